@@ -1,0 +1,127 @@
+"""Shared words and conversions: interval energy and mean power, time-index checks, the error type.
+
+Conventions of the whole library, stated once: an index is time-zone aware and regular, its labels name the
+START of each interval, power is the mean over the interval in W, energy is the kWh inside the interval.
+"""
+
+import math
+
+import numpy as np
+import pandas as pd
+
+TYPICAL_YEAR = 2026  # the common year whose calendar labels every typical year (weather, load)
+HOURS_PER_YEAR = 8760
+
+
+class InputError(ValueError):
+    """Something a person typed or supplied cannot be used.
+
+    The message is one line that names where, what was found and what is allowed.
+    """
+
+
+def require(value, name, low=-math.inf, high=math.inf, unit=""):
+    """Return ``value`` as a float if it is a finite number from ``low`` to ``high``.
+
+    Parameters
+    ----------
+    value : number
+        Booleans and text are refused.
+    name : str
+        Where the value stands, e.g. ``"load.yearly_kwh"``; it opens the message.
+    low, high : float
+        Allowed range, both ends included. [unit]
+    unit : str
+        Unit for the message.
+
+    Raises
+    ------
+    InputError
+        Names the place, the value and the allowed range.
+    """
+    unit_text = f" {unit}" if unit else ""
+    allowed = f"a number from {low:g} to {high:g}{unit_text}"
+    if isinstance(value, bool) or not isinstance(value, (int, float, np.integer, np.floating)):
+        raise InputError(f"{name}: found {value!r}, allowed is {allowed}")
+    if not (math.isfinite(value) and low <= value <= high):
+        raise InputError(f"{name}: found {value:g}{unit_text}, allowed is {allowed}")
+    return float(value)
+
+
+def check_index(index, name="time"):
+    """Return the step of a regular, time-zone-aware index.
+
+    Parameters
+    ----------
+    index : DatetimeIndex, shape (n,), n >= 2
+    name : str
+        Where the index comes from, for the message.
+
+    Returns
+    -------
+    Timedelta
+        The constant distance of two labels.
+
+    Raises
+    ------
+    InputError
+        If the index has no zone, fewer than two labels, or is not evenly spaced and increasing.
+    """
+    if not isinstance(index, pd.DatetimeIndex) or index.tz is None:
+        raise InputError(f"{name}: found an index without a time zone, allowed is a time-zone-aware DatetimeIndex")
+    if len(index) < 2:
+        raise InputError(f"{name}: found {len(index)} label(s), allowed are two or more")
+    steps = np.diff(index.asi8)
+    odd = np.flatnonzero((steps != steps[0]) | (steps <= 0))
+    if odd.size:
+        raise InputError(
+            f"{name}: found {index[odd[0] + 1]} after {index[odd[0]]}, "
+            f"allowed is one constant step (here {index[1] - index[0]})"
+        )
+    return index[1] - index[0]
+
+
+def hours(index):
+    """Return the length of each interval of a regular index. [h]"""
+    return check_index(index) / pd.Timedelta(hours=1)
+
+
+def energy_kwh(power_w):
+    """Return the energy in each interval from the mean power over it.
+
+    Parameters
+    ----------
+    power_w : Series or DataFrame, regular time-zone-aware index
+        Mean power; NaN means missing, never zero. [W]
+
+    Returns
+    -------
+    Series or DataFrame
+        Same index. [kWh]
+
+    Examples
+    --------
+    >>> index = pd.date_range("2026-06-21", periods=2, freq="15min", tz="UTC")
+    >>> energy_kwh(pd.Series([400.0, 1000.0], index)).tolist()
+    [0.1, 0.25]
+    """
+    return power_w * (hours(power_w.index) / 1000.0)
+
+
+def power_w(energy_kwh):
+    """Return the mean power over each interval from the energy in it: the inverse of `energy_kwh`. [W]"""
+    return energy_kwh * (1000.0 / hours(energy_kwh.index))
+
+
+def year_index(freq, tz, year=TYPICAL_YEAR):
+    """Return the START labels of all intervals of one local calendar year.
+
+    Parameters
+    ----------
+    freq : str
+        pandas offset, e.g. ``"1h"`` or ``"1min"``.
+    tz : str
+        Time zone; a year with clock changes still has evenly spaced labels.
+    """
+    start, end = (pd.Timestamp(year=y, month=1, day=1, tz=tz) for y in (year, year + 1))
+    return pd.date_range(start, end, freq=freq, inclusive="left")
