@@ -1,0 +1,191 @@
+"""The front door: `python3 -m solarlib lab | test | save` (on Windows `py -m solarlib lab`).
+
+The first call makes `.venv` beside this folder and installs the pinned environment into it; every later call
+starts at once and needs no network. Only the standard library is used here, and the syntax stays old, so that
+an old Python gets a sentence and not a traceback.
+"""
+
+import sys
+
+if sys.version_info < (3, 11):
+    sys.exit(
+        "These lessons need Python 3.11 or newer; this is Python %d.%d. Get a newer one from https://www.python.org "
+        "or your system's package manager, then run the same command with it." % sys.version_info[:2]
+    )
+
+import os
+
+HERE = os.path.dirname(os.path.abspath(__file__))
+ROOT = os.path.dirname(HERE)
+# `python3 path/to/solarlib lab` puts this folder on the search path, where array.py would hide Python's own.
+sys.path[:] = [entry for entry in sys.path if os.path.abspath(entry or ".") != HERE]
+
+import hashlib
+import re
+import shutil
+import signal
+import subprocess
+import webbrowser
+
+VENV = os.path.join(ROOT, ".venv")
+STAMP = os.path.join(VENV, "installed.txt")
+LOG = os.path.join(VENV, "install-log.txt")
+FIRST_LESSON = "notebooks/00-start-here.ipynb"
+NEEDED_BYTES = 1.2e9  # the finished environment takes 0.75 GB; the downloads lie beside it for a while
+
+USAGE = """Use one of these, from the folder that holds README.md:
+  {py} -m solarlib lab    open the lessons in JupyterLab
+  {py} -m solarlib test   run every test
+  {py} -m solarlib save   run the lessons and rewrite their stored pictures and numbers (for contributors)
+The first call installs what the lessons need, once. More words after `test` go to pytest, after `save` name lessons."""
+
+
+def say(text, end="\n"):
+    sys.stdout.write(text + end)
+    sys.stdout.flush()
+
+
+def venv_python():
+    """Return the path of the environment's own Python."""
+    parts = ("Scripts", "python.exe") if os.name == "nt" else ("bin", "python")
+    return os.path.join(VENV, *parts)
+
+
+def base_python():
+    """Return a Python outside the environment, also where the caller has activated the environment."""
+    if os.path.abspath(sys.prefix) == os.path.abspath(VENV):
+        return sys._base_executable
+    return sys.executable
+
+
+def wanted_stamp():
+    """Return the text that identifies this environment: its recipe, the Python version and the place."""
+    digest = hashlib.sha256()
+    for name in ("requirements.txt", "solarlib/constraints.txt", "solarlib/pyproject.toml"):
+        with open(os.path.join(ROOT, *name.split("/")), "rb") as file:
+            digest.update(file.read())
+    digest.update(("%d.%d %s" % (sys.version_info[0], sys.version_info[1], ROOT)).encode("utf-8"))
+    return digest.hexdigest()
+
+
+def is_installed():
+    """Tell whether the environment is there, whole and made from the present recipe."""
+    if not (os.path.exists(STAMP) and os.path.exists(venv_python())):
+        return False
+    with open(STAMP, encoding="utf-8") as file:
+        return file.read() == wanted_stamp()
+
+
+def explain_failure(log_text):
+    """Return one plain sentence on why the installation stopped."""
+    if re.search(r"No space left|Errno 28|not enough space", log_text, re.I):
+        return "The disk is full. Free about 1.2 GB in this folder's disk and run the same command again."
+    if re.search(r"NewConnectionError|NameResolution|name resolution|getaddrinfo|timed out|Connection refused|"
+                 r"ConnectionError|ProxyError|SSLError|unreachable|Max retries", log_text, re.I):
+        return ("The packages could not be fetched: no network, or a proxy or firewall in between. "
+                "Connect once and run the same command again; afterwards no network is needed.")
+    if re.search(r"Permission denied|Errno 13", log_text, re.I):
+        return "This folder may not be written to. Copy the project to a folder of your own and try again."
+    return "The installation stopped; the last lines above tell where."
+
+
+def run_logged(command, log):
+    """Run ``command`` in the project's folder, all its words to ``log`` and a dot for each package; return its code."""
+    environment = dict(os.environ, PIP_DISABLE_PIP_VERSION_CHECK="1", PIP_NO_INPUT="1", PYTHONUTF8="1")
+    environment.pop("PIP_USER", None)
+    process = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+                               encoding="utf-8", errors="replace")
+    for line in process.stdout:
+        log.write(line)
+        if line.startswith(("Collecting", "Obtaining")):
+            say(".", end="")
+    return process.wait()
+
+
+def install():
+    """Make the environment from nothing, or stop with a sentence that says what to do."""
+    try:
+        import ensurepip  # noqa: F401
+        import venv  # noqa: F401
+    except ImportError:
+        sys.exit("This Python comes without its `venv` module. On Debian or Ubuntu install it with "
+                 "`sudo apt install python3-venv`, elsewhere use the Python from https://www.python.org.")
+    if shutil.disk_usage(ROOT).free < NEEDED_BYTES:
+        sys.exit(explain_failure("No space left"))
+    say("First start: installing what the lessons need into .venv (about 160 MB to fetch, one to five minutes).")
+    try:
+        made = subprocess.call([base_python(), "-m", "venv", "--clear", VENV], cwd=ROOT)
+    except OSError as error:
+        sys.exit("Python could not be started again (%s)." % error)
+    if made != 0:
+        sys.exit("The environment could not be made in %s. %s" % (VENV, explain_failure("Permission denied")))
+    command = [venv_python(), "-m", "pip", "install", "--retries", "2", "-r", "requirements.txt"]
+    with open(LOG, "w", encoding="utf-8") as log:
+        code = run_logged(command, log)
+    say("")
+    if code != 0:
+        with open(LOG, encoding="utf-8") as log:
+            lines = log.read().splitlines()
+        say("\n".join("  " + line for line in lines[-8:]))
+        sys.exit("%s All lines are in %s" % (explain_failure("\n".join(lines)), LOG))
+    with open(STAMP, "w", encoding="utf-8") as file:
+        file.write(wanted_stamp())
+
+
+def settings_into_environment():
+    """Copy JupyterLab's settings into the environment, where a plain `jupyter lab` obeys them too."""
+    shutil.copytree(os.path.join(HERE, "jupyter"), os.path.join(VENV, "etc", "jupyter"), dirs_exist_ok=True)
+
+
+def has_browser():
+    """Tell whether a browser can open on the screen of the person who typed the command."""
+    if os.environ.get("SSH_CONNECTION") and not os.environ.get("DISPLAY"):
+        return False
+    try:
+        webbrowser.get()
+    except webbrowser.Error:
+        return False
+    return True
+
+
+def lab(words):
+    command = [venv_python(), "-m", "jupyter", "lab"]
+    if not has_browser():
+        command.append("--no-browser")
+        say("No browser opens from here: copy the address that begins with http://localhost into one.")
+        say("(Over SSH, first connect with `ssh -L 8888:localhost:8888 ...`, with the port that the address shows.)")
+    say("The lessons start with %s. To stop: Ctrl+C here." % FIRST_LESSON)
+    return command + ["-y"] + words
+
+
+def test(words):
+    return [venv_python(), "-m", "pytest"] + words
+
+
+def save(words):
+    return [venv_python(), "-m", "solarlib.lessons.save"] + words
+
+
+def run(command):
+    """Run ``command`` in the project's folder until it ends by itself; Ctrl+C is for it to answer. Return its code."""
+    process = subprocess.Popen(command, cwd=ROOT)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    return process.wait()
+
+
+def main(arguments):
+    commands = {"lab": lab, "test": test, "save": save}
+    if not arguments or arguments[0] not in commands:
+        say(USAGE.format(py="py" if os.name == "nt" else "python3"))
+        return 0 if arguments[:1] in (["-h"], ["--help"], ["help"]) else 2
+    if not is_installed():
+        install()
+    settings_into_environment()
+    return run(commands[arguments[0]](arguments[1:]))
+
+
+if __name__ == "__main__":
+    try:
+        sys.exit(main(sys.argv[1:]))
+    except KeyboardInterrupt:
+        sys.exit("\nStopped. Run the same command again: it repairs what is half done.")
