@@ -1,0 +1,292 @@
+"""One house: its file read and checked, and everything composed into generation, load and net power.
+
+A house file (TOML, see `data/houses/two-storey.toml`) holds the place, weather, modules, planes, converter, losses,
+load, meter and tariff. Every lesson starts from one, so a reader who copies a file and edits it sees every lesson run
+on their own house.
+"""
+
+import tomllib
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from solarlib import load as house_load
+from solarlib.array import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane
+from solarlib.array import simulate as simulate_array
+from solarlib.tariff_fields import Problems, choice, listing, number, text, whole
+from solarlib.load import Appliance
+from solarlib.quantities import HOURS_PER_YEAR, InputError
+from solarlib.sun import minute_weather
+from solarlib.tariff import Tariff, tariff_from_table
+from solarlib.weather import Place, read_weather
+
+HOUSE_FOLDER = Path(__file__).parents[1] / "data" / "houses"
+
+_PERCENT = number(0, 50, "%")
+_HOURS = listing(listing(number(0, 24, "h"), 2))
+_SCHEMA = {
+    "place": {
+        "name": text(),
+        "latitude_deg": number(-90, 90, "deg"),
+        "longitude_deg": number(-180, 180, "deg"),
+        "altitude_m": number(-430, 6000, "m"),
+        "timezone": text(),
+    },
+    "weather": {"file": text(), "albedo": number(0, 0.95)},
+    "module": {"rated_power_w": number(50, 1000, "W"), "temperature_coefficient_percent_per_c": number(-1, 0, "%/degC")},
+    "plane": {
+        "module_count": whole(1, 1000),
+        "tilt_deg": number(0, 90, "deg"),
+        "azimuth_deg": number(0, 360, "deg"),
+        "mounting": choice(*MOUNTINGS),
+    },
+    "converter": {
+        "kind": choice("per module", "central"),
+        "ac_limit_w": number(50, 1_000_000, "W"),
+        "efficiency_10_percent": number(50, 100, "%"),
+        "efficiency_50_percent": number(50, 100, "%"),
+        "efficiency_100_percent": number(50, 100, "%"),
+    },
+    "losses": {
+        f"{name}_percent": _PERCENT
+        for name in ("soiling", "first_light", "nameplate", "mismatch", "dc_wiring", "ac_wiring", "availability")
+    },
+    "age": {"years": number(0, 60, "years"), "degradation_percent_per_year": number(0, 10, "%")},
+    "load": {"yearly_kwh": number(100, 1_000_000, "kWh"), "appliance": None},
+    "appliance": {
+        "name": text(),
+        "power_w": number(1, 50_000, "W"),
+        "kind": choice(*house_load.KINDS),
+        "daily_hours": _HOURS,
+        "threshold_c": number(-50, 50, "degC"),
+        "yearly_kwh": number(0, 100_000, "kWh"),
+    },
+    "meter": {
+        "digits": whole(3, 8),
+        "reading_interval_s": choice(5, 10, 15, 20, 30, 60, 120, 180, 300, 600, 900),
+        "reading_noise_w": number(0, 1000, "W"),
+        "reading_step_w": number(0, 1000, "W"),
+        "test_load_w": number(10, 10_000, "W"),
+        "test_load_name": text(),
+    },
+    "tariff": None,
+}
+_TOP = dict.fromkeys(("name", *(key for key in _SCHEMA if key != "appliance")))
+_NEEDED = {
+    "": ("name", "place", "weather", "module", "plane", "converter", "load", "meter", "tariff"),
+    "place": ("name", "latitude_deg", "longitude_deg", "timezone"),
+    "weather": ("file",),
+    "module": ("rated_power_w",),
+    "plane": ("module_count", "tilt_deg", "azimuth_deg"),
+    "converter": ("kind", "ac_limit_w"),
+    "load": ("yearly_kwh",),
+    "appliance": ("name", "power_w", "kind"),
+    "meter": ("test_load_w",),
+}
+
+
+@dataclass(frozen=True)
+class Meter:
+    """What measures the house: the registers' digits, the cheap sensor's readings, and the known test load.
+
+    The sensor gives one reading each `reading_interval_s` seconds, with a standard deviation of `reading_noise_w`
+    and a display step of `reading_step_w`; it knows no direction.
+    """
+
+    test_load_w: float
+    test_load_name: str = "test load"
+    digits: int = 5
+    reading_interval_s: int = 60
+    reading_noise_w: float = 5.0
+    reading_step_w: float = 1.0
+
+
+@dataclass(frozen=True)
+class House:
+    """A house as its file describes it.
+
+    `weather_file` is a path or the name of a file that pvlib ships; `yearly_kwh` is the use of the whole house,
+    `appliances` (on top of the measured household) included.
+    """
+
+    name: str
+    place: Place
+    weather_file: str
+    system: ArraySystem
+    yearly_kwh: float
+    appliances: tuple[Appliance, ...]
+    meter: Meter
+    tariff: Tariff
+
+
+def read_house(house):
+    """Read a house file.
+
+    Parameters
+    ----------
+    house : str or Path
+        The name of a file in `data/houses` without its ending, or the path of a file of your own.
+
+    Returns
+    -------
+    House
+
+    Raises
+    ------
+    InputError
+        One line that names the file and each wrong key, what was found and what is allowed.
+
+    Examples
+    --------
+    >>> read_house("two-storey").system.module_count
+    15
+    """
+    path = Path(house) if str(house).endswith(".toml") else HOUSE_FOLDER / f"{house}.toml"
+    if not path.is_file():
+        shipped = ", ".join(sorted(file.stem for file in HOUSE_FOLDER.glob("*.toml")))
+        raise InputError(f"house file: found nothing at {str(house)!r}, allowed is one of {shipped}, or a path ending in .toml")
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path.name}: found a character that is not UTF-8 at byte {error.start}, allowed is a UTF-8 text") from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{path.name}: found {error}, allowed is a TOML text: key = value, text in quotes") from None
+    return house_from_table(table, path.name, path.parent)
+
+
+def house_from_table(table, where="house", folder=HOUSE_FOLDER):
+    """Return the house that a table describes; see `read_house`. `folder` is where a weather file may lie."""
+    problems = Problems(where)
+    top = problems.read(table, _TOP, "", _NEEDED[""])
+    name = _value(problems, text(), top.get("name", "?"), "name")
+    parts = {key: _section(problems, key, top[key]) for key in _SCHEMA if key in top and key not in ("tariff", "plane")}
+    planes = _sections(problems, "plane", top.get("plane", []))
+    appliances = _sections(problems, "appliance", parts.get("load", {}).pop("appliance", []), "load.appliance")
+    if not planes and "plane" in top:
+        problems.add("plane", "none", "one table [[plane]] for each roof plane")
+    problems.stop()
+    try:
+        return House(
+            name=name,
+            place=_place(parts["place"]),
+            weather_file=_beside(folder, parts["weather"]["file"]),
+            system=_system(parts, planes),
+            yearly_kwh=parts["load"]["yearly_kwh"],
+            appliances=tuple(Appliance(**row) for row in appliances),
+            meter=Meter(**parts["meter"]),
+            tariff=tariff_from_table(top["tariff"], "tariff"),
+        )
+    except InputError as error:
+        raise InputError(f"{where}: {error}") from None
+
+
+def weather(house):
+    """Return the typical year of hourly weather of a house; see `weather.read_weather`. Read once."""
+    return _weather(house.weather_file, house.place)
+
+
+def load(house):
+    """Return what the house draws in each minute of the typical year, in its own time zone. [W] Computed once."""
+    return _load(house.yearly_kwh, house.appliances, house.weather_file, house.place)
+
+
+def simulate(house, interval="1h", rng=None):
+    """Return a typical year of the house.
+
+    Parameters
+    ----------
+    house : House
+    interval : str
+        ``"1h"``, or ``"1min"`` with clouds that pass within the hour (see `sun.minute_weather`).
+    rng : numpy.random.Generator
+        Draws the clouds; needed for ``"1min"``.
+
+    Returns
+    -------
+    DataFrame, 8760 or 525600 rows
+        ``generation_w``, ``load_w``, ``net_w`` = load - generation (positive: import). START labels in the zone of
+        the house, over its local calendar year. Generation of a weather file whose clock starts later than the
+        local year is taken from the other end of the typical year. [W]
+    """
+    if interval not in ("1h", "1min"):
+        raise InputError(f"interval: found {interval!r}, allowed is '1h' or '1min'")
+    sky, minutes = weather(house), load(house)
+    if interval == "1h":
+        values = minutes.to_numpy().reshape(HOURS_PER_YEAR, 60).mean(axis=1)
+        drawn = pd.Series(values, minutes.index[::60])
+    else:
+        if rng is None:
+            raise InputError("rng: found None, allowed is a numpy random Generator for one-minute clouds")
+        sky, drawn = minute_weather(sky, house.place, rng), minutes
+    power = simulate_array(sky, house.place, house.system)["ac_power_w"]
+    row = np.asarray((drawn.index - power.index[0]) // pd.Timedelta(interval)) % len(power)
+    made = power.to_numpy()[row]
+    return pd.DataFrame({"generation_w": made, "load_w": drawn.to_numpy(), "net_w": drawn.to_numpy() - made}, drawn.index)
+
+
+@lru_cache(maxsize=8)
+def _weather(file, place):
+    return read_weather(file, place)
+
+
+@lru_cache(maxsize=4)
+def _load(yearly_kwh, appliances, weather_file, place):
+    warm = _weather(weather_file, place)["temp_air"] if appliances else None
+    return house_load.household(yearly_kwh, place.tz, appliances=appliances, temp_air=warm, southern=place.latitude < 0)
+
+
+def _value(problems, reader, value, key):
+    return problems.read({key: value}, {key: reader}, "").get(key, "?")
+
+
+def _section(problems, key, table, shown=None):
+    """Return the checked values of one table; numbers as float, other values as they are."""
+    values = problems.read(table, _SCHEMA[key], shown or key, _NEEDED.get(key, ()))
+    return {name: _plain(value) for name, value in values.items()}
+
+
+def _sections(problems, key, rows, shown=None):
+    shown = shown or key
+    return [_section(problems, key, row, f"{shown}[{i}]") for i, row in enumerate(problems.rows(rows, shown), 1)]
+
+
+def _plain(value):
+    """Return exact decimals as floats, also inside tuples: physics works in floats."""
+    if isinstance(value, tuple):
+        return tuple(_plain(item) for item in value)
+    return float(value) if type(value).__name__ == "Decimal" else value
+
+
+def _place(values):
+    return Place(values["name"], values["latitude_deg"], values["longitude_deg"], values["timezone"],
+                 values.get("altitude_m", 0.0))
+
+
+def _beside(folder, file):
+    """Return a weather file's path: beside the house file if it lies there, else as written."""
+    return str(Path(folder) / file) if (Path(folder) / file).is_file() else file
+
+
+def _shares(values, suffix="_percent"):
+    return {key.removesuffix(suffix): value / 100.0 for key, value in values.items()}
+
+
+def _system(parts, planes):
+    module, age = parts["module"], parts.get("age", {})
+    converter = dict(parts["converter"])
+    kind, limit = converter.pop("kind"), converter.pop("ac_limit_w")
+    coefficient = module.get("temperature_coefficient_percent_per_c")
+    return ArraySystem(
+        planes=tuple(
+            Plane(row["module_count"], row["tilt_deg"], row["azimuth_deg"], row.get("mounting", "roof")) for row in planes
+        ),
+        module=Module(module["rated_power_w"], *([] if coefficient is None else [coefficient / 100.0])),
+        converter=Converter(kind, limit, **_shares(converter)),
+        losses=Losses(**_shares(parts.get("losses", {}))),
+        age_years=age.get("years", 0.0),
+        degradation_per_year=age.get("degradation_percent_per_year", 0.5) / 100.0,
+        albedo=parts["weather"].get("albedo", 0.2),
+    )
