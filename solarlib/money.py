@@ -1,0 +1,287 @@
+"""Money and years: the time value of money and the figures of merit of a yearly cash flow.
+
+A cash flow is an array whose LAST axis is the year: entry 0 is the day of buying, entry t is the end of year t.
+Positive is to the owner. Rates are yearly shares (0.05 is 5 %). Money is in any one currency. A figure that does
+not exist (a payback that never comes, a rate of return that is not unique) is NaN, never a large number.
+"""
+
+import numpy as np
+import pandas as pd
+from scipy.optimize import brentq
+
+from solarlib.quantities import InputError
+
+
+def _rate(rate, name="rate"):
+    rate = np.asarray(rate, dtype=float)
+    if not np.all(np.isfinite(rate) & (rate > -1)):
+        raise InputError(f"{name}: found {rate.tolist()}, allowed is a share above -1 (5 % is 0.05)")
+    return rate
+
+
+def _flows(flows, name="flows", least=2):
+    flows = np.asarray(flows, dtype=float)
+    if flows.ndim == 0 or flows.shape[-1] < least or not np.all(np.isfinite(flows)):
+        raise InputError(f"{name}: found shape {flows.shape}, allowed are {least} or more finite yearly amounts")
+    return flows
+
+
+def nominal_rate(real, inflation):
+    """Return the nominal rate from a real one: (1 + real)(1 + inflation) - 1, Fisher's relation, not the plain sum."""
+    real, inflation = _rate(real, "real"), _rate(inflation, "inflation")
+    return real + inflation + real * inflation
+
+
+def real_rate(nominal, inflation):
+    """Return the real rate from a nominal one: (1 + nominal)/(1 + inflation) - 1, not the plain difference."""
+    return (_rate(nominal, "nominal") - inflation) / (1 + _rate(inflation, "inflation"))
+
+
+def growth_path(years, growth):
+    """Return the factors 1, (1 + growth), ... of ``years`` years, the first year not yet grown.
+
+    Parameters
+    ----------
+    years : int
+    growth : float or array, shape (...)
+        Yearly growth; negative for wear.
+
+    Returns
+    -------
+    array, shape (..., years)
+    """
+    if years != int(years) or years < 1:
+        raise InputError(f"years: found {years!r}, allowed is a whole number from 1")
+    return (1 + _rate(growth, "growth"))[..., None] ** np.arange(int(years))
+
+
+def discounted(rate, flows):
+    """Return each flow divided by (1 + rate)^t, t = 0, 1, 2, ... along the last axis; year 0 is not discounted.
+
+    Parameters
+    ----------
+    rate : float or array, shape (...)
+        Discount rate; nominal for nominal flows, real for flows in today's money.
+    flows : array, shape (..., n + 1)
+    """
+    flows = _flows(flows, least=1)
+    return flows / (1 + _rate(rate))[..., None] ** np.arange(flows.shape[-1])
+
+
+def net_present_value(rate, flows):
+    """Return the sum of the `discounted` flows: what the flows are worth on the day of buying.
+
+    Examples
+    --------
+    >>> round(float(net_present_value(0.08, [-40_000, 5_000, 8_000, 12_000, 30_000])), 5)
+    3065.22267
+    """
+    return discounted(rate, flows).sum(axis=-1)
+
+
+def annuity_factor(rate, periods, growth=0.0):
+    """Return the present value of 1 at the end of period 1, (1 + growth) at the end of period 2, and so on.
+
+    Parameters
+    ----------
+    rate, growth : float or array
+        Per period. Where they are equal the sum is periods / (1 + rate).
+    periods : float or array
+
+    References
+    ----------
+    Fuller and Petersen, NIST Handbook 135 (1995): its modified uniform present value factor lets the first
+    payment grow too, so it is (1 + growth) times this one.
+    """
+    rate, growth, periods = _rate(rate), _rate(growth, "growth"), np.asarray(periods, dtype=float)
+    log_ratio = np.log1p(growth) - np.log1p(rate)
+    equal = log_ratio == 0
+    step = np.where(equal, 1.0, np.expm1(log_ratio))
+    return np.where(equal, periods, np.expm1(periods * log_ratio) / step) / (1 + rate)
+
+
+def loan_payment(principal, rate, periods):
+    """Return the constant payment at the end of each period that repays ``principal``: principal / `annuity_factor`."""
+    return principal / annuity_factor(rate, periods)
+
+
+def loan_balance(principal, rate, payment, periods):
+    """Return what is still owed after ``periods`` payments (an array or a fraction is allowed)."""
+    periods = np.asarray(periods, dtype=float)
+    return (principal - payment * annuity_factor(rate, periods)) * (1 + _rate(rate)) ** periods
+
+
+def simple_payback(cost, first_year_value, first_year_cost=0.0):
+    """Return cost / (value - running cost of year 1) in years; NaN if the first year earns nothing."""
+    margin = np.asarray(first_year_value, dtype=float) - first_year_cost
+    positive = margin > 0
+    return np.where(positive, cost / np.where(positive, margin, 1.0), np.nan)[()]
+
+
+def payback(flows, rate=0.0, lasting=False):
+    """Return when the running sum of the discounted flows first reaches zero, linear inside the year.
+
+    Parameters
+    ----------
+    flows : array, shape (..., n + 1)
+    rate : float or array, shape (...)
+        0 gives the cumulative payback, a discount rate the discounted payback.
+    lasting : bool
+        If true, the time after which the sum never falls below zero again (a late replacement can push it back).
+
+    Returns
+    -------
+    float or array, shape (...)
+        NaN where the sum never gets there. [years]
+
+    Examples
+    --------
+    >>> float(payback([-100.0, 40.0, 40.0, 40.0]))
+    2.5
+    """
+    flows = discounted(rate, flows)
+    total = np.cumsum(flows, axis=-1)
+    # A sum that is zero in truth may end a rounding error below it; a payback must not hang on that.
+    paid = total >= -1e-12 * np.cumsum(np.abs(flows), axis=-1)
+    if lasting:
+        paid = np.logical_and.accumulate(paid[..., ::-1], axis=-1)[..., ::-1]
+    year = np.argmax(paid, axis=-1)
+    before = np.maximum(year - 1, 0)[..., None]
+    short = -np.take_along_axis(total, before, axis=-1)[..., 0]
+    earned = np.take_along_axis(flows, year[..., None], axis=-1)[..., 0]
+    inside = np.clip(short / np.where(earned > 0, earned, 1.0), 0.0, 1.0)
+    when = np.where(year > 0, year - 1 + inside, 0.0)
+    return np.where(paid.any(axis=-1), when, np.nan)[()]
+
+
+def sign_changes(flows):
+    """Return how often consecutive non-zero flows differ in sign; above 1 the internal rate may not be unique."""
+    flows = _flows(flows)
+    signs = np.sign(flows[flows != 0])
+    return int(np.count_nonzero(np.diff(signs)))
+
+
+def internal_rates(flows):
+    """Return every rate above -1 at which the net present value is zero, in rising order.
+
+    Parameters
+    ----------
+    flows : array, shape (n + 1,)
+
+    Returns
+    -------
+    tuple of float
+        Empty without a change of sign. By Descartes' rule there are at most `sign_changes` of them.
+
+    Examples
+    --------
+    >>> [round(rate, 6) for rate in internal_rates([-1000, 2500, -1560])]
+    [0.2, 0.3]
+    """
+    flows = _flows(flows)
+    used = np.flatnonzero(flows)
+    changes = sign_changes(flows)
+    if changes == 0:
+        return ()
+    terms = flows[used[0] : used[-1] + 1] / np.abs(flows).max()  # neither time nor size shifts a root
+
+    def value(log_growth):  # bounded form of the sum, so that no power overflows
+        powers = -log_growth * np.arange(terms.size)
+        return float(terms @ np.exp(powers - powers.max()))
+
+    if changes == 1:
+        reach = 1.0
+        while value(-reach) * value(reach) > 0:
+            reach *= 2
+        return (float(np.expm1(brentq(value, -reach, reach, xtol=1e-15, rtol=1e-15))),)
+    growths = np.roots(terms)  # (1 + r)^n * NPV is a polynomial in 1 + r with the flows as coefficients
+    growths = growths[(growths.real > 0) & (np.abs(growths.imag) < 1e-4 * np.abs(growths))].real
+    kept = []
+    for growth in np.sort(growths):
+        powers = growth ** -np.arange(terms.size, dtype=float)
+        is_root = abs(terms @ powers) <= 1e-9 * (np.abs(terms) @ powers)
+        if is_root and (not kept or growth - kept[-1] > 1e-6 * growth):
+            kept.append(growth)
+    return tuple(float(growth - 1) for growth in kept)
+
+
+def internal_rate(flows):
+    """Return the internal rate of return: the one rate at which the net present value is zero.
+
+    NaN if no rate or more than one exists, and if year 0 is no outlay: a system paid wholly by a loan invests
+    nothing, and a rate of return on nothing means nothing. Show `npv_curve` and `modified_internal_rate` instead.
+    """
+    flows = _flows(flows)
+    rates = internal_rates(flows)
+    return rates[0] if len(rates) == 1 and flows[0] < 0 else np.nan
+
+
+def npv_curve(flows, rates=None):
+    """Return the net present value at many discount rates: what to show where the internal rate is not unique.
+
+    Parameters
+    ----------
+    flows : array, shape (n + 1,)
+    rates : array, optional
+        Default 0 to 0.40 in steps of 0.005.
+
+    Returns
+    -------
+    Series indexed by ``rate``, named ``net_present_value``
+    """
+    rates = np.linspace(0.0, 0.40, 81) if rates is None else np.asarray(rates, dtype=float)
+    return pd.Series(net_present_value(rates, _flows(flows)), pd.Index(rates, name="rate"), name="net_present_value")
+
+
+def modified_internal_rate(flows, finance_rate, reinvest_rate):
+    """Return the rate that turns the outlays, discounted at ``finance_rate``, into the incomes, saved at ``reinvest_rate``.
+
+    Always unique; NaN if the flows have no outlay or no income.
+    """
+    flows = _flows(flows)
+    last = flows.size - 1
+    outlay = -net_present_value(finance_rate, np.minimum(flows, 0))
+    income = net_present_value(reinvest_rate, np.maximum(flows, 0)) * (1 + reinvest_rate) ** last
+    return float((income / outlay) ** (1 / last) - 1) if outlay > 0 and income > 0 else np.nan
+
+
+def savings_to_investment(rate, yearly_net, investment):
+    """Return the present value of the yearly savings less running costs (years 1 ... n), per unit invested in year 0."""
+    yearly_net = _flows(yearly_net, "yearly_net", least=1)
+    if not np.all(np.asarray(investment) > 0):
+        raise InputError(f"investment: found {investment!r}, allowed is an amount above 0")
+    return net_present_value(rate, yearly_net) / (1 + _rate(rate)) / investment
+
+
+def levelised_cost(costs, energy_kwh, rate, inflation=0.0):
+    """Return the levelised cost of energy: discounted costs over discounted energy.
+
+    Parameters
+    ----------
+    costs : array, shape (n + 1,)
+        Nominal costs of years 0 ... n, positive. [money]
+    energy_kwh : array, shape (n,)
+        Energy of years 1 ... n. [kWh]
+    rate : float
+        NOMINAL discount rate.
+    inflation : float
+        0 gives the nominal figure, to set against a levelised nominal price; the inflation rate gives the real
+        figure, to set against today's price.
+
+    Returns
+    -------
+    float
+        [money/kWh]
+
+    References
+    ----------
+    Short, Packey and Holt (1995), NREL/TP-462-5173.
+    """
+    costs, energy = _flows(costs, "costs"), _flows(energy_kwh, "energy_kwh", least=1)
+    if costs.shape[-1] != energy.shape[-1] + 1 or not np.all(energy >= 0) or not np.any(energy > 0):
+        raise InputError(
+            f"energy_kwh: found {energy.shape[-1]} years for {costs.shape[-1]} costs, "
+            "allowed is one year less than costs, no negative energy and not all zero"
+        )
+    energy = np.concatenate([np.zeros_like(energy[..., :1]), energy], axis=-1)
+    return net_present_value(rate, costs) / net_present_value(real_rate(rate, inflation), energy)
