@@ -26,11 +26,15 @@ STYLE = """<style>
 .sl-panel button:focus-visible,.sl-panel .noUi-handle:focus-visible,.sl-panel input:focus-visible
  {outline:3px solid #005A9C!important;outline-offset:1px}
 .sl-panel .mod-active{outline:2px solid #1A1A1A;outline-offset:-2px;font-weight:bold}
+.sl-wide{grid-column:1/-1!important}
+.sl-panel:not(.sl-question) .widget-toggle-buttons{display:flex;align-items:center}
+.sl-panel:not(.sl-question) .widget-toggle-buttons .widget-label{flex:none;width:236px}
+.sl-view{margin:0!important;width:100%}
 .sl-panel .widget-toggle-buttons button,.sl-panel .jupyter-button{width:auto!important;padding:0 10px}
 .sl-view img{display:block;max-width:100%;height:auto}
 .sl-view p,.sl-note{font-size:16px;line-height:22px;margin:4px 0 0 0;color:#1A1A1A}
 .sl-view p{min-height:44px}
-.sl-alert{box-sizing:border-box;width:1040px;max-width:100%;height:400px;padding:24px;border:3px solid #1A1A1A;
+.sl-alert{box-sizing:border-box;width:1040px;max-width:100%;height:448px;padding:24px;border:3px solid #1A1A1A;
  font-size:18px;line-height:26px;overflow:auto}
 .sl-question p{font-size:17px;line-height:24px;margin:2px 0;color:#1A1A1A}
 .sl-question .widget-toggle-buttons{display:block}

@@ -12,7 +12,7 @@ from html import escape
 import ipywidgets as widgets
 from IPython import get_ipython
 
-from solarlib.lessons.controls import SPEAK, STYLE, Act, Control, act, choice, number, slider, toggle
+from solarlib.lessons.controls import LABEL_WIDTH_PX, SPEAK, STYLE, Act, Control, act, choice, number, slider, toggle
 from solarlib.lessons.figures import SHOWN_HEIGHT, SHOWN_WIDTH, png, with_caption
 from solarlib.quantities import InputError
 
@@ -137,9 +137,11 @@ class Panel:
         cells = 0
         for name, widget in self.widgets.items():
             wide = self.controls[name].wide
-            widget.layout = widgets.Layout(width="98%", grid_column="1 / -1" if wide else "auto", margin="1px 0")
+            widget.layout = widgets.Layout(width="98%", margin="1px 0")
+            if wide:
+                widget.add_class("sl-wide")
             if hasattr(widget.style, "description_width"):
-                widget.style.description_width = "236px"
+                widget.style.description_width = f"{LABEL_WIDTH_PX}px"
             if hasattr(widget, "continuous_update"):
                 widget.continuous_update = not self.picture.slow
             cells = (cells + cells % 2 + 2) if wide else cells + 1

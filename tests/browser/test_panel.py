@@ -1,0 +1,118 @@
+"""The panel itself in a real browser, on a notebook of its own: names, errors in place, buttons, no jump, no stale view."""
+
+import nbformat
+import pytest
+
+SOURCE = '''
+import numpy as np
+from solarlib.lessons import check
+from solarlib.lessons.explore import Picture, act, choice, explore, slider, toggle
+from solarlib.lessons.figures import line, new_figure, zero_based
+
+def ramp():
+    figure, ax = new_figure()
+    zero_based(ax, 10, "power (kW)")
+    ax.set_xlim(0, 1)
+    curve = line(ax, "pv", [0, 1], [0, 0])
+    def update(state, height, broken, side="left"):
+        if broken:
+            raise ValueError("the cloud <b>broke</b> it")
+        curve.set_data([0, 1], [0, height])
+        return f"The line ends at {height} kW on the {side}; the button was pressed {state['presses']} times."
+    return Picture(figure, [curve], update, state={"presses": 0})
+
+def press(state, values):
+    state["presses"] += 1
+'''
+PANEL = '''explore(ramp(), height=slider("Height", 0, 10, 1, 5, "kW"), broken=toggle("Break it", False),
+        side=choice("Side", ["left", "right"], "left"), press=act("Press once", press))'''
+QUESTION = 'check.predict("Is it?", {"yes": "Look again.", "no": "Look at the line."}, right="yes")'
+# every frame for two seconds: height of the panel, and whether a picture with pixels is there
+WATCH = """panel => { window.seen = []; const end = performance.now() + 2000;
+  const look = () => { const img = panel.querySelector('.sl-view img');
+    window.seen.push([panel.offsetHeight, Boolean(img && img.complete && img.naturalWidth === 1560)]);
+    if (performance.now() < end) requestAnimationFrame(look); else window.watched = true; }; look(); }"""
+
+
+@pytest.fixture
+def lesson(open_lesson, lab):
+    cells = [nbformat.v4.new_code_cell(text.strip()) for text in (SOURCE, QUESTION, PANEL)]
+    metadata = {"kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"}}
+    nbformat.write(nbformat.v4.new_notebook(cells=cells, metadata=metadata), lab.root / "panel.ipynb")
+    opened = open_lesson("panel.ipynb")
+    opened.run_all()
+    return opened
+
+
+def test_spoken_names_and_states(lesson):
+    panel = lesson.page.locator(".sl-panel:not(.sl-question)")
+    assert panel.locator(".noUi-handle").get_attribute("aria-label") == "Height (kW)"
+    pressed = panel.locator(".widget-toggle-buttons button").evaluate_all(
+        "buttons => buttons.map(button => [button.textContent, button.getAttribute('aria-pressed')])")
+    assert pressed == [["left", "true"], ["right", "false"]]
+    panel.get_by_role("button", name="right").press("Space")
+    panel.get_by_text("on the right").wait_for()
+    lesson.page.wait_for_timeout(400)
+    assert panel.get_by_role("button", name="right").get_attribute("aria-pressed") == "true"
+    assert lesson.seen_errors() == []
+
+
+def test_prediction_tells_nothing_before_a_choice(lesson):
+    question = lesson.page.locator(".sl-question")
+    assert "Look" not in question.inner_text()
+    question.get_by_role("button", name="no").press("Enter")
+    question.get_by_text("Not so. Look at the line.").wait_for()
+    question.get_by_role("button", name="yes").press("Enter")
+    question.get_by_text("That is right. Look again.").wait_for()
+
+
+def test_button_by_keyboard_and_a_new_start_when_the_cell_runs_again(lesson):
+    panel = lesson.page.locator(".sl-panel:not(.sl-question)")
+    for _ in range(2):
+        panel.get_by_role("button", name="Press once").press("Enter")
+    panel.locator("p", has_text="pressed 2 times").wait_for()
+    lesson.run_all()
+    panel.locator("p", has_text="pressed 0 times").wait_for()
+    assert panel.count() == 1
+    assert lesson.seen_errors() == []
+
+
+def test_an_error_is_shown_in_place_with_its_reason_and_goes_away(lesson):
+    panel = lesson.page.locator(".sl-panel:not(.sl-question)")
+    height = panel.evaluate("box => box.offsetHeight")
+    panel.get_by_role("checkbox").press("Space")
+    alert = panel.get_by_role("alert")
+    alert.wait_for()
+    assert "ValueError: the cloud <b>broke</b> it" in alert.inner_text()
+    assert abs(panel.evaluate("box => box.offsetHeight") - height) <= 1
+    panel.get_by_role("checkbox").press("Space")
+    panel.locator("img").wait_for()
+    assert alert.count() == 0
+
+
+def test_no_blank_frame_no_jump_and_the_last_value_wins(lesson):
+    panel = lesson.page.locator(".sl-panel:not(.sl-question)")
+    handle = panel.locator(".noUi-handle")
+    handle.focus()
+    panel.evaluate(WATCH)
+    for key in ["ArrowRight"] * 5 + ["ArrowLeft"] * 10 + ["ArrowRight"] * 8:
+        lesson.page.keyboard.press(key)
+        lesson.page.wait_for_timeout(30)
+    panel.locator("p", has_text="ends at 8 kW").wait_for(timeout=3000)
+    lesson.page.wait_for_function("() => window.watched")
+    seen = lesson.page.evaluate("() => window.seen")
+    assert len(seen) > 20
+    assert len({height for height, _ in seen}) == 1
+    assert all(there for _, there in seen)
+
+
+def test_saved_and_reopened_it_shows_the_picture(lesson, open_lesson):
+    lesson.page.evaluate("() => window.jupyterapp.commands.execute('docmanager:save')")
+    lesson.page.wait_for_function("() => !window.jupyterapp.shell.currentWidget.context.model.dirty")
+    lesson.page.evaluate("() => window.jupyterapp.shell.currentWidget.sessionContext.shutdown()")
+    again = open_lesson("panel.ipynb")
+    picture = again.page.locator(".jp-OutputArea img")
+    picture.wait_for()
+    assert picture.evaluate("img => [img.naturalWidth, img.width]") == [1560, 1040]
+    assert "Is it?" in again.page.locator(".jp-OutputArea").nth(1).inner_text()
+    assert again.seen_errors() == []
