@@ -1,0 +1,123 @@
+"""Credits between bills: dated lots and their life, crossing of time-of-use buckets, and when a reset falls."""
+
+from datetime import date
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+
+ZERO = Decimal(0)
+
+
+class Lots:
+    """Credits of one unit in one bucket.
+
+    Parameters
+    ----------
+    order : str
+        ``"fifo"`` uses the oldest lot first, ``"lifo"`` the newest, ``"pool"`` does not tell lots apart.
+    life : int or None
+        A credit issued on bill k may be used on bills k+1 to k+life; None for no limit.
+    """
+
+    def __init__(self, order="fifo", life=None):
+        self.order, self.life = order, life
+        self.lots = []  # [number of the issuing bill, amount left], oldest first
+
+    @property
+    def amount(self):
+        """Everything that is left."""
+        return sum((left for _, left in self.lots), ZERO)
+
+    def add(self, bill, amount):
+        """Store a credit issued on this bill."""
+        if amount > 0:
+            self.lots.append([bill, amount])
+
+    def expire(self, bill):
+        """Write off, while this bill is made, what is past its life; return the amount."""
+        if self.life is None:
+            return ZERO
+        gone = sum((left for issued, left in self.lots if bill - issued > self.life), ZERO)
+        self.lots = [lot for lot in self.lots if bill - lot[0] <= self.life]
+        return gone
+
+    def take(self, wanted):
+        """Use up to `wanted`; return the amount used."""
+        used = ZERO
+        while self.lots and used < wanted:
+            lot = self.lots[-1 if self.order == "lifo" else 0]
+            part = min(lot[1], wanted - used)
+            lot[1] -= part
+            used += part
+            if not lot[1]:
+                self.lots.remove(lot)
+        return used
+
+    def empty(self):
+        """Remove everything; return the amount."""
+        gone, self.lots = self.amount, []
+        return gone
+
+
+def cross(names, rule, price, kwh, billed, step):
+    """Let kWh credits of one time-of-use bucket pay for energy in another.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Buckets.
+    rule : str
+        ``"none"``; ``"high to low"``: 1 kWh of a dearer bucket for 1 kWh of a cheaper one; ``"by value"``: any
+        bucket for any other, in proportion to the prices.
+    price : dict
+        Price of each bucket. [$/kWh]
+    kwh : dict of Lots
+        Banks, changed in place. [kWh]
+    billed : dict
+        Energy still to be paid for. [kWh]
+    step : Decimal
+        Smallest amount of energy on a bill. [kWh]
+
+    Returns
+    -------
+    (into, out) : dicts
+        kWh that arrive in and that leave each bucket.
+    """
+    into, out = dict.fromkeys(names, ZERO), dict.fromkeys(names, ZERO)
+    if rule == "none":
+        return into, out
+    dearest = sorted(names, key=lambda name: -price[name])
+    for i, giver in enumerate(dearest):
+        takers = dearest[i + 1:] if rule == "high to low" else [name for name in dearest if name != giver]
+        for taker in takers:
+            wanted = billed[taker] - into[taker]
+            if rule == "high to low":
+                moved = got = kwh[giver].take(wanted)
+            elif price[giver] > 0 and price[taker] > 0:
+                # whole steps, rounded so that what goes out is never worth less than what comes in
+                ratio = price[taker] / price[giver]
+                got = min(wanted, (kwh[giver].amount / ratio).quantize(step, ROUND_FLOOR))
+                moved = kwh[giver].take((got * ratio).quantize(step, ROUND_CEILING))
+            else:
+                continue
+            out[giver] += moved
+            into[taker] += got
+    return into, out
+
+
+def is_reset(credit, first, last, service_start, bill):
+    """Whether the credits are reset after the bill whose days run from `first` to `last`.
+
+    A yearly reset falls on the bill that contains the anchor day of `Credit.reset_anchor`. For `reset_month` that
+    is the first bill whose last day lies in that month or later, so that no year is skipped and none resets twice,
+    wherever in the month the meter is read.
+    """
+    if credit.reset_bills:
+        start = credit.reset_first_bill or credit.reset_bills
+        return bill >= start and (bill - start) % credit.reset_bills == 0
+    if credit.reset_anchor is None:
+        return False
+    month, day = credit.reset_anchor
+    for year in {first.year, last.year}:
+        if first <= date(year, month, day) <= last:
+            first_year = service_start.year + (date(service_start.year, month, day) < service_start)
+            return (year - first_year) % credit.reset_every_years == 0
+    return False

@@ -1,0 +1,211 @@
+"""From interval energies or register readings to one row a billing period, which `bank` bills.
+
+Periods run from read to read, never by calendar months unless the reads fall there. A read date means 00:00 of that
+local day. Energy is summed by local clock hour for time-of-use buckets, so a day of 23 or 25 hours keeps its sum.
+"""
+
+import numpy as np
+import pandas as pd
+
+from solarlib.quantities import InputError, check_index
+
+NS = 1_000_000_000
+NETTING_NS = {"hour": 3600 * NS, "quarter hour": 900 * NS}
+DAY_NS = 86400 * NS
+
+
+def monthly_periods(delivered_kwh, received_kwh, generation_kwh=None, reads=None, tariff=None):
+    """Sum interval energies into billing periods.
+
+    Parameters
+    ----------
+    delivered_kwh, received_kwh : Series, one regular time-zone-aware index, START labels
+        Energy from and to the utility in each interval. [kWh]
+    generation_kwh : Series, optional
+        What the array generated. [kWh]
+    reads : sequence of dates, optional
+        Days on which the meter is read (at 00:00 local time); the first opens the first period. Default: the first
+        day of every calendar month in the data.
+    tariff : Tariff, optional
+        Adds what its rules need: energy by bucket, netted imports and exports, demand, the export limit.
+
+    Returns
+    -------
+    DataFrame
+        ``period_start, period_end, delivered_kwh, received_kwh`` and, where asked for, ``generation_kwh``, the same
+        with ``_<bucket>``, ``import_kwh``, ``export_kwh``, ``export_value`` ($), ``demand_kw``, ``load_demand_kw``,
+        ``curtailed_kwh``.
+
+    Raises
+    ------
+    InputError
+        If indexes differ, a value is missing or negative, reads do not rise or leave the data.
+    """
+    index = delivered_kwh.index
+    step = check_index(index, "delivered_kwh")
+    flows = {"delivered": delivered_kwh, "received": received_kwh}
+    if generation_kwh is not None:
+        flows["generation"] = generation_kwh
+    values = {name: _values(series, index, f"{name}_kwh") for name, series in flows.items()}
+    edges = _edges(index, step, reads)
+    utc = index.as_unit("ns").asi8
+    cut = np.searchsorted(utc, edges.as_unit("ns").asi8)
+    values = {name: array[cut[0]:cut[-1]] for name, array in values.items()}
+    table = pd.DataFrame({"period_start": edges[:-1], "period_end": edges[1:]})
+    if tariff is not None and tariff.credit.export_limit_kw is not None:
+        limit = float(tariff.credit.export_limit_kw) * (step / pd.Timedelta(hours=1))
+        lost = np.maximum(values["received"] - limit, 0.0)
+        values["received"] = values["received"] - lost
+        if "generation" in values:
+            values["generation"] = values["generation"] - lost
+        table["curtailed_kwh"] = np.add.reduceat(lost, cut[:-1] - cut[0])
+    for name, array in values.items():
+        table[f"{name}_kwh"] = np.add.reduceat(array, cut[:-1] - cut[0])
+    if tariff is not None:
+        inside = index[cut[0]:cut[-1]]
+        period = np.repeat(np.arange(len(table)), np.diff(cut))
+        for name, column in _by_rules(inside, step, period, len(table), values, tariff).items():
+            table[name] = column
+    return table
+
+
+def bucket_codes(index, tariff):
+    """Return the number of the time-of-use bucket of each interval, by local clock and calendar.
+
+    Parameters
+    ----------
+    index : DatetimeIndex, time-zone-aware
+    tariff : Tariff
+
+    Returns
+    -------
+    ndarray of int, shape of `index`
+    """
+    wall = index.tz_localize(None).as_unit("ns").asi8
+    day = wall // DAY_NS
+    hour = (wall - day * DAY_NS) // (3600 * NS)
+    start = day.min()
+    return _day_table(start, day.max() - start + 1, tariff)[day - start, hour]
+
+
+def _day_table(start, count, tariff):
+    """Bucket of each hour of `count` days; the first bucket that takes an hour keeps it. [days, 24]"""
+    days = np.arange(start, start + count)
+    weekend = (days + 3) % 7 >= 5  # day 0, 1 January 1970, was a Thursday
+    holidays = np.array(tariff.holidays, dtype="datetime64[D]").astype(int)
+    weekend |= np.isin(days, holidays)
+    month = days.astype("datetime64[D]").astype("datetime64[M]").astype(int) % 12 + 1
+    table = np.zeros((count, 24), int)
+    for code in reversed(range(len(tariff.buckets))):
+        bucket = tariff.buckets[code]
+        taken = {"all": np.ones(count, bool), "weekdays": ~weekend, "weekends": weekend}[bucket.days]
+        if bucket.months:
+            taken = taken & np.isin(month, bucket.months)
+        hours = np.zeros(24, bool)
+        for first, end in bucket.hours or ((0, 24),):
+            hours[first:end] = True
+        table[np.ix_(taken, hours)] = code
+    return table
+
+
+def _by_rules(index, step, period, count, values, tariff):
+    """Columns that the rules of a tariff need beyond the sums of each period."""
+    names = tariff.bucket_names
+    bucket = bucket_codes(index, tariff) if tariff.buckets else np.zeros(len(index), int)
+    columns = {}
+    if tariff.buckets:
+        place = period * len(names) + bucket
+        for name, array in values.items():
+            sums = np.bincount(place, array, count * len(names)).reshape(count, -1)
+            columns |= {f"{name}_kwh_{key}": sums[:, code] for code, key in enumerate(names)}
+    netting, table = tariff.credit.netting, tariff.credit.export_price
+    hourly = isinstance(table, tuple) and isinstance(table[0], tuple)
+    if netting in ("day", "hour", "quarter hour") or hourly:
+        group = np.arange(len(index)) if netting == "none" else _group(index, step, netting)
+        order = (group + period) * len(names) + bucket  # group and period both rise, so their sum tells them apart
+        order -= order.min()
+        size = int(order.max()) + 1
+        if netting == "none":
+            exported = values["received"]
+            home = period
+        else:
+            net = np.bincount(order, values["delivered"] - values["received"], size)
+            owner, key = np.zeros(size, int), np.zeros(size, int)
+            owner[order], key[order] = period, bucket
+            place = owner * len(names) + key
+            for what, sign in (("import", 1), ("export", -1)):
+                sums = np.bincount(place, np.maximum(sign * net, 0.0), count * len(names)).reshape(count, -1)
+                columns |= {f"{what}_kwh_{name}" if name else f"{what}_kwh": sums[:, i] for i, name in enumerate(names)}
+            exported, home = np.maximum(-net, 0.0), owner
+        if hourly:
+            worth = np.array([[float(price) for price in row] for row in table])
+            local = index.tz_localize(None)
+            price = worth[local.month - 1, local.hour]
+            if netting != "none":
+                by_group = np.zeros(size)
+                by_group[order] = price
+                price = by_group
+            columns["export_value"] = np.bincount(home, exported * price, count)
+    return columns | _demand(index, step, period, count, bucket, values, tariff)
+
+
+def _demand(index, step, period, count, bucket, values, tariff):
+    """Highest mean import over the demand window, by period and bucket. [kW]"""
+    windows = {charge.window_minutes for charge in tariff.charges if charge.on == "demand"}
+    if not windows:
+        return {}
+    if len(windows) > 1:
+        raise InputError(f"window_minutes: found {sorted(windows)}, allowed is one window for all demand lines")
+    minutes = windows.pop()
+    group = _group(index, step, minutes)
+    order = (group + period) - (group + period).min()
+    flows = {"demand_kw": values["delivered"]}
+    if "generation" in values:
+        flows["load_demand_kw"] = values["delivered"] + values["generation"] - values["received"]
+    columns = {}
+    for name, array in flows.items():
+        power = np.bincount(order, array)[order] * 60.0 / minutes
+        peak = np.zeros((count, len(tariff.bucket_names)))
+        np.maximum.at(peak, (period, bucket), power)
+        columns[name] = peak.max(axis=1)
+        columns |= {f"{name}_{key}": peak[:, i] for i, key in enumerate(tariff.bucket_names) if key}
+    return columns
+
+
+def _group(index, step, netting):
+    """Number of the netting interval of each label: local days, or hours and parts of them that the clock change
+    does not merge."""
+    wall = index.tz_localize(None).as_unit("ns").asi8
+    if netting == "day":
+        return wall // DAY_NS
+    length = NETTING_NS.get(netting) or netting * 60 * NS
+    if step > pd.Timedelta(length, "ns"):
+        raise InputError(f"interval data: found a step of {step}, allowed is a step up to {pd.Timedelta(length, 'ns')} for this tariff")
+    utc = index.as_unit("ns").asi8
+    return (utc + (wall - utc) % length) // length
+
+
+def _edges(index, step, reads):
+    if reads is None:
+        start, stop = index[0], index[-1] + step
+        first = start.normalize().replace(day=1)
+        edges = pd.date_range(first, stop + pd.Timedelta(days=32), freq="MS")
+        edges = edges[(edges > start) & (edges < stop)]
+        return pd.DatetimeIndex([start, *edges, stop])
+    edges = pd.DatetimeIndex([pd.Timestamp(read) for read in reads])
+    edges = edges.tz_localize(index.tz) if edges.tz is None else edges.tz_convert(index.tz)
+    if len(edges) < 2 or not (np.diff(edges.as_unit("ns").asi8) > 0).all():
+        raise InputError(f"reads: found {[str(read) for read in reads]}, allowed are two or more rising dates")
+    if edges[0] < index[0] or edges[-1] > index[-1] + step:
+        raise InputError(f"reads: found {edges[0]} to {edges[-1]}, allowed are dates inside the data, {index[0]} to {index[-1] + step}")
+    return edges
+
+
+def _values(series, index, name):
+    if not series.index.equals(index):
+        raise InputError(f"{name}: found another index than delivered_kwh, allowed is the same index")
+    values = series.to_numpy(float)
+    bad = ~(values >= 0)
+    if bad.any():
+        raise InputError(f"{name}: found {values[bad][0]} at {index[bad][0]}, allowed are numbers that are not negative")
+    return values
