@@ -1,0 +1,165 @@
+"""A house file is read, checked and composed into a year."""
+
+import copy
+import tomllib
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from solarlib import meter
+from solarlib.house import HOUSE_FOLDER, house_from_table, load, read_house, simulate, weather
+from solarlib.quantities import InputError, energy_kwh
+from solarlib.weather import find_file
+
+HOUSES = sorted(file.stem for file in HOUSE_FOLDER.glob("*.toml"))
+
+
+def table(name="two-storey"):
+    return tomllib.loads((HOUSE_FOLDER / f"{name}.toml").read_text(encoding="utf-8"))
+
+
+def test_the_scenario_is_the_one_described():
+    house = read_house("two-storey")
+    assert [(p.module_count, p.surface_azimuth, p.surface_tilt) for p in house.system.planes] == [(10, 200, 27), (5, 110, 27)]
+    assert house.system.module.rated_power_w == 430
+    assert (house.system.converter.kind, house.system.converter.ac_limit_w) == ("per module", 366)
+    assert (house.yearly_kwh, house.meter.test_load_w) == (8600, 750)
+    assert house.weather_file == "723170TYA.CSV"
+
+
+def test_there_are_contrasts():
+    assert set(HOUSES) >= {"two-storey", "cabin", "bungalow"}
+    assert read_house("cabin").system.converter.kind == "central"
+    assert {plane.mounting for plane in read_house("bungalow").system.planes} == {"tray"}
+
+
+@pytest.mark.parametrize("name", HOUSES)
+def test_a_year_of_hours(name):
+    house = read_house(name)
+    year = simulate(house)
+    assert len(year) == 8760 and str(year.index.tz) == house.place.tz and not year.isna().any().any()
+    assert year.index[0] == pd.Timestamp("2026-01-01", tz=house.place.tz)
+    assert energy_kwh(year["load_w"]).sum() == pytest.approx(house.yearly_kwh, rel=1e-9)
+    pd.testing.assert_series_equal(year["net_w"], year["load_w"] - year["generation_w"], check_names=False)
+    noon, midnight = year.index.hour == 12, year.index.hour == 0
+    assert year["generation_w"][noon].mean() > 500 and year["generation_w"][midnight].max() == 0
+
+
+@pytest.mark.parametrize("name", HOUSES)
+def test_energy_balance_to_one_in_a_billion(name):
+    year = simulate(read_house(name))
+    energy = energy_kwh(year)
+    registers = meter.split(year["net_w"])
+    use = energy["generation_w"].sum() + registers["delivered_kwh"].sum() - registers["received_kwh"].sum()
+    assert use == pytest.approx(energy["load_w"].sum(), rel=1e-9)
+    shown = meter.registers(year["net_w"], whole=False)
+    for name_ in ("delivered_kwh", "received_kwh"):
+        assert shown.iloc[-1].filter(like=name_.split("_")[0]).iloc[0] == pytest.approx(registers[name_].sum(), rel=1e-9)
+
+
+def test_a_year_of_minutes_holds_the_same_house():
+    house = read_house("two-storey")
+    minutes = simulate(house, "1min", np.random.default_rng(1))
+    hours = simulate(house)
+    assert len(minutes) == 525_600
+    assert energy_kwh(minutes["load_w"]).sum() == pytest.approx(house.yearly_kwh, rel=1e-9)
+    # clipping and incidence inside the hour: minutes and hours agree in the year, and no better than they should
+    assert energy_kwh(minutes["generation_w"]).sum() == pytest.approx(energy_kwh(hours["generation_w"]).sum(), rel=0.03)
+    assert minutes["generation_w"].max() <= 15 * 366
+    again = simulate(house, "1min", np.random.default_rng(1))
+    pd.testing.assert_frame_equal(minutes, again)
+
+
+def test_minutes_need_a_generator_and_no_other_interval_is_allowed():
+    house = read_house("two-storey")
+    with pytest.raises(InputError, match="rng: found None, allowed is a numpy random Generator"):
+        simulate(house, "1min")
+    with pytest.raises(InputError, match="interval: found '5min', allowed is '1h' or '1min'"):
+        simulate(house, "5min")
+
+
+def test_the_southern_hemisphere_has_its_seasons():
+    south = table()
+    south["place"] |= {"latitude_deg": -36.1, "longitude_deg": -79.95, "timezone": "America/Santiago"}
+    for plane in south["plane"]:
+        plane["azimuth_deg"] = 360 - plane["azimuth_deg"] + 180 if plane["azimuth_deg"] > 180 else 180 - plane["azimuth_deg"]
+    with pytest.raises(InputError, match="723170TYA.CSV"):  # a file from the other side of the equator
+        weather(house_from_table(south))
+    drawn = load(replace(read_house("two-storey"), place=house_from_table(south).place, appliances=()))
+    by_month = drawn.groupby(drawn.index.month).mean()
+    assert by_month[7] > by_month[1]  # the measured household uses more in its winter
+
+
+def wrong(path, value):
+    """Return the scenario's table with one entry replaced (or removed, for ...)."""
+    entries = copy.deepcopy(table())
+    spot = entries
+    for key in path[:-1]:
+        spot = spot[key]
+    if value is ...:
+        del spot[path[-1]]
+    else:
+        spot[path[-1]] = value
+    return entries
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "message"),
+    [
+        (("place", "latitude"), 36.0, "place.latitude: found an unknown key, allowed is one of name, latitude_deg"),
+        (("place", "latitude_deg"), 361, "place.latitude_deg: found 361, allowed is a number from -90 to 90 deg"),
+        (("place", "timezone"), "Atlantis/Capital", "found 'Atlantis/Capital', allowed is the name of a time zone"),
+        (("plane", 0, "tilt_deg"), "steep", r"plane\[1\].tilt_deg: found 'steep', allowed is a number from 0 to 90 deg"),
+        (("plane", 1, "module_count"), 2.5, r"plane\[2\].module_count: found 2.5, allowed is a whole number"),
+        (("plane", 0, "mounting"), "glued", r"plane\[1\].mounting: found 'glued', allowed is one of"),
+        (("module", "rated_power_w"), 0.43, "module.rated_power_w: found 0.43, allowed is a number from 50 to 1000 W"),
+        (("load", "yearly_kwh"), 8.6, "load.yearly_kwh: found 8.6, allowed is a number from 100 to"),
+        (("load", "yearly_kwh"), ..., "load.yearly_kwh: found nothing"),
+        (("converter", "kind"), "optimiser", "converter.kind: found 'optimiser', allowed is one of per module, central"),
+        (("meter", "reading_interval_s"), 61, "meter.reading_interval_s: found 61, allowed is one of 5, 10"),
+        (("tariff", "credit", "reset_month"), 13, "reset_month"),
+        (("plane",), [], "plane: found none, allowed is one table"),
+        (("weather",), ..., "weather: found nothing"),
+    ],
+)
+def test_a_wrong_entry_is_named_with_what_is_allowed(path, value, message):
+    with pytest.raises(InputError, match=message) as caught:
+        house_from_table(wrong(path, value), "mine.toml")
+    assert str(caught.value).startswith("mine.toml: ") and "\n" not in str(caught.value)
+
+
+def test_several_wrong_entries_are_told_at_once():
+    entries = wrong(("place", "latitude_deg"), 95)
+    entries["module"]["rated_power_w"] = "many"
+    with pytest.raises(InputError) as caught:
+        house_from_table(entries, "mine.toml")
+    assert "latitude_deg" in str(caught.value) and "rated_power_w" in str(caught.value)
+
+
+def test_files_that_cannot_be_read(tmp_path):
+    with pytest.raises(InputError, match="house file: found nothing at 'castle', allowed is one of bungalow, cabin, two-storey"):
+        read_house("castle")
+    broken = tmp_path / "broken.toml"
+    broken.write_text("name = two words\n", encoding="utf-8")
+    with pytest.raises(InputError, match="broken.toml: found .*line 1.*allowed is a TOML text"):
+        read_house(broken)
+    latin = tmp_path / "latin.toml"
+    latin.write_bytes('name = "H\xe4uschen"\n'.encode("latin-1"))
+    with pytest.raises(InputError, match="latin.toml: found a character that is not UTF-8"):
+        read_house(latin)
+
+
+def test_a_missing_weather_file_is_named():
+    house = house_from_table(wrong(("weather", "file"), "nowhere.csv"), "mine.toml")
+    with pytest.raises(InputError, match="weather file: found nothing at 'nowhere.csv', allowed is the path of a TMY3"):
+        weather(house)
+
+
+def test_a_weather_file_beside_the_house_file_is_found(tmp_path):
+    (tmp_path / "ours.csv").write_bytes(find_file("723170TYA.CSV").read_bytes())
+    text = (HOUSE_FOLDER / "two-storey.toml").read_text(encoding="utf-8").replace("723170TYA.CSV", "ours.csv")
+    (tmp_path / "ours.toml").write_text(text, encoding="utf-8")
+    house = read_house(tmp_path / "ours.toml")
+    pd.testing.assert_frame_equal(weather(house), weather(read_house("two-storey")), check_like=True)
