@@ -65,36 +65,43 @@ class BillTable:
         return np.interp(factor, self.factors, self.bills)
 
 
-def tabulate(bill, low=0.0, high=1.5, tolerance=0.5, most=257):
-    """Return a `BillTable` of a slow bill function, refined until the straight lines fit.
+def tabulate(bill, low=0.0, high=1.5, tolerance=1.0, narrowest=1e-4):
+    """Return a `BillTable` of a slow bill function, refined only where straight lines do not fit.
 
     Parameters
     ----------
     bill : callable
         Yearly bill for ONE generation factor. [money]
     low, high : float
-        Range of the table; it must hold the best year and the worst year of the oldest system.
+        Range of the table; it must hold the best year of the new system and the worst year of the oldest.
     tolerance : float
-        The halving of all gaps stops when no new point lies further than this from the line it was put on. [money]
-    most : int
-        Largest number of points.
+        A gap is halved until the bill in its middle is this close to the mean of the bills at its ends. With one
+        bend in a gap (a block limit, a minimum bill) the table is then nowhere more than twice this wrong. [money]
+    narrowest : float
+        Narrowest gap, as a factor.
 
     Raises
     ------
     InputError
-        If ``most`` points do not reach the tolerance: a bill that jumps cannot be tabulated.
+        If a gap this narrow still misses the tolerance: a bill that jumps cannot be tabulated.
     """
-    factors = np.linspace(low, high, 5)
-    table = BillTable(factors, [bill(float(f)) for f in factors])
-    while 2 * table.factors.size - 1 <= most:
-        middles = (table.factors[:-1] + table.factors[1:]) / 2
-        bills = np.array([bill(float(f)) for f in middles])
-        error = np.abs(table(middles) - bills).max()
-        where = np.arange(1, table.factors.size)
-        table = BillTable(np.insert(table.factors, where, middles), np.insert(table.bills, where, bills))
-        if error <= tolerance:
-            return table
-    raise InputError(f"bill table: found gaps of {error:g} with {table.factors.size} points, allowed is {tolerance:g}")
+    start = np.linspace(low, high, 9).tolist()
+    known = {factor: float(bill(factor)) for factor in start}
+    gaps = list(zip(start, start[1:]))
+    while gaps:
+        left, right = gaps.pop()
+        middle = (left + right) / 2
+        known[middle] = float(bill(middle))
+        miss = abs(known[middle] - (known[left] + known[right]) / 2)
+        if miss > tolerance:
+            if right - left < narrowest:
+                raise InputError(
+                    f"bill table: found a jump of about {2 * miss:g} at factor {middle:g}, "
+                    f"allowed is a bill without jumps above {2 * tolerance:g}"
+                )
+            gaps += [(left, middle), (middle, right)]
+    factors = sorted(known)
+    return BillTable(factors, [known[factor] for factor in factors])
 
 
 def split_saving(bill_without_pv, bill_without_export, bill_with_pv):
