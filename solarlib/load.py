@@ -110,7 +110,8 @@ def fill_masked(table):
                 for day, count in zip(days, usable.sum(axis=1)) if count
             ]
     if np.isnan(power).any():
-        raise InputError(f"measured year: found no measured week to fill {table.index[np.isnan(power).any(axis=1)][0].date()}")
+        day = table.index[np.isnan(power).any(axis=1)][0].date()
+        raise InputError(f"measured year: found no measured week to fill {day}")
     account = pd.DataFrame(entries, columns=["date", "from_date", "minutes"]).sort_values("date", ignore_index=True)
     return pd.DataFrame(power, table.index, table.columns), account
 
@@ -155,7 +156,7 @@ class Appliance:
         object.__setattr__(self, "daily_hours", hours)
         if self.kind == "timer":
             if not hours or any(len(pair) != 2 for pair in hours):
-                raise InputError(f"{where}, daily_hours: found {hours}, allowed are one or more (start, end) pairs in hours")
+                raise InputError(f"{where}, daily_hours: found {hours}, allowed are (start, end) pairs in hours")
             for hour in (hour for pair in hours for hour in pair):
                 require(hour, f"{where}, daily_hours", 0, 24, "h")
             return
@@ -164,7 +165,8 @@ class Appliance:
         require(self.power_w, f"{where}, power_w", 1, 50_000, "W")
         for name in ("cycle_minutes", "run_minutes"):
             if not isinstance(getattr(self, name), int) or getattr(self, name) < 1:
-                raise InputError(f"{where}, {name}: found {getattr(self, name)!r}, allowed is a whole number of minutes")
+                found = getattr(self, name)
+                raise InputError(f"{where}, {name}: found {found!r}, allowed is a whole number of minutes")
         if self.cycle_minutes % self.run_minutes:
             raise InputError(
                 f"{where}, run_minutes: found {self.run_minutes} min, allowed is a divisor of the "
@@ -190,7 +192,8 @@ def _temperature_at(times, temp_air, where):
     """Return the hourly temperature that holds at each time; the year's ends meet across a zone's clock change."""
     step = check_index(temp_air.index, "temp_air")
     if temp_air.isna().any():
-        raise InputError(f"temp_air: found no value at {temp_air.index[temp_air.isna()][0]}, allowed is a complete year")
+        gap = temp_air.index[temp_air.isna()][0]
+        raise InputError(f"temp_air: found no value at {gap}, allowed is a complete year")
     position = np.asarray((times - temp_air.index[0]) // step)
     day = int(pd.Timedelta(days=1) / step)
     if position[0] < -day or position[-1] >= len(temp_air) + day:
@@ -204,7 +207,7 @@ def _temperature_at(times, temp_air, where):
 def _thermostat_share(appliance, index, temp_air):
     where = f"appliance {appliance.name}"
     if temp_air is None:
-        raise InputError(f"{where}: found no outdoor temperature, allowed is a temp_air series for a {appliance.kind} appliance")
+        raise InputError(f"{where}: found no outdoor temperature, allowed is a temp_air series for {appliance.kind}")
     cycles = index[::appliance.cycle_minutes]
     degrees = _temperature_at(cycles, temp_air, where) - appliance.threshold_c
     degrees = np.maximum(degrees if appliance.kind == "cooling" else -degrees, 0)
@@ -351,7 +354,7 @@ def test_load(index, times, power_w, dwell):
         starts = np.asarray((times - index[0]) / step)
         width = dwell / step
         if (np.diff(starts) < width).any():
-            raise InputError(f"test load times: found pulses closer than their dwell, allowed are pulses {dwell} or more apart")
+            raise InputError(f"test load times: found pulses closer than their dwell, allowed are {dwell} or more apart")
         # Time on since the first label, as a broken line through the switching instants.
         corners = np.column_stack([starts, starts + width]).ravel()
         on = np.repeat(np.arange(len(starts) + 1), 2)[1:-1] * width

@@ -317,11 +317,12 @@ def house_use(generation_kwh, delivered_kwh, received_kwh, tolerance_kwh=0.0):
         If the three cannot belong together; says what to look at.
     """
     require(tolerance_kwh, "tolerance_kwh", 0, 1e6, "kWh")
-    g, d, r = np.broadcast_arrays(*(np.asarray(value, float) for value in (generation_kwh, delivered_kwh, received_kwh)))
+    energies = (generation_kwh, delivered_kwh, received_kwh)
+    g, d, r = np.broadcast_arrays(*(np.asarray(value, float) for value in energies))
     allowed = tolerance_kwh + 1e-9 * np.abs(g)
-    for name, value, low in (("generation", g, -allowed), ("delivered", d, np.zeros_like(d)), ("received", r, np.zeros_like(r))):
-        if (value < low).any():
-            at = np.flatnonzero(value < low)[0]
+    for name, value, slack in (("generation", g, allowed), ("delivered", d, 0), ("received", r, 0)):
+        if (value < -slack).any():
+            at = np.flatnonzero(value < -slack)[0]
             raise InputError(
                 f"{name}: found {value.flat[at]:g} kWh, allowed is 0 or more: look at the order of the two readings "
                 "and at a rollover, for a register only counts up"

@@ -127,7 +127,8 @@ def test_filling_prefers_the_week_before():
 # ------------------------------------------------------------- the household
 
 
-@pytest.mark.parametrize("tz", ["UTC", NEW_YORK, "Asia/Kolkata", "Australia/Lord_Howe", "America/St_Johns", "Asia/Kathmandu"])
+@pytest.mark.parametrize("tz", [
+    "UTC", NEW_YORK, "Asia/Kolkata", "Australia/Lord_Howe", "America/St_Johns", "Asia/Kathmandu"])
 @pytest.mark.parametrize("year", [2024, 2026])
 def test_year_is_whole_and_its_energy_exact(tz, year):
     power = load.household(8600, tz, year)
@@ -259,7 +260,7 @@ def test_thermostat_meets_a_zone_whose_year_begins_an_hour_before_the_weather(te
     ({"kind": "timer", "daily_hours": [(9, 25)]}, "appliance x, daily_hours: found 25 h"),
     ({"kind": "cooling", "yearly_kwh": 100}, "appliance x, threshold_c: found None"),
     ({"kind": "cooling", "threshold_c": 20}, "appliance x, yearly_kwh: found None"),
-    ({"kind": "cooling", "threshold_c": 20, "yearly_kwh": 5, "run_minutes": 7}, "appliance x, run_minutes: found 7 min"),
+    ({"kind": "cooling", "threshold_c": 20, "yearly_kwh": 5, "run_minutes": 7}, "appliance x, run_minutes: found 7"),
     ({"kind": "cooling", "threshold_c": 20, "yearly_kwh": 5, "run_minutes": 0}, "appliance x, run_minutes: found 0"),
     ({"kind": "timer", "daily_hours": [(9, 10)], "power_w": -1}, "appliance x, power_w: found -1 W"),
 ])
@@ -288,7 +289,8 @@ def test_impossible_appliances_are_named(temp_air):
 
 
 @settings(deadline=None, max_examples=60)
-@given(st.lists(st.integers(0, 3000), min_size=1, max_size=12, unique=True), st.integers(1, 200), st.sampled_from([10, 60, 300]))
+@given(st.lists(st.integers(0, 3000), min_size=1, max_size=12, unique=True), st.integers(1, 200),
+       st.sampled_from([10, 60, 300]))
 def test_pulses_cover_the_right_part_of_each_interval(seconds, dwell, step):
     index = pd.date_range("2026-06-21 12:00", periods=3600 // step, freq=f"{step}s", tz=NEW_YORK)
     starts = sorted(seconds)

@@ -246,8 +246,8 @@ def test_shares_of_nothing_are_missing():
 
 
 @pytest.mark.parametrize("energies, message", [
-    ((800, 500, 900), "received: found 900 kWh, allowed is up to the generation of 800 kWh: look for a wrong multiplier, "
-                      "mixed periods, swapped registers"),
+    ((800, 500, 900), "received: found 900 kWh, allowed is up to the generation of 800 kWh: look for a wrong "
+                      "multiplier, mixed periods, swapped registers"),
     ((800, 850, 900), "mixed periods$"),  # swapping would not help
     ((800, -3, 100), "delivered: found -3 kWh, allowed is 0 or more: look at the order of the two readings"),
     ((800, 3, -100), "received: found -100 kWh"),
@@ -301,4 +301,5 @@ def test_unknown_meter_is_named():
     with pytest.raises(InputError, match="measured: found 'gas', allowed are delivered, received"):
         meter.what_is_known(["gas"])
     assert meter.what_is_known(["unsigned sum"]).loc["use", "needs"] == "two more"
-    assert meter.what_is_known(["net", "generation"]).loc["self-consumed", "needs"] == "delivered or received or unsigned sum"
+    table = meter.what_is_known(["net", "generation"])
+    assert table.loc["self-consumed", "needs"] == "delivered or received or unsigned sum"

@@ -67,7 +67,7 @@ def test_dat_2_a_filled_row_no_longer_repeats_the_day_before(minutes):
 
 
 def test_dat_3_the_skipped_hour_is_empty(minutes):
-    # The hour that the French clock skipped on the last Sunday of March was invented by whoever made the copy. built here
+    # The hour that the French clock skipped on the last Sunday of March was invented by the copy's maker. built here
     paris = pd.date_range("2009-03-29 00:30", periods=4, freq="1h", tz="Europe/Paris")
     assert paris.hour.tolist() == [0, 1, 3, 4]  # the clock did skip it
     assert minutes["2009-03-29 02:00":"2009-03-29 02:59"].isna().all()
@@ -216,8 +216,9 @@ def test_dat_5_azimuth_from_the_output(array_w):
     ("2022-03-19", "06:14", "17:50", 35.551, 35.619),
 ])
 def test_dat_6_first_light_and_night_draw(array_w, day, first, last, net_kwh, unsigned_kwh):
-    # First and last minute above 5 W within 20 min of sunrise and sunset. A label names the start of its minute, so the
-    # light ends one minute after the last label; on 19 March that minute decides (19 min 49 s before sunset). built here
+    # First and last minute above 5 W within 20 min of sunrise and sunset. A label names the start of its minute, so
+    # the light ends one minute after the last label; on 19 March that minute decides (19 min 49 s before sunset).
+    # built here
     power = array_w[day]
     awake = power.index[power > 5]
     assert [f"{moment:%H:%M}" for moment in (awake[0], awake[-1])] == [first, last]
