@@ -1,0 +1,130 @@
+"""The front door says clear words in every place where the first start can fail, and repairs what is half done."""
+
+import ast
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from solarlib import __main__ as door
+
+ROOT = Path(__file__).parents[1]
+FILES = ("requirements.txt", "solarlib/__init__.py", "solarlib/__main__.py", "solarlib/constraints.txt", "solarlib/pyproject.toml")
+
+
+@pytest.fixture
+def clone(tmp_path):
+    """A copy of what the front door needs, on a path with blanks and letters beyond ASCII."""
+    folder = tmp_path / "mein Häuschen & más"
+    for name in FILES:
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        shutil.copy(ROOT / name, folder / name)
+    return folder
+
+
+def run(folder, *words, prelude="", **environment):
+    """Run the front door of a clone with a fresh Python; return (exit code, all it said)."""
+    code = f"import sys, os, runpy; sys.path.insert(0, os.getcwd()); sys.argv = ['solarlib', *{list(words)}]\n{prelude}\n"
+    code += "runpy.run_module('solarlib', run_name='__main__', alter_sys=True)"
+    base = sys._base_executable
+    done = subprocess.run([base, "-I", "-X", "utf8", "-c", code], cwd=folder, env=dict(os.environ, **environment), capture_output=True,
+                          encoding="utf-8", timeout=120)
+    return done.returncode, done.stdout + done.stderr
+
+
+def test_needs_only_the_standard_library_and_old_syntax():
+    source = (ROOT / "solarlib/__main__.py").read_text(encoding="utf-8")
+    tree = ast.parse(source, feature_version=(3, 4))
+    assert not [node for node in ast.walk(tree) if isinstance(node, (ast.JoinedStr, ast.AnnAssign, ast.NamedExpr))]
+    names = {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
+    assert names <= sys.stdlib_module_names
+    assert not [node for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)]
+
+
+def test_an_old_python_gets_one_sentence(clone):
+    code, said = run(clone, "lab", prelude="sys.version_info = (3, 9, 18)")
+    assert code == 1
+    assert said.startswith("These lessons need Python 3.11 or newer; this is Python 3.9.") and said.count("\n") == 1
+
+
+@pytest.mark.parametrize("words", [(), ("labs",), ("tests", "-q")])
+def test_wrong_words_get_the_three_right_ones(clone, words):
+    code, said = run(clone, *words)
+    assert code == 2
+    assert all(f"-m solarlib {word}" in said for word in ("lab", "test", "save"))
+    assert not (clone / ".venv").exists()
+
+
+def test_no_venv_module(clone):
+    code, said = run(clone, "lab", prelude="sys.modules['ensurepip'] = None")
+    assert code == 1 and "sudo apt install python3-venv" in said and "Traceback" not in said
+
+
+def test_no_disk(clone):
+    prelude = "import shutil; shutil.disk_usage = lambda path: shutil._ntuple_diskusage(10, 9, 1)"
+    code, said = run(clone, "lab", prelude=prelude)
+    assert code == 1 and "The disk is full. Free about 1.2 GB" in said and not (clone / ".venv").exists()
+
+
+def test_no_network_is_named_and_leaves_no_stamp(clone):
+    nowhere = {"PIP_CONFIG_FILE": os.devnull, "PIP_INDEX_URL": "http://127.0.0.1:9/simple", "PIP_RETRIES": "0", "PIP_NO_CACHE_DIR": "1"}
+    code, said = run(clone, "lab", **nowhere)
+    assert code == 1
+    assert "The packages could not be fetched: no network" in said and "Traceback" not in said
+    assert (clone / ".venv" / "install-log.txt").exists() and not (clone / ".venv" / "installed.txt").exists()
+
+
+def test_from_another_folder_the_library_does_not_hide_pythons_own_modules(tmp_path):
+    done = subprocess.run([sys._base_executable, "-X", "utf8", str(ROOT / "solarlib"), "help"], cwd=tmp_path, capture_output=True,
+                          encoding="utf-8", timeout=60)
+    assert done.returncode == 0 and "-m solarlib lab" in done.stdout and done.stderr == ""
+
+
+@pytest.mark.parametrize(
+    ("log", "sentence"),
+    [
+        ("ERROR: Could not install packages due to an OSError: [Errno 28] No space left on device", "The disk is full."),
+        ("Failed to establish a new connection: [Errno -3] Temporary failure in name resolution", "no network"),
+        ("ERROR: [Errno 13] Permission denied: '/srv/x'", "may not be written"),
+        ("error: something else", "the last lines above"),
+    ],
+)
+def test_a_failed_installation_is_explained(log, sentence):
+    assert sentence in door.explain_failure(log)
+
+
+def test_only_a_whole_environment_counts_as_installed(tmp_path, monkeypatch):
+    monkeypatch.setattr(door, "VENV", str(tmp_path / ".venv"))
+    monkeypatch.setattr(door, "STAMP", str(tmp_path / ".venv" / "installed.txt"))
+    assert not door.is_installed()
+    python = Path(door.venv_python())
+    python.parent.mkdir(parents=True)
+    python.touch()
+    assert not door.is_installed()  # interrupted before the stamp, which is written last
+    Path(door.STAMP).write_text(door.wanted_stamp(), encoding="utf-8")
+    assert door.is_installed()
+    Path(door.STAMP).write_text("another recipe", encoding="utf-8")
+    assert not door.is_installed()
+
+
+def test_without_a_screen_no_browser_is_started(monkeypatch):
+    monkeypatch.setenv("SSH_CONNECTION", "10.0.0.1 1 10.0.0.2 22")
+    monkeypatch.delenv("DISPLAY", raising=False)
+    assert not door.has_browser()
+    assert "--no-browser" in door.lab([])
+
+
+def test_the_environment_is_the_pinned_one():
+    from importlib.metadata import version
+
+    pins = (ROOT / "solarlib/constraints.txt").read_text(encoding="utf-8").splitlines()
+    direct = [line for line in (ROOT / "requirements.txt").read_text(encoding="utf-8").splitlines() if line and line[0].isalpha()]
+    assert len(direct) >= 8
+    for name in direct:
+        wanted = [line.split(";")[0].strip().partition("==")[2] for line in pins if line.startswith(f"{name}==")]
+        assert version(name) in wanted, f"{name}: installed {version(name)}, pinned {wanted}"
+    recipe = (ROOT / "solarlib/direct.in").read_text(encoding="utf-8").splitlines()
+    assert set(direct) == {line for line in recipe if line.isalpha()}
