@@ -1,0 +1,199 @@
+"""Minutes out of hours: clouds that pass within the hour, with the hour's light kept exactly."""
+
+import numpy as np
+import pandas as pd
+from scipy.ndimage import maximum_filter1d
+from scipy.signal import lfilter
+from scipy.special import ndtr
+
+from solarlib.quantities import InputError, check_index
+
+# How the constants were found is told in `minutes`.
+_EDGE = 0.17  # width of a cloud's edge on the hidden process (spread 1): small means sun on or off
+_BEAM_MIN = 80.0  # correlation time of the hidden process [min]
+_SKY_MIN = 8.0  # time constant of the sky light's process, smoothed twice [min]
+_SKY_SPREAD, _CALM_SPREAD = 0.35, 0.02  # spread of the logarithm of the sky light: with clouds, under a clear sky
+_SKY_REACH = 1.5  # the wandering flattens out at this many spreads: clouds can brighten the sky only so far
+_SKY_WITH_BEAM = -0.3  # correlation of the two processes: the sky is a little brighter while a cloud hides the sun
+_HIGH_ENOUGH = 20.0  # cloudless beam on the flat from which an hour's ratios mean something [W/m2]
+_MOST_BEAM = 1.4  # an hour's beam over the cloudless one: more means that file and sun disagree (sunrise, hills)
+_MOST_SKY = 4.0  # an hour's sky light over the cloudless one: more means twilight, where the model is no guide
+
+
+def minutes(hourly, clear_sky_minutes, rng):
+    """Make one-minute weather whose hourly means are the given hours.
+
+    Parameters
+    ----------
+    hourly : DataFrame, shape (h, ...)
+        ghi, dni, dhi [W/m2], and temp_air [degC], wind_speed [m/s] where wanted; START labels.
+    clear_sky_minutes : DataFrame, shape (60 h, 3)
+        ghi, dni, dhi of a cloudless sky for every minute of these hours, from `sun.clear_sky`. Its own closure
+        gives the cosine of the sun's zenith: (ghi - dhi) / dni.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    DataFrame, shape (60 h, 3 to 5)
+        Same columns. ghi = dni * cos(zenith) + dhi in every minute. Hourly means of ghi, temp_air and wind_speed are
+        the input's to rounding. So is dhi's, but where the file's beam cannot come from the sun's position (low sun)
+        that light is moved to dhi (below 0.1 % of a year). dni follows from both: its yearly sum comes out 0.8 to 1.7 %
+        below the three files' that pvlib ships, nearly all of it at low sun.
+        Hours of zero ghi stay zero; twilight hours, which the model does not know, stay even.
+
+    Raises
+    ------
+    InputError
+        Lengths or labels that do not fit; a missing column; a missing or negative irradiance.
+
+    Notes
+    -----
+    Two hidden Gaussian processes with memory run through the year: one turns the sun on and off, one makes the sky
+    light wander. In each hour the first is shifted until the hour has exactly its share of sunshine, so an hour of
+    half sun is mostly full sun or none, and a bright edge of a cloud can exceed the cloudless sky. An hour with a
+    strong beam that agrees with its neighbours counts as clear and stays calm. This is the family of models with a
+    Gaussian process mapped to the distribution that belongs to the hour: Skartveit and Olseth, "The probability
+    density and autocorrelation of short-term global and beam irradiance", Solar Energy 49 (1992) 477; Munkhammar
+    and Widen, "An autocorrelation-based copula model for generating realistic clear-sky index time-series", Solar
+    Energy 158 (2017) 9 (both `from memory`); form and constants here are `built here`.
+
+    The constants were searched on 15 days of one-minute records of the station Payerne, June 2016 (Baseline Surface
+    Radiation Network, as carried by the test data of pvlib 0.10.5; not shipped); rounding them and the rule for clear
+    hours were settled on all 29 days. Measured against made ghi, sun above 6 degrees, for the first 15 and the other
+    14 days: distance of the distributions of the clear-sky index 0.03 and 0.04; 50, 90, 95, 99 % of the one-minute
+    changes 5 43 103 336 against 4 44 117 320, and 5 80 165 400 against 4 83 168 371 W/m2. One summer month of one
+    place: expect worse elsewhere. Too quiet is the made clear hour (a lone cloud is missing); too lively is an hour
+    of thin high cloud, which hourly values cannot tell from broken cloud; gusts of wind are not made at all.
+    """
+    count = _check(hourly, clear_sky_minutes)
+    ghi, dhi = (hourly[c].to_numpy(dtype=float) for c in ("ghi", "dhi"))  # dni follows; see Returns
+    clear = {c: clear_sky_minutes[c].to_numpy(dtype=float).reshape(count, 60) for c in ("ghi", "dni", "dhi")}
+    clear_beam = clear["ghi"] - clear["dhi"]  # on the flat
+    hour_beam = clear_beam.mean(axis=1)
+    beam, sky, beam_index, sky_index = _hour_indices(ghi, dhi, hour_beam, clear["dhi"].mean(axis=1))
+    usable = hour_beam > _HIGH_ENOUGH
+    calm = _calm(beam_index, sky_index, hour_beam)
+
+    hidden = _process(60 * count, _BEAM_MIN, 1, rng)
+    own = _process(60 * count, _SKY_MIN, 2, rng)
+    wander = _SKY_WITH_BEAM * hidden + np.sqrt(1.0 - _SKY_WITH_BEAM**2) * own
+
+    ceiling = _between(_ceiling(beam_index, calm, usable), usable).reshape(count, 60)
+    factor = _beam_factor(beam, clear_beam, ceiling, calm, hidden.reshape(count, 60))
+    sky_minutes = _sky_light(sky, sky_index, clear["dhi"], calm, usable, wander.reshape(count, 60))
+    table = {
+        "ghi": (factor * clear_beam + sky_minutes).ravel(),
+        "dni": (factor * clear["dni"]).ravel(),
+        "dhi": sky_minutes.ravel(),
+    }
+    table |= {c: _smooth(hourly[c].to_numpy(dtype=float), c) for c in ("temp_air", "wind_speed") if c in hourly}
+    return pd.DataFrame(table, index=clear_sky_minutes.index, copy=False)
+
+
+def _check(hourly, clear_sky_minutes):
+    for name, table, step in (("hourly", hourly, "1h"), ("clear_sky_minutes", clear_sky_minutes, "1min")):
+        missing = [c for c in ("ghi", "dni", "dhi") if c not in table]
+        if missing:
+            raise InputError(f"{name}: found no column {missing[0]!r}, allowed is a table with ghi, dni, dhi")
+        found = check_index(table.index, name)
+        if found != pd.Timedelta(step):
+            raise InputError(f"{name}: found a step of {found}, allowed is {step}")
+        values = table[["ghi", "dni", "dhi"]].to_numpy(dtype=float)
+        odd = np.flatnonzero(~(values >= 0.0).all(axis=1))
+        if odd.size:
+            raise InputError(f"{name}, row {odd[0] + 1}: found {values[odd[0]].tolist()}, allowed are numbers from 0 W/m2")
+    count = len(hourly)
+    if len(clear_sky_minutes) != 60 * count or clear_sky_minutes.index[0] != hourly.index[0]:
+        raise InputError(
+            f"clear_sky_minutes: found {len(clear_sky_minutes)} rows from {clear_sky_minutes.index[0]}, "
+            f"allowed are {60 * count} rows from {hourly.index[0]}"
+        )
+    return count
+
+
+def _hour_indices(ghi, dhi, clear_beam, clear_sky):
+    """Split each hour's ghi into beam and sky light that the sun's position allows, also over the cloudless ones."""
+    beam = np.where(clear_beam > 1.0, np.clip(ghi - dhi, 0.0, _MOST_BEAM * clear_beam), 0.0)
+    sky = ghi - beam
+    ratios = (
+        np.divide(part, whole, out=np.zeros_like(part), where=whole > 1.0)
+        for part, whole in ((beam, clear_beam), (sky, clear_sky))
+    )
+    return beam, sky, *ratios
+
+
+def _calm(beam_index, sky_index, clear_beam):
+    """Hours that look like a clear sky: strong beam, and a dark sky or a beam like that of the hours beside."""
+    reliable = clear_beam > 100.0
+    has_before, has_after = np.roll(reliable, 1), np.roll(reliable, -1)
+    has_before[0] = has_after[-1] = False
+    known = has_before.astype(float) + has_after
+    beside = np.roll(beam_index, 1) * has_before + np.roll(beam_index, -1) * has_after
+    middle = np.where(known > 0, beside / np.maximum(known, 1.0), beam_index)
+    steady = (np.abs(beam_index - middle) < 0.05) & (sky_index < 1.6)
+    return (clear_beam > _HIGH_ENOUGH) & (beam_index > 0.6) & (steady | (sky_index < 0.8))
+
+
+def _ceiling(beam_index, calm, usable):
+    """Beam index of the gaps between clouds: the clearest hour of the day around, a little above the hour itself."""
+    clearest = maximum_filter1d(np.where(usable, beam_index, 0.0), 49, mode="constant")
+    cloudy = np.maximum(1.03 * np.clip(clearest, 0.95, 1.25), 1.02 * beam_index)
+    return np.where(calm, beam_index, cloudy)
+
+
+def _between(hour_values, usable):
+    """Draw hour values as lines between the middles of the usable hours, one value a minute."""
+    known = np.flatnonzero(usable)
+    if not known.size:
+        return np.ones(60 * len(hour_values))
+    return np.interp(np.arange(60 * len(hour_values)) + 0.5, known * 60 + 30.0, hour_values[known])
+
+
+def _beam_factor(beam, clear_beam, ceiling, calm, hidden):
+    """Return beam over cloudless beam for each minute: the hidden process, shifted to each hour's sunshine."""
+    factor = np.zeros_like(clear_beam)
+    lit = np.flatnonzero(beam > 0.0)
+    most = (clear_beam * ceiling)[lit]
+    whole = most.sum(axis=1)
+    # 1e-6: an hour without cloud would need an infinite shift; the last line makes the sum exact anyway.
+    wanted = np.where(calm[lit], 1.0 - 1e-6, np.clip(60.0 * beam[lit] / whole, 1e-6, 1.0 - 1e-6))
+    z = hidden[lit]
+    low, high = np.full(lit.size, -8.0), np.full(lit.size, 8.0)
+    for _ in range(30):
+        shift = 0.5 * (low + high)
+        too_dark = (ndtr((z + shift[:, None]) / _EDGE) * most).sum(axis=1) < wanted * whole
+        low, high = np.where(too_dark, shift, low), np.where(too_dark, high, shift)
+    sunshine = ndtr((z + high[:, None]) / _EDGE)
+    exact = 60.0 * beam[lit] / (sunshine * most).sum(axis=1)
+    factor[lit] = sunshine * ceiling[lit] * exact[:, None]
+    return factor
+
+
+def _sky_light(sky, sky_index, clear_sky, calm, usable, wander):
+    """Return the sky light of each minute, shape (h, 60). [W/m2]"""
+    spread = np.where(calm, _CALM_SPREAD, _SKY_SPREAD)[:, None]
+    trend = np.maximum(_between(sky_index, usable), 0.1).reshape(clear_sky.shape)
+    shape = clear_sky * trend * np.exp(spread * _SKY_REACH * np.tanh(wander / _SKY_REACH))
+    known = (sky_index > 0.0) & (sky_index < _MOST_SKY)
+    shape[~known] = 1.0
+    return shape * (60.0 * sky / shape.sum(axis=1))[:, None]
+
+
+def _smooth(hour_values, name):
+    """Return minutes that run from hour to hour and keep each hour's mean."""
+    line = _between(hour_values, np.ones(len(hour_values), dtype=bool)).reshape(-1, 60)
+    mean = line.mean(axis=1)
+    if name == "wind_speed":  # scaled, because a shift could make it negative
+        return (line * np.divide(hour_values, mean, out=np.zeros_like(mean), where=mean > 0)[:, None]).ravel()
+    return (line + (hour_values - mean)[:, None]).ravel()
+
+
+def _process(count, minutes_constant, passes, rng):
+    """Return a stationary Gaussian process of mean 0 and spread 1, remembered with exp(-t / constant)."""
+    keep = np.exp(-1.0 / minutes_constant)
+    lead = int(12 * minutes_constant)
+    values = rng.standard_normal(count + lead)
+    for _ in range(passes):
+        values = lfilter([1.0], [1.0, -keep], values)
+    variance = 1.0 / (1.0 - keep**2) if passes == 1 else (1.0 + keep**2) / (1.0 - keep**2) ** 3
+    return values[lead:] / np.sqrt(variance)
