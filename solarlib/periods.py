@@ -7,6 +7,7 @@ local day. Energy is summed by local clock hour for time-of-use buckets, so a da
 import numpy as np
 import pandas as pd
 
+from solarlib.meter import register_difference
 from solarlib.quantities import InputError, check_index
 
 NS = 1_000_000_000
@@ -67,6 +68,53 @@ def monthly_periods(delivered_kwh, received_kwh, generation_kwh=None, reads=None
         for name, column in _by_rules(inside, step, period, len(table), values, tariff).items():
             table[name] = column
     return table
+
+
+def periods_from_reads(reads, digits=5, multiplier=1):
+    """Turn register readings, as a meter reader notes them, into billing periods.
+
+    Parameters
+    ----------
+    reads : DataFrame, in order of date
+        ``date``, ``delivered``, ``received``, optional ``generation`` (displayed kWh), optional ``kind``: ``actual``
+        (default), ``estimated``, and for an exchanged meter a row ``exchange out`` (old meter's last reading)
+        followed by ``exchange in`` (new meter's first); an exchange does not close a period.
+    digits : int
+        Digits of the registers; a reading below the one before it has passed 99...9.
+    multiplier : number
+        kWh that one displayed kWh stands for.
+
+    Returns
+    -------
+    DataFrame
+        ``period_start, period_end, delivered_kwh, received_kwh[, generation_kwh]``, ``estimated``: true where the
+        closing reading is an estimate, which the next actual reading makes good.
+    """
+    registers = [name for name in ("delivered", "received", "generation") if name in reads]
+    kinds = list(reads["kind"]) if "kind" in reads else ["actual"] * len(reads)
+    odd = sorted(set(kinds) - {"actual", "estimated", "exchange out", "exchange in"})
+    if odd or len(reads) < 2 or kinds[0].startswith("exchange") or kinds[-1].startswith("exchange"):
+        raise InputError(
+            f"reads: found {len(reads)} rows of kind {', '.join(odd or map(str, dict.fromkeys(kinds)))}, allowed are two or more, "
+            "actual or estimated, with exchange out and exchange in between them"
+        )
+    values = {name: reads[name].tolist() for name in registers}
+    dates = [pd.Timestamp(day).date() for day in reads["date"]]
+    rows, start, sums = [], 0, dict.fromkeys(registers, 0)
+    for i in range(1, len(reads)):
+        if (kinds[i] == "exchange in") != (kinds[i - 1] == "exchange out"):
+            raise InputError(f"reads: found {kinds[i]} after {kinds[i - 1]} on {dates[i]}, allowed is exchange in right after exchange out")
+        if kinds[i] == "exchange in":
+            continue
+        for name in registers:
+            sums[name] += register_difference(values[name][i - 1], values[name][i], digits, multiplier)
+        if kinds[i] != "exchange out":
+            rows.append({
+                "period_start": dates[start], "period_end": dates[i], **{f"{name}_kwh": kwh for name, kwh in sums.items()},
+                "estimated": kinds[i] == "estimated",
+            })
+            start, sums = i, dict.fromkeys(registers, 0)
+    return pd.DataFrame(rows)
 
 
 def bucket_codes(index, tariff):
