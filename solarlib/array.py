@@ -12,6 +12,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 import pvlib
+from scipy.signal import lfilter
 
 from solarlib.quantities import InputError, hours, require
 from solarlib.sun import plane_of_array, position
@@ -22,6 +23,9 @@ from solarlib.sun import plane_of_array, position
 # and recomputed`, from pvlib's copy of the coefficients). tray = rack divided by 1.25, the ratio of the flat-roof to
 # the free-standing coefficient, 0.026 / 0.0208, of Nordmann and Clavadetscher (2003) (`seen` in pvlib's ross).
 MOUNTINGS = {"rack": (31.26, 2.64), "roof": (19.14, 1.04), "tray": (25.01, 2.11), "built in": (16.47, 0.88)}
+
+# Time constant of a module's temperature [min]; Jones and Underwood, Solar Energy 70 (2001) 349 (`from memory`).
+_HEAT_MIN = 7.0
 
 
 @dataclass(frozen=True)
@@ -338,10 +342,19 @@ def _run_plane(weather, solar, plane, system):
         + sky * light["poa_isotropic"].to_numpy()
         + ground * light["poa_ground_diffuse"].to_numpy()
     )
-    temp_cell = cell_temperature(poa, weather["temp_air"], weather["wind_speed"], plane.mounting)
+    warming = cell_temperature(poa, 0.0, weather["wind_speed"], plane.mounting)
+    temp_cell = weather["temp_air"].to_numpy(dtype=float) + _with_inertia(warming, float(hours(weather.index)) * 60.0)
     rated = system.module.rated_power_w
     warm = system.module.power_w(behind, temp_cell)
     return _PlaneRun(poa, temp_cell, rated * poa / 1000.0, rated * behind / 1000.0, warm)
+
+
+def _with_inertia(warming, step_min):
+    """Let a module follow the sun with its own slowness; without it, minutes of sun between clouds look too hot."""
+    keep = np.exp(-step_min / _HEAT_MIN)
+    if keep < 0.01 or not len(warming):
+        return warming
+    return lfilter([1.0 - keep], [1.0, -keep], warming, zi=[keep * warming[0]])[0]
 
 
 def _conversion(runs, system):
