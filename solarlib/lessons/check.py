@@ -13,7 +13,7 @@ import ipywidgets as widgets
 import numpy as np
 
 from solarlib.lessons.controls import SPOKEN_DOT, STYLE
-from solarlib.lessons.explore import bundle
+from solarlib.lessons.display import bundle, close_all
 from solarlib.quantities import InputError, require
 
 NOT_ANSWERED = "Not answered yet. Put your answer in place of None and run the cell again."
@@ -189,9 +189,13 @@ class Prediction:
         self.reply = f"{'That is right.' if option == self.right else 'Not so.'} {self.options[option]}"
         self._reply.value = f'<p style="min-height:48px">{escape(self.reply)}</p>{SPOKEN_DOT}'
 
+    def close(self):
+        """Free the widgets."""
+        close_all(self.box)
+
     def _repr_mimebundle_(self, include=None, exclude=None):
         lines = [f"Predict: {self.question}", *(f"  ( ) {option}" for option in self.options)]
-        return bundle(self.box, "\n".join(lines))
+        return bundle(self, "\n".join(lines))
 
 
 def predict(question, options, right):

@@ -31,6 +31,7 @@ STYLE = """<style>
 .sl-panel:not(.sl-question) .widget-toggle-buttons .widget-label{flex:none;width:236px}
 .sl-view{margin:0!important;width:100%}
 .sl-panel .widget-toggle-buttons button,.sl-panel .jupyter-button{width:auto!important;padding:0 10px}
+.sl-panel input[type=checkbox]{margin-left:4px}
 .sl-view img{display:block;max-width:100%;height:auto}
 .sl-view p,.sl-note{font-size:16px;line-height:22px;margin:4px 0 0 0;color:#1A1A1A}
 .sl-view p{min-height:44px}

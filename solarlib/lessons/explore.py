@@ -10,9 +10,9 @@ import copy
 from html import escape
 
 import ipywidgets as widgets
-from IPython import get_ipython
 
 from solarlib.lessons.controls import LABEL_WIDTH_PX, SPEAK, STYLE, Act, Control, act, choice, number, slider, toggle
+from solarlib.lessons.display import bundle, close_all
 from solarlib.lessons.figures import SHOWN_HEIGHT, SHOWN_WIDTH, png, with_caption
 from solarlib.quantities import InputError
 
@@ -137,7 +137,7 @@ class Panel:
         cells = 0
         for name, widget in self.widgets.items():
             wide = self.controls[name].wide
-            widget.layout = widgets.Layout(width="98%", margin="1px 0")
+            widget.layout.width, widget.layout.margin = "98%", "1px 0"
             if wide:
                 widget.add_class("sl-wide")
             if hasattr(widget.style, "description_width"):
@@ -218,43 +218,10 @@ class Panel:
 
     def close(self):
         """Free the widgets and let go of the figure."""
-        for widget in self.widgets.values():
-            widget.unobserve_all()
-        for widget in [*self.widgets.values(), *self.buttons.values(), *self.box.children, self.box]:
-            widget.close()
+        close_all(self.box)
 
     def _repr_mimebundle_(self, include=None, exclude=None):
-        _replace_shown(self)
-        return bundle(self.box, self.caption, with_caption(self._png, self.caption))
-
-
-def bundle(box, text, still=None):
-    """Return (data, metadata) of one display: live widget, still picture (PNG, width, height) if any, plain text."""
-    data = {key: held for key, held in box._repr_mimebundle_().items() if key.endswith("widget-view+json")}
-    metadata = {}
-    if still is not None:
-        picture, width, height = still
-        data["image/png"] = base64.b64encode(picture).decode("ascii")
-        metadata["image/png"] = {"width": width, "height": height}
-    return data | {"text/plain": text}, metadata
-
-
-_shown = {}  # notebook cell -> (execution, panels shown by it)
-
-
-def _replace_shown(panel):
-    """Close what an earlier run of the same cell had shown, so that running a cell again leaks nothing."""
-    kernel = getattr(get_ipython(), "kernel", None)
-    parent = kernel.get_parent() if kernel else {}
-    cell, run = parent.get("metadata", {}).get("cellId"), parent.get("header", {}).get("msg_id")
-    if cell is None:
-        return
-    if _shown.get(cell, (run,))[0] != run:
-        for old in _shown.pop(cell)[1]:
-            old.close()
-    panels = _shown.setdefault(cell, (run, []))[1]
-    if panel not in panels:
-        panels.append(panel)
+        return bundle(self, self.caption, with_caption(self._png, self.caption))
 
 
 def explore(picture, **controls):
