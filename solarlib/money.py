@@ -171,7 +171,8 @@ def internal_rates(flows):
     Returns
     -------
     tuple of float
-        Empty without a change of sign. By Descartes' rule there are at most `sign_changes` of them.
+        Empty without a change of sign. By Descartes' rule there are at most `sign_changes` of them. Where several
+        exist, two closer than 1e-4 count as one: a curve that only touches zero cannot be resolved finer.
 
     Examples
     --------
@@ -195,12 +196,12 @@ def internal_rates(flows):
             reach *= 2
         return (float(np.expm1(brentq(value, -reach, reach, xtol=1e-15, rtol=1e-15))),)
     growths = np.roots(terms)  # (1 + r)^n * NPV is a polynomial in 1 + r with the flows as coefficients
-    growths = growths[(growths.real > 0) & (np.abs(growths.imag) < 1e-4 * np.abs(growths))].real
+    growths = growths[(growths.real > 0) & (np.abs(growths.imag) < 1e-2 * np.abs(growths))].real
     kept = []
     for growth in np.sort(growths):
         powers = growth ** -np.arange(terms.size, dtype=float)
         is_root = abs(terms @ powers) <= 1e-9 * (np.abs(terms) @ powers)
-        if is_root and (not kept or growth - kept[-1] > 1e-6 * growth):
+        if is_root and (not kept or growth - kept[-1] > 1e-4 * growth):
             kept.append(growth)
     return tuple(float(growth - 1) for growth in kept)
 

@@ -147,6 +147,8 @@ class TestInternalRate:
         assert np.isnan(money.internal_rate([0.0, -10.0, 20.0]))  # nothing laid out in year 0
         assert money.internal_rates([-1.0, 2.0, -2.0]) == ()  # two sign changes, no real rate
         assert money.internal_rates([-1.0, 2.0, -1.0]) == pytest.approx((0.0,), abs=1e-6)  # touches zero once
+        assert money.internal_rates([-1.0, 2.0, -1.00001]) == ()  # and nearly touches it
+        assert money.internal_rates(-np.poly([1.1, 1.1, 1.1])) == pytest.approx((0.1,), abs=1e-4)  # a threefold root
 
     def test_extreme_rates_of_one_sign_change(self):
         assert money.internal_rate([-1.0, 1e6]) == pytest.approx(1e6 - 1)
@@ -255,6 +257,9 @@ class TestCashFlow:
         without, with_pv, _ = bills()
         assert (cash_flow(without, with_pv, Costs(9000))["incentives"] == 0).all()
         assert "check the current law" in lifetime.INCENTIVE_CAUTION and "zero" in lifetime.INCENTIVE_CAUTION
+
+    def test_a_rebate_lowers_what_the_credit_applies_to(self):
+        assert Costs(10_000, rebate=1000, tax_credit_share=0.3).tax_credit == pytest.approx(2700)
 
     def test_fixed_charges_do_not_count_as_saved(self):
         without, with_pv, energy = bills()
@@ -421,6 +426,19 @@ class TestRisk:
         drawn = simulate(np.random.default_rng(2), 50, 5, 1280.0, [flat_rule()], Costs(9000), Uncertainty())
         assert drawn["cumulative_payback"].isna().all()
         assert summarise(drawn).loc["all", "payback_5"] == np.inf and summarise(drawn).loc["all", "share_paid_back"] == 0
+
+    def test_spread_of_each_other_input(self):
+        def drawn(costs=Costs(9000), **u):
+            return simulate(np.random.default_rng(6), 4000, 2, 1280.0, [flat_rule()], costs, Uncertainty(**u))
+
+        price = drawn(price_sd=0.05)
+        np.testing.assert_allclose(price["first_year_saving"], 900 * price["price_factor"])
+        assert price["price_factor"].std() == pytest.approx(0.05, rel=0.056)
+        upkeep = drawn(Costs(9000, upkeep_per_year=60, insurance_and_tax_per_year=40), upkeep_sd=0.3)
+        spent = upkeep["gross_saving"] - 9000 - upkeep["net_saving"]
+        assert spent.mean() == pytest.approx(200, abs=5) and spent.std() == pytest.approx(60, rel=0.06)
+        wear = drawn(degradation=(0.0, 0.01))["degradation"]
+        assert (wear >= 0).all() and (wear == 0).mean() == pytest.approx(0.5, abs=5 * np.sqrt(0.25 / 4000))
 
     def test_an_event_may_fall_beyond_the_last_year(self):
         costs = Costs(9000, events=(Event("converter", 10, 1000),))
