@@ -40,7 +40,10 @@ def yearly_bills(bill, yield_factors, growth=0.0):
 class BillTable:
     """A yearly bill as a function of the generation factor: a table with straight lines between its points.
 
-    Each point is one whole year of the bill engine that starts with the same bank; a factor outside is refused.
+    Each point is one year of the bill engine in its settled state: bill the same year twice and take the second. Let
+    the year begin after the reset of the credit bank; then no credit crosses from year to year and the table equals
+    the engine run through all years. With a bank that crosses, single years are off by the credit carried between
+    years of different weather, the sum of a lifetime hardly. A factor outside the table is refused.
     """
 
     factors: np.ndarray

@@ -8,11 +8,12 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from solarlib import lifetime, lifetime_bills, lifetime_risk, money
+from solarlib import bank, lifetime, lifetime_bills, lifetime_risk, money
 from solarlib.lifetime import Costs, Event, Loan, cash_flow, figures_of_merit
 from solarlib.lifetime_bills import BillTable, break_even_share, split_saving, tabulate, yearly_bills, yield_path
 from solarlib.lifetime_risk import Rule, Uncertainty, simulate, summarise, tornado
 from solarlib.quantities import InputError
+from solarlib.tariff import tariff_from_table
 
 quick = settings(deadline=None, max_examples=60)
 rates = st.floats(-0.3, 0.5)
@@ -374,6 +375,43 @@ class TestBills:
         assert break_even_share(lambda s: 10 + s) == 0.0
         assert np.isnan(break_even_share(lambda s: s - 2))
         assert break_even_share(lambda s: s**2 - 0.25) == pytest.approx(0.5)
+
+
+class TestThroughTheBillEngine:
+    """A kWh bank emptied after March: one table stands for the engine run through twenty-five uneven years."""
+
+    TARIFF = {
+        "name": "kWh bank",
+        "charge": [{"line": "basic", "on": "month", "price": 12.0}, {"line": "energy", "on": "billed", "price": 0.16}],
+        "credit": {"unit": "kWh", "netting": "period", "reset_month": 3, "at_reset": "forfeit"},
+    }
+
+    def bills(self, factors, first_month):
+        """Yearly sums of the engine's bills; each year of twelve months begins with ``first_month``."""
+        starts = pd.date_range(f"2027-{first_month:02d}-01", periods=12 * len(factors) + 1, freq="MS")
+        season = np.cos((starts[:-1].month.to_numpy() - 1) * np.pi / 6)
+        use = 700 * (1 + 0.2 * season)
+        made = np.repeat(factors, 12) * 640 * (1 - 0.5 * season)
+        self_used = np.minimum(0.4 * made, use)
+        periods = pd.DataFrame({"period_start": starts[:-1], "period_end": starts[1:],
+                                "delivered_kwh": use - self_used, "received_kwh": made - self_used})  # fmt: skip
+        return bank.ledger(periods, tariff_from_table(self.TARIFF))["bill"].to_numpy().reshape(-1, 12).sum(axis=1)
+
+    def compare(self, first_month):
+        """The table less the engine for twenty-five uneven years, and what the system saves in them."""
+        table = tabulate(lambda factor: self.bills([factor, factor], first_month)[1], tolerance=0.1)
+        assert table.factors.size < 60
+        uneven = yield_path(25, 0.005) * (1 + 0.04 * np.random.default_rng(2).standard_normal(25))
+        engine = self.bills(np.r_[uneven[0], uneven], first_month)[1:]
+        return table(uneven) - engine, 25 * table(0.0) - engine.sum()
+
+    def test_years_that_begin_after_the_reset_are_exact(self):
+        off, _ = self.compare(first_month=4)
+        assert np.abs(off).max() < 2 * 0.1 + 2 * 12 * 0.005  # the table's own error, and twelve rounded bills twice
+
+    def test_credit_that_crosses_the_new_year_shifts_single_years_and_hardly_the_sum(self):
+        off, saved = self.compare(first_month=1)
+        assert np.abs(off).max() > 5 and abs(off.sum()) < 0.01 * saved
 
 
 def flat_rule(name="retail", probability=1.0, export_value=1.0):
