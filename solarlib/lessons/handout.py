@@ -1,0 +1,130 @@
+"""Printable lessons: `python -m solarlib.lessons.handout NOTEBOOK... [--code]`.
+
+Writes one HTML file beside each notebook's name into the present folder: offline, no script, no request to any
+server; panels as still pictures with their words, formulas drawn as pictures with their source as alternative text.
+"""
+
+import argparse
+import base64
+import io
+import re
+import sys
+from html import escape
+from pathlib import Path
+
+import nbformat
+from jinja2 import DictLoader
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from nbconvert.exporters import HTMLExporter
+
+from solarlib.lessons.figures import INK
+
+PAGE = """{%- extends 'basic/index.html.j2' -%}
+{%- block header -%}
+<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>{{ resources.title }}</title><style>
+body{font:16px/1.5 sans-serif;color:#1A1A1A;max-width:1040px;margin:24px auto;padding:0 16px}
+h1,h2,h3{line-height:1.25;break-after:avoid}img{max-width:100%;height:auto}.formula{vertical-align:middle}
+pre{background:#F4F4F4;padding:8px 12px;white-space:pre-wrap;break-inside:avoid;font-size:14px}
+table{border-collapse:collapse;margin:8px 0}th,td{border:1px solid #7A7A7A;padding:4px 8px;text-align:left}
+figure{margin:12px 0;break-inside:avoid}.output_html,.output_png{break-inside:avoid}a{color:#005A9C}
+.jp-InputPrompt,.jp-OutputPrompt,.prompt,.anchor-link{display:none}
+@page{size:A4;margin:16mm}
+</style></head><body><main>
+{%- endblock header -%}
+{%- block footer -%}</main></body></html>{%- endblock footer -%}
+{%- block data_png scoped -%}
+<figure><img src="data:image/png;base64,{{ output.data['image/png'] }}" alt="{{ output.data['text/plain'] | escape }}"></figure>
+{%- endblock data_png -%}
+{%- block data_text scoped -%}<pre>{{ output.data['text/plain'] | escape }}</pre>{%- endblock data_text -%}
+"""
+ORDER = ["image/png", "text/html", "text/markdown", "text/plain"]
+FORMULA_PT = 12
+CODE_OR_FORMULA = re.compile(
+    r"(?P<code>```.*?```|`[^`\n]*`)|\$\$(?P<display>.+?)\$\$|(?<![\\$\w])\$(?P<inline>[^\s$](?:[^$\n]*[^\s$\\])?)\$(?![\d$])",
+    re.S,
+)
+
+
+def formula(source, display=False):
+    """Return a formula as an HTML picture; what the drawing cannot read stays as its source, in a code font.
+
+    Parameters
+    ----------
+    source : str
+        LaTeX without the dollar signs, of the kind that matplotlib reads.
+    display : bool
+        On a line of its own.
+    """
+    words = escape(" ".join(source.split()), quote=True)
+    figure = Figure(dpi=200)
+    FigureCanvasAgg(figure)
+    figure.text(0, 0, f"${' '.join(source.split())}$", fontsize=FORMULA_PT, color=INK)
+    drawn = io.BytesIO()
+    try:
+        figure.savefig(drawn, format="png", bbox_inches="tight", pad_inches=0.03, metadata={"Software": None})
+    except ValueError:
+        return f"<code>{words}</code>"
+    data = drawn.getvalue()
+    width = round(int.from_bytes(data[16:20], "big") * 96 / 200)
+    image = (f'<img class="formula" width="{width}" alt="{words}" '
+             f'src="data:image/png;base64,{base64.b64encode(data).decode("ascii")}">')
+    return f"<p>{image}</p>" if display else image
+
+
+def draw_formulas(markdown):
+    """Return markdown with its formulas as pictures; code and dollar amounts stay as they are."""
+    def draw(found):
+        if found["code"]:
+            return found["code"]
+        return formula(found["display"] or found["inline"], display=bool(found["display"]))
+
+    return CODE_OR_FORMULA.sub(draw, markdown)
+
+
+def handout(notebook, title, code=False):
+    """Return the printable page of a notebook whose outputs are stored.
+
+    Parameters
+    ----------
+    notebook : NotebookNode
+    title : str
+    code : bool
+        Print the worked code too; the code behind panels is never printed.
+    """
+    notebook = nbformat.from_dict(notebook)
+    for cell in notebook.cells:
+        if cell.cell_type == "markdown":
+            # formulas first: afterwards no dollar sign is left that could start one
+            cell.source = draw_formulas(cell.source)
+        elif not code or cell.metadata.get("jupyter", {}).get("source_hidden"):
+            cell.metadata["transient"] = {"remove_source": True}
+    exporter = HTMLExporter(extra_loaders=[DictLoader({"page.j2": PAGE})], template_file="page.j2")
+    exporter.display_data_priority = ORDER
+    exporter.exclude_input_prompt = exporter.exclude_output_prompt = exporter.exclude_anchor_links = True
+    exporter.require_js_url = exporter.mathjax_url = exporter.mermaid_js_url = ""
+    exporter.embed_images = True
+    page, _ = exporter.from_notebook_node(notebook, resources={"title": title, "metadata": {"name": title}})
+    return page
+
+
+def main(arguments):
+    """Write the pages; return 0."""
+    parser = argparse.ArgumentParser(prog="python -m solarlib.lessons.handout", description="Print lessons on paper.")
+    parser.add_argument("notebook", nargs="+", type=Path)
+    parser.add_argument("--code", action="store_true", help="print the worked code too")
+    chosen = parser.parse_args(arguments)
+    for path in chosen.notebook:
+        if not path.is_file():
+            parser.error(f"no such notebook: {path}")
+        notebook = nbformat.read(path, as_version=4)
+        target = Path(path.with_suffix(".html").name)
+        target.write_text(handout(notebook, path.stem, chosen.code), encoding="utf-8", newline="\n")
+        print(f"{target} written: open it in a browser and print")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

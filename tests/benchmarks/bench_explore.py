@@ -1,0 +1,92 @@
+"""How fast each panel redraws and whether it leaks: `python tests/benchmarks/bench_explore.py [lesson number ...]`.
+
+The yardstick is measured in the same run: matplotlib drawing and encoding an EMPTY figure of the same size with
+the same number of panels. A redraw (new numbers to new picture, ready to send) may take half of it; one that
+recomputes a year may take 1.5 times as long, and has to say so on the panel. After 200 moves the process may
+have grown by 20 MB and no figure may be open. The exit code is 1 if a bar is missed.
+"""
+
+import gc
+import io
+import itertools
+import statistics
+import sys
+import time
+from pathlib import Path
+
+import psutil
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from lesson_panels import NOTEBOOKS, panels_of  # noqa: E402
+
+from solarlib.lessons.figures import new_figure  # noqa: E402
+
+QUICK_RATIO, YEAR_RATIO, MOVES, GROWTH_MB = 0.5, 1.5, 200, 20.0
+
+
+def milliseconds(action, repeats):
+    """Return the median time of ``action()``. [ms]"""
+    times = []
+    for _ in range(repeats):
+        begin = time.perf_counter()
+        action()
+        times.append((time.perf_counter() - begin) * 1000)
+    return statistics.median(times)
+
+
+def draw_empty(panels):
+    """Draw and encode an empty figure with so many panels, with matplotlib's own means."""
+    figure, _ = new_figure(1, panels)
+    figure.savefig(io.BytesIO(), format="png", dpi=figure.dpi)
+
+
+def settings_of(panel):
+    """Yield settings for ever: each control walks through its range, each at its own pace."""
+    for move in itertools.count():
+        setting = {}
+        for number, (name, control) in enumerate(panel.controls.items()):
+            low, high = control.extremes[0], control.extremes[-1]
+            share = (move * (0.137 + 0.071 * number)) % 1.0
+            if len(control.extremes) == 3 and hasattr(panel.widgets[name], "step"):
+                step = panel.widgets[name].step
+                value = low + step * round(share * (high - low) / step)
+                setting[name] = int(value) if isinstance(low, int) and isinstance(step, int) else min(value, high)
+            else:
+                setting[name] = control.extremes[int(share * len(control.extremes))]
+        yield setting
+
+
+def measure(path):
+    """Print one line a panel of a lesson; return how many bars were missed."""
+    missed = 0
+    for cell, panel in panels_of(path):
+        if not panel.controls:
+            continue
+        empty = milliseconds(lambda: draw_empty(len(panel.picture.figure.axes)), 11)
+        settings = settings_of(panel)
+        redraw = milliseconds(lambda: panel.set(**next(settings)), 11 if panel.picture.slow else 31)
+        ratio, bar = redraw / empty, YEAR_RATIO if panel.picture.slow else QUICK_RATIO
+        gc.collect()
+        before = psutil.Process().memory_info().rss
+        for _ in range(MOVES if redraw < 100 else MOVES // 4):
+            panel.set(**next(settings))
+        gc.collect()
+        growth = (psutil.Process().memory_info().rss - before) / 1e6
+        open_figures = len(sys.modules["matplotlib.pyplot"].get_fignums()) if "matplotlib.pyplot" in sys.modules else 0
+        failed = ratio > bar or growth > GROWTH_MB or open_figures or panel.error is not None
+        missed += bool(failed)
+        print(f"{path.stem:28} cell {cell:2}  empty {empty:6.1f} ms  redraw {redraw:6.1f} ms  ratio {ratio:4.2f} "
+              f"(bar {bar})  growth {growth:+5.1f} MB  open figures {open_figures}  {'MISSED' if failed else 'ok'}")
+    return missed
+
+
+def main(numbers):
+    """Measure the lessons with these numbers, or all."""
+    chosen = [path for path in NOTEBOOKS if not numbers or path.stem[:2] in numbers]
+    missed = sum(measure(path) for path in chosen)
+    print(f"{missed} bars missed")
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,57 @@
+"""Find every panel of every lesson by itself: run the code cells of the notebooks here and keep what they make."""
+
+import ast
+import contextlib
+import os
+import warnings
+from pathlib import Path
+
+import nbformat
+
+from solarlib.lessons import explore
+
+NOTEBOOKS = sorted((Path(__file__).resolve().parents[1] / "notebooks").glob("[0-9]*.ipynb"))
+
+
+@contextlib.contextmanager
+def working_directory(folder):
+    """Work in a folder, as a notebook's kernel does."""
+    before = Path.cwd()
+    os.chdir(folder)
+    try:
+        yield
+    finally:
+        os.chdir(before)
+
+
+def run_cell(source, names, name):
+    """Run a cell as a notebook would: the value of a last expression is displayed."""
+    tree = ast.parse(source, name)
+    last = tree.body.pop() if tree.body and isinstance(tree.body[-1], ast.Expr) else None
+    exec(compile(tree, name, "exec"), names)
+    if last is None:
+        return None
+    return eval(compile(ast.Expression(last.value), name, "eval"), names)
+
+
+def panels_of(path):
+    """Return [(cell number, Panel)] of a notebook, in order; no cell may fail or warn."""
+    made, names = [], {"__name__": "__main__"}
+
+    class Recorded(explore.Panel):
+        def __init__(self, *arguments, **keywords):
+            super().__init__(*arguments, **keywords)
+            made.append((index + 1, self))
+
+    original, explore.Panel = explore.Panel, Recorded
+    try:
+        with working_directory(path.parent), warnings.catch_warnings():
+            warnings.simplefilter("error")
+            for index, cell in enumerate(nbformat.read(path, as_version=4).cells):
+                if cell.cell_type == "code":
+                    shown = run_cell(cell.source, names, f"{path.name}, cell {index + 1}")
+                    if hasattr(shown, "_repr_mimebundle_"):
+                        shown._repr_mimebundle_()
+    finally:
+        explore.Panel = original
+    return made
