@@ -43,7 +43,7 @@ figure{margin:12px 0;break-inside:avoid}.output_html,.output_png{break-inside:av
 ORDER = ["image/png", "text/html", "text/markdown", "text/plain"]
 FORMULA_PT = 12
 CODE_OR_FORMULA = re.compile(
-    r"(?P<code>```.*?```|`[^`\n]*`)|\$\$(?P<display>.+?)\$\$|(?<![\\$\w])\$(?P<inline>[^\s$](?:[^$\n]*[^\s$\\])?)\$(?![\d$])",
+    r"(?P<code>```.*?```|`[^`\n]*`)|\$\$(?P<display>.+?)\$\$|(?<![\\$\w])\$(?P<inline>[^\s$`](?:[^$`\n]*[^\s$`\\])?)\$(?![\d$])",
     re.S,
 )
 
