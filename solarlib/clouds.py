@@ -10,6 +10,7 @@ from solarlib.quantities import InputError, check_index
 
 # How the constants were found is told in `minutes`.
 _EDGE = 0.17  # width of a cloud's edge on the hidden process (spread 1): small means sun on or off
+_THIN = 2.0  # sky light over the cloudless one from which clouds count as thin, with wider edges
 _BEAM_MIN = 80.0  # correlation time of the hidden process [min]
 _SKY_MIN = 8.0  # time constant of the sky light's process, smoothed twice [min]
 _SKY_SPREAD, _CALM_SPREAD = 0.35, 0.02  # spread of the logarithm of the sky light: with clouds, under a clear sky
@@ -17,7 +18,7 @@ _SKY_REACH = 1.5  # the wandering flattens out at this many spreads: clouds can 
 _SKY_WITH_BEAM = -0.3  # correlation of the two processes: the sky is a little brighter while a cloud hides the sun
 _HIGH_ENOUGH = 20.0  # cloudless beam on the flat from which an hour's ratios mean something [W/m2]
 _MOST_BEAM = 1.4  # an hour's beam over the cloudless one: more means that file and sun disagree (sunrise, hills)
-_MOST_SKY = 4.0  # an hour's sky light over the cloudless one: more means twilight, where the model is no guide
+_MOST_SKY = 4.0  # the same for sky light: more is twilight or, by day, thin bright cloud
 
 
 def minutes(hourly, clear_sky_minutes, rng):
@@ -58,12 +59,14 @@ def minutes(hourly, clear_sky_minutes, rng):
     Energy 158 (2017) 9 (both `from memory`); form and constants here are `built here`.
 
     The constants were searched on 15 days of one-minute records of the station Payerne, June 2016 (Baseline Surface
-    Radiation Network, as carried by the test data of pvlib 0.10.5; not shipped); rounding them and the rule for clear
-    hours were settled on all 29 days. Measured against made ghi, sun above 6 degrees, for the first 15 and the other
-    14 days: distance of the distributions of the clear-sky index 0.03 and 0.04; 50, 90, 95, 99 % of the one-minute
-    changes 5 43 103 336 against 4 44 117 320, and 5 80 165 400 against 4 83 168 371 W/m2. One summer month of one
-    place: expect worse elsewhere. Too quiet is the made clear hour (a lone cloud is missing); too lively is an hour
-    of thin high cloud, which hourly values cannot tell from broken cloud; gusts of wind are not made at all.
+    Radiation Network, as carried by the test data of pvlib 0.10.5; not shipped); rounding them, the rule for clear
+    hours and the wider edges of thin cloud were settled on all 29 days and on nine winter days of five-minute records
+    from Golden, Colorado (data/sky_five_minutes.csv.gz). Payerne, sun above 6 degrees, measured against made ghi, the
+    first 15 and the other 14 days: distance of the distributions of the clear-sky index 0.03 and 0.03; 50, 90, 95,
+    99 % of the one-minute changes 5 43 103 336 against 4 40 93 278, and 5 80 165 400 against 4 76 144 317 W/m2.
+    Golden: distance 0.11; 90 and 99 % of the five-minute changes 58 and 191 against 80 and 264 W/m2. Two places and
+    seasons: expect worse elsewhere. Too quiet is the made clear hour (a lone cloud is missing); too
+    lively is a high winter sky with thin cloud; gusts of wind are not made at all.
     """
     count = _check(hourly, clear_sky_minutes)
     ghi, dhi = (hourly[c].to_numpy(dtype=float) for c in ("ghi", "dhi"))  # dni follows; see Returns
@@ -79,7 +82,8 @@ def minutes(hourly, clear_sky_minutes, rng):
     wander = _SKY_WITH_BEAM * hidden + np.sqrt(1.0 - _SKY_WITH_BEAM**2) * own
 
     ceiling = _between(_ceiling(beam_index, calm, usable), usable).reshape(count, 60)
-    factor = _beam_factor(beam, clear_beam, ceiling, calm, hidden.reshape(count, 60))
+    edge = _EDGE * np.clip(sky_index / _THIN, 1.0, 3.0) ** 2
+    factor = _beam_factor(beam, clear_beam, ceiling, calm, hidden.reshape(count, 60), edge)
     sky_minutes = _sky_light(sky, sky_index, clear["dhi"], calm, usable, wander.reshape(count, 60))
     table = {
         "ghi": (factor * clear_beam + sky_minutes).ravel(),
@@ -123,14 +127,14 @@ def _hour_indices(ghi, dhi, clear_beam, clear_sky):
 
 
 def _calm(beam_index, sky_index, clear_beam):
-    """Hours that look like a clear sky: strong beam, and a dark sky or a beam like that of the hours beside."""
+    """Hours that look like a clear sky: strong beam, and either a dark sky or a beam in line with the hours beside."""
     reliable = clear_beam > 100.0
     has_before, has_after = np.roll(reliable, 1), np.roll(reliable, -1)
     has_before[0] = has_after[-1] = False
     known = has_before.astype(float) + has_after
     beside = np.roll(beam_index, 1) * has_before + np.roll(beam_index, -1) * has_after
     middle = np.where(known > 0, beside / np.maximum(known, 1.0), beam_index)
-    steady = (np.abs(beam_index - middle) < 0.05) & (sky_index < 1.6)
+    steady = (np.abs(beam_index - middle) < 0.05) & (sky_index < _MOST_SKY)
     return (clear_beam > _HIGH_ENOUGH) & (beam_index > 0.6) & (steady | (sky_index < 0.8))
 
 
@@ -149,7 +153,7 @@ def _between(hour_values, usable):
     return np.interp(np.arange(60 * len(hour_values)) + 0.5, known * 60 + 30.0, hour_values[known])
 
 
-def _beam_factor(beam, clear_beam, ceiling, calm, hidden):
+def _beam_factor(beam, clear_beam, ceiling, calm, hidden, edge):
     """Return beam over cloudless beam for each minute: the hidden process, shifted to each hour's sunshine."""
     factor = np.zeros_like(clear_beam)
     lit = np.flatnonzero(beam > 0.0)
@@ -157,13 +161,13 @@ def _beam_factor(beam, clear_beam, ceiling, calm, hidden):
     whole = most.sum(axis=1)
     # 1e-6: an hour without cloud would need an infinite shift; the last line makes the sum exact anyway.
     wanted = np.where(calm[lit], 1.0 - 1e-6, np.clip(60.0 * beam[lit] / whole, 1e-6, 1.0 - 1e-6))
-    z = hidden[lit]
-    low, high = np.full(lit.size, -8.0), np.full(lit.size, 8.0)
+    z, width = hidden[lit], edge[lit, None]
+    low, high = np.full(lit.size, -14.0), np.full(lit.size, 14.0)
     for _ in range(30):
         shift = 0.5 * (low + high)
-        too_dark = (ndtr((z + shift[:, None]) / _EDGE) * most).sum(axis=1) < wanted * whole
+        too_dark = (ndtr((z + shift[:, None]) / width) * most).sum(axis=1) < wanted * whole
         low, high = np.where(too_dark, shift, low), np.where(too_dark, high, shift)
-    sunshine = ndtr((z + high[:, None]) / _EDGE)
+    sunshine = ndtr((z + high[:, None]) / width)
     exact = 60.0 * beam[lit] / (sunshine * most).sum(axis=1)
     factor[lit] = sunshine * ceiling[lit] * exact[:, None]
     return factor
@@ -174,7 +178,7 @@ def _sky_light(sky, sky_index, clear_sky, calm, usable, wander):
     spread = np.where(calm, _CALM_SPREAD, _SKY_SPREAD)[:, None]
     trend = np.maximum(_between(sky_index, usable), 0.1).reshape(clear_sky.shape)
     shape = clear_sky * trend * np.exp(spread * _SKY_REACH * np.tanh(wander / _SKY_REACH))
-    known = (sky_index > 0.0) & (sky_index < _MOST_SKY)
+    known = (sky_index > 0.0) & (usable | (sky_index < _MOST_SKY))
     shape[~known] = 1.0
     return shape * (60.0 * sky / shape.sum(axis=1))[:, None]
 
