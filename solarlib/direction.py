@@ -14,6 +14,7 @@ L. Three things can be true, and each predicts what the instrument shows next:
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from scipy.special import ndtr
 
 from solarlib.detection import (  # noqa: F401  (one import for lessons)
@@ -33,7 +34,7 @@ from solarlib.detection import (  # noqa: F401  (one import for lessons)
     roc_area,
     wald_thresholds,
 )
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError, energy_kwh, require
 
 HYPOTHESES = ("importing", "exporting", "pushed through zero")
 
@@ -294,6 +295,29 @@ def certain_import(reading_w, pv_w, margin_w=40.0, margin_share=0.03):
         power) every reading above the margin is import. [W, -]
     """
     return np.asarray(reading_w, dtype=float) > np.asarray(pv_w, dtype=float) * (1 + margin_share) + margin_w
+
+
+def energy_bounds(reading_w, importing):
+    """Return what the energies imported and exported can be when the direction is known in some intervals only.
+
+    Parameters
+    ----------
+    reading_w : Series
+        Unsigned reading with a regular, time-zone-aware index; its direction does not change within an interval. [W]
+    importing : array of bool
+        True where the house is known to import, see `certain_import`; anywhere else either direction is possible.
+
+    Returns
+    -------
+    DataFrame
+        Rows ``import`` and ``export``, columns ``least_kwh`` and ``most_kwh``. Both are attained at once: least of
+        one with most of the other, since they always add up to the sum of the readings. ``most_kwh`` is NaN where a
+        reading is missing. [kWh]
+    """
+    energy = energy_kwh(reading_w)
+    sure = energy.where(np.asarray(importing, dtype=bool), 0.0)
+    least, most, rest = sure.sum(), energy.sum(skipna=False), (energy - sure).sum(skipna=False)
+    return pd.DataFrame({"least_kwh": [least, 0.0], "most_kwh": [most, rest]}, index=["import", "export"])
 
 
 def simulate_test(net_w, test, rng):

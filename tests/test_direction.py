@@ -1,6 +1,7 @@
 """The step test: every closed form against simulation, the fold, and honest answers at the edges."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -227,3 +228,13 @@ def test_shares_outside_zero_and_one_are_refused():
         d.discriminability(1.0, 0.5)
     with pytest.raises(InputError):
         d.wald_thresholds(0.7, 0.1)
+
+
+def test_energies_are_bounded_by_what_is_certain():
+    hour = pd.date_range("2026-06-21", periods=4, freq="1h", tz="UTC")
+    reading, pv = pd.Series([400.0, 3000.0, 1000.0, 500.0], hour), pd.Series([0.0, 2000.0, 2000.0, 600.0], hour)
+    bounds = d.energy_bounds(reading, d.certain_import(reading, pv))
+    np.testing.assert_allclose(bounds.loc["import"], [3.4, 4.9])  # the first two hours; all four
+    np.testing.assert_allclose(bounds.loc["export"], [0.0, 1.5])
+    gap = d.energy_bounds(reading.where(reading != 1000.0), d.certain_import(reading, pv))
+    assert gap.loc["import", "least_kwh"] == pytest.approx(3.4) and gap["most_kwh"].isna().all()
