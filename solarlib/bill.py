@@ -12,6 +12,7 @@ from solarlib.quantities import InputError
 
 ZERO = Decimal(0)
 CENT = Decimal("0.01")
+MILLIONTH = Decimal("0.000001")
 DAYS_PER_MONTH = 30  # the month that sheets mean when they scale a monthly amount by days
 KINDS = {
     "month": "fixed", "day": "fixed", "kw": "capacity", "demand": "demand", "percent": "tax",
@@ -27,6 +28,13 @@ def cents(amount):
 def cents(amount):
     """Round half up (away from zero) to whole cents."""
     return amount.quantize(CENT, ROUND_HALF_UP)
+
+
+def rounding(tariff):
+    """Return the function that rounds one line: to cents, or to a millionth where only the total is rounded."""
+    if tariff.round_stage == "line":
+        return cents
+    return lambda money: money.quantize(MILLIONTH, ROUND_HALF_UP)
 
 
 def is_offset(charge):
@@ -136,7 +144,7 @@ def retail_price(charges, bucket, period):
 
 def export_worth(tariff, period):
     """Return the money credit for the exported energy of the period, one rounded amount a bucket. [$]"""
-    credit, rounded = tariff.credit, cents if tariff.round_stage == "line" else (lambda money: money)
+    credit, rounded = tariff.credit, rounding(tariff)
     table = credit.export_price
     if isinstance(table, tuple) and isinstance(table[0], tuple):
         if period.export_value is None:
@@ -154,13 +162,13 @@ def export_worth(tariff, period):
             price = day_weighted(table, period)
         else:
             price = table
-        worth += rounded(price * credit.export_factor * period.kwh["export", bucket])
+        worth += rounded(max(ZERO, price) * credit.export_factor * period.kwh["export", bucket])
     return worth
 
 
 def lines(tariff, period, rated_kw):
     """Return the rounded amount of every line that is no percentage, in the tariff's order: {line: $}."""
-    rounded = cents if tariff.round_stage == "line" else (lambda money: money)
+    rounded = rounding(tariff)
     return {
         charge.line: rounded(amount(charge, period, tariff, rated_kw)) for charge in tariff.charges if charge.on != "percent"
     }
@@ -201,7 +209,7 @@ def total(tariff, amounts, credit_applied=ZERO, payout=ZERO):
     (taxes, top_up, bill)
         Taxes by line name; what the minimum bill adds; the sum, which may be negative. [$]
     """
-    rounded = cents if tariff.round_stage == "line" else (lambda money: money)
+    rounded = rounding(tariff)
     stage = tariff.minimum_stage
     top_up = _top_up(tariff, amounts, credit_applied, ZERO, ZERO) if stage == "before tax" else ZERO
     taxes = {}

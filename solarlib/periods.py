@@ -241,7 +241,7 @@ def _edges(index, step, reads):
         edges = edges[(edges > start) & (edges < stop)]
         return pd.DatetimeIndex([start, *edges, stop])
     edges = pd.DatetimeIndex([pd.Timestamp(read) for read in reads])
-    edges = edges.tz_localize(index.tz) if edges.tz is None else edges.tz_convert(index.tz)
+    edges = edges.tz_localize(index.tz, ambiguous=True, nonexistent="shift_forward") if edges.tz is None else edges.tz_convert(index.tz)
     if len(edges) < 2 or not (np.diff(edges.as_unit("ns").asi8) > 0).all():
         raise InputError(f"reads: found {[str(read) for read in reads]}, allowed are two or more rising dates")
     if edges[0] < index[0] or edges[-1] > index[-1] + step:

@@ -55,7 +55,7 @@ class Problems:
                 self.add(f"{prefix}{name}", repr(str(value) if isinstance(value, Decimal) else value), str(refused))
         for name in needed:
             if name not in table:
-                self.add(f"{prefix}{name}", "nothing", "this key is needed")
+                self.add(f"{prefix}{name}", "nothing", "a value: this key is needed")
         return values
 
 
