@@ -252,6 +252,10 @@ def test_thermostat_meets_a_zone_whose_year_begins_an_hour_before_the_weather(te
     heater = load.Appliance("heater", 1500, "heating", threshold_c=12, yearly_kwh=2000)
     total = load.household(9000, "Australia/Sydney", appliances=[heater], temp_air=sydney, southern=True)
     assert energy_kwh(total).sum() == pytest.approx(9000, rel=1e-9)
+    # Summer time in January: the local year begins with the last hour of the standard-time year.
+    sydney.iloc[0], sydney.iloc[-1] = 30.0, -30.0
+    power = load.appliance_power(heater, total.index, sydney)
+    assert (power.iloc[:60] > 0).any() and (power.iloc[60:120] == 0).all()
 
 
 @pytest.mark.parametrize("options, message", [
