@@ -221,7 +221,7 @@ class ArraySystem:
 
 
 def cell_temperature(poa_global, temp_air, wind_speed, mounting="roof"):
-    """Return the temperature of the cells: air plus light over what carries the heat away. [degC]
+    """Return the steady temperature of the cells: air plus light over what carries the heat away. [degC]
 
     Parameters
     ----------
@@ -239,6 +239,8 @@ def cell_temperature(poa_global, temp_air, wind_speed, mounting="roof"):
     >>> round(float(cell_temperature(1000, 25, 1, "rack")), 1)
     54.5
     """
+    if mounting not in MOUNTINGS:
+        raise InputError(f"mounting: found {mounting!r}, allowed is one of {', '.join(MOUNTINGS)}")
     u0, u1 = MOUNTINGS[mounting]
     poa, air, wind = (np.asarray(values, dtype=float) for values in (poa_global, temp_air, wind_speed))
     return pvlib.temperature.faiman(poa, air, wind, u0, u1)
