@@ -31,7 +31,7 @@ def facts(house):
 
 def day_picture(house):
     """Return the picture of one day: day number, share of the array -> power made and used, hour by hour."""
-    days = [group for _, group in simulate(house).groupby(lambda time: time.dayofyear)]
+    days = [group for _, group in simulate(house).groupby(lambda time: time.day_of_year)]
     top = max(day[["generation_w", "load_w"]].max().max() for day in days) / 1000.0
     figure, ax = new_figure()
     hours_axis(ax)
@@ -132,7 +132,7 @@ def predict_share(house):
 
 def check_day(answer, house):
     """Check 1: the energy made on day 172 with the array as it is. [kWh]"""
-    day = energy_kwh(simulate(house)).groupby(lambda time: time.dayofyear).sum().loc[172]
+    day = energy_kwh(simulate(house)).groupby(lambda time: time.day_of_year).sum().loc[172]
     return check.number(
         answer, expected=day["generation_w"], unit="kWh", tolerance=0.06,
         mistakes={
