@@ -13,7 +13,7 @@ project = environment.parent
 
 if (project / "notebooks").is_dir():
     c.ServerApp.root_dir = str(project)
-    c.ServerApp.preferred_dir = str(project / "notebooks")
+    c.FileContentsManager.preferred_dir = "notebooks"
     c.LabApp.default_url = "/doc/tree/notebooks/00-start-here.ipynb"
 # copied anew at every start from the front door: a closed sidebar, whatever the last session left open
 c.LabApp.workspaces_dir = str(Path(__file__).resolve().parent / "workspaces")

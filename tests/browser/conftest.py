@@ -15,6 +15,7 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
 PROJECT = Path(__file__).resolve().parents[2]
 SETTINGS = PROJECT / "solarlib" / "jupyter"
@@ -22,11 +23,18 @@ SYSTEM_BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chro
 RUN_ALL = """async () => {
   const app = window.jupyterapp, panel = app.shell.currentWidget;
   await panel.context.ready; await panel.sessionContext.ready;
+  await app.commands.execute('notebook:clear-all-cell-outputs');  // so that no stored number passes for a run
   await app.commands.execute('notebook:run-all-cells'); }"""
 ALL_RAN = """() => {
   const panel = window.jupyterapp.shell.currentWidget, kernel = panel.sessionContext.session.kernel;
+  if (panel.node.querySelector('[data-mime-type$="jupyter.error"]')) return true;
   const code = [...panel.content.widgets].filter(cell => cell.model.type === 'code' && cell.model.sharedModel.source.trim());
   return kernel.status === 'idle' && code.every(cell => cell.model.executionCount !== null); }"""
+
+STATE = """() => {
+  const panel = window.jupyterapp.shell.currentWidget, kernel = panel.sessionContext.session.kernel;
+  return JSON.stringify({kernel: kernel.status, connection: kernel.connectionStatus, counts:
+    [...panel.content.widgets].filter(cell => cell.model.type === 'code').map(cell => cell.model.executionCount)}); }"""
 
 
 def free_port():
@@ -37,22 +45,23 @@ def free_port():
 
 
 class Lab:
-    """A running JupyterLab: ``address(notebook)`` gives its page in single-document view."""
+    """A running JupyterLab with the lessons' settings, on the project in ``root``."""
 
     def __init__(self, folder, root):
         self.root = root
         self.token, port = secrets.token_hex(16), free_port()
+        settings = root / ".venv" / "etc" / "jupyter"  # where the front door puts them
+        shutil.copytree(SETTINGS, settings)
         environment = os.environ | {
-            f"JUPYTER_{kind}_DIR": str(folder / kind.lower()) for kind in ("CONFIG", "DATA", "RUNTIME")
-        } | {"JUPYTERLAB_WORKSPACES_DIR": str(folder / "workspaces"), "IPYTHONDIR": str(folder / "ipython")}
-        shutil.copytree(SETTINGS, folder / "config")
+            "JUPYTER_CONFIG_DIR": str(settings), "JUPYTER_PREFER_ENV_PATH": "0", "JUPYTER_DATA_DIR": str(folder / "data"),
+            "JUPYTER_RUNTIME_DIR": str(folder / "runtime"), "IPYTHONDIR": str(folder / "ipython"),
+        }
         command = [
-            sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", f"--ServerApp.port={port}",
-            "--ServerApp.port_retries=0", f"--IdentityProvider.token={self.token}", f"--ServerApp.root_dir={root}",
-            "--LabApp.expose_app_in_browser=True", f"--LabApp.workspaces_dir={folder / 'workspaces'}",
+            sys.executable, "-m", "jupyterlab", "--no-browser", f"--ServerApp.port={port}", "--ServerApp.port_retries=0",
+            f"--IdentityProvider.token={self.token}", "--LabApp.expose_app_in_browser=True",
         ]
         self.log = (folder / "lab.log").open("w", encoding="utf-8")
-        self.process = subprocess.Popen(command, env=environment, stdout=self.log, stderr=subprocess.STDOUT)
+        self.process = subprocess.Popen(command, cwd=folder, env=environment, stdout=self.log, stderr=subprocess.STDOUT)
         self.base = f"http://127.0.0.1:{port}"
         self._wait(folder / "lab.log")
 
@@ -101,9 +110,12 @@ class Lesson:
             self.errors.append(f"kernel: {data[-1500:].decode('utf-8', 'replace')}")
 
     def run_all(self, timeout_ms=90_000):
-        """Run every cell and wait until all have run and the kernel is idle."""
+        """Run every cell and wait until all have run and the kernel is idle, or one has failed."""
         self.page.evaluate(RUN_ALL)
-        self.page.wait_for_function(ALL_RAN, timeout=timeout_ms)
+        try:
+            self.page.wait_for_function(ALL_RAN, timeout=timeout_ms)
+        except PlaywrightTimeout:
+            raise AssertionError(f"not all cells ran: {self.page.evaluate(STATE)} {self.seen_errors()}") from None
         self.page.wait_for_timeout(400)  # widgets draw a moment after their cell has run
 
     def seen_errors(self):

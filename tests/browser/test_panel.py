@@ -44,6 +44,20 @@ def lesson(open_lesson, lab):
     return opened
 
 
+def test_the_settings_of_the_lessons(browser, lab):
+    page = browser.new_page(viewport={"width": 1280, "height": 720})
+    page.goto(f"{lab.base}/?token={lab.token}")
+    page.wait_for_function("() => window.jupyterapp && window.jupyterapp.shell.currentWidget", timeout=60_000)
+    page.wait_for_timeout(1500)  # pop-ups come late
+    assert "/doc/tree/notebooks/00-start-here.ipynb" in page.url
+    assert page.locator(".jp-Dialog, .Toastify__toast").count() == 0
+    width = page.locator(".jp-WindowedPanel-outer").evaluate("panel => panel.clientWidth")
+    assert width >= 1100  # the side bar is closed: 1040 for a picture, and its margins
+    status = page.request.get(f"{lab.base}/api/terminals?token={lab.token}").status
+    assert status == 404
+    page.close()
+
+
 def test_spoken_names_and_states(lesson):
     panel = lesson.page.locator(".sl-panel:not(.sl-question)")
     assert panel.locator(".noUi-handle").get_attribute("aria-label") == "Height (kW)"
