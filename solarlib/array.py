@@ -111,7 +111,7 @@ class Converter:
         p = np.linspace(0.0, 1.0, 101)
         k0, k1, k2 = self.coefficients
         loss = k0 + (k1 + k2 * p) * p
-        if k0 < -1e-12 or loss.min() < -1e-12 or np.diff(p - loss).min() < 0:
+        if k0 < 0 or loss.min() < -1e-12 or np.diff(p - loss).min() < 0:
             raise InputError(
                 f"converter.efficiency_10, _50, _100: found {self.efficiency_10:g}, {self.efficiency_50:g}, "
                 f"{self.efficiency_100:g}, allowed are three on a curve that neither creates energy nor falls with input"
@@ -139,7 +139,8 @@ class Converter:
 def _coefficients(*efficiencies):
     load = np.array([0.1, 0.5, 1.0])
     loss = load * (1.0 - np.array(efficiencies))
-    return tuple(float(k) for k in np.linalg.solve(np.vander(load, 3, increasing=True), loss))
+    found = np.linalg.solve(np.vander(load, 3, increasing=True), loss)
+    return tuple(float(k) for k in np.where(abs(found) < 1e-12, 0.0, found))  # rounding must not make power at night
 
 
 @dataclass(frozen=True)

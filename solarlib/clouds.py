@@ -37,9 +37,9 @@ def minutes(hourly, clear_sky_minutes, rng):
     -------
     DataFrame, shape (60 h, 3 to 5)
         Same columns. ghi = dni * cos(zenith) + dhi in every minute. Hourly means of ghi, temp_air and wind_speed are
-        the input's to rounding. So is dhi's, but where the file's beam cannot come from the sun's position (low sun)
-        that light is moved to dhi (below 0.1 % of a year). dni follows from both: its yearly sum comes out 0.8 to 1.7 %
-        below the three files' that pvlib ships, nearly all of it at low sun.
+        the input's to rounding. So is dhi's, except where the file's beam cannot come from the sun's position (low
+        sun) or its dhi exceeds ghi: 0.4 % of a year's dhi or less in the three files that pvlib ships. dni follows
+        from both; its yearly sum comes out 0.8 to 1.7 % below those files', nearly all of it at low sun.
         Hours of zero ghi stay zero; twilight hours, which the model does not know, stay even.
 
     Raises

@@ -143,7 +143,7 @@ def _read_tmy3(path):
     except (UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError):
         raise InputError(f"{path.name}: found text that is no table, allowed is a TMY3 file (two header lines)") from None
     try:
-        offset, latitude, longitude = (float(text) for text in first[3:6])
+        offset, latitude, longitude, _ = (float(text) for text in first[3:])  # exactly seven fields
     except ValueError:
         raise InputError(
             f"{path.name}, row 0: found {','.join(first)[:60]!r}, allowed is the TMY3 header "
