@@ -17,6 +17,7 @@ from solarlib import load as house_load
 from solarlib.array import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane
 from solarlib.array import simulate as simulate_array
 from solarlib.tariff_fields import Problems, choice, listing, number, text, whole
+from solarlib.lifetime import Costs, Event
 from solarlib.load import Appliance
 from solarlib.quantities import HOURS_PER_YEAR, InputError
 from solarlib.sun import minute_weather
@@ -26,6 +27,7 @@ from solarlib.weather import Place, read_weather
 HOUSE_FOLDER = Path(__file__).parents[1] / "data" / "houses"
 
 _PERCENT = number(0, 50, "%")
+_MONEY = number(0, 10_000_000, "in the currency of the tariff")
 _HOURS = listing(listing(number(0, 24, "h"), 2))
 _SCHEMA = {
     "place": {
@@ -73,8 +75,21 @@ _SCHEMA = {
         "test_load_name": text(),
     },
     "tariff": None,
+    "costs": {
+        "installed": _MONEY, "fees": _MONEY, "roof_and_panelboard_work": _MONEY, "rebate": _MONEY,
+        "upkeep_per_year": _MONEY, "insurance_and_tax_per_year": _MONEY, "residual": _MONEY, "removal": _MONEY,
+        "event": None,
+    },
+    "event": {"name": text(), "year": whole(1, 60), "cost": _MONEY},
+    "outlook": {
+        "years": whole(1, 60),
+        "discount_rate_percent": number(-10, 50, "%"),
+        "price_growth_percent": number(-10, 30, "%"),
+        "inflation_percent": number(-10, 30, "%"),
+    },
 }
-_TOP = dict.fromkeys(("name", *(key for key in _SCHEMA if key != "appliance")))
+_INNER = ("appliance", "event")  # tables inside load and costs
+_TOP = dict.fromkeys(("name", *(key for key in _SCHEMA if key not in _INNER)))
 _NEEDED = {
     "": ("name", "place", "weather", "module", "plane", "converter", "load", "meter", "tariff"),
     "place": ("name", "latitude_deg", "longitude_deg", "timezone"),
@@ -85,6 +100,8 @@ _NEEDED = {
     "load": ("yearly_kwh",),
     "appliance": ("name", "power_w", "kind"),
     "meter": ("test_load_w",),
+    "costs": ("installed",),
+    "event": ("name", "year", "cost"),
 }
 
 
@@ -105,11 +122,21 @@ class Meter:
 
 
 @dataclass(frozen=True)
+class Outlook:
+    """What the owner expects: years of use, and nominal yearly rates as shares: 0.05 is five percent."""
+
+    years: int = 25
+    discount_rate: float = 0.05
+    price_growth: float = 0.025
+    inflation: float = 0.025
+
+
+@dataclass(frozen=True)
 class House:
     """A house as its file describes it.
 
     `weather_file` is a path or the name of a file that pvlib ships; `yearly_kwh` is the use of the whole house,
-    `appliances` (on top of the measured household) included.
+    `appliances` (on top of the measured household) included. `costs` is None where the file names no costs.
     """
 
     name: str
@@ -120,6 +147,8 @@ class House:
     appliances: tuple[Appliance, ...]
     meter: Meter
     tariff: Tariff
+    costs: Costs | None = None
+    outlook: Outlook = Outlook()
 
 
 def read_house(house):
@@ -165,6 +194,7 @@ def house_from_table(table, where="house", folder=HOUSE_FOLDER):
     parts = {key: _section(problems, key, top[key]) for key in _SCHEMA if key in top and key not in ("tariff", "plane")}
     planes = _sections(problems, "plane", top.get("plane", []))
     appliances = _sections(problems, "appliance", parts.get("load", {}).pop("appliance", []), "load.appliance")
+    events = _sections(problems, "event", parts.get("costs", {}).pop("event", []), "costs.event")
     if not planes and "plane" in top:
         problems.add("plane", "none", "one table [[plane]] for each roof plane")
     problems.stop()
@@ -178,6 +208,7 @@ def house_from_table(table, where="house", folder=HOUSE_FOLDER):
             appliances=tuple(Appliance(**row) for row in appliances),
             meter=Meter(**parts["meter"]),
             tariff=tariff_from_table(top["tariff"], "tariff"),
+            **_money(parts, events),
         )
     except InputError as error:
         raise InputError(f"{where}: {error}") from None
@@ -270,8 +301,18 @@ def _beside(folder, file):
     return str(Path(folder) / file) if (Path(folder) / file).is_file() else file
 
 
+def _money(parts, events):
+    outlook = Outlook(**_shares(parts.get("outlook", {})))
+    if "costs" not in parts:
+        return {"outlook": outlook}
+    costs = Costs(**parts["costs"], events=tuple(Event(**row) for row in events), growth=outlook.inflation)
+    costs.check_years(outlook.years)
+    return {"costs": costs, "outlook": outlook}
+
+
 def _shares(values, suffix="_percent"):
-    return {key.removesuffix(suffix): value / 100.0 for key, value in values.items()}
+    """Return the values with every percentage as a share, under its name without the ending."""
+    return {key.removesuffix(suffix): value / 100.0 if key.endswith(suffix) else value for key, value in values.items()}
 
 
 def _system(parts, planes):

@@ -29,6 +29,14 @@ def test_the_scenario_is_the_one_described():
     assert house.weather_file == "723170TYA.CSV"
 
 
+def test_costs_and_outlook_are_read_and_may_be_left_out():
+    house = read_house("two-storey")
+    assert house.costs.installed == 16800 and house.costs.events[0].year == 15
+    assert (house.outlook.discount_rate, house.costs.growth) == (0.05, house.outlook.inflation)
+    bare = {key: value for key, value in table().items() if key not in ("costs", "outlook", "age", "losses")}
+    assert house_from_table(bare).costs is None and house_from_table(bare).outlook.years == 25
+
+
 def test_there_are_contrasts():
     assert set(HOUSES) >= {"two-storey", "cabin", "bungalow"}
     assert read_house("cabin").system.converter.kind == "central"
@@ -122,6 +130,9 @@ def wrong(path, value):
         (("tariff", "credit", "reset_month"), 13, "reset_month"),
         (("plane",), [], "plane: found none, allowed is one table"),
         (("weather",), ..., "weather: found nothing"),
+        (("costs", "installed"), -5, "costs.installed: found -5, allowed is a number from 0 to"),
+        (("costs", "event", 0, "year"), 30, "costs.events 'converters replaced': found year 30, allowed is up to the last year, 25"),
+        (("outlook", "discount_rate_percent"), 500, "outlook.discount_rate_percent: found 500, allowed is a number from -10 to 50 %"),
     ],
 )
 def test_a_wrong_entry_is_named_with_what_is_allowed(path, value, message):
