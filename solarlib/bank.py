@@ -7,7 +7,9 @@ before it could be used; a reset comes after the bill of its period and takes th
 
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 
+import numpy as np
 import pandas as pd
 
 from solarlib import bill as arithmetic
@@ -61,8 +63,14 @@ def ledger(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, closing=False
         do not join.
     """
     rows = bills(periods, tariff, rated_dc_kw=rated_dc_kw, rated_ac_kw=rated_ac_kw, closing=closing, compare=compare)
-    table = pd.DataFrame(rows, index=periods.index)
-    return table.astype({name: float for name in table.columns if name not in TEXT_COLUMNS})
+    if isinstance(tariff, Tariff):
+        columns = dict(zip(rows[0], zip(*[row.values() for row in rows])))
+    else:  # unlike rules have unlike lines
+        names = dict.fromkeys(name for row in rows for name in row)
+        columns = {name: [row.get(name) for row in rows] for name in names}
+    columns = {name: values if name in TEXT_COLUMNS else np.array(values, float) for name, values in columns.items()}
+    columns |= {name: periods[name].array for name in ("period_start", "period_end")}
+    return pd.DataFrame(columns, index=periods.index)
 
 
 def bills(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, closing=False, compare=True):
@@ -72,7 +80,7 @@ def bills(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, closing=False,
     rated = {
         key: None if value is None else Decimal(str(value)) for key, value in (("dc", rated_dc_kw), ("ac", rated_ac_kw))
     }
-    facts = list(read_rows(periods, lambda first: _valid(rule_sets, first)))
+    facts = read_rows(periods, lambda first: _valid(rule_sets, first))
     state, rows, before = None, [], None
     for i, (rules, period, readings) in enumerate(facts):
         if rules is not before:
@@ -86,67 +94,106 @@ def bills(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, closing=False,
         if last and closing and state.balance:
             row["bill"] -= state.balance  # money that was carried for the customer is paid out at the end
             row["balance_close"] = state.balance = ZERO
-        rows.append(readings | row | (_compare(rules, period, row, rated) if compare else {}))
+        readings.update(row)
+        if compare:
+            readings.update(_compare(rules, period, row, rated))
+        rows.append(readings)
     return rows
 
 
 def _one_bill(tariff, period, state, rated, service_start, ending):
     """Make one bill and change the state; `ending` says what happens if the rules or the account end here."""
-    credit, names = tariff.credit, tariff.bucket_names
-    banks = credit.unit == "kWh"
     state.bill += 1
-    opened = {name: state.kwh[name].amount for name in names}
-    expired = {name: state.kwh[name].expire(state.bill) for name in names}
-    bought = {name: period.kwh["import", name] for name in names}
-    applied = {name: state.kwh[name].take(bought[name]) for name in names}
-    billed = {name: bought[name] - applied[name] for name in names}
-    added = {name: period.kwh["export", name] if banks else ZERO for name in names}
-    for name in names:
-        state.kwh[name].add(state.bill, added[name])
-    crossed_in, crossed_out = _cross(tariff, period, state, billed)
-    billed = {name: billed[name] - crossed_in[name] for name in names}
-    period.kwh.update({("billed", name): billed[name] for name in names})
-    period.kwh["billed", ""] = sum(billed.values(), ZERO)
-
+    kwh = _use_bank(tariff, period, state)
     amounts = arithmetic.lines(tariff, period, rated)
-    money, new_money = state.money, ZERO
-    money_opened, money_expired = money.amount, money.expire(state.bill)
+    row = {"tariff": tariff.name, **kwh, **arithmetic.sums_by_kind(tariff, amounts), **_use_money(tariff, period, state, amounts)}
+    gone, row["credit_money_reset"], payout, converted = _reset(tariff, period, state, service_start, ending)
+    for name, amount in gone.items():
+        row["credit_reset"] += amount
+        row["bank_close"] -= amount
+        if name:
+            row[f"credit_reset_{name}"], row[f"bank_close_{name}"] = amount, row[f"bank_close_{name}"] - amount
+    taxes, row["min_bill_topup"], due = arithmetic.total(tariff, amounts, row["credit_money_applied"], payout)
+    row["credit_money_added"] += converted
+    row["money_bank_close"], row["payout"], row["tax"] = state.money.amount, payout, sum(taxes.values(), ZERO)
+    row["balance_open"], row["balance_close"], row["bill"] = _settle(tariff.negative_bill, state, due)
+    for line, amount in amounts.items():
+        row[f"line {line}"] = amount
+    for line, amount in taxes.items():
+        row[f"line {line}"] = amount
+    row.update(arithmetic.block_columns(tariff, period))
+    return row
+
+
+BANK_COLUMNS = (
+    "bank_open", "credit_added", "credit_applied", "crossed_in", "crossed_out", "credit_expired", "credit_reset",
+    "bank_close", "billed_kwh",
+)
+
+
+@lru_cache
+def _empty_bank(names):
+    """The columns of rules without a kWh bank."""
+    ends = ("", *(f"_{name}" for name in names if name))
+    return {f"{column}{end}": ZERO for end in ends for column in BANK_COLUMNS}
+
+
+def _use_bank(tariff, period, state):
+    """Expiry, netting, the bucket's own bank, new credit, crossing; return the columns in kWh before a reset."""
+    names, facts = tariff.bucket_names, period.kwh
+    if tariff.credit.unit != "kWh":
+        for name in names:
+            facts["billed", name] = facts["import", name]
+        facts["billed", ""] = facts["import", ""]
+        row = dict(_empty_bank(names))
+        row.update({f"billed_kwh_{name}": facts["billed", name] for name in names if name}, billed_kwh=facts["billed", ""])
+        return row
+    values = {}
+    for name in names:
+        lots = state.kwh[name]
+        opened, expired = lots.amount, lots.expire(state.bill)
+        applied, added = lots.take(facts["import", name]), facts["export", name]
+        lots.add(state.bill, added)
+        facts["billed", name] = facts["import", name] - applied
+        values[name] = [opened, added, applied, ZERO, ZERO, expired, ZERO, ZERO, ZERO]
+    into, out = _cross(tariff, period, state)
+    for name in names:
+        facts["billed", name] -= into[name]
+        values[name][3:5] = into[name], out[name]
+        values[name][7:] = state.kwh[name].amount, facts["billed", name]
+    row = {column: sum(parts, ZERO) for column, parts in zip(BANK_COLUMNS, zip(*values.values()))}
+    facts["billed", ""] = row["billed_kwh"]
+    for name in names if tariff.buckets else ():
+        row.update({f"{column}_{name}": value for column, value in zip(BANK_COLUMNS, values[name])})
+    return row
+
+
+def _use_money(tariff, period, state, amounts):
+    """Expiry, new credit, use of credit; return the columns in $ before a reset."""
+    credit, money, added = tariff.credit, state.money, ZERO
+    opened, expired = money.amount, money.expire(state.bill)
     if credit.unit == "money":
-        new_money = arithmetic.export_worth(tariff, period)
+        added = arithmetic.export_worth(tariff, period)
     if credit.usable == "same bill":
-        money.add(state.bill, new_money)
-    money_available = money.amount
-    money_applied = money.take(arithmetic.creditable(tariff, amounts))
+        money.add(state.bill, added)
+    available = money.amount
+    applied = money.take(arithmetic.creditable(tariff, amounts)) if available else ZERO
     if credit.usable == "next bill":
-        money.add(state.bill, new_money)
-
-    gone, money_gone, payout, converted = _reset(tariff, period, state, service_start, ending)
-    taxes, top_up, due = arithmetic.total(tariff, amounts, money_applied, payout)
-    row = {"tariff": tariff.name}
-    row |= _by_bucket(names, {
-        "bank_open": opened, "credit_added": added, "credit_applied": applied, "crossed_in": crossed_in,
-        "crossed_out": crossed_out, "credit_expired": expired, "credit_reset": gone,
-        "bank_close": {name: state.kwh[name].amount for name in names}, "billed_kwh": billed,
-    })
-    row |= arithmetic.sums_by_kind(tariff, amounts)
-    row |= {
-        "min_bill_topup": top_up, "money_bank_open": money_opened, "credit_money_available": money_available,
-        "credit_money_added": new_money + converted, "credit_money_applied": money_applied,
-        "credit_money_expired": money_expired, "credit_money_reset": money_gone, "money_bank_close": money.amount,
-        "payout": payout, "tax": sum(taxes.values(), ZERO),
+        money.add(state.bill, added)
+    return {
+        "money_bank_open": opened, "credit_money_available": available, "credit_money_added": added,
+        "credit_money_applied": applied, "credit_money_expired": expired,
     }
-    row |= _settle(tariff.negative_bill, state, due)
-    row |= {f"line {line}": value for line, value in (amounts | taxes).items()}
-    return row | arithmetic.block_columns(tariff, period)
 
 
-def _cross(tariff, period, state, billed):
-    rule = tariff.credit.cross_bucket
+def _cross(tariff, period, state):
+    rule, names = tariff.credit.cross_bucket, tariff.bucket_names
+    if rule == "none":
+        return dict.fromkeys(names, ZERO), dict.fromkeys(names, ZERO)
     energy = [charge for charge in tariff.charges if charge.on == "billed"]
-    price = {} if rule == "none" else {
-        name: arithmetic.retail_price(energy, name, period) for name in tariff.bucket_names
-    }
-    return cross(tariff.bucket_names, rule, price, state.kwh, billed, arithmetic.kwh_step(tariff))
+    price = {name: arithmetic.retail_price(energy, name, period) for name in names}
+    billed = {name: period.kwh["billed", name] for name in names}
+    return cross(names, rule, price, state.kwh, billed, arithmetic.kwh_step(tariff))
 
 
 def _reset(tariff, period, state, service_start, ending):
@@ -166,7 +213,7 @@ def _reset(tariff, period, state, service_start, ending):
     if action in (None, "roll") and ending not in (None, "keep"):
         action = ending
     if action in (None, "roll"):
-        return dict.fromkeys(tariff.bucket_names, ZERO), ZERO, ZERO, ZERO
+        return {}, ZERO, ZERO, ZERO
     gone = {name: state.kwh[name].empty() for name in tariff.bucket_names}
     money_gone, kwh_gone = state.money.empty(), sum(gone.values(), ZERO)
     payout = converted = ZERO
@@ -180,14 +227,14 @@ def _reset(tariff, period, state, service_start, ending):
 
 
 def _settle(negative_bill, state, due):
-    """Turn the sum of a bill into what is paid now and what is carried for the customer."""
+    """Turn the sum of a bill into what was carried, is carried now for the customer, and is paid."""
     opened = state.balance
     if due < 0 and negative_bill == "floor":
         due = ZERO
     due -= opened
     state.balance = ZERO if negative_bill == "pay" else max(ZERO, -due)
     due += state.balance
-    return {"balance_open": opened, "balance_close": state.balance, "bill": due}
+    return opened, state.balance, due
 
 
 def _compare(tariff, period, row, rated):
@@ -207,15 +254,6 @@ def _compare(tariff, period, row, rated):
         "bill_without_pv": none, "saving": none - row["bill"], "value_of_self_consumption": none - kept,
         "pv_charges": charged - kept, "value_of_export": charged - row["bill"],
     }
-
-
-def _by_bucket(names, columns):
-    """Totals, and with time-of-use buckets one column a bucket."""
-    flat = {}
-    for key, values in columns.items():
-        flat[key] = sum(values.values(), ZERO)
-        flat |= {f"{key}_{name}": value for name, value in values.items() if name}
-    return flat
 
 
 def _valid(rule_sets, first):
@@ -244,13 +282,10 @@ def _check_joins(rule_sets):
 def _open(tariff, old):
     """State at the start of a rule set: empty, or what the rules before handed over."""
     credit = tariff.credit
+    life = credit.bills_a_credit_lives
     if old is None:
-        return _State({name: _lots(credit) for name in tariff.bucket_names}, _lots(credit))
-    kwh = {name: _lots(credit, old.kwh[name].lots if name in old.kwh else ()) for name in tariff.bucket_names}
-    return _State(kwh, _lots(credit, old.money.lots), old.balance, old.bill)
-
-
-def _lots(credit, lots=()):
-    store = Lots(credit.order, credit.bills_a_credit_lives)
-    store.lots = [list(lot) for lot in lots]
-    return store
+        return _State({name: Lots(credit.order, life) for name in tariff.bucket_names}, Lots(credit.order, life))
+    kwh = {
+        name: Lots(credit.order, life, old.kwh[name].lots if name in old.kwh else ()) for name in tariff.bucket_names
+    }
+    return _State(kwh, Lots(credit.order, life, old.money.lots), old.balance, old.bill)

@@ -13,16 +13,8 @@ from solarlib.quantities import InputError
 ZERO = Decimal(0)
 CENT = Decimal("0.01")
 MILLIONTH = Decimal("0.000001")
+BOUGHT = ("delivered", "import", "billed", "use")  # energy that a line may count with or without an array
 DAYS_PER_MONTH = 30  # the month that sheets mean when they scale a monthly amount by days
-KINDS = {
-    "month": "fixed", "day": "fixed", "kw": "capacity", "demand": "demand", "percent": "tax",
-    "generation": "production", "received": "production",
-}
-
-
-def cents(amount):
-    """Round half up (away from zero) to whole cents."""
-    return amount.quantize(CENT, ROUND_HALF_UP)
 
 
 def cents(amount):
@@ -35,18 +27,6 @@ def rounding(tariff):
     if tariff.round_stage == "line":
         return cents
     return lambda money: money.quantize(MILLIONTH, ROUND_HALF_UP)
-
-
-def is_offset(charge):
-    """Whether a money credit may reduce this line; by default only lines on bought energy."""
-    if charge.offset is None:
-        return charge.on in ("delivered", "import", "billed", "use")
-    return charge.offset
-
-
-def kind(charge):
-    """Ledger column that the line is summed into."""
-    return KINDS.get(charge.on, "energy" if is_offset(charge) else "nbc")
 
 
 @lru_cache(maxsize=20000)
@@ -64,7 +44,7 @@ def _days_by_month(first, end, valid_from, valid_to):
 
 def active_days(charge, period):
     """Number of days of the period on which a line applies."""
-    if not (charge.months or charge.valid_from or charge.valid_to):
+    if not charge.limited:
         return period.days
     counts = _days_by_month(period.first, period.end, charge.valid_from, charge.valid_to)
     return sum(counts[month - 1] for month in charge.months) if charge.months else sum(counts)
@@ -101,6 +81,8 @@ def blocks_of(charge, kwh, period, tariff):
 
 def amount(charge, period, tariff, rated_kw):
     """Return what one line costs before rounding. [$]"""
+    if charge.on in BOUGHT and not charge.limited and not charge.blocks:
+        return charge.price * period.kwh[charge.key]
     days = active_days(charge, period)
     if days == 0 or (charge.on in ("kw", "generation", "received") and not period.with_pv):
         return ZERO
@@ -122,7 +104,7 @@ def amount(charge, period, tariff, rated_kw):
         if peak is None:
             raise InputError(f"demand_kw: found nothing, allowed is the highest import power that line {charge.line!r} charges")
         return charge.price * peak * tariff.months_per_bill * days / period.days
-    kwh = period.kwh[charge.on, charge.bucket or ""]
+    kwh = period.kwh[charge.key]
     if days != period.days:
         kwh = kwh * days / period.days
     if charge.blocks:
@@ -169,14 +151,12 @@ def export_worth(tariff, period):
 def lines(tariff, period, rated_kw):
     """Return the rounded amount of every line that is no percentage, in the tariff's order: {line: $}."""
     rounded = rounding(tariff)
-    return {
-        charge.line: rounded(amount(charge, period, tariff, rated_kw)) for charge in tariff.charges if charge.on != "percent"
-    }
+    return {charge.line: rounded(amount(charge, period, tariff, rated_kw)) for charge in tariff.amounts}
 
 
 def creditable(tariff, amounts):
     """Return how much of the lines a money credit may offset, never below zero. [$]"""
-    return max(ZERO, sum((amounts[charge.line] for charge in tariff.charges if charge.on != "percent" and is_offset(charge)), ZERO))
+    return max(ZERO, sum([amounts[charge.line] for charge in tariff.amounts if charge.offsettable], ZERO))
 
 
 def _top_up(tariff, amounts, credit_applied, tax, payout):
@@ -185,9 +165,8 @@ def _top_up(tariff, amounts, credit_applied, tax, payout):
         return ZERO
     if tariff.minimum_of:
         reached = sum((amounts[line] for line in tariff.minimum_of), ZERO)
-        reached -= min(credit_applied, max(ZERO, sum(
-            (amounts[line] for line in tariff.minimum_of if is_offset(tariff.charge(line))), ZERO
-        )))
+        offsettable = [amounts[line] for line in tariff.minimum_of if tariff.charge(line).offsettable]
+        reached -= min(credit_applied, max(ZERO, sum(offsettable, ZERO)))
     else:
         reached = sum(amounts.values(), ZERO) - credit_applied
     return max(ZERO, tariff.minimum_bill - reached - tax - payout)
@@ -209,32 +188,29 @@ def total(tariff, amounts, credit_applied=ZERO, payout=ZERO):
     (taxes, top_up, bill)
         Taxes by line name; what the minimum bill adds; the sum, which may be negative. [$]
     """
-    rounded = rounding(tariff)
-    stage = tariff.minimum_stage
+    rounded, stage = rounding(tariff), tariff.minimum_stage
+    charged = sum(amounts.values(), ZERO)
     top_up = _top_up(tariff, amounts, credit_applied, ZERO, ZERO) if stage == "before tax" else ZERO
     taxes = {}
-    for charge in tariff.charges:
-        if charge.on == "percent":
-            if charge.of:
-                base = sum((amounts[line] for line in charge.of), ZERO)
-            else:
-                base = sum(amounts.values(), ZERO) + top_up - (credit_applied if charge.after_credit else ZERO)
-            taxes[charge.line] = rounded(base * charge.price / 100)
+    for charge in tariff.percentages:
+        if charge.of:
+            base = sum([amounts[line] for line in charge.of], ZERO)
+        else:
+            base = charged + top_up - (credit_applied if charge.after_credit else ZERO)
+        taxes[charge.line] = rounded(base * charge.price / 100)
     tax = sum(taxes.values(), ZERO)
     if stage == "after tax":
         top_up = _top_up(tariff, amounts, credit_applied, tax, ZERO)
     elif stage == "after payout":
         top_up = _top_up(tariff, amounts, credit_applied, tax, -payout)
-    bill = sum(amounts.values(), ZERO) - credit_applied + top_up + tax - payout
-    return taxes, top_up, cents(bill)
+    return taxes, top_up, cents(charged - credit_applied + top_up + tax - payout)
 
 
 def sums_by_kind(tariff, amounts):
     """Return the lines summed by kind: fixed, energy, nbc, capacity, demand, production. [$]"""
     sums = dict.fromkeys(("fixed", "energy", "nbc", "capacity", "demand", "production"), ZERO)
-    for charge in tariff.charges:
-        if charge.on != "percent":
-            sums[kind(charge)] += amounts[charge.line]
+    for charge in tariff.amounts:
+        sums[charge.kind] += amounts[charge.line]
     return sums
 
 
@@ -243,7 +219,7 @@ def block_columns(tariff, period):
     columns = {}
     for charge in tariff.charges:
         if charge.blocks:
-            kwh = period.kwh[charge.on, charge.bucket or ""] * active_days(charge, period) / period.days
+            kwh = period.kwh[charge.key] * active_days(charge, period) / period.days
             for n, (limit, inside, _) in enumerate(blocks_of(charge, kwh, period, tariff), 1):
                 columns |= {f"limit {charge.line} {n}": limit, f"kwh {charge.line} {n}": inside}
     return columns

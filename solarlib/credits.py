@@ -17,43 +17,41 @@ class Lots:
         A credit issued on bill k may be used on bills k+1 to k+life; None for no limit.
     """
 
-    def __init__(self, order="fifo", life=None):
+    def __init__(self, order="fifo", life=None, lots=()):
         self.order, self.life = order, life
-        self.lots = []  # [number of the issuing bill, amount left], oldest first
-
-    @property
-    def amount(self):
-        """Everything that is left."""
-        return sum((left for _, left in self.lots), ZERO)
+        self.lots = [list(lot) for lot in lots]  # [number of the issuing bill, amount left], oldest first
+        self.amount = sum((left for _, left in lots), ZERO)  # everything that is left
 
     def add(self, bill, amount):
         """Store a credit issued on this bill."""
         if amount > 0:
             self.lots.append([bill, amount])
+            self.amount += amount
 
     def expire(self, bill):
         """Write off, while this bill is made, what is past its life; return the amount."""
-        if self.life is None:
-            return ZERO
-        gone = sum((left for issued, left in self.lots if bill - issued > self.life), ZERO)
-        self.lots = [lot for lot in self.lots if bill - lot[0] <= self.life]
+        gone = ZERO
+        while self.life is not None and self.lots and bill - self.lots[0][0] > self.life:
+            gone += self.lots.pop(0)[1]
+        self.amount -= gone
         return gone
 
     def take(self, wanted):
         """Use up to `wanted`; return the amount used."""
-        used = ZERO
-        while self.lots and used < wanted:
-            lot = self.lots[-1 if self.order == "lifo" else 0]
-            part = min(lot[1], wanted - used)
-            lot[1] -= part
-            used += part
-            if not lot[1]:
-                self.lots.remove(lot)
+        used = min(self.amount, wanted)
+        self.amount -= used
+        left, end = used, -1 if self.order == "lifo" else 0
+        while left:
+            lot = self.lots[end]
+            if lot[1] > left:
+                lot[1] -= left
+                break
+            left -= self.lots.pop(end)[1]
         return used
 
     def empty(self):
         """Remove everything; return the amount."""
-        gone, self.lots = self.amount, []
+        gone, self.lots, self.amount = self.amount, [], ZERO
         return gone
 
 
@@ -65,7 +63,7 @@ def cross(names, rule, price, kwh, billed, step):
     names : sequence of str
         Buckets.
     rule : str
-        ``"none"``; ``"high to low"``: 1 kWh of a dearer bucket for 1 kWh of a cheaper one; ``"by value"``: any
+        ``"high to low"``: 1 kWh of a dearer bucket for 1 kWh of a cheaper one; ``"by value"``: any
         bucket for any other, in proportion to the prices.
     price : dict
         Price of each bucket. [$/kWh]
@@ -82,8 +80,6 @@ def cross(names, rule, price, kwh, billed, step):
         kWh that arrive in and that leave each bucket.
     """
     into, out = dict.fromkeys(names, ZERO), dict.fromkeys(names, ZERO)
-    if rule == "none":
-        return into, out
     dearest = sorted(names, key=lambda name: -price[name])
     for i, giver in enumerate(dearest):
         takers = dearest[i + 1:] if rule == "high to low" else [name for name in dearest if name != giver]

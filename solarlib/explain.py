@@ -1,6 +1,5 @@
 """A bill in words: what a line counts, why it has the amount it has, and why a bill is not zero."""
 
-from solarlib.bill import is_offset
 from solarlib.quantities import InputError
 
 COUNTED = {
@@ -93,7 +92,7 @@ def _reducible(charge, tariff):
     unit = tariff.credit.unit
     if charge.on == "billed" and unit == "kWh":
         return "Banked kWh reduce it."
-    if unit == "money" and is_offset(charge):
+    if unit == "money" and charge.offsettable:
         return "The money credit may reduce it."
     if charge.on == "percent":
         return "No credit reduces it directly."
@@ -119,7 +118,7 @@ def _bill(row, tariff):
         stuck = [
             charge.line for charge in tariff.charges
             if row[f"line {charge.line}"] > 0 and charge.on != "percent"
-            and not (charge.on == "billed" and tariff.credit.unit == "kWh") and not (tariff.credit.unit == "money" and is_offset(charge))
+            and not (charge.on == "billed" and tariff.credit.unit == "kWh") and not (tariff.credit.unit == "money" and charge.offsettable)
         ]
         if net < 0 and stuck:
             words.append(f"Surplus energy cannot reduce {', '.join(stuck)}: that is why the bill is not zero.")

@@ -11,8 +11,9 @@ from solarlib.meter import register_difference
 from solarlib.quantities import InputError, check_index
 
 NS = 1_000_000_000
-NETTING_NS = {"hour": 3600 * NS, "quarter hour": 900 * NS}
-DAY_NS = 86400 * NS
+HOUR_NS = 3600 * NS
+DAY_NS = 24 * HOUR_NS
+NETTING_NS = {"hour": HOUR_NS, "quarter hour": HOUR_NS // 4}
 
 
 def monthly_periods(delivered_kwh, received_kwh, generation_kwh=None, reads=None, tariff=None):
@@ -52,7 +53,7 @@ def monthly_periods(delivered_kwh, received_kwh, generation_kwh=None, reads=None
     utc = index.as_unit("ns").asi8
     cut = np.searchsorted(utc, edges.as_unit("ns").asi8)
     values = {name: array[cut[0]:cut[-1]] for name, array in values.items()}
-    table = pd.DataFrame({"period_start": edges[:-1], "period_end": edges[1:]})
+    table = {"period_start": edges[:-1], "period_end": edges[1:]}
     if tariff is not None and tariff.credit.export_limit_kw is not None:
         limit = float(tariff.credit.export_limit_kw) * (step / pd.Timedelta(hours=1))
         lost = np.maximum(values["received"] - limit, 0.0)
@@ -63,11 +64,8 @@ def monthly_periods(delivered_kwh, received_kwh, generation_kwh=None, reads=None
     for name, array in values.items():
         table[f"{name}_kwh"] = np.add.reduceat(array, cut[:-1] - cut[0])
     if tariff is not None:
-        inside = index[cut[0]:cut[-1]]
-        period = np.repeat(np.arange(len(table)), np.diff(cut))
-        for name, column in _by_rules(inside, step, period, len(table), values, tariff).items():
-            table[name] = column
-    return table
+        table |= _by_rules(index[cut[0]:cut[-1]], step, cut - cut[0], values, tariff)
+    return pd.DataFrame(table)
 
 
 def periods_from_reads(reads, digits=5, multiplier=1):
@@ -129,25 +127,66 @@ def bucket_codes(index, tariff):
     -------
     ndarray of int, shape of `index`
     """
-    wall = index.tz_localize(None).as_unit("ns").asi8
-    day = wall // DAY_NS
-    hour = (wall - day * DAY_NS) // (3600 * NS)
-    start = day.min()
-    return _day_table(start, day.max() - start + 1, tariff)[day - start, hour]
+    return _codes(index, check_index(index), tariff).astype(int)
+
+
+def _codes(index, step, tariff):
+    segments, utc = _clock_segments(index), index.as_unit("ns").asi8
+    step = step // pd.Timedelta(1, "ns")
+    first = int(utc[0] + segments[0][2]) // DAY_NS
+    table = _day_table(first, int(utc[-1] + segments[-1][2]) // DAY_NS - first + 2, tariff).ravel()
+    codes = np.empty(len(index), np.int8)
+    for start, stop, offset in segments:
+        since = int(utc[start]) + offset - first * DAY_NS
+        if HOUR_NS % step:
+            codes[start:stop] = table[(since + step * np.arange(stop - start)) // HOUR_NS]
+        else:  # whole intervals an hour: no lookup label by label
+            hour, count = since // HOUR_NS, HOUR_NS // step
+            skip = since % HOUR_NS // step
+            hours = table[hour:hour + (skip + stop - start - 1) // count + 1]
+            codes[start:stop] = (np.repeat(hours, count) if count > 1 else hours)[skip:skip + stop - start]
+    return codes
+
+
+def _clock_segments(index):
+    """Parts of an index inside which the local clock is not changed: [(start, stop, offset from UTC in ns)]."""
+    utc = index.as_unit("ns").asi8
+
+    def offsets(labels):
+        return index[labels].tz_localize(None).as_unit("ns").asi8 - utc[labels]
+
+    stride = max(1, 3 * DAY_NS // int(utc[1] - utc[0])) if len(utc) > 1 else 1  # no zone turns back within three days
+    sample = np.append(np.arange(0, len(index) - 1, stride), len(index) - 1)
+    seen = offsets(sample)
+    changed = np.flatnonzero(np.diff(seen))
+    near = (sample[changed][:, None] + np.arange(stride + 1)).ravel()  # every label of the stretches in which it changed
+    near = np.unique(near[near < len(index)])
+    exact = offsets(near)
+    turns = np.flatnonzero((np.diff(exact) != 0) & (np.diff(near) == 1)) + 1
+    starts = [0, *near[turns].tolist()]
+    return list(zip(starts, [*starts[1:], len(utc)], [int(seen[0]), *exact[turns].tolist()]))
+
+
+def _wall_ns(index):
+    """Local clock readings as nanoseconds since 1970-01-01 00:00 on that clock."""
+    wall = index.as_unit("ns").asi8.copy()
+    for start, stop, offset in _clock_segments(index):
+        wall[start:stop] += offset
+    return wall
 
 
 def _day_table(start, count, tariff):
     """Bucket of each hour of `count` days; the first bucket that takes an hour keeps it. [days, 24]"""
     days = np.arange(start, start + count)
     weekend = (days + 3) % 7 >= 5  # day 0, 1 January 1970, was a Thursday
-    holidays = np.array(tariff.holidays, dtype="datetime64[D]").astype(int)
-    weekend |= np.isin(days, holidays)
-    month = days.astype("datetime64[D]").astype("datetime64[M]").astype(int) % 12 + 1
-    table = np.zeros((count, 24), int)
-    for code in reversed(range(len(tariff.buckets))):
+    if tariff.holidays:
+        weekend |= np.isin(days, np.array(tariff.holidays, dtype="datetime64[D]").astype(int))
+    table = np.full((count, 24), len(tariff.buckets) - 1, np.int8)  # the last bucket takes every other hour
+    for code in reversed(range(len(tariff.buckets) - 1)):
         bucket = tariff.buckets[code]
         taken = {"all": np.ones(count, bool), "weekdays": ~weekend, "weekends": weekend}[bucket.days]
         if bucket.months:
+            month = days.astype("datetime64[D]").astype("datetime64[M]").astype(int) % 12 + 1
             taken = taken & np.isin(month, bucket.months)
         hours = np.zeros(24, bool)
         for first, end in bucket.hours or ((0, 24),):
@@ -156,45 +195,46 @@ def _day_table(start, count, tariff):
     return table
 
 
-def _by_rules(index, step, period, count, values, tariff):
-    """Columns that the rules of a tariff need beyond the sums of each period."""
-    names = tariff.bucket_names
-    bucket = bucket_codes(index, tariff) if tariff.buckets else np.zeros(len(index), int)
+def _by_rules(index, step, cut, values, tariff):
+    """Columns that the rules of a tariff need beyond the sums of each period; `cut` are the edges of the periods."""
+    names, count = tariff.bucket_names, len(cut) - 1
+    codes = _codes(index, step, tariff) if tariff.buckets else np.zeros(len(index), np.int8)
     columns = {}
-    if tariff.buckets:
-        place = period * len(names) + bucket
+    for code, key in enumerate(names) if tariff.buckets else ():
+        chosen = codes == code
         for name, array in values.items():
-            sums = np.bincount(place, array, count * len(names)).reshape(count, -1)
-            columns |= {f"{name}_kwh_{key}": sums[:, code] for code, key in enumerate(names)}
+            columns[f"{name}_kwh_{key}"] = np.add.reduceat(array * chosen, cut[:-1])
     netting, table = tariff.credit.netting, tariff.credit.export_price
     hourly = isinstance(table, tuple) and isinstance(table[0], tuple)
-    if netting in ("day", "hour", "quarter hour") or hourly:
-        group = np.arange(len(index)) if netting == "none" else _group(index, step, netting)
-        order = (group + period) * len(names) + bucket  # group and period both rise, so their sum tells them apart
-        order -= order.min()
+    finer = netting in ("day", "hour", "quarter hour")
+    if not finer and not hourly and all(charge.on != "demand" for charge in tariff.charges):
+        return columns
+    period = np.repeat(np.arange(count), np.diff(cut))
+    exported, home, price = values["received"], period, _hourly_price(index, table) if hourly else None
+    if finer:
+        order = (_group(index, step, netting) + period) * len(names) + codes  # group and period both rise: the sum
+        order -= order.min()  # tells any two pairs of them apart
         size = int(order.max()) + 1
-        if netting == "none":
-            exported = values["received"]
-            home = period
-        else:
-            net = np.bincount(order, values["delivered"] - values["received"], size)
-            owner, key = np.zeros(size, int), np.zeros(size, int)
-            owner[order], key[order] = period, bucket
-            place = owner * len(names) + key
-            for what, sign in (("import", 1), ("export", -1)):
-                sums = np.bincount(place, np.maximum(sign * net, 0.0), count * len(names)).reshape(count, -1)
-                columns |= {f"{what}_kwh_{name}" if name else f"{what}_kwh": sums[:, i] for i, name in enumerate(names)}
-            exported, home = np.maximum(-net, 0.0), owner
+        net = np.bincount(order, values["delivered"] - values["received"], size)
+        home, key = np.zeros(size, int), np.zeros(size, int)
+        home[order], key[order] = period, codes
+        for what, sign in (("import", 1), ("export", -1)):
+            sums = np.bincount(home * len(names) + key, np.maximum(sign * net, 0.0), count * len(names)).reshape(count, -1)
+            columns |= {f"{what}_kwh_{name}" if name else f"{what}_kwh": sums[:, i] for i, name in enumerate(names)}
+        exported = np.maximum(-net, 0.0)
         if hourly:
-            worth = np.array([[float(price) for price in row] for row in table])
-            local = index.tz_localize(None)
-            price = worth[local.month - 1, local.hour]
-            if netting != "none":
-                by_group = np.zeros(size)
-                by_group[order] = price
-                price = by_group
-            columns["export_value"] = np.bincount(home, exported * price, count)
-    return columns | _demand(index, step, period, count, bucket, values, tariff)
+            by_group = np.zeros(size)
+            by_group[order] = price
+            price = by_group
+    if hourly:
+        columns["export_value"] = np.bincount(home, exported * price, count)
+    return columns | _demand(index, step, period, count, codes, values, tariff)
+
+
+def _hourly_price(index, table):
+    """Export price of each interval from a table of months and local hours. [$/kWh]"""
+    local = index.tz_localize(None)
+    return np.array(table, float)[local.month - 1, local.hour]
 
 
 def _demand(index, step, period, count, bucket, values, tariff):
@@ -223,7 +263,7 @@ def _demand(index, step, period, count, bucket, values, tariff):
 def _group(index, step, netting):
     """Number of the netting interval of each label: local days, or hours and parts of them that the clock change
     does not merge."""
-    wall = index.tz_localize(None).as_unit("ns").asi8
+    wall = _wall_ns(index)
     if netting == "day":
         return wall // DAY_NS
     length = NETTING_NS.get(netting) or netting * 60 * NS
@@ -236,12 +276,14 @@ def _group(index, step, netting):
 def _edges(index, step, reads):
     if reads is None:
         start, stop = index[0], index[-1] + step
-        first = start.normalize().replace(day=1)
-        edges = pd.date_range(first, stop + pd.Timedelta(days=32), freq="MS")
-        edges = edges[(edges > start) & (edges < stop)]
-        return pd.DatetimeIndex([start, *edges, stop])
+        months = np.arange(np.datetime64(f"{start:%Y-%m}") + 1, np.datetime64(f"{stop:%Y-%m}") + 1)
+        firsts = _local(pd.DatetimeIndex(months.astype("datetime64[s]")), index.tz)
+        inside = firsts.as_unit("ns").asi8
+        inside = inside[inside < stop.value]
+        edges = np.concatenate([[start.value], inside, [stop.value]])
+        return pd.DatetimeIndex(edges.astype("datetime64[ns]"), tz="UTC").tz_convert(index.tz)
     edges = pd.DatetimeIndex([pd.Timestamp(read) for read in reads])
-    edges = edges.tz_localize(index.tz, ambiguous=True, nonexistent="shift_forward") if edges.tz is None else edges.tz_convert(index.tz)
+    edges = _local(edges, index.tz) if edges.tz is None else edges.tz_convert(index.tz)
     if len(edges) < 2 or not (np.diff(edges.as_unit("ns").asi8) > 0).all():
         raise InputError(f"reads: found {[str(read) for read in reads]}, allowed are two or more rising dates")
     if edges[0] < index[0] or edges[-1] > index[-1] + step:
@@ -249,8 +291,13 @@ def _edges(index, step, reads):
     return edges
 
 
+def _local(midnights, tz):
+    """Give local midnights their zone; where a clock change skips or repeats midnight, the day starts with it."""
+    return midnights.tz_localize(tz, ambiguous=np.ones(len(midnights), bool), nonexistent="shift_forward")
+
+
 def _values(series, index, name):
-    if not series.index.equals(index):
+    if series.index is not index and not series.index.equals(index):
         raise InputError(f"{name}: found another index than delivered_kwh, allowed is the same index")
     values = series.to_numpy(float)
     bad = ~(values >= 0)

@@ -12,6 +12,7 @@ import tomllib
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from functools import cached_property
 from pathlib import Path
 
 from solarlib.quantities import InputError
@@ -21,6 +22,10 @@ from solarlib.tariff_fields import (
 )
 
 TARIFF_FOLDER = Path(__file__).parents[1] / "data" / "tariffs"
+KINDS = {
+    "month": "fixed", "day": "fixed", "kw": "capacity", "demand": "demand", "percent": "tax",
+    "generation": "production", "received": "production",
+}
 ONS = ("month", "day", *ENERGY, "kw", "demand", "percent")
 
 
@@ -59,6 +64,26 @@ class Charge:
     window_minutes: int | None = None
     of: tuple[str, ...] = ()
     after_credit: bool = True
+
+    @cached_property
+    def key(self):
+        """(what is counted, bucket); the empty bucket name means all hours."""
+        return self.on, self.bucket or ""
+
+    @cached_property
+    def limited(self):
+        """Whether the line applies to part of the time only."""
+        return bool(self.months or self.valid_from or self.valid_to)
+
+    @cached_property
+    def offsettable(self):
+        """Whether a money credit may reduce the line; by default only lines on bought energy."""
+        return self.on in ("delivered", "import", "billed", "use") if self.offset is None else self.offset
+
+    @cached_property
+    def kind(self):
+        """Ledger column that the line is summed into."""
+        return KINDS.get(self.on, "energy" if self.offsettable else "nbc")
 
 
 @dataclass(frozen=True)
@@ -107,7 +132,7 @@ class Credit:
         """Number of bills after the issuing bill on which a credit may still be used; None for no limit."""
         return None if self.life_bills is None else self.life_bills - self.issuing_bill_counts
 
-    @property
+    @cached_property
     def reset_anchor(self):
         """(month, day) that a yearly reset's bill contains: the first of `reset_month`, `reset_date`, or the day
         before the anniversary; None without a yearly reset."""
@@ -142,10 +167,20 @@ class Tariff:
     size_cap_share_of_use: Decimal | None = None
     note: str = ""
 
-    @property
+    @cached_property
     def bucket_names(self):
         """Names of the time-of-use buckets; one empty name stands for "all hours" when there are none."""
         return tuple(bucket.name for bucket in self.buckets) or ("",)
+
+    @cached_property
+    def amounts(self):
+        """The charges that are no percentage."""
+        return tuple(charge for charge in self.charges if charge.on != "percent")
+
+    @cached_property
+    def percentages(self):
+        """The charges that are a percentage of others."""
+        return tuple(charge for charge in self.charges if charge.on == "percent")
 
     def charge(self, line):
         """Return the charge with this line name."""

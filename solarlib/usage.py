@@ -4,25 +4,29 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 
-import math
+import numpy as np
+import pandas as pd
 
 from solarlib.quantities import InputError
-from solarlib.tariff import ENERGY
+from solarlib.tariff_checks import ENERGY
 
 ZERO = Decimal(0)
+DAY = timedelta(days=1)
 REGISTER_SLACK_KWH = 2  # readings in whole kWh of several registers may disagree by this much
 
 
-@dataclass(frozen=True)
+@dataclass(slots=True)
 class Period:
     """One billing period.
 
     `first` and `end` are the dates of the opening and the closing read; the days run from `first` to `last`, the day
-    before `end`. `kwh` maps (what is counted, bucket) to energy; the empty bucket name means all hours.
+    before `end`, which names the bill's month. `kwh` maps (what is counted, bucket) to energy; the empty bucket name means all hours.
     """
 
     first: date
     end: date
+    last: date
+    days: int
     kwh: dict
     demand_kw: dict = field(default_factory=dict)
     load_demand_kw: dict = field(default_factory=dict)
@@ -30,19 +34,9 @@ class Period:
     partial: bool = False
     with_pv: bool = True
 
-    @property
-    def days(self):
-        """Number of days."""
-        return (self.end - self.first).days
-
-    @property
-    def last(self):
-        """Last day; it names the bill's month."""
-        return self.end - timedelta(days=1)
-
 
 def read_rows(periods, rules_on):
-    """Yield (tariff, Period, readings) for each row of a table of billing periods.
+    """Return (tariff, Period, readings) for each row of a table of billing periods.
 
     Parameters
     ----------
@@ -58,116 +52,140 @@ def read_rows(periods, rules_on):
     """
     if not len(periods):
         raise InputError("periods: found no row, allowed is one row or more")
-    columns = {name: periods[name].tolist() for name in periods.columns}
+    columns = {name: _plain(periods[name]) for name in periods.columns}
     for name in ("period_start", "period_end", "delivered_kwh", "received_kwh"):
         if name not in columns and not (name.endswith("kwh") and any(key.startswith(f"{name}_") for key in columns)):
             raise InputError(f"periods: found no column {name}, allowed is a table with it")
-    before = None
-    for i in range(len(periods)):
-        first, end = (_date(columns[name][i], f"periods row {i} {name}") for name in ("period_start", "period_end"))
+    spans = _spans(columns)
+    ruling = [rules_on(first) for first, _ in spans]
+    rows, start = [], 0
+    for stop in range(1, len(spans) + 1):
+        if stop == len(spans) or ruling[stop] is not ruling[start]:
+            part = {name: values[start:stop] for name, values in columns.items()}
+            rows += _read_part(part, spans[start:stop], ruling[start])
+            start = stop
+    return rows
+
+
+def _plain(column):
+    """Values as a list; times become dates, which is what a bill counts."""
+    return (column.dt.date if isinstance(column.dtype, (pd.DatetimeTZDtype, np.dtypes.DateTime64DType)) else column).tolist()
+
+
+def _spans(columns):
+    spans, before = [], None
+    for i, (start, stop) in enumerate(zip(columns["period_start"], columns["period_end"])):
+        first, end = _date(start, f"periods row {i} period_start"), _date(stop, f"periods row {i} period_end")
         if end <= first:
             raise InputError(f"periods row {i}: found the end {end} for the start {first}, allowed is a later day")
         if before is not None and first != before:
-            raise InputError(f"periods row {i}: found the start {first}, allowed is {before}, the end of the row before")
+            raise InputError(
+                f"periods row {i}: found the start {first}, allowed is {before}, the end of the row before"
+            )
         before = end
-        tariff = rules_on(first)
-        yield tariff, *_read_row(columns, i, first, end, tariff)
+        spans.append((first, end))
+    return spans
 
 
-def _read_row(columns, i, first, end, tariff):
-    where = f"period from {first} to {end}"
-    step = Decimal(1).scaleb(-tariff.kwh_decimals)
+def _read_part(columns, spans, tariff):
+    """Rows under one tariff. Energies are whole multiples of the smallest step, so the sums below are exact."""
+    names, scale = tariff.bucket_names, 10**tariff.kwh_decimals
 
-    def kwh(name):
-        return None if name not in columns else _kwh(columns[name][i], step, f"{where}, {name}")
+    def steps(name):
+        return None if name not in columns else _steps(columns[name], tariff.kwh_decimals, spans, name)
 
-    names = tariff.bucket_names
-    by_bucket = {}
-    for what in ("delivered", "received", "generation", "import", "export"):
+    kwh = {}
+    for what in ("delivered", "received", "generation"):
         for name in names:
-            by_bucket[what, name] = kwh(f"{what}_kwh_{name}" if name else f"{what}_kwh")
-    for what in ("delivered", "received"):
-        missing = [f"{what}_kwh_{name}" for name in names if by_bucket[what, name] is None]
-        if missing:
-            raise InputError(f"{where}: found no {', '.join(missing)}, allowed is a table with one column a bucket")
-    _net(by_bucket, names, tariff.credit.netting, where)
-    totals = {what: sum((by_bucket[what, name] for name in names), ZERO) for what in ("delivered", "received", "import", "export")}
-    if tariff.buckets:
-        for what in ("delivered", "received"):
-            register = kwh(f"{what}_kwh")
-            if register is not None and abs(register - totals[what]) > REGISTER_SLACK_KWH:
-                raise InputError(
-                    f"{where}: found {what}_kwh {register} but {totals[what]} in the buckets, "
-                    f"allowed is a difference up to {REGISTER_SLACK_KWH} kWh"
-                )
-    totals["generation"] = kwh("generation_kwh")
-    _complete(by_bucket, totals, names, where, step)
-    for charge in tariff.charges:
-        key = (charge.on, charge.bucket or "")
-        if charge.on in ("use", "generation") and by_bucket.get(key, totals[charge.on] if not charge.bucket else None) is None:
-            raise InputError(f"{where}: found no generation for line {charge.line!r}, allowed is a table with generation_kwh")
-    period = Period(
-        first, end,
-        {key: value for key, value in by_bucket.items() if value is not None}
-        | {(what, ""): value for what, value in totals.items() if value is not None},
-        {name: _power(columns, i, f"demand_kw_{name}" if name else "demand_kw") for name in {"", *names}},
-        {name: _power(columns, i, f"load_demand_kw_{name}" if name else "load_demand_kw") for name in {"", *names}},
-        Decimal(str(columns["export_value"][i])) if "export_value" in columns else None,
-        bool(columns["partial"][i]) if "partial" in columns else False,
-    )
-    return period, _readings(columns, i, period, names)
-
-
-def _net(by_bucket, names, netting, where):
-    """Energy to pay for and energy in excess: netted here over the period, or taken from finer netting."""
+            kwh[what, name] = steps(f"{what}_kwh_{name}" if name else f"{what}_kwh")
+        missing = [f"{what}_kwh_{name}" for name in names if kwh[what, name] is None]
+        if missing and what != "generation":
+            raise InputError(
+                f"period from {spans[0][0]}: found no {', '.join(missing)}, allowed is a table with one column a bucket"
+            )
     for name in names:
-        delivered, received = by_bucket["delivered", name], by_bucket["received", name]
-        if netting in ("period", "bucket"):
-            bought, excess = max(delivered - received, ZERO), max(received - delivered, ZERO)
-        elif netting == "none":
-            bought, excess = delivered, received
-        else:
-            bought = by_bucket["import", name]
-            if bought is None:
-                raise InputError(
-                    f"{where}: found no import_kwh{'_' + name if name else ''}, allowed is a table netted by {netting}: "
-                    "solarlib.periods makes it from interval data"
-                )
-            bought = max(bought, delivered - received)  # rounding must not leave the difference unexplained
-            excess = bought - (delivered - received)
-            if bought > delivered:
-                bought, excess = delivered, received
-        by_bucket["import", name], by_bucket["export", name] = bought, excess
-
-
-def _complete(by_bucket, totals, names, where, step):
-    """House use where generation is known; refuse more export than generation."""
-    for name in names:
-        made = by_bucket["generation", name] if name else totals["generation"]
-        by_bucket["use", name] = None if made is None else made - by_bucket["received", name] + by_bucket["delivered", name]
-    made = totals["generation"]
-    totals["use"] = None if made is None else made - totals["received"] + totals["delivered"]
-    if made is not None and totals["received"] > made + step:
-        raise InputError(
-            f"{where}: found received {totals['received']} kWh above generation {made} kWh, allowed is received up to "
-            "generation (a wrong multiplier, mixed periods or swapped registers?)"
+        kwh["import", name], kwh["export", name] = _net(columns, kwh, name, tariff, spans, steps)
+    for what in ("delivered", "received", "import", "export") if tariff.buckets else ():
+        kwh[what, ""] = sum(kwh[what, name] for name in names)
+        if f"{what}_kwh" in columns and what in ("delivered", "received"):
+            register = steps(f"{what}_kwh")
+            _refuse(
+                abs(register - kwh[what, ""]) > REGISTER_SLACK_KWH * scale, spans,
+                lambda i: f"found {what}_kwh {register[i] / scale:g} but {kwh[what, ''][i] / scale:g} in the buckets, "  # noqa: B023
+                f"allowed is a difference up to {REGISTER_SLACK_KWH} kWh",
+            )
+    made = kwh["generation", ""] = steps("generation_kwh")
+    if made is not None:
+        _refuse(
+            kwh["received", ""] > made + 1, spans,
+            lambda i: f"found received {kwh['received', ''][i] / scale:g} kWh above generation {made[i] / scale:g} kWh, "
+            "allowed is received up to generation (a wrong multiplier, mixed periods or swapped registers?)",
         )
+    kwh = {key: values for key, values in kwh.items() if values is not None}
+    for key in [name for what, name in kwh if what == "generation"]:
+        kwh["use", key] = kwh["generation", key] - kwh["received", key] + kwh["delivered", key]
+    for charge in tariff.charges:
+        if charge.on in ("use", "generation") and charge.key not in kwh:
+            raise InputError(
+                f"period from {spans[0][0]}: found no generation for line {charge.line!r}, "
+                "allowed is a table with generation_kwh"
+            )
+    return _rows(columns, spans, tariff, kwh)
 
 
-def _readings(columns, i, period, names):
-    row = {"period_start": columns["period_start"][i], "period_end": columns["period_end"][i], "days": period.days}
-    if "estimated" in columns:
-        row["estimated"] = columns["estimated"][i]
-    kwh = period.kwh
+def _net(columns, kwh, name, tariff, spans, steps):
+    """Energy to pay for and energy in excess: netted here over the period, or taken from finer netting."""
+    delivered, received = kwh["delivered", name], kwh["received", name]
+    difference, netting = delivered - received, tariff.credit.netting
+    if netting in ("period", "bucket"):
+        return np.maximum(difference, 0), np.maximum(-difference, 0)
+    if netting == "none":
+        return delivered, received
+    column = f"import_kwh_{name}" if name else "import_kwh"
+    if column not in columns:
+        raise InputError(
+            f"period from {spans[0][0]}: found no {column}, allowed is a table netted by {netting}: "
+            "solarlib.periods makes it from interval data"
+        )
+    # rounding may neither leave a part of the difference unexplained nor buy more than was delivered
+    bought = np.minimum(np.maximum(steps(column), difference), delivered)
+    return bought, bought - difference
+
+
+def _rows(columns, spans, tariff, kwh):
+    """Put the columns together, one row a period."""
+    names, decimals = tariff.bucket_names, tariff.kwh_decimals
+    made = {id(values): _decimals(values, decimals) for values in kwh.values()}  # without netting some are the same
+    exact = {key: made[id(values)] for key, values in kwh.items()}
+    readings = {}
     for what in ("delivered", "received", "generation", "use", "import", "export"):
-        if (what, "") in kwh:
-            row[f"{what}_kwh"] = kwh[what, ""]
-        row |= {f"{what}_kwh_{name}": kwh[what, name] for name in names if name and (what, name) in kwh}
+        for name in ("", *names) if tariff.buckets else ("",):
+            if (what, name) in exact:
+                readings[f"{what}_kwh_{name}" if name else f"{what}_kwh"] = exact[what, name]
     if ("generation", "") in kwh:
-        row["self_consumed_kwh"] = kwh["generation", ""] - kwh["received", ""]
-    row["net_kwh"] = kwh["delivered", ""] - kwh["received", ""]
-    row |= {f"net_kwh_{name}": kwh["delivered", name] - kwh["received", name] for name in names if name}
-    return row
+        readings["self_consumed_kwh"] = _decimals(kwh["generation", ""] - kwh["received", ""], decimals)
+    for name in ("", *names) if tariff.buckets else ("",):
+        net = kwh["delivered", name] - kwh["received", name]
+        readings[f"net_kwh_{name}" if name else "net_kwh"] = _decimals(net, decimals)
+    texts = {name: columns[name] for name in ("period_start", "period_end", "estimated") if name in columns}
+    powers = {
+        kind: {name: _numbers(columns, f"{kind}_{name}" if name else kind) for name in {"", *names}}
+        for kind in ("demand_kw", "load_demand_kw")
+    }
+    export_value, partial = _numbers(columns, "export_value"), columns.get("partial")
+    rows = []
+    for i, ((first, end), values, shown) in enumerate(zip(spans, zip(*exact.values()), zip(*readings.values()))):
+        period = Period(
+            first, end, end - DAY, (end - first).days, dict(zip(exact, values)),
+            {name: power[i] for name, power in powers["demand_kw"].items() if power},
+            {name: power[i] for name, power in powers["load_demand_kw"].items() if power},
+            export_value[i] if export_value else None, bool(partial[i]) if partial else False,
+        )
+        row = {name: column[i] for name, column in texts.items()}
+        row["days"] = period.days
+        row.update(zip(readings, shown))
+        rows.append((tariff, period, row))
+    return rows
 
 
 def without_pv(tariff, period):
@@ -182,7 +200,7 @@ def without_pv(tariff, period):
     names = {"", *tariff.bucket_names}
     if any(("use", name) not in period.kwh for name in names):
         return None
-    if any(charge.on == "demand" for charge in tariff.charges) and None in period.load_demand_kw.values():
+    if any(charge.on == "demand" for charge in tariff.charges) and set(period.load_demand_kw) != names:
         return None
     zero = {(what, name): ZERO for what in (*ENERGY, "export") for name in names}
 
@@ -191,9 +209,10 @@ def without_pv(tariff, period):
 
     use = {("use", name): period.kwh["use", name] for name in names}
     made = {("generation", name): period.kwh.get(("generation", name), ZERO) for name in names}
-    none = Period(period.first, period.end, zero | bought("use") | use, period.load_demand_kw, {}, None, period.partial, False)
-    kept = Period(period.first, period.end, zero | bought("delivered") | use, period.demand_kw, {}, None, period.partial, False)
-    charged = Period(period.first, period.end, kept.kwh | made, period.demand_kw, {}, None, period.partial, True)
+    span = (period.first, period.end, period.last, period.days)
+    none = Period(*span, zero | bought("use") | use, period.load_demand_kw, {}, None, period.partial, False)
+    kept = Period(*span, zero | bought("delivered") | use, period.demand_kw, {}, None, period.partial, False)
+    charged = Period(*span, kept.kwh | made, period.demand_kw, {}, None, period.partial, True)
     return none, kept, charged
 
 
@@ -205,11 +224,31 @@ def _date(value, where):
     raise InputError(f"{where}: found {value!r}, allowed is a date or a local midnight")
 
 
-def _kwh(value, step, where):
-    if isinstance(value, bool) or not math.isfinite(value) or value < -1e-9:
-        raise InputError(f"{where}: found {value}, allowed is a number of kWh that is not negative")
-    return Decimal(str(value)).quantize(step, ROUND_HALF_UP) if value > 0 else ZERO
+def _steps(values, decimals, spans, name):
+    """Round energies half up to whole steps of 10 ** -decimals kWh, as integers."""
+    array = np.asarray(values, float)
+    _refuse(
+        ~(np.isfinite(array) & (array >= -1e-9)), spans,
+        lambda i: f"{name}: found {values[i]}, allowed is a number of kWh that is not negative",
+    )
+    scaled = np.maximum(array, 0.0) * 10.0**decimals
+    steps = np.floor(scaled + 0.5)
+    for i in np.flatnonzero(np.abs(scaled - np.floor(scaled) - 0.5) < 1e-6):  # ties are decided in decimals
+        steps[i] = int(Decimal(str(values[i])).scaleb(decimals).quantize(Decimal(1), ROUND_HALF_UP))
+    return steps.astype(np.int64)
 
 
-def _power(columns, i, name):
-    return Decimal(str(columns[name][i])) if name in columns else None
+def _refuse(wrong, spans, words):
+    if wrong.any():
+        i = int(np.argmax(wrong))
+        raise InputError(f"period from {spans[i][0]} to {spans[i][1]}, {words(i)}")
+
+
+def _decimals(steps, decimals):
+    if not decimals:
+        return list(map(Decimal, steps.tolist()))
+    return [Decimal(step).scaleb(-decimals) for step in steps.tolist()]
+
+
+def _numbers(columns, name):
+    return [Decimal(str(value)) for value in columns[name]] if name in columns else None
