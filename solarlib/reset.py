@@ -14,6 +14,7 @@ from solarlib.bank import ledger
 from solarlib.quantities import TYPICAL_YEAR, InputError, require
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 
 
 def lost_by_reset_month(surplus_kwh):
@@ -110,7 +111,9 @@ def loss_spread(surplus_kwh, levels=(0.1, 0.5, 0.9)):
     return pd.DataFrame(table, index=list(MONTHS))
 
 
-def draw_years(generation_kwh, use_kwh, rng, count, yearly=0.04, monthly=0.08, use_monthly=0.05):
+def draw_years(
+    generation_kwh, use_kwh, rng, count, yearly=0.04, monthly=0.08, use_yearly=0.05, use_monthly=0.05
+):
     """Draw yearly surpluses from a typical year with normal scatter of weather and use.
 
     Parameters
@@ -120,18 +123,20 @@ def draw_years(generation_kwh, use_kwh, rng, count, yearly=0.04, monthly=0.08, u
     rng : numpy.random.Generator
     count : int
         Number of years.
-    yearly, monthly, use_monthly : float
-        Standard deviations as shares: of a whole year's generation, of each month's, of each month's use.
+    yearly, monthly, use_yearly, use_monthly : float
+        Standard deviations as shares: of a whole year's generation and of each month's, the same for the use.
 
     Returns
     -------
     ndarray, shape (count, 12)
         Surplus, generation less use. [kWh]
     """
-    year = 1 + yearly * rng.standard_normal((count, 1))
-    made = _twelve(generation_kwh) * year * (1 + monthly * rng.standard_normal((count, 12)))
-    used = _twelve(use_kwh) * (1 + use_monthly * rng.standard_normal((count, 12)))
-    return np.maximum(made, 0.0) - np.maximum(used, 0.0)
+
+    def scattered(typical, of_year, of_month):
+        year = 1 + of_year * rng.standard_normal((count, 1))
+        return np.maximum(_twelve(typical) * year * (1 + of_month * rng.standard_normal((count, 12))), 0.0)
+
+    return scattered(generation_kwh, yearly, monthly) - scattered(use_kwh, use_yearly, use_monthly)
 
 
 def spendable_kwh(surplus_kwh, reset_month):
@@ -256,7 +261,7 @@ def sinusoid_loss(time, mean, amplitude, peak_time):
 
 
 def fit_sinusoid(surplus_kwh):
-    """Return mean, amplitude and peak time of the first harmonic of twelve equal months.
+    """Return the sinusoid whose sums over the months of a common year come nearest to the given months.
 
     Parameters
     ----------
@@ -266,12 +271,13 @@ def fit_sinusoid(surplus_kwh):
     Returns
     -------
     (mean, amplitude, peak_time)
-        [kWh/yr], [kWh/yr], [yr]; summed over each month the sinusoid has the months' own first harmonic.
+        Of the surplus rate ``mean + amplitude cos(2 pi (t - peak_time))``. [kWh/yr], [kWh/yr], [yr]
     """
-    surplus = _twelve(surplus_kwh)
-    angle = 2 * np.pi * (np.arange(12) + 0.5) / 12
-    wave = 2 * np.sum(surplus * np.exp(1j * angle)) / np.sinc(1 / 12)  # a month averages the wave and flattens it
-    return surplus.sum(), abs(wave), float(np.mod(np.angle(wave) / (2 * np.pi), 1.0))
+    edges = np.concatenate([[0], np.cumsum(DAYS)]) / sum(DAYS)
+    turn = 2 * np.pi
+    sums = np.column_stack([edges, np.sin(turn * edges) / turn, -np.cos(turn * edges) / turn])
+    mean, even, odd = np.linalg.lstsq(np.diff(sums, axis=0), _twelve(surplus_kwh), rcond=None)[0]
+    return float(mean), float(np.hypot(even, odd)), float(np.mod(np.arctan2(odd, even) / turn, 1.0))
 
 
 def _ratio(mean, amplitude):
