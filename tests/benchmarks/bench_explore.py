@@ -6,6 +6,7 @@ recomputes a year may take 1.5 times as long, and has to say so on the panel. Af
 have grown by 20 MB and no figure may be open. The exit code is 1 if a bar is missed.
 """
 
+import contextlib
 import gc
 import io
 import itertools
@@ -14,24 +15,27 @@ import sys
 import time
 from pathlib import Path
 
+import nbformat
 import psutil
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from lesson_panels import NOTEBOOKS, panels_of  # noqa: E402
 
+from solarlib.lessons import save  # noqa: E402
 from solarlib.lessons.figures import new_figure  # noqa: E402
 
 QUICK_RATIO, YEAR_RATIO, MOVES, GROWTH_MB = 0.5, 1.5, 200, 20.0
 
 
-def milliseconds(action, repeats):
-    """Return the median time of ``action()``. [ms]"""
-    times = []
-    for _ in range(repeats):
-        begin = time.perf_counter()
-        action()
-        times.append((time.perf_counter() - begin) * 1000)
-    return statistics.median(times)
+def medians(rounds, *actions):
+    """Return the median time of each action, taken in turn so that a busy machine slows all alike. [ms]"""
+    times = [[] for _ in actions]
+    for _ in range(rounds):
+        for action, held in zip(actions, times):
+            begin = time.perf_counter()
+            action()
+            held.append((time.perf_counter() - begin) * 1000)
+    return [statistics.median(held) for held in times]
 
 
 def draw_empty(panels):
@@ -56,22 +60,27 @@ def settings_of(panel):
         yield setting
 
 
+def resident_mb():
+    """Return the memory that this process holds. [MB]"""
+    gc.collect()
+    return psutil.Process().memory_info().rss / 1e6
+
+
 def measure(path):
     """Print one line a panel of a lesson; return how many bars were missed."""
+    with contextlib.redirect_stdout(io.StringIO()):
+        found = panels_of(path)
     missed = 0
-    for cell, panel in panels_of(path):
+    for cell, panel in found:
         if not panel.controls:
             continue
-        empty = milliseconds(lambda: draw_empty(len(panel.picture.figure.axes)), 11)
-        settings = settings_of(panel)
-        redraw = milliseconds(lambda: panel.set(**next(settings)), 11 if panel.picture.slow else 31)
+        settings, panels = settings_of(panel), len(panel.picture.figure.axes)
+        empty, redraw = medians(15, lambda: draw_empty(panels), lambda: panel.set(**next(settings)))
         ratio, bar = redraw / empty, YEAR_RATIO if panel.picture.slow else QUICK_RATIO
-        gc.collect()
-        before = psutil.Process().memory_info().rss
-        for _ in range(MOVES if redraw < 100 else MOVES // 4):
+        before = resident_mb()
+        for _ in range(MOVES):
             panel.set(**next(settings))
-        gc.collect()
-        growth = (psutil.Process().memory_info().rss - before) / 1e6
+        growth = resident_mb() - before
         open_figures = len(sys.modules["matplotlib.pyplot"].get_fignums()) if "matplotlib.pyplot" in sys.modules else 0
         failed = ratio > bar or growth > GROWTH_MB or open_figures or panel.error is not None
         missed += bool(failed)
@@ -80,10 +89,37 @@ def measure(path):
     return missed
 
 
+KERNEL_CELLS = ("""import gc, psutil
+from solarlib.lessons.explore import Picture, explore, slider
+from solarlib.lessons.figures import line, new_figure
+figure, ax = new_figure()
+curve = line(ax, "pv", [0, 1], [0, 0])
+def update(height):
+    curve.set_data([0, 1], [0, height])
+    return f"The line ends at a height of {height}."
+panel = explore(Picture(figure, [curve], update), height=slider("Height", 0, 1, 0.01, 0.5))
+panel""", """panel.set(height=0.1).set(height=0.2)
+gc.collect()
+before = psutil.Process().memory_info().rss
+for move in range(%d):
+    panel.widgets["height"].value = move %% 100 / 100
+gc.collect()
+print((psutil.Process().memory_info().rss - before) / 1e6)""" % MOVES)
+
+
+def measure_kernel():
+    """Print how much a real kernel grows while it sends the pictures of a panel; return 1 if the bar is missed."""
+    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(source) for source in KERNEL_CELLS])
+    save.execute(notebook, Path.cwd())
+    growth = float(notebook.cells[-1].outputs[0].text)
+    print(f"kernel after {MOVES} moves: {growth:+.1f} MB (bar {GROWTH_MB:g})  {'MISSED' if growth > GROWTH_MB else 'ok'}")
+    return int(growth > GROWTH_MB)
+
+
 def main(numbers):
     """Measure the lessons with these numbers, or all."""
     chosen = [path for path in NOTEBOOKS if not numbers or path.stem[:2] in numbers]
-    missed = sum(measure(path) for path in chosen)
+    missed = measure_kernel() + sum(measure(path) for path in chosen)
     print(f"{missed} bars missed")
     return 1 if missed else 0
 

@@ -26,6 +26,7 @@ def press(state, values):
 '''
 PANEL = '''explore(ramp(), height=slider("Height", 0, 10, 1, 5, "kW"), broken=toggle("Break it", False),
         side=choice("Side", ["left", "right"], "left"), press=act("Press once", press))'''
+ALIVE = "import ipywidgets\nlen(ipywidgets.widgets.widget._instances)"
 QUESTION = 'check.predict("Is it?", {"yes": "Look again.", "no": "Look at the line."}, right="yes")'
 # every frame for two seconds: height of the panel, and whether a picture with pixels is there
 WATCH = """panel => { window.seen = []; const end = performance.now() + 2000;
@@ -36,7 +37,7 @@ WATCH = """panel => { window.seen = []; const end = performance.now() + 2000;
 
 @pytest.fixture
 def lesson(open_lesson, lab):
-    cells = [nbformat.v4.new_code_cell(text.strip()) for text in (SOURCE, QUESTION, PANEL)]
+    cells = [nbformat.v4.new_code_cell(text.strip()) for text in (SOURCE, QUESTION, PANEL, ALIVE)]
     metadata = {"kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"}}
     nbformat.write(nbformat.v4.new_notebook(cells=cells, metadata=metadata), lab.root / "panel.ipynb")
     opened = open_lesson("panel.ipynb")
@@ -82,12 +83,15 @@ def test_prediction_tells_nothing_before_a_choice(lesson):
 
 def test_button_by_keyboard_and_a_new_start_when_the_cell_runs_again(lesson):
     panel = lesson.page.locator(".sl-panel:not(.sl-question)")
+    alive = lesson.page.locator(".jp-OutputArea").last.inner_text().split()[-1]
     for _ in range(2):
         panel.get_by_role("button", name="Press once").press("Enter")
     panel.locator("p", has_text="pressed 2 times").wait_for()
     lesson.run_all()
     panel.locator("p", has_text="pressed 0 times").wait_for()
     assert panel.count() == 1
+    assert lesson.page.locator(".jp-OutputArea").last.inner_text().split()[-1] == alive  # the first run's widgets are closed
+    assert int(alive) > 10
     assert lesson.seen_errors() == []
 
 
