@@ -27,7 +27,7 @@ FLOORS = (
         "direction": ("detection", "direction", "chain", "evidence", "record", "decoder", "schedule"),
         "bank": ("bill", "credits", "usage", "bank", "explain", "reset"),
     },
-    {"array": ("array",)},
+    {"array": ("parts", "array")},
     {"house": ("shade", "lifetime_bills", "house")},
 )
 PLACES = {module: (floor, room, order) for floor, rooms in enumerate(FLOORS) for room, modules in rooms.items()
