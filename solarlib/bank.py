@@ -106,7 +106,12 @@ def _one_bill(tariff, period, state, rated, service_start, ending):
     state.bill += 1
     kwh = _use_bank(tariff, period, state)
     amounts = arithmetic.lines(tariff, period, rated)
-    row = {"tariff": tariff.name, **kwh, **arithmetic.sums_by_kind(tariff, amounts), **_use_money(tariff, period, state, amounts)}
+    row = {
+        "tariff": tariff.name,
+        **kwh,
+        **arithmetic.sums_by_kind(tariff, amounts),
+        **_use_money(tariff, period, state, amounts),
+    }
     gone, row["credit_money_reset"], payout, converted = _reset(tariff, period, state, service_start, ending)
     for name, amount in gone.items():
         row["credit_reset"] += amount
@@ -126,8 +131,15 @@ def _one_bill(tariff, period, state, rated, service_start, ending):
 
 
 BANK_COLUMNS = (
-    "bank_open", "credit_added", "credit_applied", "crossed_in", "crossed_out", "credit_expired", "credit_reset",
-    "bank_close", "billed_kwh",
+    "bank_open",
+    "credit_added",
+    "credit_applied",
+    "crossed_in",
+    "crossed_out",
+    "credit_expired",
+    "credit_reset",
+    "bank_close",
+    "billed_kwh",
 )
 
 
@@ -146,7 +158,9 @@ def _use_bank(tariff, period, state):
             facts["billed", name] = facts["import", name]
         facts["billed", ""] = facts["import", ""]
         row = dict(_empty_bank(names))
-        row.update({f"billed_kwh_{name}": facts["billed", name] for name in names if name}, billed_kwh=facts["billed", ""])
+        row.update(
+            {f"billed_kwh_{name}": facts["billed", name] for name in names if name}, billed_kwh=facts["billed", ""]
+        )
         return row
     values = {}
     for name in names:
@@ -181,8 +195,11 @@ def _use_money(tariff, period, state, amounts):
     if credit.usable == "next bill":
         money.add(state.bill, added)
     return {
-        "money_bank_open": opened, "credit_money_available": available, "credit_money_added": added,
-        "credit_money_applied": applied, "credit_money_expired": expired,
+        "money_bank_open": opened,
+        "credit_money_available": available,
+        "credit_money_added": added,
+        "credit_money_applied": applied,
+        "credit_money_expired": expired,
     }
 
 
@@ -208,7 +225,11 @@ def _reset(tariff, period, state, service_start, ending):
     if is_reset(credit, period.first, period.last, service_start, state.bill):
         action = credit.at_reset
         if action == "pay if over":
-            left = state.money.amount if credit.unit == "money" else sum((lots.amount for lots in state.kwh.values()), ZERO)
+            left = (
+                state.money.amount
+                if credit.unit == "money"
+                else sum((lots.amount for lots in state.kwh.values()), ZERO)
+            )
             action = "pay" if left >= credit.payout_threshold else credit.below_threshold
     if action in (None, "roll") and ending not in (None, "keep"):
         action = ending
@@ -246,19 +267,22 @@ def _compare(tariff, period, row, rated):
     plain = without_pv(tariff, period)
     if plain is None:
         return {}
-    none, kept = (
-        arithmetic.total(tariff, arithmetic.lines(tariff, facts, rated))[2] for facts in plain[:2]
-    )
+    none, kept = (arithmetic.total(tariff, arithmetic.lines(tariff, facts, rated))[2] for facts in plain[:2])
     charged = arithmetic.total(tariff, arithmetic.lines(tariff, plain[2], rated))[2]
     return {
-        "bill_without_pv": none, "saving": none - row["bill"], "value_of_self_consumption": none - kept,
-        "pv_charges": charged - kept, "value_of_export": charged - row["bill"],
+        "bill_without_pv": none,
+        "saving": none - row["bill"],
+        "value_of_self_consumption": none - kept,
+        "pv_charges": charged - kept,
+        "value_of_export": charged - row["bill"],
     }
 
 
 def _valid(rule_sets, first):
     for rules in rule_sets:
-        if (rules.valid_from is None or rules.valid_from <= first) and (rules.valid_to is None or first < rules.valid_to):
+        if (rules.valid_from is None or rules.valid_from <= first) and (
+            rules.valid_to is None or first < rules.valid_to
+        ):
             return rules
     spans = "; ".join(f"{rules.name}: {rules.valid_from or '...'} to {rules.valid_to or '...'}" for rules in rule_sets)
     raise InputError(f"period starting {first}: found no rule set valid on that day, allowed are days inside {spans}")
@@ -268,15 +292,21 @@ def _check_joins(rule_sets):
     for old, new in zip(rule_sets, rule_sets[1:]):
         where = f"rule sets {old.name!r} and {new.name!r}"
         if old.valid_to is None or old.valid_to != new.valid_from:
-            raise InputError(f"{where}: found valid_to {old.valid_to} and valid_from {new.valid_from}, allowed is the same day")
+            raise InputError(
+                f"{where}: found valid_to {old.valid_to} and valid_from {new.valid_from}, allowed is the same day"
+            )
         if old.credit.at_end == "keep" and old.credit.unit != "none":
-            if old.credit.unit != new.credit.unit or (new.credit.unit == "kWh" and set(old.bucket_names) != set(new.bucket_names)):
+            if old.credit.unit != new.credit.unit or (
+                new.credit.unit == "kWh" and set(old.bucket_names) != set(new.bucket_names)
+            ):
                 raise InputError(
                     f"{where}: found credit.at_end = 'keep' although unit or buckets differ, "
                     "allowed is convert (kWh to money), pay or forfeit"
                 )
         if old.credit.at_end == "convert" and new.credit.unit != "money":
-            raise InputError(f"{where}: found credit.at_end = 'convert' before unit = {new.credit.unit!r}, allowed is unit = 'money'")
+            raise InputError(
+                f"{where}: found credit.at_end = 'convert' before unit = {new.credit.unit!r}, allowed is unit = 'money'"
+            )
 
 
 def _open(tariff, old):

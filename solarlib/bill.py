@@ -96,13 +96,17 @@ def amount(charge, period, tariff, rated_kw):
             return charge.price * months
         rating = rated_kw.get(charge.rating)
         if rating is None:
-            raise InputError(f"rated_{charge.rating}_kw: found nothing, allowed is the rating that line {charge.line!r} charges")
+            raise InputError(
+                f"rated_{charge.rating}_kw: found nothing, allowed is the rating that line {charge.line!r} charges"
+            )
         factor = {"month": months, "year": months / 12, "30 days": Decimal(days) / DAYS_PER_MONTH}[charge.per]
         return charge.price * rating * factor
     if charge.on == "demand":
         peak = period.demand_kw.get(charge.bucket or "")
         if peak is None:
-            raise InputError(f"demand_kw: found nothing, allowed is the highest import power that line {charge.line!r} charges")
+            raise InputError(
+                f"demand_kw: found nothing, allowed is the highest import power that line {charge.line!r} charges"
+            )
         return charge.price * peak * tariff.months_per_bill * days / period.days
     kwh = period.kwh[charge.key]
     if days != period.days:

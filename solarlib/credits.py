@@ -82,7 +82,7 @@ def cross(names, rule, price, kwh, billed, step):
     into, out = dict.fromkeys(names, ZERO), dict.fromkeys(names, ZERO)
     dearest = sorted(names, key=lambda name: -price[name])
     for i, giver in enumerate(dearest):
-        takers = dearest[i + 1:] if rule == "high to low" else [name for name in dearest if name != giver]
+        takers = dearest[i + 1 :] if rule == "high to low" else [name for name in dearest if name != giver]
         for taker in takers:
             wanted = billed[taker] - into[taker]
             if rule == "high to low":

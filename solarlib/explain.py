@@ -3,19 +3,33 @@
 from solarlib.quantities import InputError
 
 COUNTED = {
-    "month": "each month", "day": "each day", "delivered": "every kWh that the utility delivered, whatever was sent back",
-    "import": "the kWh bought after netting", "billed": "the kWh left after netting and after the bank",
-    "received": "every kWh that the utility received", "use": "every kWh that the house used, from whatever source",
-    "generation": "every kWh that the array generated", "kw": "the rating of the array",
-    "demand": "the highest power drawn from the utility", "percent": "a share of other lines",
+    "month": "each month",
+    "day": "each day",
+    "delivered": "every kWh that the utility delivered, whatever was sent back",
+    "import": "the kWh bought after netting",
+    "billed": "the kWh left after netting and after the bank",
+    "received": "every kWh that the utility received",
+    "use": "every kWh that the house used, from whatever source",
+    "generation": "every kWh that the array generated",
+    "kw": "the rating of the array",
+    "demand": "the highest power drawn from the utility",
+    "percent": "a share of other lines",
 }
 QUANTITY = {
-    "delivered": "delivered_kwh", "import": "import_kwh", "billed": "billed_kwh", "received": "received_kwh",
-    "use": "use_kwh", "generation": "generation_kwh",
+    "delivered": "delivered_kwh",
+    "import": "import_kwh",
+    "billed": "billed_kwh",
+    "received": "received_kwh",
+    "use": "use_kwh",
+    "generation": "generation_kwh",
 }
 AT_RESET = {
-    "forfeit": "is lost", "donate": "is given to a fund", "pay": "is paid out", "pay if over": "is paid out if it reaches the threshold",
-    "roll": "stays in the bank", None: "stays in the bank",
+    "forfeit": "is lost",
+    "donate": "is given to a fund",
+    "pay": "is paid out",
+    "pay if over": "is paid out if it reaches the threshold",
+    "roll": "stays in the bank",
+    None: "stays in the bank",
 }
 
 
@@ -43,7 +57,13 @@ def explain(row, line, tariff):
         If there is no such line; the message names those that there are.
     """
     topics = {
-        "bill": _bill, "bank": _bank, "reset": _reset, "credit": _credit, "minimum": _minimum, "tax": _tax, "payout": _payout,
+        "bill": _bill,
+        "bank": _bank,
+        "reset": _reset,
+        "credit": _credit,
+        "minimum": _minimum,
+        "tax": _tax,
+        "payout": _payout,
         "saving": _saving,
     }
     names = [charge.line for charge in tariff.charges]
@@ -71,16 +91,26 @@ def _line(row, charge, tariff):
         if charge.blocks:
             parts = [
                 f"{_kwh(row[f'kwh {charge.line} {n}'])} at {block.price} $/kWh"
-                for n, block in enumerate(charge.blocks, 1) if row[f"kwh {charge.line} {n}"]
+                for n, block in enumerate(charge.blocks, 1)
+                if row[f"kwh {charge.line} {n}"]
             ]
             words.append(f"It counted {_kwh(kwh)}{where}: {', '.join(parts) or 'none'}.")
         else:
             words.append(f"It counted {_kwh(kwh)}{where} at {charge.price} $/kWh.")
     elif charge.on == "percent":
-        lines = " and ".join(charge.of) if charge.of else "all other lines" + (" less the credit" if charge.after_credit else "")
+        lines = (
+            " and ".join(charge.of)
+            if charge.of
+            else "all other lines" + (" less the credit" if charge.after_credit else "")
+        )
         words.append(f"It is {charge.price} % of {lines}.")
     else:
-        unit = {"month": "a month", "day": f"a day for {row['days']} days", "kw": f"a kW and {charge.per}", "demand": "a kW"}
+        unit = {
+            "month": "a month",
+            "day": f"a day for {row['days']} days",
+            "kw": f"a kW and {charge.per}",
+            "demand": "a kW",
+        }
         words.append(f"The price is {charge.price} $ {unit[charge.on]}.")
     if charge.months or charge.valid_from or charge.valid_to:
         words.append("It applies to part of the time only; a bill across the change is shared by days.")
@@ -110,15 +140,16 @@ def _bill(row, tariff):
         words.append(f"The bank paid for {_kwh(row['credit_applied'] + row['crossed_in'])}.")
     if row["credit_money_applied"]:
         words.append(f"A money credit took {_money(row['credit_money_applied'])} off.")
-    left = [
-        (charge.line, row[f"line {charge.line}"]) for charge in tariff.charges if row[f"line {charge.line}"] > 0
-    ]
+    left = [(charge.line, row[f"line {charge.line}"]) for charge in tariff.charges if row[f"line {charge.line}"] > 0]
     if bill > 0:
         words.append("What is charged: " + ", ".join(f"{line} {_money(amount)}" for line, amount in left) + ".")
         stuck = [
-            charge.line for charge in tariff.charges
-            if row[f"line {charge.line}"] > 0 and charge.on != "percent"
-            and not (charge.on == "billed" and tariff.credit.unit == "kWh") and not (tariff.credit.unit == "money" and charge.offsettable)
+            charge.line
+            for charge in tariff.charges
+            if row[f"line {charge.line}"] > 0
+            and charge.on != "percent"
+            and not (charge.on == "billed" and tariff.credit.unit == "kWh")
+            and not (tariff.credit.unit == "money" and charge.offsettable)
         ]
         if net < 0 and stuck:
             words.append(f"Surplus energy cannot reduce {', '.join(stuck)}: that is why the bill is not zero.")
@@ -136,16 +167,17 @@ def _bill(row, tariff):
 def _bank(row, tariff):
     if tariff.credit.unit == "money":
         return (
-            f"The money bank opened at {_money(row['money_bank_open'])}; {_money(row['credit_money_expired'])} lapsed, "
-            f"{_money(row['credit_money_added'])} came in, {_money(row['credit_money_applied'])} were used, "
-            f"{_money(row['credit_money_reset'])} were taken at the reset; it closes at {_money(row['money_bank_close'])}."
+            f"The money bank opened at {_money(row['money_bank_open'])}; {_money(row['credit_money_expired'])} lapsed,"
+            f" {_money(row['credit_money_added'])} came in, {_money(row['credit_money_applied'])} were used,"
+            f" {_money(row['credit_money_reset'])} were taken at the reset; it closes at"
+            f" {_money(row['money_bank_close'])}."
         )
     if tariff.credit.unit == "none":
         return "This tariff keeps no credits."
     return (
-        f"The bank opened at {_kwh(row['bank_open'])}; {_kwh(row['credit_expired'])} lapsed, {_kwh(row['credit_added'])} came in, "
-        f"{_kwh(row['credit_applied'] + row['crossed_out'])} were used, {_kwh(row['credit_reset'])} were taken at the reset; "
-        f"it closes at {_kwh(row['bank_close'])}."
+        f"The bank opened at {_kwh(row['bank_open'])}; {_kwh(row['credit_expired'])} lapsed,"
+        f" {_kwh(row['credit_added'])} came in, {_kwh(row['credit_applied'] + row['crossed_out'])} were used,"
+        f" {_kwh(row['credit_reset'])} were taken at the reset; it closes at {_kwh(row['bank_close'])}."
     )
 
 
@@ -155,7 +187,9 @@ def _reset(row, tariff):
         what = _kwh(kwh) if kwh else _money(money)
         got = f"{_money(row['payout'])} were paid for it." if row["payout"] else "Nothing was paid for it."
         return f"The credits were emptied with this bill: {what}. {got}"
-    return f"Nothing was taken from the credits on this bill; at a reset what is left {AT_RESET[tariff.credit.at_reset]}."
+    return (
+        f"Nothing was taken from the credits on this bill; at a reset what is left {AT_RESET[tariff.credit.at_reset]}."
+    )
 
 
 def _credit(row, tariff):
@@ -163,9 +197,15 @@ def _credit(row, tariff):
     if unit == "none":
         return "This tariff gives no credit for surplus energy."
     if unit == "kWh":
-        return f"{_kwh(row['credit_added'])} of surplus went to the bank, and {_kwh(row['credit_applied'] + row['crossed_in'])} from it were used."
+        return (
+            f"{_kwh(row['credit_added'])} of surplus went to the bank, and"
+            f" {_kwh(row['credit_applied'] + row['crossed_in'])} from it were used."
+        )
     later = " It can be used from the next bill on." if tariff.credit.usable == "next bill" else ""
-    return f"{_kwh(row['export_kwh'])} of surplus earned {_money(row['credit_money_added'])}; {_money(row['credit_money_applied'])} of credit were used.{later}"
+    return (
+        f"{_kwh(row['export_kwh'])} of surplus earned {_money(row['credit_money_added'])};"
+        f" {_money(row['credit_money_applied'])} of credit were used.{later}"
+    )
 
 
 def _minimum(row, tariff):
@@ -200,7 +240,7 @@ def _saving(row, tariff):
         return "The saving needs the energy that the array generated in each period."
     charged = f", less {_money(row['pv_charges'])} charged because of the array" if row["pv_charges"] else ""
     return (
-        f"Without the array the bill would be {_money(row['bill_without_pv'])}; the saving is {_money(row['saving'])}: "
-        f"{_money(row['value_of_self_consumption'])} from energy used at once and {_money(row['value_of_export'])} from "
-        f"energy sent out{charged}."
+        f"Without the array the bill would be {_money(row['bill_without_pv'])}; the saving is {_money(row['saving'])}:"
+        f" {_money(row['value_of_self_consumption'])} from energy used at once and {_money(row['value_of_export'])}"
+        f" from energy sent out{charged}."
     )

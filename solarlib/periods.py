@@ -52,7 +52,7 @@ def monthly_periods(delivered_kwh, received_kwh, generation_kwh=None, reads=None
     edges = _edges(index, step, reads)
     utc = index.as_unit("ns").asi8
     cut = np.searchsorted(utc, edges.as_unit("ns").asi8)
-    values = {name: array[cut[0]:cut[-1]] for name, array in values.items()}
+    values = {name: array[cut[0] : cut[-1]] for name, array in values.items()}
     table = {"period_start": edges[:-1], "period_end": edges[1:]}
     if tariff is not None and tariff.credit.export_limit_kw is not None:
         limit = float(tariff.credit.export_limit_kw) * (step / pd.Timedelta(hours=1))
@@ -64,7 +64,7 @@ def monthly_periods(delivered_kwh, received_kwh, generation_kwh=None, reads=None
     for name, array in values.items():
         table[f"{name}_kwh"] = np.add.reduceat(array, cut[:-1] - cut[0])
     if tariff is not None:
-        table |= _by_rules(index[cut[0]:cut[-1]], step, cut - cut[0], values, tariff)
+        table |= _by_rules(index[cut[0] : cut[-1]], step, cut - cut[0], values, tariff)
     return pd.DataFrame(table)
 
 
@@ -93,24 +93,31 @@ def periods_from_reads(reads, digits=5, multiplier=1):
     odd = sorted(set(kinds) - {"actual", "estimated", "exchange out", "exchange in"})
     if odd or len(reads) < 2 or kinds[0].startswith("exchange") or kinds[-1].startswith("exchange"):
         raise InputError(
-            f"reads: found {len(reads)} rows of kind {', '.join(odd or map(str, dict.fromkeys(kinds)))}, allowed are two or more, "
-            "actual or estimated, with exchange out and exchange in between them"
+            f"reads: found {len(reads)} rows of kind {', '.join(odd or map(str, dict.fromkeys(kinds)))}, allowed are"
+            " two or more, actual or estimated, with exchange out and exchange in between them"
         )
     values = {name: reads[name].tolist() for name in registers}
     dates = [pd.Timestamp(day).date() for day in reads["date"]]
     rows, start, sums = [], 0, dict.fromkeys(registers, 0)
     for i in range(1, len(reads)):
         if (kinds[i] == "exchange in") != (kinds[i - 1] == "exchange out"):
-            raise InputError(f"reads: found {kinds[i]} after {kinds[i - 1]} on {dates[i]}, allowed is exchange in right after exchange out")
+            raise InputError(
+                f"reads: found {kinds[i]} after {kinds[i - 1]} on {dates[i]}, allowed is exchange in right after"
+                " exchange out"
+            )
         if kinds[i] == "exchange in":
             continue
         for name in registers:
             sums[name] += register_difference(values[name][i - 1], values[name][i], digits, multiplier)
         if kinds[i] != "exchange out":
-            rows.append({
-                "period_start": dates[start], "period_end": dates[i], **{f"{name}_kwh": kwh for name, kwh in sums.items()},
-                "estimated": kinds[i] == "estimated",
-            })
+            rows.append(
+                {
+                    "period_start": dates[start],
+                    "period_end": dates[i],
+                    **{f"{name}_kwh": kwh for name, kwh in sums.items()},
+                    "estimated": kinds[i] == "estimated",
+                }
+            )
             start, sums = i, dict.fromkeys(registers, 0)
     return pd.DataFrame(rows)
 
@@ -143,8 +150,8 @@ def _codes(index, step, tariff):
         else:  # whole intervals an hour: no lookup label by label
             hour, count = since // HOUR_NS, HOUR_NS // step
             skip = since % HOUR_NS // step
-            hours = table[hour:hour + (skip + stop - start - 1) // count + 1]
-            codes[start:stop] = (np.repeat(hours, count) if count > 1 else hours)[skip:skip + stop - start]
+            hours = table[hour : hour + (skip + stop - start - 1) // count + 1]
+            codes[start:stop] = (np.repeat(hours, count) if count > 1 else hours)[skip : skip + stop - start]
     return codes
 
 
@@ -159,7 +166,9 @@ def _clock_segments(index):
     sample = np.append(np.arange(0, len(index) - 1, stride), len(index) - 1)
     seen = offsets(sample)
     changed = np.flatnonzero(np.diff(seen))
-    near = (sample[changed][:, None] + np.arange(stride + 1)).ravel()  # every label of the stretches in which it changed
+    near = (
+        sample[changed][:, None] + np.arange(stride + 1)
+    ).ravel()  # every label of the stretches in which it changed
     near = np.unique(near[near < len(index)])
     exact = offsets(near)
     turns = np.flatnonzero((np.diff(exact) != 0) & (np.diff(near) == 1)) + 1
@@ -219,7 +228,9 @@ def _by_rules(index, step, cut, values, tariff):
         home, key = np.zeros(size, int), np.zeros(size, int)
         home[order], key[order] = period, codes
         for what, sign in (("import", 1), ("export", -1)):
-            sums = np.bincount(home * len(names) + key, np.maximum(sign * net, 0.0), count * len(names)).reshape(count, -1)
+            sums = np.bincount(home * len(names) + key, np.maximum(sign * net, 0.0), count * len(names)).reshape(
+                count, -1
+            )
             columns |= {f"{what}_kwh_{name}" if name else f"{what}_kwh": sums[:, i] for i, name in enumerate(names)}
         exported = np.maximum(-net, 0.0)
         if hourly:
@@ -268,7 +279,10 @@ def _group(index, step, netting):
         return wall // DAY_NS
     length = NETTING_NS.get(netting) or netting * 60 * NS
     if step > pd.Timedelta(length, "ns"):
-        raise InputError(f"interval data: found a step of {step}, allowed is a step up to {pd.Timedelta(length, 'ns')} for this tariff")
+        raise InputError(
+            f"interval data: found a step of {step}, allowed is a step up to {pd.Timedelta(length, 'ns')} for this"
+            " tariff"
+        )
     utc = index.as_unit("ns").asi8
     return (utc + (wall - utc) % length) // length
 
@@ -287,7 +301,10 @@ def _edges(index, step, reads):
     if len(edges) < 2 or not (np.diff(edges.as_unit("ns").asi8) > 0).all():
         raise InputError(f"reads: found {[str(read) for read in reads]}, allowed are two or more rising dates")
     if edges[0] < index[0] or edges[-1] > index[-1] + step:
-        raise InputError(f"reads: found {edges[0]} to {edges[-1]}, allowed are dates inside the data, {index[0]} to {index[-1] + step}")
+        raise InputError(
+            f"reads: found {edges[0]} to {edges[-1]}, allowed are dates inside the data, {index[0]} to"
+            f" {index[-1] + step}"
+        )
     return edges
 
 
@@ -302,5 +319,7 @@ def _values(series, index, name):
     values = series.to_numpy(float)
     bad = ~(values >= 0)
     if bad.any():
-        raise InputError(f"{name}: found {values[bad][0]} at {index[bad][0]}, allowed are numbers that are not negative")
+        raise InputError(
+            f"{name}: found {values[bad][0]} at {index[bad][0]}, allowed are numbers that are not negative"
+        )
     return values

@@ -111,9 +111,7 @@ def loss_spread(surplus_kwh, levels=(0.1, 0.5, 0.9)):
     return pd.DataFrame(table, index=list(MONTHS))
 
 
-def draw_years(
-    generation_kwh, use_kwh, rng, count, yearly=0.04, monthly=0.08, use_yearly=0.05, use_monthly=0.05
-):
+def draw_years(generation_kwh, use_kwh, rng, count, yearly=0.04, monthly=0.08, use_yearly=0.05, use_monthly=0.05):
     """Draw yearly surpluses from a typical year with normal scatter of weather and use.
 
     Parameters
@@ -197,24 +195,43 @@ def year_by_reset_month(delivered_kwh, received_kwh, tariff, **ratings):
         ``left_kwh``, ``payout``, ``year_cost`` ($), ``bought_kwh``.
     """
     if tariff.credit.unit != "kWh" or tariff.credit.at_reset is None:
-        raise InputError(f"tariff {tariff.name!r}: found no kWh bank with a reset, allowed is credit.unit = 'kWh' with at_reset")
+        raise InputError(
+            f"tariff {tariff.name!r}: found no kWh bank with a reset, allowed is credit.unit = 'kWh' with at_reset"
+        )
     delivered, received = _twelve(delivered_kwh), _twelve(received_kwh)
     rows = []
     for reset in range(1, 13):
-        rules = replace(tariff, credit=replace(
-            tariff.credit, reset_month=reset, reset_date=None, reset_anniversary=None, reset_bills=None,
-            reset_first_bill=None, reset_every_years=1,
-        ))
+        rules = replace(
+            tariff,
+            credit=replace(
+                tariff.credit,
+                reset_month=reset,
+                reset_date=None,
+                reset_anniversary=None,
+                reset_bills=None,
+                reset_first_bill=None,
+                reset_every_years=1,
+            ),
+        )
         months = [(reset + i) % 12 for i in range(12)]
         edges = pd.date_range(f"{TYPICAL_YEAR}-{months[0] + 1:02}-01", periods=13, freq="MS")
-        periods = pd.DataFrame({
-            "period_start": edges[:-1], "period_end": edges[1:], "delivered_kwh": delivered[months], "received_kwh": received[months],
-        })
+        periods = pd.DataFrame(
+            {
+                "period_start": edges[:-1],
+                "period_end": edges[1:],
+                "delivered_kwh": delivered[months],
+                "received_kwh": received[months],
+            }
+        )
         book = ledger(periods, rules, compare=False, **ratings)
-        rows.append({
-            "left_kwh": book.credit_reset.sum(), "payout": round(book.payout.sum(), 2),
-            "year_cost": round(book.bill.sum() - book.balance_close.iloc[-1], 2), "bought_kwh": book.billed_kwh.sum(),
-        })
+        rows.append(
+            {
+                "left_kwh": book.credit_reset.sum(),
+                "payout": round(book.payout.sum(), 2),
+                "year_cost": round(book.bill.sum() - book.balance_close.iloc[-1], 2),
+                "bought_kwh": book.billed_kwh.sum(),
+            }
+        )
     return pd.DataFrame(rows, index=list(MONTHS))
 
 
@@ -250,7 +267,7 @@ def sinusoid_loss(time, mean, amplitude, peak_time):
     Returns
     -------
     ndarray
-        ``max(0, mean, mean - X)`` with X the surplus from the reset to the next time when the rate turns positive. [kWh]
+        ``max(0, mean, mean - X)`` with X the surplus from the reset until the rate next turns positive. [kWh]
     """
     a = _ratio(mean, amplitude)
     angle = 2 * np.pi * (np.asarray(time, float) - peak_time)
@@ -288,5 +305,7 @@ def _ratio(mean, amplitude):
 def _twelve(values):
     array = np.asarray(values, float)
     if array.ndim == 0 or array.shape[-1] != 12 or not np.isfinite(array).all():
-        raise InputError(f"surplus: found an array of shape {array.shape}, allowed are 12 finite numbers a year, January first")
+        raise InputError(
+            f"surplus: found an array of shape {array.shape}, allowed are 12 finite numbers a year, January first"
+        )
     return array

@@ -16,17 +16,19 @@ from functools import cached_property
 from pathlib import Path
 
 from solarlib.quantities import InputError
-from solarlib.tariff_checks import ENERGY, contradictions
-from solarlib.tariff_fields import (
-    Problems, choice, day_of_year, flag, iso_date, listing, number, prices, text, whole,
-)
+from solarlib.tariff_checks import contradictions
+from solarlib.tariff_fields import BLOCK_FIELDS, BUCKET_FIELDS, CHARGE_FIELDS, CREDIT_FIELDS, TARIFF_FIELDS, Problems
 
 TARIFF_FOLDER = Path(__file__).parents[1] / "data" / "tariffs"
 KINDS = {
-    "month": "fixed", "day": "fixed", "kw": "capacity", "demand": "demand", "percent": "tax",
-    "generation": "production", "received": "production",
+    "month": "fixed",
+    "day": "fixed",
+    "kw": "capacity",
+    "demand": "demand",
+    "percent": "tax",
+    "generation": "production",
+    "received": "production",
 }
-ONS = ("month", "day", *ENERGY, "kw", "demand", "percent")
 
 
 @dataclass(frozen=True)
@@ -187,43 +189,6 @@ class Tariff:
         return next(charge for charge in self.charges if charge.line == line)
 
 
-_BLOCK = {"up_to_kwh": number(0, 1e9, "kWh"), "price": number(-1e3, 1e3, "$/kWh")}
-_CHARGE = {
-    "line": text(), "on": choice(*ONS), "price": number(-1e5, 1e5), "blocks": None, "blocks_by_days": flag(),
-    "bucket": text(), "months": listing(whole(1, 12)), "valid_from": iso_date(), "valid_to": iso_date(),
-    "offset": flag(), "prorate": flag(), "rating": choice("dc", "ac"), "per": choice("month", "year", "30 days"),
-    "window_minutes": choice(15, 30, 60), "of": listing(text()), "after_credit": flag(),
-}
-_BUCKET = {
-    "name": text(r"[A-Za-z0-9-]+"), "hours": listing(listing(whole(0, 24), 2)),
-    "days": choice("all", "weekdays", "weekends"), "months": listing(whole(1, 12)),
-}
-_CREDIT = {
-    "unit": choice("kWh", "money", "none"),
-    "netting": choice("period", "bucket", "day", "hour", "quarter hour", "none"),
-    "export_price": prices(), "export_factor": number(0, 10), "export_share": number(0, 10),
-    "export_lines": listing(text()), "usable": choice("same bill", "next bill"),
-    "order": choice("fifo", "lifo", "pool"), "life_bills": whole(1, 600), "issuing_bill_counts": flag(),
-    "cross_bucket": choice("none", "high to low", "by value"), "reset_month": whole(1, 12),
-    "reset_date": day_of_year(), "reset_anniversary": iso_date(), "reset_bills": whole(1, 600),
-    "reset_first_bill": whole(1, 600), "reset_every_years": whole(1, 50),
-    "at_reset": choice("forfeit", "donate", "pay", "pay if over", "roll"),
-    "payout_price": number(0, 1e3, "$/kWh"), "payout_share": number(0, 10), "payout_threshold": number(0, 1e9),
-    "below_threshold": choice("roll", "forfeit"), "on_close": choice("forfeit", "pay", "transfer"),
-    "at_end": choice("keep", "convert", "forfeit", "pay"), "conversion_price": number(0, 1e3, "$/kWh"),
-    "export_limit_kw": number(0, 1e6, "kW"),
-}
-_TARIFF = {
-    "name": text(), "note": text(), "charge": None, "credit": None, "bucket": None, "holidays": listing(iso_date()),
-    "minimum_bill": number(0, 1e5, "$"), "minimum_of": listing(text()),
-    "minimum_stage": choice("before tax", "after tax", "after payout"),
-    "negative_bill": choice("carry", "pay", "floor"), "round_stage": choice("line", "total"),
-    "kwh_decimals": whole(0, 6), "months_per_bill": whole(1, 12), "valid_from": iso_date(), "valid_to": iso_date(),
-    "size_cap_kw": number(0, 1e6, "kW"), "size_cap_rating": choice("dc", "ac"),
-    "size_cap_share_of_use": number(0, 10),
-}
-
-
 def read_tariff(source):
     """Read a tariff from a TOML file, a shipped file's bare name, or a table.
 
@@ -277,23 +242,24 @@ def tariff_from_table(table, where="tariff"):
     if isinstance(table, dict) and set(table) == {"file"}:
         return read_tariff(table["file"])
     problems = Problems(where)
-    values = problems.read(table, _TARIFF, "", ("name", "charge"))
+    values = problems.read(table, TARIFF_FIELDS, "", ("name", "charge"))
     charges = tuple(
-        _charge(row, f"charge[{i}]", problems) for i, row in enumerate(problems.rows(values.pop("charge", []), "charge"))
+        _charge(row, f"charge[{i}]", problems)
+        for i, row in enumerate(problems.rows(values.pop("charge", []), "charge"))
     )
     buckets = tuple(
-        Bucket(**{"name": "?", **problems.read(row, _BUCKET, f"bucket[{i}]", ("name",))})
+        Bucket(**{"name": "?", **problems.read(row, BUCKET_FIELDS, f"bucket[{i}]", ("name",))})
         for i, row in enumerate(problems.rows(values.pop("bucket", []), "bucket"))
     )
-    credit = Credit(**problems.read(values.pop("credit", {}), _CREDIT, "credit", ("unit",)))
+    credit = Credit(**problems.read(values.pop("credit", {}), CREDIT_FIELDS, "credit", ("unit",)))
     problems.stop()
     return _without_contradictions(Tariff(charges=charges, buckets=buckets, credit=credit, **values), problems)
 
 
 def _charge(row, key, problems):
-    values = problems.read(row, _CHARGE, key, ("line", "on"))
+    values = problems.read(row, CHARGE_FIELDS, key, ("line", "on"))
     blocks = tuple(
-        Block(**{"price": Decimal(0), **problems.read(block, _BLOCK, f"{key}.blocks[{i}]", ("price",))})
+        Block(**{"price": Decimal(0), **problems.read(block, BLOCK_FIELDS, f"{key}.blocks[{i}]", ("price",))})
         for i, block in enumerate(problems.rows(values.pop("blocks", []), f"{key}.blocks"))
     )
     return Charge(**{"line": "?", "on": "month", **values}, blocks=blocks)

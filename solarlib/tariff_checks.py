@@ -6,7 +6,7 @@ combination of rules either computes or is refused with a reason.
 
 from dataclasses import fields
 
-ENERGY = ("delivered", "import", "billed", "received", "use", "generation")  # what a $/kWh line may count
+from solarlib.tariff_fields import ENERGY
 
 
 def contradictions(tariff):
@@ -36,7 +36,11 @@ def _charge_contradictions(charge, tariff, lines):
     if lines.count(charge.line) > 1:
         yield "line", "the same name twice", "one name per line"
     if (charge.price is None) == (not charge.blocks):
-        yield "price", "both price and blocks" if charge.blocks else "neither price nor blocks", "exactly one of the two"
+        yield (
+            "price",
+            "both price and blocks" if charge.blocks else "neither price nor blocks",
+            "exactly one of the two",
+        )
     if charge.blocks:
         limits = [block.up_to_kwh for block in charge.blocks]
         if charge.on not in ENERGY:
@@ -82,10 +86,18 @@ def _bucket_contradictions(tariff):
         if len(set(names)) < len(names):
             yield "bucket", ", ".join(names), "one name per bucket"
         if rest != [False] * (len(rest) - 1) + [True]:
-            yield "bucket", "no or several buckets without limits", "the last, and only the last, takes every other hour"
+            yield (
+                "bucket",
+                "no or several buckets without limits",
+                "the last, and only the last, takes every other hour",
+            )
         for bucket in tariff.buckets:
             if any(start >= end for start, end in bucket.hours):
-                yield f"bucket {bucket.name!r}.hours", str(bucket.hours), "pairs [from, to] with from < to, in hours 0 to 24"
+                yield (
+                    f"bucket {bucket.name!r}.hours",
+                    str(bucket.hours),
+                    "pairs [from, to] with from < to, in hours 0 to 24",
+                )
         if tariff.credit.netting == "period":
             yield "credit.netting", "'period' with buckets", "bucket, day, hour, quarter hour or none"
     elif tariff.credit.netting == "bucket":
@@ -101,7 +113,9 @@ def _credit_contradictions(credit, tariff):
     if credit.unit == "money" and len(worth) != 1:
         yield "export_price", ", ".join(worth) or "no worth", "exactly one of export_price, export_share, export_lines"
     if credit.unit != "money":
-        for key in sorted(given & {"export_price", "export_share", "export_lines", "export_factor", "payout_share", "usable"}):
+        for key in sorted(
+            given & {"export_price", "export_share", "export_lines", "export_factor", "payout_share", "usable"}
+        ):
             yield key, f"unit = {credit.unit!r}", f"{key} only with unit = 'money'"
     if credit.unit == "none":
         for key in sorted(given & {"life_bills", "order", "cross_bucket", "at_reset", "payout_price", *resets}):
@@ -116,7 +130,11 @@ def _credit_contradictions(credit, tariff):
         yield "reset_every_years", "no yearly reset", "only with reset_month, reset_date or reset_anniversary"
     pays = credit.at_reset in ("pay", "pay if over") or "pay" in (credit.on_close, credit.at_end)
     if credit.unit == "kWh" and pays != (credit.payout_price is not None):
-        yield "payout_price", str(credit.payout_price), "given exactly when something is paid out (at_reset, on_close, at_end)"
+        yield (
+            "payout_price",
+            str(credit.payout_price),
+            "given exactly when something is paid out (at_reset, on_close, at_end)",
+        )
     if credit.unit == "money" and credit.payout_price is not None:
         yield "payout_price", str(credit.payout_price), "payout_share with unit = 'money'"
     if credit.payout_share is not None and not pays:
@@ -126,7 +144,11 @@ def _credit_contradictions(credit, tariff):
     if credit.order == "pool" and credit.life_bills is not None:
         yield "order", "'pool' with life_bills", "fifo or lifo: a pool does not know how old its credits are"
     if credit.issuing_bill_counts and (credit.life_bills or 1) < 2:
-        yield "issuing_bill_counts", f"life_bills = {credit.life_bills}", "life_bills of 2 or more, else no bill could use the credit"
+        yield (
+            "issuing_bill_counts",
+            f"life_bills = {credit.life_bills}",
+            "life_bills of 2 or more, else no bill could use the credit",
+        )
     if (credit.at_end == "convert") != (credit.conversion_price is not None):
         yield "conversion_price", str(credit.conversion_price), "given exactly when at_end = 'convert'"
     if credit.at_end == "convert" and credit.unit != "kWh":
@@ -138,17 +160,33 @@ def _credit_contradictions(credit, tariff):
         yield "unit", "'kWh' but no line on = 'billed'", "at least one line that a kWh credit can reduce"
     if credit.cross_bucket != "none" and any(charge.blocks for charge in billed):
         yield "cross_bucket", "block prices", "none: with blocks no bucket has one price"
-    if credit.export_share is not None and any(c.blocks for c in tariff.charges if c.on in ("import", "billed", "delivered")):
-        yield "export_share", "block prices", "export_price or export_lines: with blocks there is no single retail price"
-    priced = [charge.line for charge in tariff.charges if charge.on in ("import", "billed", "delivered") and not charge.blocks]
+    if credit.export_share is not None and any(
+        c.blocks for c in tariff.charges if c.on in ("import", "billed", "delivered")
+    ):
+        yield (
+            "export_share",
+            "block prices",
+            "export_price or export_lines: with blocks there is no single retail price",
+        )
+    priced = [
+        charge.line for charge in tariff.charges if charge.on in ("import", "billed", "delivered") and not charge.blocks
+    ]
     for line in credit.export_lines:
         if line not in priced:
             yield "export_lines", repr(line), f"lines with one price per kWh: {', '.join(priced) or 'there are none'}"
     if isinstance(credit.export_price, dict) and set(credit.export_price) != {b.name for b in tariff.buckets}:
-        yield "export_price", f"buckets {', '.join(credit.export_price)}", f"one price for each of {', '.join(tariff.bucket_names)}"
+        yield (
+            "export_price",
+            f"buckets {', '.join(credit.export_price)}",
+            f"one price for each of {', '.join(tariff.bucket_names)}",
+        )
     if isinstance(credit.export_price, tuple) and isinstance(credit.export_price[0], tuple):
         if credit.netting not in ("hour", "quarter hour", "none"):
-            yield "export_price", f"an hourly table with netting = {credit.netting!r}", "netting by hour, quarter hour or none"
+            yield (
+                "export_price",
+                f"an hourly table with netting = {credit.netting!r}",
+                "netting by hour, quarter hour or none",
+            )
 
 
 def size_problems(tariff, rated_dc_kw=None, rated_ac_kw=None, yearly_generation_kwh=None, yearly_use_kwh=None):
@@ -171,6 +209,7 @@ def size_problems(tariff, rated_dc_kw=None, rated_ac_kw=None, yearly_generation_
         allowed = float(share) * yearly_use_kwh
         if yearly_generation_kwh > allowed:
             found.append(
-                f"{yearly_generation_kwh:,.0f} kWh a year is above {100 * float(share):g} % of the use, {allowed:,.0f} kWh."
+                f"{yearly_generation_kwh:,.0f} kWh a year is above {100 * float(share):g} % of the use, {allowed:,.0f}"
+                " kWh."
             )
     return found

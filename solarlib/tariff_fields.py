@@ -1,4 +1,4 @@
-"""Reading the fields of a table that a person wrote: each reader returns the value or says what is allowed.
+"""The fields of a tariff table that a person wrote: each reader returns the value or says what is allowed.
 
 `Problems` collects every wrong field before it stops, so that a person corrects a file once, not field by field.
 """
@@ -175,3 +175,81 @@ def prices():
         return single(value)
 
     return read
+
+
+ENERGY = ("delivered", "import", "billed", "received", "use", "generation")  # what a $/kWh line may count
+ONS = ("month", "day", *ENERGY, "kw", "demand", "percent")
+
+BLOCK_FIELDS = {"up_to_kwh": number(0, 1e9, "kWh"), "price": number(-1e3, 1e3, "$/kWh")}
+CHARGE_FIELDS = {
+    "line": text(),
+    "on": choice(*ONS),
+    "price": number(-1e5, 1e5),
+    "blocks": None,
+    "blocks_by_days": flag(),
+    "bucket": text(),
+    "months": listing(whole(1, 12)),
+    "valid_from": iso_date(),
+    "valid_to": iso_date(),
+    "offset": flag(),
+    "prorate": flag(),
+    "rating": choice("dc", "ac"),
+    "per": choice("month", "year", "30 days"),
+    "window_minutes": choice(15, 30, 60),
+    "of": listing(text()),
+    "after_credit": flag(),
+}
+BUCKET_FIELDS = {
+    "name": text(r"[A-Za-z0-9-]+"),
+    "hours": listing(listing(whole(0, 24), 2)),
+    "days": choice("all", "weekdays", "weekends"),
+    "months": listing(whole(1, 12)),
+}
+CREDIT_FIELDS = {
+    "unit": choice("kWh", "money", "none"),
+    "netting": choice("period", "bucket", "day", "hour", "quarter hour", "none"),
+    "export_price": prices(),
+    "export_factor": number(0, 10),
+    "export_share": number(0, 10),
+    "export_lines": listing(text()),
+    "usable": choice("same bill", "next bill"),
+    "order": choice("fifo", "lifo", "pool"),
+    "life_bills": whole(1, 600),
+    "issuing_bill_counts": flag(),
+    "cross_bucket": choice("none", "high to low", "by value"),
+    "reset_month": whole(1, 12),
+    "reset_date": day_of_year(),
+    "reset_anniversary": iso_date(),
+    "reset_bills": whole(1, 600),
+    "reset_first_bill": whole(1, 600),
+    "reset_every_years": whole(1, 50),
+    "at_reset": choice("forfeit", "donate", "pay", "pay if over", "roll"),
+    "payout_price": number(0, 1e3, "$/kWh"),
+    "payout_share": number(0, 10),
+    "payout_threshold": number(0, 1e9),
+    "below_threshold": choice("roll", "forfeit"),
+    "on_close": choice("forfeit", "pay", "transfer"),
+    "at_end": choice("keep", "convert", "forfeit", "pay"),
+    "conversion_price": number(0, 1e3, "$/kWh"),
+    "export_limit_kw": number(0, 1e6, "kW"),
+}
+TARIFF_FIELDS = {
+    "name": text(),
+    "note": text(),
+    "charge": None,
+    "credit": None,
+    "bucket": None,
+    "holidays": listing(iso_date()),
+    "minimum_bill": number(0, 1e5, "$"),
+    "minimum_of": listing(text()),
+    "minimum_stage": choice("before tax", "after tax", "after payout"),
+    "negative_bill": choice("carry", "pay", "floor"),
+    "round_stage": choice("line", "total"),
+    "kwh_decimals": whole(0, 6),
+    "months_per_bill": whole(1, 12),
+    "valid_from": iso_date(),
+    "valid_to": iso_date(),
+    "size_cap_kw": number(0, 1e6, "kW"),
+    "size_cap_rating": choice("dc", "ac"),
+    "size_cap_share_of_use": number(0, 10),
+}

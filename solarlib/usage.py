@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.quantities import InputError
-from solarlib.tariff_checks import ENERGY
+from solarlib.tariff_fields import ENERGY
 
 ZERO = Decimal(0)
 DAY = timedelta(days=1)
@@ -20,7 +20,8 @@ class Period:
     """One billing period.
 
     `first` and `end` are the dates of the opening and the closing read; the days run from `first` to `last`, the day
-    before `end`, which names the bill's month. `kwh` maps (what is counted, bucket) to energy; the empty bucket name means all hours.
+    before `end`, which names the bill's month. `kwh` maps (what is counted, bucket) to energy; the empty bucket name
+    means all hours.
     """
 
     first: date
@@ -69,7 +70,9 @@ def read_rows(periods, rules_on):
 
 def _plain(column):
     """Values as a list; times become dates, which is what a bill counts."""
-    return (column.dt.date if isinstance(column.dtype, (pd.DatetimeTZDtype, np.dtypes.DateTime64DType)) else column).tolist()
+    return (
+        column.dt.date if isinstance(column.dtype, (pd.DatetimeTZDtype, np.dtypes.DateTime64DType)) else column
+    ).tolist()
 
 
 def _spans(columns):
@@ -108,18 +111,16 @@ def _read_part(columns, spans, tariff):
     for what in ("delivered", "received", "import", "export") if tariff.buckets else ():
         kwh[what, ""] = sum(kwh[what, name] for name in names)
         if f"{what}_kwh" in columns and what in ("delivered", "received"):
-            register = steps(f"{what}_kwh")
-            _refuse(
-                abs(register - kwh[what, ""]) > REGISTER_SLACK_KWH * scale, spans,
-                lambda i: f"found {what}_kwh {register[i] / scale:g} but {kwh[what, ''][i] / scale:g} in the buckets, "  # noqa: B023
-                f"allowed is a difference up to {REGISTER_SLACK_KWH} kWh",
-            )
+            _agree(what, steps(f"{what}_kwh"), kwh[what, ""], scale, spans)
     made = kwh["generation", ""] = steps("generation_kwh")
     if made is not None:
         _refuse(
-            kwh["received", ""] > made + 1, spans,
-            lambda i: f"found received {kwh['received', ''][i] / scale:g} kWh above generation {made[i] / scale:g} kWh, "
-            "allowed is received up to generation (a wrong multiplier, mixed periods or swapped registers?)",
+            kwh["received", ""] > made + 1,
+            spans,
+            lambda i: (
+                f"found received {kwh['received', ''][i] / scale:g} kWh above generation {made[i] / scale:g} kWh, "
+                "allowed is received up to generation (a wrong multiplier, mixed periods or swapped registers?)"
+            ),
         )
     kwh = {key: values for key, values in kwh.items() if values is not None}
     for key in [name for what, name in kwh if what == "generation"]:
@@ -131,6 +132,17 @@ def _read_part(columns, spans, tariff):
                 "allowed is a table with generation_kwh"
             )
     return _rows(columns, spans, tariff, kwh)
+
+
+def _agree(what, register, buckets, scale, spans):
+    _refuse(
+        abs(register - buckets) > REGISTER_SLACK_KWH * scale,
+        spans,
+        lambda i: (
+            f"found {what}_kwh {register[i] / scale:g} but {buckets[i] / scale:g} in the buckets, "
+            f"allowed is a difference up to {REGISTER_SLACK_KWH} kWh"
+        ),
+    )
 
 
 def _net(columns, kwh, name, tariff, spans, steps):
@@ -176,10 +188,15 @@ def _rows(columns, spans, tariff, kwh):
     rows = []
     for i, ((first, end), values, shown) in enumerate(zip(spans, zip(*exact.values()), zip(*readings.values()))):
         period = Period(
-            first, end, end - DAY, (end - first).days, dict(zip(exact, values)),
+            first,
+            end,
+            end - DAY,
+            (end - first).days,
+            dict(zip(exact, values)),
             {name: power[i] for name, power in powers["demand_kw"].items() if power},
             {name: power[i] for name, power in powers["load_demand_kw"].items() if power},
-            export_value[i] if export_value else None, bool(partial[i]) if partial else False,
+            export_value[i] if export_value else None,
+            bool(partial[i]) if partial else False,
         )
         row = {name: column[i] for name, column in texts.items()}
         row["days"] = period.days
@@ -228,7 +245,8 @@ def _steps(values, decimals, spans, name):
     """Round energies half up to whole steps of 10 ** -decimals kWh, as integers."""
     array = np.asarray(values, float)
     _refuse(
-        ~(np.isfinite(array) & (array >= -1e-9)), spans,
+        ~(np.isfinite(array) & (array >= -1e-9)),
+        spans,
         lambda i: f"{name}: found {values[i]}, allowed is a number of kWh that is not negative",
     )
     scaled = np.maximum(array, 0.0) * 10.0**decimals

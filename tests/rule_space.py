@@ -22,9 +22,15 @@ def tariff_tables(draw):
     buckets = draw(st.sampled_from([(), (), ("on", "off"), ("on", "mid", "off")]))
     unit = draw(st.sampled_from(["kWh", "kWh", "money", "money", "none"]))
     table = {"name": "drawn", "kwh_decimals": 0, "negative_bill": draw(st.sampled_from(["carry", "pay", "floor"]))}
-    table["charge"] = [{"line": "basic", "on": draw(st.sampled_from(["month", "day"])), "price": draw(st.sampled_from([0, 4.37, 12]))}]
+    table["charge"] = [
+        {"line": "basic", "on": draw(st.sampled_from(["month", "day"])), "price": draw(st.sampled_from([0, 4.37, 12]))}
+    ]
     _maybe(draw, table["charge"][0], "offset", [True, False])
-    energy_on = {"kWh": "billed", "money": draw(st.sampled_from(["import", "billed"])), "none": draw(st.sampled_from(["import", "use"]))}[unit]
+    energy_on = {
+        "kWh": "billed",
+        "money": draw(st.sampled_from(["import", "billed"])),
+        "none": draw(st.sampled_from(["import", "use"])),
+    }[unit]
     for i, bucket in enumerate(buckets or (None,)):
         charge = {"line": f"energy {bucket or 'all'}", "on": energy_on}
         if bucket:
@@ -36,43 +42,83 @@ def tariff_tables(draw):
             charge["price"] = [0.31, 0.17, 0.095][i]
         _maybe(draw, charge, "months", [[5, 6, 7, 8], [1, 2, 12]], 8)
         table["charge"].append(charge)
-    for line, on, price in (("delivery", "delivered", 0.041), ("unavoidable", "import", 0.013), ("adder", "generation", -0.01)):
+    for line, on, price in (
+        ("delivery", "delivered", 0.041),
+        ("unavoidable", "import", 0.013),
+        ("adder", "generation", -0.01),
+    ):
         if draw(st.integers(1, 4)) == 1:
             table["charge"].append({"line": line, "on": on, "price": price, "offset": draw(st.booleans())})
     if draw(st.integers(1, 4)) == 1:
-        table["charge"].append({
-            "line": "capacity", "on": "kw", "price": 1.37, "per": draw(st.sampled_from(["month", "year", "30 days"])),
-            "prorate": draw(st.booleans()),
-        })
+        table["charge"].append(
+            {
+                "line": "capacity",
+                "on": "kw",
+                "price": 1.37,
+                "per": draw(st.sampled_from(["month", "year", "30 days"])),
+                "prorate": draw(st.booleans()),
+            }
+        )
     if draw(st.integers(1, 3)) == 1:
         table["charge"].append({"line": "tax", "on": "percent", "price": 7, "after_credit": draw(st.booleans())})
     if draw(st.integers(1, 3)) == 1:
-        table |= {"minimum_bill": 15.00, "minimum_stage": draw(st.sampled_from(["before tax", "after tax", "after payout"]))}
+        table |= {
+            "minimum_bill": 15.00,
+            "minimum_stage": draw(st.sampled_from(["before tax", "after tax", "after payout"])),
+        }
         _maybe(draw, table, "minimum_of", [["basic"]], 4)
     _maybe(draw, table, "round_stage", ["line", "total"], 4)
     if buckets:
-        table["bucket"] = [{"name": name, "hours": [[9 + 3 * i, 12 + 3 * i]]} for i, name in enumerate(buckets[:-1])] + [{"name": buckets[-1]}]
+        table["bucket"] = [
+            {"name": name, "hours": [[9 + 3 * i, 12 + 3 * i]]} for i, name in enumerate(buckets[:-1])
+        ] + [{"name": buckets[-1]}]
     credit = table["credit"] = {"unit": unit}
     nettings = ["bucket", "none", "hour"] if buckets else ["period", "none", "hour"]
     credit["netting"] = draw(st.sampled_from([*nettings, nettings[0], nettings[0]]))
     if unit == "money":
-        credit |= draw(st.sampled_from([
-            {"export_price": 0.031}, {"export_price": 0.4}, {"export_price": [0.01 * m for m in range(1, 13)]},
-            {"export_share": 0.75}, {"export_lines": [f"energy {buckets[0] if buckets else 'all'}"]},
-            {"export_price": dict.fromkeys(buckets, 0.05) if buckets else 0.05},
-        ]))
+        credit |= draw(
+            st.sampled_from(
+                [
+                    {"export_price": 0.031},
+                    {"export_price": 0.4},
+                    {"export_price": [0.01 * m for m in range(1, 13)]},
+                    {"export_share": 0.75},
+                    {"export_lines": [f"energy {buckets[0] if buckets else 'all'}"]},
+                    {"export_price": dict.fromkeys(buckets, 0.05) if buckets else 0.05},
+                ]
+            )
+        )
         _maybe(draw, credit, "usable", ["same bill", "next bill"])
         _maybe(draw, credit, "export_factor", [1.25])
     if unit != "none":
-        credit |= draw(st.sampled_from([
-            {}, {}, {"order": "pool"}, {"life_bills": 1}, {"life_bills": 2}, {"life_bills": 12}, {"order": "lifo", "life_bills": 2},
-            {"life_bills": 3, "issuing_bill_counts": True},
-        ]))
+        credit |= draw(
+            st.sampled_from(
+                [
+                    {},
+                    {},
+                    {"order": "pool"},
+                    {"life_bills": 1},
+                    {"life_bills": 2},
+                    {"life_bills": 12},
+                    {"order": "lifo", "life_bills": 2},
+                    {"life_bills": 3, "issuing_bill_counts": True},
+                ]
+            )
+        )
         if draw(st.booleans()):
-            credit |= draw(st.sampled_from([
-                {"reset_month": 3}, {"reset_month": 10}, {"reset_date": "03-31"}, {"reset_anniversary": date(2020, 6, 15)},
-                {"reset_bills": 4, "reset_first_bill": 2}, {"reset_bills": 1}, {"reset_month": 3, "reset_every_years": 2},
-            ]))
+            credit |= draw(
+                st.sampled_from(
+                    [
+                        {"reset_month": 3},
+                        {"reset_month": 10},
+                        {"reset_date": "03-31"},
+                        {"reset_anniversary": date(2020, 6, 15)},
+                        {"reset_bills": 4, "reset_first_bill": 2},
+                        {"reset_bills": 1},
+                        {"reset_month": 3, "reset_every_years": 2},
+                    ]
+                )
+            )
             credit["at_reset"] = draw(st.sampled_from(["forfeit", "donate", "pay", "pay if over", "roll"]))
         if credit.get("at_reset") == "pay if over":
             credit |= {"payout_threshold": 100, "below_threshold": draw(st.sampled_from(["roll", "forfeit"]))}
@@ -82,9 +128,21 @@ def tariff_tables(draw):
     if buckets and unit == "kWh":
         _maybe(draw, credit, "cross_bucket", ["high to low", "by value"], 2)
     if draw(st.integers(1, 25)) == 1:  # a contradiction or a slip
-        draw(st.sampled_from([table, credit])).update(draw(st.sampled_from([
-            {"reset_month": 13}, {"unit": "kwh"}, {"typo": 1}, {"reset_month": 3, "reset_date": "03-31"}, {"export_price": -1}, {"cross_bucket": "by value"}, {"minimum_of": ["none such"]},
-        ])))
+        draw(st.sampled_from([table, credit])).update(
+            draw(
+                st.sampled_from(
+                    [
+                        {"reset_month": 13},
+                        {"unit": "kwh"},
+                        {"typo": 1},
+                        {"reset_month": 3, "reset_date": "03-31"},
+                        {"export_price": -1},
+                        {"cross_bucket": "by value"},
+                        {"minimum_of": ["none such"]},
+                    ]
+                )
+            )
+        )
     return table
 
 
@@ -94,8 +152,15 @@ def usages(draw, buckets=("",), most=14):
     rng = np.random.default_rng(draw(st.integers(0, 2**32)))
     count = draw(st.integers(1, most))
     days = rng.integers(26, 35, count)
-    edges = pd.Timestamp(2023, int(rng.integers(1, 13)), int(rng.integers(1, 29))) + pd.to_timedelta(np.concatenate([[0], np.cumsum(days)]), "D")
-    table = {"period_start": edges[:-1].date, "period_end": edges[1:].date, "generation_kwh": 0, "partial": np.arange(count) == 0}
+    edges = pd.Timestamp(2023, int(rng.integers(1, 13)), int(rng.integers(1, 29))) + pd.to_timedelta(
+        np.concatenate([[0], np.cumsum(days)]), "D"
+    )
+    table = {
+        "period_start": edges[:-1].date,
+        "period_end": edges[1:].date,
+        "generation_kwh": 0,
+        "partial": np.arange(count) == 0,
+    }
     scale = rng.choice([3, 60, 900])
     for name in buckets:
         end = f"_{name}" if name else ""
@@ -120,29 +185,66 @@ def assert_invariants(rows, tariff, closing):
     for name in tariff.bucket_names:
         end = f"_{name}" if name else ""
         for row in rows:
-            taken = sum(row[f"{key}{end}"] for key in ("credit_applied", "crossed_out", "credit_expired", "credit_reset"))
+            taken = sum(
+                row[f"{key}{end}"] for key in ("credit_applied", "crossed_out", "credit_expired", "credit_reset")
+            )
             assert row[f"bank_open{end}"] + row[f"credit_added{end}"] - taken == row[f"bank_close{end}"]
-            assert row[f"billed_kwh{end}"] == row[f"import_kwh{end}"] - row[f"credit_applied{end}"] - row[f"crossed_in{end}"]
+            assert (
+                row[f"billed_kwh{end}"]
+                == row[f"import_kwh{end}"] - row[f"credit_applied{end}"] - row[f"crossed_in{end}"]
+            )
             assert row[f"import_kwh{end}"] - row[f"export_kwh{end}"] == row[f"net_kwh{end}"]
-            assert row[f"credit_added{end}"] <= row[f"export_kwh{end}"] <= row[f"received_kwh{end}"], "export enters once"
-            keys = ("bank_open", "credit_added", "credit_applied", "crossed_in", "crossed_out", "credit_expired", "credit_reset",
-                    "bank_close", "billed_kwh", "import_kwh", "export_kwh")
+            assert (
+                row[f"credit_added{end}"] <= row[f"export_kwh{end}"] <= row[f"received_kwh{end}"]
+            ), "export enters once"
+            keys = (
+                "bank_open",
+                "credit_added",
+                "credit_applied",
+                "crossed_in",
+                "crossed_out",
+                "credit_expired",
+                "credit_reset",
+                "bank_close",
+                "billed_kwh",
+                "import_kwh",
+                "export_kwh",
+            )
             assert all(row[f"{key}{end}"] >= 0 for key in keys)
     for row, after in zip(rows, rows[1:]):
         for key in ("bank", "money_bank", "balance"):
             assert row[f"{key}_close"] == after[f"{key}_open"]
     added, left = sum(row["credit_added"] for row in rows), rows[-1]["bank_close"]
-    assert added == left + sum(row[key] for row in rows for key in ("credit_applied", "crossed_out", "credit_expired", "credit_reset"))
+    assert added == left + sum(
+        row[key] for row in rows for key in ("credit_applied", "crossed_out", "credit_expired", "credit_reset")
+    )
     for row in rows:
         taken = row["credit_money_applied"] + row["credit_money_expired"] + row["credit_money_reset"]
         assert row["money_bank_open"] + row["credit_money_added"] - taken == row["money_bank_close"]
-        assert min(row[key] for key in ("money_bank_open", "credit_money_added", "credit_money_applied", "credit_money_expired",
-                                        "credit_money_reset", "money_bank_close", "payout", "min_bill_topup", "balance_close")) >= 0
+        assert (
+            min(
+                row[key]
+                for key in (
+                    "money_bank_open",
+                    "credit_money_added",
+                    "credit_money_applied",
+                    "credit_money_expired",
+                    "credit_money_reset",
+                    "money_bank_close",
+                    "payout",
+                    "min_bill_topup",
+                    "balance_close",
+                )
+            )
+            >= 0
+        )
         lines = sum(row[f"line {charge.line}"] for charge in tariff.charges)
         due = lines + row["min_bill_topup"] - row["credit_money_applied"] - row["payout"]
         assert row["bill"] == row["bill"].quantize(CENT)
         if tariff.round_stage == "line":
-            assert all(row[f"line {charge.line}"] == row[f"line {charge.line}"].quantize(CENT) for charge in tariff.charges)
+            assert all(
+                row[f"line {charge.line}"] == row[f"line {charge.line}"].quantize(CENT) for charge in tariff.charges
+            )
         paid = row["bill"] + row["balance_open"] - row["balance_close"]
         if closing and row is rows[-1]:
             paid = None if tariff.negative_bill == "carry" else paid

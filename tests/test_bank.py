@@ -1,4 +1,4 @@
-"""The bank and its bills over the whole rule space: invariants, resets, lives of credits, joins, closing, comparisons."""
+"""The bank and its bills over the whole rule space: invariants, resets, lives of credits, joins, closing."""
 
 from dataclasses import replace
 from datetime import date
@@ -14,7 +14,9 @@ from solarlib.bank import bills, ledger
 from solarlib.quantities import InputError
 from solarlib.tariff import read_tariff
 
-MANY = settings(deadline=None, max_examples=2600, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
+MANY = settings(
+    deadline=None, max_examples=2600, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much]
+)
 SOME = settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow])
 FLAT = [{"line": "basic", "on": "month", "price": 10}, {"line": "energy", "on": "billed", "price": 0.15}]
 
@@ -70,15 +72,18 @@ def test_a_kwh_more_sent_out_never_costs_and_a_kwh_more_drawn_never_pays(table, 
     what, i = data.draw(st.sampled_from(["delivered", "received"])), data.draw(st.integers(0, len(periods) - 1))
     name = data.draw(st.sampled_from(tariff.bucket_names))
     before, after = (
-        total_cost(bills(table, tariff, rated_dc_kw=4.48, closing=True)) for table in (periods, _more(periods, what, name, i))
+        total_cost(bills(table, tariff, rated_dc_kw=4.48, closing=True))
+        for table in (periods, _more(periods, what, name, i))
     )
     assert after <= before if what == "received" else after >= before
 
 
 def test_an_election_that_cashes_a_large_bank_can_make_a_kwh_more_sent_out_costly():
     """The exception to the rule above: 599 kWh roll on and are used at 0.15, 600 kWh are cashed at 0.04."""
-    rules = flat({"unit": "kWh", "reset_month": 3, "at_reset": "pay if over", "payout_threshold": 600, "payout_price": 0.04},
-                 negative_bill="pay")
+    rules = flat(
+        {"unit": "kWh", "reset_month": 3, "at_reset": "pay if over", "payout_threshold": 600, "payout_price": 0.04},
+        negative_bill="pay",
+    )
     small, large = (
         total_cost(bills(months([0, 700], [sent, 0], first="2025-03-01"), rules, compare=False)) for sent in (599, 600)
     )
@@ -88,14 +93,25 @@ def test_an_election_that_cashes_a_large_bank_can_make_a_kwh_more_sent_out_costl
 def test_a_rule_that_looks_generous_can_raise_the_bill():
     """On-peak credit that crosses into a bill which the minimum sets anyway is wasted, and missed at the payout."""
     table = {
-        "name": "two buckets", "kwh_decimals": 0, "minimum_bill": 14, "negative_bill": "pay",
+        "name": "two buckets",
+        "kwh_decimals": 0,
+        "minimum_bill": 14,
+        "negative_bill": "pay",
         "bucket": [{"name": "on", "hours": [[9, 21]]}, {"name": "off"}],
-        "charge": [{"line": "on", "on": "billed", "bucket": "on", "price": 0.28},
-                   {"line": "off", "on": "billed", "bucket": "off", "price": 0.095}],
+        "charge": [
+            {"line": "on", "on": "billed", "bucket": "on", "price": 0.28},
+            {"line": "off", "on": "billed", "bucket": "off", "price": 0.095},
+        ],
         "credit": {"unit": "kWh", "netting": "bucket", "reset_bills": 1, "at_reset": "pay", "payout_price": 0.038},
     }
-    usage = months([0], [0]).assign(delivered_kwh_on=0, received_kwh_on=90, delivered_kwh_off=50, received_kwh_off=0,
-                                    delivered_kwh=50, received_kwh=90)
+    usage = months([0], [0]).assign(
+        delivered_kwh_on=0,
+        received_kwh_on=90,
+        delivered_kwh_off=50,
+        received_kwh_off=0,
+        delivered_kwh=50,
+        received_kwh=90,
+    )
     costs = []
     for rule in ("none", "high to low"):
         table["credit"]["cross_bucket"] = rule
@@ -116,8 +132,11 @@ def test_a_kwh_bank_and_a_money_bank_agree_when_export_earns_the_retail_price(pe
 @given(usages(most=12), st.integers(1, 40))
 @SOME
 def test_a_flat_saving_is_self_consumption_plus_credit_used_plus_payout(periods, price):
-    rules = flat({"unit": "money", "netting": "none", "export_price": 0.05, "reset_bills": 5, "at_reset": "pay"},
-                 [FLAT[0], {"line": "energy", "on": "import", "price": price / 100}], negative_bill="pay")
+    rules = flat(
+        {"unit": "money", "netting": "none", "export_price": 0.05, "reset_bills": 5, "at_reset": "pay"},
+        [FLAT[0], {"line": "energy", "on": "import", "price": price / 100}],
+        negative_bill="pay",
+    )
     for row in bills(periods, rules):
         earned = row["self_consumed_kwh"] * price / 100 + row["credit_money_applied"] + row["payout"]
         assert row["saving"] == earned
@@ -191,24 +210,42 @@ def test_rule_sets_that_do_not_join_are_refused():
 def test_a_reset_falls_once_a_year_wherever_in_the_month_the_meter_is_read():
     """Reads that leave a calendar month without a bill of its own, or give it two, neither skip nor double a reset."""
     rules = flat({"unit": "kWh", "reset_month": 3, "at_reset": "forfeit"})
-    for edges in (["2025-01-30", "2025-03-01", "2025-04-02", "2025-05-01"], ["2025-02-02", "2025-03-03", "2025-03-31", "2025-05-01"]):
+    for edges in (
+        ["2025-01-30", "2025-03-01", "2025-04-02", "2025-05-01"],
+        ["2025-02-02", "2025-03-03", "2025-03-31", "2025-05-01"],
+    ):
         days = [date.fromisoformat(day) for day in edges]
-        usage = pd.DataFrame({"period_start": days[:-1], "period_end": days[1:], "delivered_kwh": 0, "received_kwh": 10})
+        usage = pd.DataFrame(
+            {"period_start": days[:-1], "period_end": days[1:], "delivered_kwh": 0, "received_kwh": 10}
+        )
         assert sum(row["credit_reset"] > 0 for row in bills(usage, rules)) == 1
 
 
 def test_a_line_that_starts_inside_a_period_is_shared_by_days():
-    charges = [{"line": "old", "on": "billed", "price": 0.10, "valid_to": "2025-01-11"},
-               {"line": "new", "on": "billed", "price": 0.20, "valid_from": "2025-01-11"},
-               {"line": "winter", "on": "day", "price": 1, "months": [1]}]
+    charges = [
+        {"line": "old", "on": "billed", "price": 0.10, "valid_to": "2025-01-11"},
+        {"line": "new", "on": "billed", "price": 0.20, "valid_from": "2025-01-11"},
+        {"line": "winter", "on": "day", "price": 1, "months": [1]},
+    ]
     (row,) = bills(months([310], [0]), flat({"unit": "kWh"}, charges))
     assert (row["line old"], row["line new"], row["line winter"]) == (Decimal("10.00"), Decimal("42.00"), 31)
 
 
 def test_a_first_part_month_is_prorated_only_where_the_line_says_so():
-    charges = [FLAT[1], {"line": "whole", "on": "month", "price": 12}, {"line": "part", "on": "month", "price": 12, "prorate": True}]
-    usage = pd.DataFrame({"period_start": [date(2025, 1, 17)], "period_end": [date(2025, 2, 1)],
-                          "delivered_kwh": 0, "received_kwh": 0, "partial": True})
+    charges = [
+        FLAT[1],
+        {"line": "whole", "on": "month", "price": 12},
+        {"line": "part", "on": "month", "price": 12, "prorate": True},
+    ]
+    usage = pd.DataFrame(
+        {
+            "period_start": [date(2025, 1, 17)],
+            "period_end": [date(2025, 2, 1)],
+            "delivered_kwh": 0,
+            "received_kwh": 0,
+            "partial": True,
+        }
+    )
     (row,) = bills(usage, flat({"unit": "kWh"}, charges))
     assert (row["line whole"], row["line part"]) == (12, 6)
 
@@ -222,14 +259,17 @@ def test_cents_are_rounded_half_up_line_by_line_and_not_in_binary():
     assert row["bill"] == Decimal("5.35")
 
 
-@pytest.mark.parametrize("change, words", [
-    ({"received_kwh": [500, 0]}, "received 500 kWh above generation 300 kWh"),
-    ({"delivered_kwh": [-1, 0]}, "delivered_kwh: found -1"),
-    ({"delivered_kwh": [float("nan"), 0]}, "delivered_kwh: found nan"),
-    ({"period_start": [date(2025, 1, 1), date(2025, 2, 2)]}, "found the start 2025-02-02, allowed is 2025-02-01"),
-    ({"period_end": [date(2025, 1, 1), date(2025, 3, 1)]}, "found the end 2025-01-01 for the start 2025-01-01"),
-    ({"period_start": ["2025-01-01", date(2025, 2, 1)]}, "allowed is a date or a local midnight"),
-])
+@pytest.mark.parametrize(
+    "change, words",
+    [
+        ({"received_kwh": [500, 0]}, "received 500 kWh above generation 300 kWh"),
+        ({"delivered_kwh": [-1, 0]}, "delivered_kwh: found -1"),
+        ({"delivered_kwh": [float("nan"), 0]}, "delivered_kwh: found nan"),
+        ({"period_start": [date(2025, 1, 1), date(2025, 2, 2)]}, "found the start 2025-02-02, allowed is 2025-02-01"),
+        ({"period_end": [date(2025, 1, 1), date(2025, 3, 1)]}, "found the end 2025-01-01 for the start 2025-01-01"),
+        ({"period_start": ["2025-01-01", date(2025, 2, 1)]}, "allowed is a date or a local midnight"),
+    ],
+)
 def test_impossible_readings_are_refused_by_name(change, words):
     usage = months([10, 20], [300, 0], generation=[300, 50]).assign(**change)
     with pytest.raises(InputError, match=words):

@@ -15,8 +15,15 @@ def june(tariff):
     columns = {"period_start": date(2025, 6, 1), "period_end": date(2025, 7, 1)}
     usage = pd.DataFrame([columns | {"delivered_kwh": 160, "received_kwh": 500, "generation_kwh": 680}])
     for name in tariff.bucket_names if tariff.buckets else ():
-        usage = usage.assign(**{f"delivered_kwh_{name}": 80, f"received_kwh_{name}": 250, f"generation_kwh_{name}": 340,
-                                f"import_kwh_{name}": 80, f"export_kwh_{name}": 250})
+        usage = usage.assign(
+            **{
+                f"delivered_kwh_{name}": 80,
+                f"received_kwh_{name}": 250,
+                f"generation_kwh_{name}": 340,
+                f"import_kwh_{name}": 80,
+                f"export_kwh_{name}": 250,
+            }
+        )
     return ledger(usage.assign(import_kwh=160, export_kwh=500), tariff, rated_dc_kw=4.48, rated_ac_kw=4).iloc[0]
 
 
@@ -37,7 +44,9 @@ def test_a_summer_bill_of_net_billing_names_what_credit_cannot_touch():
     words = explain(june(tariff), "bill", tariff)
     assert "A money credit took 22.50 $ off." in words
     assert "Surplus energy cannot reduce fixed charge, non-bypassable" in words
-    assert "55.80 $ from energy used at once and 22.50 $ from energy sent out" in explain(june(tariff), "saving", tariff)
+    assert "55.80 $ from energy used at once and 22.50 $ from energy sent out" in explain(
+        june(tariff), "saving", tariff
+    )
 
 
 def test_a_minimum_bill_is_named():

@@ -1,4 +1,4 @@
-"""From intervals and registers to billing periods: read dates, buckets, clock changes, netting, demand, export limit."""
+"""From intervals and registers to billing periods: read dates, buckets, clock changes, netting, demand."""
 
 from datetime import date
 from decimal import Decimal
@@ -19,14 +19,20 @@ NEW_YORK = "America/New_York"
 def tariff(netting="none", buckets=(), holidays=(), charges=(), **credit):
     energy = [{"line": f"energy {b['name']}", "on": "import", "bucket": b["name"], "price": 0.2} for b in buckets]
     table = {
-        "name": "test", "charge": [*(energy or [{"line": "energy", "on": "import", "price": 0.2}]), *charges],
+        "name": "test",
+        "charge": [*(energy or [{"line": "energy", "on": "import", "price": 0.2}]), *charges],
         "credit": {"unit": "money", "netting": netting, "export_price": 0.05} | credit,
     }
-    return read_tariff(table | ({"bucket": list(buckets)} if buckets else {}) | ({"holidays": list(holidays)} if holidays else {}))
+    return read_tariff(
+        table | ({"bucket": list(buckets)} if buckets else {}) | ({"holidays": list(holidays)} if holidays else {})
+    )
 
 
-PEAK = ({"name": "on", "hours": [[7, 11], [17, 21]], "days": "weekdays", "months": [6, 7, 8, 9]},
-        {"name": "weekend", "days": "weekends"}, {"name": "off"})
+PEAK = (
+    {"name": "on", "hours": [[7, 11], [17, 21]], "days": "weekdays", "months": [6, 7, 8, 9]},
+    {"name": "weekend", "days": "weekends"},
+    {"name": "off"},
+)
 
 
 def flows(index, seed=3):
@@ -64,7 +70,9 @@ def test_buckets_follow_the_local_clock_weekdays_months_and_holidays():
         free = label.weekday() >= 5 or label.date() == date(2026, 7, 3)
         expected = 1 if free else 0 if label.hour in (7, 8, 9, 10, 17, 18, 19, 20) else 2
         assert code == expected, label
-    assert (bucket_codes(pd.date_range("2026-01-05 08:00", periods=2, freq="1h", tz=NEW_YORK), rules) == 2).all(), "no peak in winter"
+    assert (
+        bucket_codes(pd.date_range("2026-01-05 08:00", periods=2, freq="1h", tz=NEW_YORK), rules) == 2
+    ).all(), "no peak in winter"
 
 
 @pytest.mark.parametrize("day, hours", [("2026-03-08", 23), ("2026-11-01", 25)])
@@ -93,9 +101,13 @@ def test_netting_over_longer_intervals_never_raises_import_or_export(seed, with_
         rules = tariff(netting, PEAK if with_buckets else ())
         book = ledger(monthly_periods(delivered, received, reads=reads, tariff=rules), rules, compare=False)
         assert np.allclose(book.import_kwh - book.export_kwh, book.net_kwh, atol=1e-9)
-        assert np.allclose(book.net_kwh, [(delivered - received)[a:b].sum() for a, b in ((0, 672), (672, None))], atol=0.01)
+        assert np.allclose(
+            book.net_kwh, [(delivered - received)[a:b].sum() for a, b in ((0, 672), (672, None))], atol=0.01
+        )
         if before is not None:
-            assert (book.import_kwh >= before.import_kwh - 0.01).all() and (book.export_kwh >= before.export_kwh - 0.01).all()
+            assert (book.import_kwh >= before.import_kwh - 0.01).all() and (
+                book.export_kwh >= before.export_kwh - 0.01
+            ).all()
         before = book
 
 
@@ -107,7 +119,9 @@ def test_an_hourly_export_table_prices_every_hour_by_local_clock():
     table = monthly_periods(received * 0, received, tariff=rules)
     assert table.export_value.tolist() == pytest.approx([5.22 + 2 * 5.23, 3 * 6.00 + 4 * 6.01])
     unnetted = tariff("none", export_price=prices)
-    assert monthly_periods(received * 0, received, tariff=unnetted).export_value.tolist() == pytest.approx(table.export_value)
+    assert monthly_periods(received * 0, received, tariff=unnetted).export_value.tolist() == pytest.approx(
+        table.export_value
+    )
     last = pd.Timestamp("2026-08-01", tz=NEW_YORK)
     (july,) = bills(table.iloc[[1]].assign(period_end=last), rules)
     assert july["credit_money_added"] == Decimal("42.04")
@@ -151,11 +165,14 @@ def test_bad_series_and_reads_are_refused_by_name():
 
 
 def test_an_exchanged_meter_gives_two_pairs_of_readings_in_one_period():
-    reads = pd.DataFrame({
-        "date": ["2025-01-01", "2025-01-20", "2025-01-20", "2025-02-01", "2025-03-01"],
-        "kind": ["actual", "exchange out", "exchange in", "estimated", "actual"],
-        "delivered": [99900, 50, 10, 110, 300], "received": [500, 520, 0, 5, 60],
-    })
+    reads = pd.DataFrame(
+        {
+            "date": ["2025-01-01", "2025-01-20", "2025-01-20", "2025-02-01", "2025-03-01"],
+            "kind": ["actual", "exchange out", "exchange in", "estimated", "actual"],
+            "delivered": [99900, 50, 10, 110, 300],
+            "received": [500, 520, 0, 5, 60],
+        }
+    )
     table = periods_from_reads(reads)
     assert table.delivered_kwh.tolist() == [150 + 100, 190] and table.received_kwh.tolist() == [20 + 5, 55]
     assert table.estimated.tolist() == [True, False]

@@ -6,8 +6,15 @@ from hypothesis import given, settings, strategies as st
 
 from solarlib.quantities import InputError
 from solarlib.reset import (
-    best_reset, fit_sinusoid, loss_spread, lost_by_reset_month, lost_in_sequence, sinusoid_loss, sinusoid_season,
-    spendable_kwh, value_of_spending,
+    best_reset,
+    fit_sinusoid,
+    loss_spread,
+    lost_by_reset_month,
+    lost_in_sequence,
+    sinusoid_loss,
+    sinusoid_season,
+    spendable_kwh,
+    value_of_spending,
 )
 
 surpluses = st.lists(st.integers(-900, 900), min_size=12, max_size=12).map(lambda values: np.array(values, float))

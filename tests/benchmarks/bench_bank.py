@@ -27,7 +27,11 @@ TARIFF = {
         {"line": "unavoidable", "on": "import", "price": 0.03, "offset": False},
     ],
     "credit": {
-        "unit": "money", "netting": "none", "export_price": {"on": 0.1, "off": 0.05}, "reset_month": 3, "at_reset": "pay",
+        "unit": "money",
+        "netting": "none",
+        "export_price": {"on": 0.1, "off": 0.05},
+        "reset_month": 3,
+        "at_reset": "pay",
     },
 }
 

@@ -22,8 +22,17 @@ from solarlib.tariff import read_tariff
 
 FOLDER = Path(__file__).parent / "ledgers"
 SUMMARY = json.loads((FOLDER / "summary.json").read_text(encoding="utf-8"))
-EXACT = {"D": "delivered_kwh", "R": "received_kwh", "N": "net_kwh", "bank open": "bank_open", "added": "credit_added",
-         "applied": "credit_applied", "bank close": "bank_close", "billed": "billed_kwh", "bill $": "bill"}
+EXACT = {
+    "D": "delivered_kwh",
+    "R": "received_kwh",
+    "N": "net_kwh",
+    "bank open": "bank_open",
+    "added": "credit_added",
+    "applied": "credit_applied",
+    "bank close": "bank_close",
+    "billed": "billed_kwh",
+    "bill $": "bill",
+}
 
 
 def table(name):
@@ -38,12 +47,15 @@ def house(letter, first, years=1):
     start = MONTHS.index(first)
     rows = (rows[start:] + rows[:start]) * years
     edges = pd.date_range(f"2025-{start + 1:02}-01", periods=12 * years + 1, freq="MS").date
-    return pd.DataFrame({
-        "period_start": edges[:-1], "period_end": edges[1:],
-        "delivered_kwh": [int(row[f"D_{letter}"]) for row in rows],
-        "received_kwh": [int(row[f"R_{letter}"]) for row in rows],
-        "generation_kwh": [int(row[f"G_{letter}"]) for row in rows],
-    })
+    return pd.DataFrame(
+        {
+            "period_start": edges[:-1],
+            "period_end": edges[1:],
+            "delivered_kwh": [int(row[f"D_{letter}"]) for row in rows],
+            "received_kwh": [int(row[f"R_{letter}"]) for row in rows],
+            "generation_kwh": [int(row[f"G_{letter}"]) for row in rows],
+        }
+    )
 
 
 def two_houses(first, second, month):
@@ -74,7 +86,7 @@ def compare(name, rows, columns, label, closing=()):
         for key in header[1:]:
             if line[key]:
                 assert Decimal(line[key]) == value[key](row), f"{name}, {line[header[0]]}, {key}"
-    for line in shipped[len(body):]:
+    for line in shipped[len(body) :]:
         for key in header[1:]:
             if line[key]:
                 got = value[key](rows[-1]) if key in closing else sum(value[key](row) for row in rows)
@@ -91,10 +103,17 @@ def test_meter_arithmetic_of_both_houses():
     plain = read_tariff("flat-no-credit")
     for letter in "AB":
         rows = bills(house(letter, "Jan"), plain)
-        columns = {f"{short}_{letter}": name for short, name in (
-            ("G", "generation_kwh"), ("D", "delivered_kwh"), ("R", "received_kwh"), ("S", "self_consumed_kwh"),
-            ("L", "use_kwh"), ("N", "net_kwh"),
-        )}
+        columns = {
+            f"{short}_{letter}": name
+            for short, name in (
+                ("G", "generation_kwh"),
+                ("D", "delivered_kwh"),
+                ("R", "received_kwh"),
+                ("S", "self_consumed_kwh"),
+                ("L", "use_kwh"),
+                ("N", "net_kwh"),
+            )
+        }
         for line, row in zip(table("L0_data"), rows):
             assert line["month"] == month_label(row)
             assert {key: Decimal(line[key]) for key in columns} == {key: row[name] for key, name in columns.items()}
@@ -106,54 +125,100 @@ def test_meter_arithmetic_of_both_houses():
 
 def test_kwh_bank_with_a_march_reset():
     rows = bills(two_houses("A", "B", "Apr"), read_tariff("kwh-bank-march"))
-    compare("L1_kwh_bank_march", rows, EXACT | {
-        "N=D−R": "net_kwh", "expired": "credit_reset", "billed kWh": "billed_kwh", "basic $": "fixed", "energy $": "energy",
-    }, year_label)
+    compare(
+        "L1_kwh_bank_march",
+        rows,
+        EXACT
+        | {
+            "N=D−R": "net_kwh",
+            "expired": "credit_reset",
+            "billed kWh": "billed_kwh",
+            "basic $": "fixed",
+            "energy $": "energy",
+        },
+        year_label,
+    )
     assert sum(row["bill"] for row in rows) == Decimal(SUMMARY["L1"]["total_bill"])
     assert rows[-1]["credit_reset"] == SUMMARY["L1"]["forfeited"]
 
 
 def test_two_month_bills_with_a_reset_every_second_year():
-    """The table prints a loss at the start of the bill after the reset, and the bank of the bill before it undiminished."""
+    """The table prints a loss at the start of the bill after the reset; the bill before it shows its bank whole."""
     shipped = table("L2_two_year_bank")
     edges = pd.date_range("2025-05-01", periods=20, freq="2MS").date
-    periods = pd.DataFrame({
-        "period_start": edges[:-1], "period_end": edges[1:],
-        "delivered_kwh": [int(row["supplied"] or 0) for row in shipped],
-        "received_kwh": [int(row["injected"] or 0) for row in shipped],
-    })
+    periods = pd.DataFrame(
+        {
+            "period_start": edges[:-1],
+            "period_end": edges[1:],
+            "delivered_kwh": [int(row["supplied"] or 0) for row in shipped],
+            "received_kwh": [int(row["injected"] or 0) for row in shipped],
+        }
+    )
     rows = bills(periods, read_tariff("kwh-bank-two-years"))
     for i, row in enumerate(rows):
         row |= {"label": f"P{i + 1}" + " start" * (i == 18), "before": rows[i - 1]["credit_reset"] if i else 0}
-    compare("L2_two_year_bank", rows, {
-        "supplied": "delivered_kwh", "injected": "received_kwh", "net": "net_kwh", "expired at start": "before",
-        "bank open": "bank_open", "added": "credit_added", "applied": "credit_applied", "billed kWh": "billed_kwh",
-        "bank close": lambda row: row["bank_close"] + row["credit_reset"],
-    }, lambda row: row["label"])
+    compare(
+        "L2_two_year_bank",
+        rows,
+        {
+            "supplied": "delivered_kwh",
+            "injected": "received_kwh",
+            "net": "net_kwh",
+            "expired at start": "before",
+            "bank open": "bank_open",
+            "added": "credit_added",
+            "applied": "credit_applied",
+            "billed kWh": "billed_kwh",
+            "bank close": lambda row: row["bank_close"] + row["credit_reset"],
+        },
+        lambda row: row["label"],
+    )
     expected = SUMMARY["L2"]
     assert (rows[0]["billed_kwh"], rows[1]["billed_kwh"], rows[1]["bank_close"]) == (
-        expected["P1_billed"], expected["P2_billed"], expected["P2_bank"]
+        expected["P1_billed"],
+        expected["P2_billed"],
+        expected["P2_bank"],
     )
     assert (rows[5]["credit_reset"], rows[17]["credit_reset"]) == (expected["expired_P7"], expected["expired_P19"])
 
 
 def test_money_credit_usable_on_the_next_bill():
     rows = bills(two_houses("B", "A", "Jan"), read_tariff("fuel-credit-next-bill"))
-    compare("L3_avoided_fuel_money", rows, EXACT | {
-        "billed kWh": "billed_kwh", "charges $": lambda row: row["fixed"] + row["energy"],
-        "credit available": "credit_money_available", "credit applied": "credit_money_applied",
-        "credit lapsed": "credit_money_expired", "new credit": "credit_money_added", "credit carried": "money_bank_close",
-    }, year_label)
+    compare(
+        "L3_avoided_fuel_money",
+        rows,
+        EXACT
+        | {
+            "billed kWh": "billed_kwh",
+            "charges $": lambda row: row["fixed"] + row["energy"],
+            "credit available": "credit_money_available",
+            "credit applied": "credit_money_applied",
+            "credit lapsed": "credit_money_expired",
+            "new credit": "credit_money_added",
+            "credit carried": "money_bank_close",
+        },
+        year_label,
+    )
     assert sum(row["bill"] for row in rows) == Decimal(SUMMARY["L3"]["total_bill"])
     assert sum(row["credit_money_expired"] for row in rows) == Decimal(SUMMARY["L3"]["lapsed"])
 
 
 def test_money_credit_that_outlives_its_twelve_bills():
     rows = bills(two_houses("B", "B", "Jan"), read_tariff("fuel-credit-energy-only"))
-    compare("L3b_fixed_not_offset", rows, EXACT | {
-        "energy $": "energy", "credit available": "credit_money_available", "applied": "credit_money_applied",
-        "lapsed": "credit_money_expired", "new credit": "credit_money_added", "carried": "money_bank_close",
-    }, year_label)
+    compare(
+        "L3b_fixed_not_offset",
+        rows,
+        EXACT
+        | {
+            "energy $": "energy",
+            "credit available": "credit_money_available",
+            "applied": "credit_money_applied",
+            "lapsed": "credit_money_expired",
+            "new credit": "credit_money_added",
+            "carried": "money_bank_close",
+        },
+        year_label,
+    )
     assert sum(row["bill"] for row in rows) == Decimal(SUMMARY["L3b"]["total_bill"])
     assert sum(row["credit_money_expired"] for row in rows) == Decimal(SUMMARY["L3b"]["lapsed"])
 
@@ -161,10 +226,22 @@ def test_money_credit_that_outlives_its_twelve_bills():
 def test_money_credit_of_listed_parts():
     tariff = read_tariff("listed-parts-credit")
     rows = bills(house("A", "Apr"), tariff)
-    compare("L4_money_credit_components", rows, EXACT | {
-        "net kWh": "import_kwh", "excess kWh": "export_kwh", "customer $": "fixed", "energy $": "energy",
-        "new credit": "credit_money_added", "applied": "credit_money_applied", "carried $": "money_bank_close",
-    }, month_label, closing={"carried $"})
+    compare(
+        "L4_money_credit_components",
+        rows,
+        EXACT
+        | {
+            "net kWh": "import_kwh",
+            "excess kWh": "export_kwh",
+            "customer $": "fixed",
+            "energy $": "energy",
+            "new credit": "credit_money_added",
+            "applied": "credit_money_applied",
+            "carried $": "money_bank_close",
+        },
+        month_label,
+        closing={"carried $"},
+    )
     expected = SUMMARY["L4"]
     assert sum(tariff.charge(line).price for line in tariff.credit.export_lines) == Decimal(expected["credit_rate"])
     assert sum(charge.price for charge in tariff.charges if charge.on == "billed") == Decimal(expected["full_rate"])
@@ -175,10 +252,21 @@ def test_money_credit_of_listed_parts():
 @pytest.mark.parametrize("letter, name", [("A", "L5A_supply_only_netting"), ("B", "L5B_supply_only_netting")])
 def test_supply_only_netting(letter, name):
     rows = bills(house(letter, "Apr"), read_tariff("supply-only-netting"))
-    compare(name, rows, EXACT | {
-        "supply kWh": "billed_kwh", "cust $": "fixed", "delivery $": "line delivery", "supply $": "line supply",
-        "kWh cashed": "credit_reset", "payment $": "payout",
-    }, month_label, closing={"bank close"})
+    compare(
+        name,
+        rows,
+        EXACT
+        | {
+            "supply kWh": "billed_kwh",
+            "cust $": "fixed",
+            "delivery $": "line delivery",
+            "supply $": "line supply",
+            "kWh cashed": "credit_reset",
+            "payment $": "payout",
+        },
+        month_label,
+        closing={"bank close"},
+    )
     assert sum(row["bill"] for row in rows) == Decimal(SUMMARY[f"L5{letter}"]["total_bill"])
 
 
@@ -189,15 +277,31 @@ def test_supply_only_netting(letter, name):
 def test_time_of_use_banks(name, file, key):
     shipped = table(name)[:12]
     edges = pd.date_range("2025-12-01", periods=13, freq="MS").date
-    periods = pd.DataFrame({"period_start": edges[:-1], "period_end": edges[1:]} | {
-        f"{what}_kwh_{bucket}": [int(row[f"{short} {bucket}"]) for row in shipped]
-        for what, short in (("delivered", "D"), ("received", "R")) for bucket in ("on", "off")
-    })
+    periods = pd.DataFrame(
+        {"period_start": edges[:-1], "period_end": edges[1:]}
+        | {
+            f"{what}_kwh_{bucket}": [int(row[f"{short} {bucket}"]) for row in shipped]
+            for what, short in (("delivered", "D"), ("received", "R"))
+            for bucket in ("on", "off")
+        }
+    )
     rows = bills(periods, read_tariff(file))
-    columns = {"crossed": "crossed_in", "on $": "line on-peak energy", "off $": "line off-peak energy",
-               "subtotal (min 14)": lambda row: row["fixed"] + row["energy"] + row["min_bill_topup"],
-               "kWh settled": "credit_reset", "settle $": "payout", "bill $": "bill"}
-    for short, what in (("D", "delivered_kwh"), ("R", "received_kwh"), ("N", "net_kwh"), ("billed", "billed_kwh"), ("bank", "bank_close")):
+    columns = {
+        "crossed": "crossed_in",
+        "on $": "line on-peak energy",
+        "off $": "line off-peak energy",
+        "subtotal (min 14)": lambda row: row["fixed"] + row["energy"] + row["min_bill_topup"],
+        "kWh settled": "credit_reset",
+        "settle $": "payout",
+        "bill $": "bill",
+    }
+    for short, what in (
+        ("D", "delivered_kwh"),
+        ("R", "received_kwh"),
+        ("N", "net_kwh"),
+        ("billed", "billed_kwh"),
+        ("bank", "bank_close"),
+    ):
         columns |= {f"{short} {bucket}": f"{what}_{bucket}" for bucket in ("on", "off")}
     compare(name, rows, columns, month_label)
     assert sum(row["bill"] for row in rows) == Decimal(SUMMARY[key]["total_bill"])
@@ -206,16 +310,45 @@ def test_time_of_use_banks(name, file, key):
 def test_net_billing_with_a_monthly_export_price():
     tariff = read_tariff("net-billing-monthly-price")
     rows = bills(house("A", "Apr"), tariff)
-    compare("L7_net_billing", rows, EXACT | {
-        "fixed $": "fixed", "NBC $": "nbc", "import $": "energy", "export credit": "credit_money_added",
-        "export price": lambda row: tariff.credit.export_price[row["period_start"].month - 1],
-        "applied": "credit_money_applied", "carried $": "money_bank_close",
-    }, month_label, closing={"carried $"})
+    compare(
+        "L7_net_billing",
+        rows,
+        EXACT
+        | {
+            "fixed $": "fixed",
+            "NBC $": "nbc",
+            "import $": "energy",
+            "export credit": "credit_money_added",
+            "export price": lambda row: tariff.credit.export_price[row["period_start"].month - 1],
+            "applied": "credit_money_applied",
+            "carried $": "money_bank_close",
+        },
+        month_label,
+        closing={"carried $"},
+    )
     expected = {key: Decimal(value) for key, value in SUMMARY["L7"].items()}
-    sums = {key: sum(row[key] for row in rows) for key in ("bill", "bill_without_pv", "saving", "value_of_self_consumption",
-                                                          "value_of_export", "credit_money_applied")}
-    assert list(sums.values()) == [expected[key] for key in ("total_bill", "no_PV_bill", "saving", "of_which_self_consumption",
-                                                            "export_applied", "export_applied")]
+    sums = {
+        key: sum(row[key] for row in rows)
+        for key in (
+            "bill",
+            "bill_without_pv",
+            "saving",
+            "value_of_self_consumption",
+            "value_of_export",
+            "credit_money_applied",
+        )
+    }
+    assert list(sums.values()) == [
+        expected[key]
+        for key in (
+            "total_bill",
+            "no_PV_bill",
+            "saving",
+            "of_which_self_consumption",
+            "export_applied",
+            "export_applied",
+        )
+    ]
     assert rows[-1]["money_bank_close"] == expected["left_at_true_up"]
 
 
@@ -225,9 +358,7 @@ QUARTERS = {
 }
 
 
-@pytest.mark.parametrize(
-    "row, netting", [(0, "none"), (1, "quarter hour"), (2, "hour"), (3, "period")]
-)
+@pytest.mark.parametrize("row, netting", [(0, "none"), (1, "quarter hour"), (2, "hour"), (3, "period")])
 def test_one_window_netted_over_four_intervals(row, netting):
     """Two registers read each quarter of an hour for four hours, billed as one day."""
     tariff = read_tariff("netting-interval")
@@ -239,29 +370,62 @@ def test_one_window_netted_over_four_intervals(row, netting):
     (bill,) = bills(periods, tariff)
     shipped = table("L8_netting_interval")[row]
     values = {
-        "import kWh": bill["import_kwh"], "export kWh": bill["export_kwh"], "difference": bill["import_kwh"] - bill["export_kwh"],
-        "import $": bill["energy"], "export $": bill["credit_money_added"],
+        "import kWh": bill["import_kwh"],
+        "export kWh": bill["export_kwh"],
+        "difference": bill["import_kwh"] - bill["export_kwh"],
+        "import $": bill["energy"],
+        "export $": bill["credit_money_added"],
         "net $": bill["bill"],
     }
     assert {key: Decimal(shipped[key]) for key in values} == values
     assert [Decimal(text) for text in SUMMARY["L8"][shipped["netting interval"]]] == [
-        values["import kWh"], values["export kWh"], values["net $"]
+        values["import kWh"],
+        values["export kWh"],
+        values["net $"],
     ]
 
 
 def test_real_read_dates_rollover_blocks_capacity_and_tax():
-    dates = ["2023-09-14", "2023-10-03", "2023-11-02", "2023-12-04", "2024-01-04", "2024-02-02", "2024-03-04",
-             "2024-04-03", "2024-05-02", "2024-06-04", "2024-07-03", "2024-08-02", "2024-09-03"]
-    reads = pd.DataFrame({
-        "date": dates,
-        "delivered": [10000, 10135, 10545, 11210, 12005, 12690, 13195, 13520, 13735, 13905, 14100, 14310, 14510],
-        "received": [99500, 99690, 99890, 99985, 40, 105, 310, 635, 1080, 1620, 2150, 2665, 3080],
-    })
+    dates = [
+        "2023-09-14",
+        "2023-10-03",
+        "2023-11-02",
+        "2023-12-04",
+        "2024-01-04",
+        "2024-02-02",
+        "2024-03-04",
+        "2024-04-03",
+        "2024-05-02",
+        "2024-06-04",
+        "2024-07-03",
+        "2024-08-02",
+        "2024-09-03",
+    ]
+    reads = pd.DataFrame(
+        {
+            "date": dates,
+            "delivered": [10000, 10135, 10545, 11210, 12005, 12690, 13195, 13520, 13735, 13905, 14100, 14310, 14510],
+            "received": [99500, 99690, 99890, 99985, 40, 105, 310, 635, 1080, 1620, 2150, 2665, 3080],
+        }
+    )
     rows = bills(periods_from_reads(reads, digits=5), read_tariff("days-blocks-capacity"), rated_dc_kw=4.48)
-    compare("L9_real_dates", rows, EXACT | {
-        "days": "days", "block-1 limit": "limit energy 1", "kWh blk 1": "kwh energy 1", "kWh blk 2": "kwh energy 2",
-        "basic $": "fixed", "energy $": "energy", "capacity $": "capacity", "tax $": "tax",
-    }, lambda row: f"{row['period_start']}→{row['period_end']}", closing={"bank close"})
+    compare(
+        "L9_real_dates",
+        rows,
+        EXACT
+        | {
+            "days": "days",
+            "block-1 limit": "limit energy 1",
+            "kWh blk 1": "kwh energy 1",
+            "kWh blk 2": "kwh energy 2",
+            "basic $": "fixed",
+            "energy $": "energy",
+            "capacity $": "capacity",
+            "tax $": "tax",
+        },
+        lambda row: f"{row['period_start']}→{row['period_end']}",
+        closing={"bank close"},
+    )
     assert sum(row["bill"] for row in rows) == Decimal(SUMMARY["L9"]["total_bill"])
     assert (sum(row["days"] for row in rows), rows[-1]["bank_close"]) == (SUMMARY["L9"]["days"], SUMMARY["L9"]["bank"])
 
@@ -288,7 +452,9 @@ def test_full_ledger_of_an_annualised_period(name, first, reset):
     tariff = read_tariff("annualised-bank")
     tariff = replace(tariff, credit=replace(tariff.credit, reset_month=reset))
     rows = bills(house("B", first), tariff)
-    compare(name, rows, EXACT | {"energy $": "energy", "settled kWh": "credit_reset", "settle $": "payout"}, month_label)
+    compare(
+        name, rows, EXACT | {"energy $": "energy", "settled kWh": "credit_reset", "settle $": "payout"}, month_label
+    )
     assert sum(row["bill"] for row in rows) == Decimal(SUMMARY[name])
 
 
@@ -313,9 +479,11 @@ def test_the_same_year_under_every_rule():
             sums = {key: sum(row[key] for row in rows) for key in ("bill", "saving", "bill_without_pv", "credit_reset")}
             left = f"{sums['credit_reset']} kWh / {rows[-1]['money_bank_close']:.2f} $"
             line = shipped[rule]
-            assert (Decimal(line[f"{letter} year bill $"]), Decimal(line[f"{letter} saving $"]), line[f"{letter} left over"]) == (
-                sums["bill"], sums["saving"], left
-            ), rule
+            assert (
+                Decimal(line[f"{letter} year bill $"]),
+                Decimal(line[f"{letter} saving $"]),
+                line[f"{letter} left over"],
+            ) == (sums["bill"], sums["saving"], left), rule
             assert sums["bill_without_pv"] == Decimal(shipped["no PV"][f"{letter} year bill $"])
 
 
@@ -328,14 +496,20 @@ def test_every_shipped_table_is_reproduced_here():
 
 def test_capacity_charge_published_for_flanders():
     """2.9 kW x 87 a kW and year = 252.30."""
-    period = pd.DataFrame({"period_start": [date(2025, 1, 1)], "period_end": [date(2026, 1, 1)],
-                           "delivered_kwh": [3000], "received_kwh": [2000]})
+    period = pd.DataFrame(
+        {
+            "period_start": [date(2025, 1, 1)],
+            "period_end": [date(2026, 1, 1)],
+            "delivered_kwh": [3000],
+            "received_kwh": [2000],
+        }
+    )
     (bill,) = bills(period, read_tariff("capacity-charge-year"), rated_ac_kw=2.9)
     assert bill["capacity"] == Decimal("252.30")
 
 
 def test_capacity_charge_published_for_alabama():
-    """5 kW x 5.41 = 27.05 and x 5.42 = 27.10 a month, 325.20 a year; 4.48 kW x 5.42 = 291.38 a year, 37 % of the saving."""
+    """5 kW x 5.41 = 27.05, x 5.42 = 27.10 a month, 325.20 a year; 4.48 kW: 291.38 a year, 37 % of the saving."""
     tariff = read_tariff("capacity-charge-month")
     five = bills(house("A", "Apr"), tariff, rated_dc_kw=5)
     assert {row["capacity"] for row in five} == {Decimal("27.10")}

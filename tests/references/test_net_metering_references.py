@@ -23,7 +23,9 @@ CHARGES = [{"line": "monthly", "on": "month", "price": 12}, {"line": "energy", "
 
 def usage(delivered, received, first="2025-01-01"):
     edges = pd.date_range(first, periods=len(delivered) + 1, freq="MS").date
-    return pd.DataFrame({"period_start": edges[:-1], "period_end": edges[1:], "delivered_kwh": delivered, "received_kwh": received})
+    return pd.DataFrame(
+        {"period_start": edges[:-1], "period_end": edges[1:], "delivered_kwh": delivered, "received_kwh": received}
+    )
 
 
 def rules(credit, charges=CHARGES):
@@ -36,7 +38,7 @@ KANSAS = {"unit": "kWh", "netting": "period", "reset_month": 12, "at_reset": "fo
 
 
 def test_hawaii_supplied_less_fed_back_over_the_month_and_less_unused_credits_since_the_reconciliation():
-    """NEM-1: each billed month is max(0, supplied - fed back - credits unused since the last 12-month reconciliation)."""
+    """NEM-1: a month bills max(0, supplied - fed back - credits unused since the last 12-month reconciliation)."""
     rows = bills(usage(LOAD * 2, PV * 2), rules(HAWAII))
     for i, row in enumerate(rows):
         unused = 0
@@ -104,17 +106,25 @@ def test_export_enters_the_ledger_once():
     """
     price = Decimal("0.10")
     table = {
-        "name": "two services", "kwh_decimals": 0,
+        "name": "two services",
+        "kwh_decimals": 0,
         "bucket": [{"name": "interruptible", "hours": [[0, 6]]}, {"name": "general"}],
-        "charge": [{"line": "general", "on": "billed", "bucket": "general", "price": float(price)},
-                   {"line": "interruptible", "on": "billed", "bucket": "interruptible", "price": float(price / 2)}],
+        "charge": [
+            {"line": "general", "on": "billed", "bucket": "general", "price": float(price)},
+            {"line": "interruptible", "on": "billed", "bucket": "interruptible", "price": float(price / 2)},
+        ],
         "credit": {"unit": "kWh", "netting": "bucket", "cross_bucket": "by value"},
     }
-    year = pd.DataFrame({
-        "period_start": [date(2025, 1, 1)], "period_end": [date(2026, 1, 1)],
-        "delivered_kwh_general": 3452, "received_kwh_general": 6840,
-        "delivered_kwh_interruptible": 7120, "received_kwh_interruptible": 0,
-    })
+    year = pd.DataFrame(
+        {
+            "period_start": [date(2025, 1, 1)],
+            "period_end": [date(2026, 1, 1)],
+            "delivered_kwh_general": 3452,
+            "received_kwh_general": 6840,
+            "delivered_kwh_interruptible": 7120,
+            "received_kwh_interruptible": 0,
+        }
+    )
     (row,) = bills(year, read_tariff(table))
     assert row["bill"] / price == 7012 - 6840 == 172
     assert row["export_kwh"] + row["delivered_kwh_general"] == 6840, "netted and banked together are what was received"

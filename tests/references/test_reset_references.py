@@ -52,7 +52,7 @@ def test_seasons_and_losses_of_a_sinusoid(a, surplus, deficit, least, greatest, 
 
 @pytest.mark.parametrize("a, first, last", [(row[0], row[5], row[6]) for row in CLOSED_FORM])
 def test_dates_with_the_least_loss(a, first, last):
-    """A reset at any hour of the days between the printed dates costs no more than the least; one two days outside does.
+    """A reset on any day between the printed dates costs no more than the least; one two days outside does.
 
     The printed days are rounded from times of the year; a day either way is their accuracy.
     """
