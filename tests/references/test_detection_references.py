@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import foldnorm
 
+from solarlib import chain
 from solarlib import direction as d
 
 
@@ -118,3 +119,59 @@ def test_det_13_step_that_crosses_zero(load_w, pv_w, change_w):
     belief = d.posterior(before, during, d.StepTest(load_w, noise_w=10), before)
     assert d.HYPOTHESES[belief.argmax()] == "pushed through zero"
     assert d.rise_or_fall(before, during) == (change_w < 0)
+
+
+RAIN = {"start": [0.5, 0.5], "transition": [[0.7, 0.3], [0.3, 0.7]]}
+UMBRELLAS = np.array([[0.2, 0.9]] * 2 + [[0.8, 0.1]] + [[0.2, 0.9]] * 2)  # P(seen | dry), P(seen | rain)
+
+
+def share(odds):
+    return odds / (1 + odds)
+
+
+def test_det_6_umbrella_filtering():
+    """Russell and Norvig, Artificial Intelligence: A Modern Approach, 3rd ed., 15.2, first two; all five elsewhere.
+
+    Seen and recomputed (the article "Forward-backward algorithm" and test suites built on it).
+    """
+    w = chain.weights(likelihood=UMBRELLAS, **RAIN)
+    assert share(chain.forward_odds(w)) == pytest.approx([0.8182, 0.8834, 0.1907, 0.7308, 0.8673], abs=1e-4)
+
+
+def test_det_7_umbrella_smoothing_and_prediction():
+    """The same sources; seen and recomputed. The first backward message is the one to day 0, before any umbrella."""
+    before = np.vstack([[1.0, 1.0], UMBRELLAS])
+    w = chain.weights(likelihood=before, **RAIN)
+    assert share(chain.backward_odds(w))[:4] == pytest.approx([0.6469, 0.5923, 0.3763, 0.6533], abs=1e-4)
+    whole = chain.smooth(chain.weights(likelihood=UMBRELLAS, **RAIN))
+    assert whole == pytest.approx([0.8673, 0.8204, 0.3075, 0.8204, 0.8673], abs=1e-4)
+    two_days = chain.smooth(chain.weights(likelihood=UMBRELLAS[:2], **RAIN))
+    assert two_days[0] == pytest.approx(0.8834, abs=1e-4)
+    unseen = chain.weights(likelihood=np.vstack([UMBRELLAS[:2], np.ones((2, 2))]), **RAIN)
+    assert share(chain.forward_odds(unseen))[-1] == pytest.approx(0.5613, abs=1e-4)
+
+
+def test_det_8_asymmetric_chain():
+    """A course's filter exercise (start certain, T rows 0.6 0.4 and 0.3 0.7) - seen and recomputed.
+
+    An asymmetric chain shows a transposed matrix, which the umbrella world cannot.
+    """
+    absent = [[0.7, 0.2]] * 2
+    transition = np.array([[0.6, 0.4], [0.3, 0.7]])
+    w = chain.weights([1.0, 0.0], transition, [[1.0, 1.0], *absent, [1.0, 1.0]])
+    home = 1 - share(chain.forward_odds(w))
+    assert home[2] == pytest.approx(0.81176, abs=1e-5)
+    assert home[3] == pytest.approx(0.54353, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    "seen, states, likelihood",
+    [("normal cold dizzy", "HHF", 0.01512), ("normal cold normal", "HHH", 0.0294), ("dizzy cold normal", "FHH", 0.01344)],
+)
+def test_det_9_best_path(seen, states, likelihood):
+    """The doctor's example of the Viterbi algorithm, three sequences - seen and recomputed."""
+    emission = {"normal": (0.5, 0.1), "cold": (0.4, 0.3), "dizzy": (0.1, 0.6)}
+    w = chain.weights([0.6, 0.4], [[0.7, 0.3], [0.4, 0.6]], [emission[word] for word in seen.split()])
+    path, log_weight = chain.best_path(w)
+    assert "".join("HF"[state] for state in path) == states
+    assert np.exp(log_weight) == pytest.approx(likelihood, abs=1e-12)

@@ -1,0 +1,174 @@
+"""A hidden chain of two states with its own weights at every step: filter, smooth, best path, draws.
+
+Weights ``w`` have shape (2, 2, n): ``w[i, j, t]`` is proportional to the probability of state j at t, and of what was
+seen at t, given state i at t - 1. At t = 0 both rows are the same: the start. Only ratios matter, and each step may be
+scaled freely. With two states one number a step suffices, the odds of state 1, and a step is a ratio of two sums; so
+neither logarithms nor scaling are needed.
+"""
+
+import numpy as np
+
+FLOOR = 1e-13  # smallest weight relative to the largest of a step: odds stay inside 1e-13 .. 1e13
+
+
+def weights(start, transition, likelihood):
+    """Return chain weights from a start, one transition matrix and the likelihood of each observation.
+
+    Parameters
+    ----------
+    start : array, shape (2,)
+        Probabilities of the states at the first observation.
+    transition : array, shape (2, 2)
+        Row = from, column = to.
+    likelihood : array, shape (n, 2)
+
+    Returns
+    -------
+    ndarray, shape (2, 2, n)
+    """
+    likelihood = np.asarray(likelihood, dtype=float)
+    step = np.asarray(transition, dtype=float)[:, :, None] * likelihood.T[None, :, :]
+    step[:, :, 0] = np.asarray(start, dtype=float)[None, :] * likelihood[0][None, :]
+    return step
+
+
+def floored(w):
+    """Return weights scaled so that the largest of each step is 1 and none is below `FLOOR`."""
+    return np.maximum(w / w.max(axis=(0, 1)), FLOOR)
+
+
+def forward_odds(w):
+    """Return the odds of state 1 at each step given everything up to it; shape (n,)."""
+    blocks = _Blocks(w)
+    return blocks.forward(blocks.products())
+
+
+def backward_odds(w):
+    """Return, at each step, how much likelier everything AFTER it is from state 1 than from state 0; shape (n,)."""
+    blocks = _Blocks(w)
+    return blocks.backward(blocks.products())
+
+
+def odds(w):
+    """Return the odds of state 1 at each step given everything seen; shape (n,)."""
+    blocks = _Blocks(w)
+    products = blocks.products()
+    both = blocks.forward(products)
+    both *= blocks.backward(products)
+    return both
+
+
+def smooth(w):
+    """Return the probability of state 1 at each step given everything seen; shape (n,)."""
+    both = odds(w)
+    return both / (1 + both)
+
+
+def best_path(w):
+    """Return the single most probable sequence of states (Viterbi) and its log-weight.
+
+    Returns
+    -------
+    tuple of (ndarray of int, shape (n,); float)
+    """
+    with np.errstate(divide="ignore"):
+        log_w = np.log(w)
+    n = log_w.shape[2]
+    came_from = np.zeros((n, 2), dtype=int)
+    score = log_w[0, :, 0]
+    for t in range(1, n):
+        options = score[:, None] + log_w[:, :, t]
+        came_from[t] = options.argmax(axis=0)
+        score = options.max(axis=0)
+    path = np.empty(n, dtype=int)
+    path[-1] = score.argmax()
+    for t in range(n - 1, 0, -1):
+        path[t - 1] = came_from[t, path[t]]
+    return path, float(score.max())
+
+
+def sample_paths(w, count, rng):
+    """Yield ``count`` sequences of states drawn from their joint probability given everything seen.
+
+    Each draw is one boolean array of shape (n,). A step backwards in time is a map of the state after it to the state
+    before: it forgets (both go to one), keeps, or exchanges. So the state is the last one forgotten into, exchanged
+    as often as there were exchanges since: no loop over steps.
+    """
+    forward = forward_odds(w)
+    n = forward.size
+    odds = np.stack([forward[:-1] * w[1, j, 1:] / w[0, j, 1:] for j in (0, 1)])
+    chance = (odds / (1 + odds))[:, ::-1]
+    last = forward[-1] / (1 + forward[-1])
+    position = np.arange(n)
+    for _ in range(count):
+        draw = rng.random(n)
+        first = np.array([draw[0] < last])
+        to0 = np.concatenate([first, draw[1:] < chance[0]])
+        to1 = np.concatenate([first, draw[1:] < chance[1]])
+        forgets = np.maximum.accumulate(np.where(to0 == to1, position, 0))
+        exchanges = np.cumsum(to0 & ~to1)
+        yield (to0[forgets] ^ ((exchanges - exchanges[forgets]) % 2).astype(bool))[::-1]
+
+
+class _Blocks:
+    """The steps laid out as blocks of consecutive steps, so that numpy works on all blocks at once.
+
+    First the product of each block's matrices, then the odds at the block borders one by one, then all blocks
+    together step by step: exact over the whole series.
+    """
+
+    def __init__(self, w, size=None):
+        self.count = w.shape[2]
+        self.size = size or max(1, int(np.sqrt(self.count) * 0.17))
+        self.blocks = -(-self.count // self.size)
+        steps = np.empty((self.size, 4, self.blocks))
+        whole = self.blocks * self.size
+        for k, (i, j) in enumerate(((0, 0), (0, 1), (1, 0), (1, 1))):
+            row = w[i, j]
+            if whole != self.count:
+                row = np.concatenate([row, np.full(whole - self.count, float(i == j))])
+            steps[:, k] = row.reshape(self.blocks, self.size).T
+        self.steps = steps
+
+    def products(self):
+        """Return the product of the matrices of each block as lists of four numbers, scaled now and then."""
+        total = self.steps[0].reshape(2, 2, self.blocks).copy()
+        part, other = np.empty_like(total), np.empty_like(total)
+        for s in range(1, self.size):
+            step = self.steps[s]
+            np.multiply(total[:, :1], step[:2], out=part)
+            np.multiply(total[:, 1:], step[2:], out=other)
+            np.add(part, other, out=total)
+            if s % 16 == 0:
+                total /= total.sum(axis=(0, 1))
+        return (total / total.sum(axis=(0, 1))).reshape(4, self.blocks).T.tolist()
+
+    def forward(self, products):
+        entry, odds = np.empty(self.blocks), 1.0
+        for b, (p00, p01, p10, p11) in enumerate(products):
+            entry[b] = odds
+            odds = (p01 + odds * p11) / (p00 + odds * p10)
+        out, odds = np.empty((self.size, self.blocks)), entry
+        pair = np.empty((2, self.blocks))
+        for s in range(self.size):
+            step = self.steps[s]
+            np.multiply(odds, step[2:], out=pair)
+            pair += step[:2]
+            odds = np.divide(pair[1], pair[0], out=out[s])
+        return out.T.ravel()[: self.count]
+
+    def backward(self, products):
+        entry, odds = np.empty(self.blocks), 1.0
+        for b in range(self.blocks - 1, -1, -1):
+            p00, p01, p10, p11 = products[b]
+            entry[b] = odds
+            odds = (p10 + p11 * odds) / (p00 + p01 * odds)
+        out, odds = np.empty((self.size, self.blocks)), entry
+        pair = np.empty((2, self.blocks))
+        for s in range(self.size - 1, -1, -1):
+            out[s] = odds
+            step = self.steps[s]
+            np.multiply(out[s], step[1::2], out=pair)
+            pair += step[::2]
+            odds = pair[1] / pair[0]
+        return out.T.ravel()[: self.count]
