@@ -24,7 +24,10 @@ FLOORS = (
     },
     {
         "sun": ("sun",),
-        "direction": ("detection", "direction", "chain", "evidence", "record", "decoder", "schedule"),
+        "direction": (
+            "detection", "direction", "chain", "evidence", "record", "scene", "calibration", "meter_totals", "decoder",
+            "live", "schedule",
+        ),
         "bank": ("bill", "credits", "usage", "bank", "explain", "reset"),
     },
     {"array": ("parts", "array")},
@@ -96,6 +99,21 @@ def test_a_domain_module_neither_draws_nor_talks_to_a_notebook(name):
     assert outside <= ALLOWED_OUTSIDE | sys.stdlib_module_names
 
 
+def lesson_of(name):
+    """Return the lesson that a module belongs to: its shortest namesake, e.g. ``start`` for ``start_questions``."""
+    return min((other for other in LESSONS if name == other or name.startswith(f"{other}_")), key=len)
+
+
+def test_the_lessons_modules_import_in_no_circle():
+    used = {name: {item.removeprefix("lessons.") for item in ours(PACKAGE / "lessons" / f"{name}.py")} & set(LESSONS)
+            for name in LESSONS}
+    while used:
+        free = [name for name, others in used.items() if not others & set(used)]
+        assert free, f"a circle among {sorted(used)}"
+        for name in free:
+            del used[name]
+
+
 @pytest.mark.parametrize("name", LESSONS)
 def test_a_lesson_module_uses_the_tools_and_no_other_lesson(name):
     path = PACKAGE / "lessons" / f"{name}.py"
@@ -103,8 +121,7 @@ def test_a_lesson_module_uses_the_tools_and_no_other_lesson(name):
     for imported in ours(path):
         if imported.startswith("lessons."):
             tool = imported.removeprefix("lessons.")
-            own = name.startswith(f"{tool}_")  # the questions of a lesson may use its pictures' numbers
-            assert tool in TOOLS or own, f"lessons.{name} imports {imported}: lessons do not import each other"
+            assert tool in TOOLS or lesson_of(tool) == lesson_of(name), f"lessons.{name} imports {imported}: lessons do not import each other"
             assert name not in TOOLS or TOOLS.index(tool) < TOOLS.index(name)
         elif name in TOOLS:
             assert imported == "quantities", f"lessons.{name} imports {imported}: the tools know no domain"
