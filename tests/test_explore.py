@@ -158,6 +158,13 @@ def test_a_slow_picture_waits_for_the_slider_to_be_let_go_and_says_so():
     assert any("recomputes a year" in getattr(part, "value", "") for part in slow.box.children)
 
 
+def test_push_buttons_must_fit_on_one_row():
+    buttons = {f"go{i}": act("Go on for another five minutes", print) for i in range(5)}
+    with pytest.raises(InputError, match="found push buttons 1480 pixels wide, allowed are 1040"):
+        explore(ramp(state={}), **buttons)
+    assert len(explore(ramp(state={}), **dict(list(buttons.items())[:3])).buttons) == 3
+
+
 # the panel
 
 def test_a_moved_widget_redraws_picture_and_caption_together():

@@ -65,7 +65,7 @@ class Picture:
         caption = self.update(**values)
         if not isinstance(caption, str) or len(caption.strip()) < SHORTEST_CAPTION:
             raise InputError(
-                f"picture: found the caption {caption!r}, allowed is a sentence of {SHORTEST_CAPTION} characters or more"
+                f"picture: found the caption {caption!r}, allowed is a sentence of {SHORTEST_CAPTION} or more characters"
             )
         canvas = self.figure.canvas
         # animated artists do not make their figure stale, so this sees a change of anything that should stay
@@ -130,7 +130,7 @@ class Panel:
         if len(self.controls) > MOST_CONTROLS:
             raise InputError(f"explore: found {len(self.controls)} controls, allowed are {MOST_CONTROLS} at most")
         if self.acts and self.picture.state is None:
-            raise InputError("explore: found a push button and a picture without state, allowed is Picture(state={...})")
+            raise InputError("explore: found a push button and a picture without state, allowed is Picture(state={})")
 
     def _arrange(self):
         """Return the box of the whole panel: controls in two columns, push buttons, picture."""
@@ -145,6 +145,9 @@ class Panel:
             if hasattr(widget, "continuous_update"):
                 widget.continuous_update = not self.picture.slow
             cells = (cells + cells % 2 + 2) if wide else cells + 1
+        width = sum(9 * len(button.label) + 26 for button in self.acts.values())
+        if width > SHOWN_WIDTH:
+            raise InputError(f"explore: found push buttons {width} pixels wide, allowed are {SHOWN_WIDTH}: use fewer words")
         rows = (cells + 1) // 2 + bool(self.buttons) + self.picture.slow
         if rows > MOST_ROWS:
             raise InputError(f"explore: found {rows} rows of controls, allowed are {MOST_ROWS}: shorten or drop one")

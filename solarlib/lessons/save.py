@@ -79,11 +79,13 @@ def save(path):
         started = [item for item in running if item[1].execution_count is not None]
         index, cell = (failed or started or running)[-1]
         reason = getattr(error, "evalue", "") or str(error).strip().splitlines()[-1]
-        raise SaveError(f"{_place(path, index, cell)}: {getattr(error, 'ename', type(error).__name__)}: {reason}") from error
+        kind = getattr(error, "ename", type(error).__name__)
+        raise SaveError(f"{_place(path, index, cell)}: {kind}: {reason}") from error
     for index, cell in enumerate(notebook.cells):
         for output in cell.get("outputs", []):
             if output.get("name") == "stderr":
-                raise SaveError(f"{_place(path, index, cell)}: it writes a warning: {output.text.strip().splitlines()[-1]}")
+                last_line = output.text.strip().splitlines()[-1]
+                raise SaveError(f"{_place(path, index, cell)}: it writes a warning: {last_line}")
     normalise(notebook)
     nbformat.validate(notebook)
     after = nbformat.writes(notebook) + "\n"

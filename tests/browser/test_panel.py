@@ -75,10 +75,13 @@ def test_spoken_names_and_states(lesson):
 def test_prediction_tells_nothing_before_a_choice(lesson):
     question = lesson.page.locator(".sl-question")
     assert "Look" not in question.inner_text()
+    assert lesson.too_wide() == []
     question.get_by_role("button", name="no").press("Enter")
     question.get_by_text("Not so. Look at the line.").wait_for()
     question.get_by_role("button", name="yes").press("Enter")
     question.get_by_text("That is right. Look again.").wait_for()
+    question.evaluate("box => box.style.maxWidth = box.style.width = '3000px'")
+    assert lesson.too_wide()  # so the check of the width can fail
 
 
 def test_button_by_keyboard_and_a_new_start_when_the_cell_runs_again(lesson):
