@@ -80,8 +80,8 @@ class Converter:
     -----
     Loss = k0 + k1 p + k2 p^2 of the rated input, p = input / rated input: own consumption, voltage drops and
     resistances (Driesse, Jain and Harrison, IEEE PVSC 2008, the voltage terms left out; `seen` in pvlib's
-    inverter.adr, which the tests compare). The three efficiencies fix the three coefficients. The defaults give a
-    weighted efficiency near 96.5 % (`common practice, no source`).
+    inverter.adr, which the tests compare). The three efficiencies fix the three coefficients. The defaults
+    (`common practice, no source`) give 96.7 % by the Californian and 96.5 % by the European weights.
     """
 
     kind: str
