@@ -16,8 +16,11 @@ HOURS_PER_YEAR = 8760
 class InputError(ValueError):
     """Something a person typed or supplied cannot be used.
 
-    The message is one line that names where, what was found and what is allowed.
+    The message is one line that names where, what was found and what is allowed. A notebook shows this line alone.
     """
+
+    def _render_traceback_(self):
+        return [f"{type(self).__name__}: {self}"]
 
 
 def require(value, name, low=-math.inf, high=math.inf, unit=""):

@@ -1,0 +1,65 @@
+"""Power and energy, time indexes and the one-line error."""
+
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from solarlib.quantities import InputError, check_index, energy_kwh, hours, power_w, require, year_index
+
+
+def index(freq="15min", periods=8, tz="America/New_York"):
+    return pd.date_range("2026-03-08", freq=freq, periods=periods, tz=tz)
+
+
+@given(st.lists(st.floats(-1e6, 1e6), min_size=2, max_size=50), st.sampled_from(["1min", "15min", "1h"]))
+def test_energy_and_power_are_inverse(values, freq):
+    power = pd.Series(values, index(freq, len(values)))
+    np.testing.assert_allclose(power_w(energy_kwh(power)), power, rtol=1e-12, atol=1e-9)
+    assert energy_kwh(power).sum() == pytest.approx(sum(values) * float(hours(power.index)) / 1000.0, rel=1e-9, abs=1e-9)
+
+
+def test_a_missing_power_stays_missing():
+    assert math.isnan(energy_kwh(pd.Series([1.0, np.nan], index("1h", 2))).iloc[1])
+
+
+def test_clock_changes_keep_the_step_even():
+    for tz in ("America/New_York", "Australia/Lord_Howe", "Asia/Kolkata", "UTC"):
+        year = year_index("1h", tz)
+        assert len(year) == 8760 and check_index(year) == pd.Timedelta("1h")
+        assert year[0] == pd.Timestamp("2026-01-01", tz=tz)
+    assert len(year_index("1h", "UTC", 2028)) == 8784
+
+
+@pytest.mark.parametrize(
+    ("labels", "message"),
+    [
+        (pd.date_range("2026-01-01", periods=3, freq="1h"), "reading: found an index without a time zone"),
+        (pd.RangeIndex(3), "reading: found an index without a time zone"),
+        (index()[:1], r"reading: found 1 label\(s\), allowed are two or more"),
+        (index().delete(3), "reading: found .*00:45.*|reading: found .*01:00.* after .*00:30.*, allowed is one constant step"),
+        (index()[::-1], "allowed is one constant step"),
+        (index().append(index()[-1:]), "allowed is one constant step"),
+    ],
+)
+def test_a_bad_index_is_named(labels, message):
+    with pytest.raises(InputError, match=message):
+        check_index(labels, "reading")
+
+
+@pytest.mark.parametrize("value", [True, "5", None, float("nan"), float("inf"), -1, 11])
+def test_require_refuses_with_one_line(value):
+    with pytest.raises(InputError, match="load.yearly_kwh: found .*, allowed is a number from 0 to 10 kWh") as caught:
+        require(value, "load.yearly_kwh", 0, 10, "kWh")
+    assert "\n" not in str(caught.value)
+
+
+def test_require_returns_a_float():
+    assert require(np.int64(3), "x") == 3.0 and isinstance(require(3, "x"), float)
+
+
+def test_a_notebook_shows_one_line():
+    assert InputError("x: found 1, allowed is 2")._render_traceback_() == ["InputError: x: found 1, allowed is 2"]
