@@ -199,8 +199,10 @@ def total(tariff, amounts, credit_applied=ZERO, payout=ZERO):
     for charge in tariff.percentages:
         if charge.of:
             base = sum([amounts[line] for line in charge.of], ZERO)
-        else:
-            base = charged + top_up - (credit_applied if charge.after_credit else ZERO)
+        elif charge.after_credit:
+            base = charged - credit_applied + top_up
+        else:  # the bill as it would be without the credit: a credit must not raise its own tax through the minimum
+            base = charged + (_top_up(tariff, amounts, ZERO, ZERO, ZERO) if stage == "before tax" else ZERO)
         taxes[charge.line] = rounded(base * charge.price / 100)
     tax = sum(taxes.values(), ZERO)
     if stage == "after tax":

@@ -239,7 +239,12 @@ def tariff_from_table(table, where="tariff"):
     InputError
         Names each wrong or contradictory field and what is allowed.
     """
-    if isinstance(table, dict) and set(table) == {"file"}:
+    if isinstance(table, dict) and "file" in table:
+        if len(table) > 1 or not isinstance(table["file"], str):
+            raise InputError(
+                f"{where}.file: found {table['file']!r} with {len(table) - 1} other key(s), "
+                "allowed is the name of a shipped tariff as the only key"
+            )
         return read_tariff(table["file"])
     problems = Problems(where)
     values = problems.read(table, TARIFF_FIELDS, "", ("name", "charge"))

@@ -64,9 +64,13 @@ def _more(periods, what, name, i):
 @given(tariff_tables(), st.data())
 @settings(deadline=None, max_examples=500, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
 def test_a_kwh_more_sent_out_never_costs_and_a_kwh_more_drawn_never_pays(table, data):
+    """For all rules but the two tested below, which jump: an election by size, and crossing by value with a payout."""
     try:
         tariff = read_tariff(table)
     except InputError:
+        return
+    election = tariff.credit.at_reset == "pay if over" and tariff.credit.below_threshold == "roll"
+    if election or (tariff.credit.cross_bucket == "by value" and tariff.credit.payout_price):
         return
     periods = data.draw(usages(tariff.bucket_names))
     what, i = data.draw(st.sampled_from(["delivered", "received"])), data.draw(st.integers(0, len(periods) - 1))
@@ -79,7 +83,7 @@ def test_a_kwh_more_sent_out_never_costs_and_a_kwh_more_drawn_never_pays(table, 
 
 
 def test_an_election_that_cashes_a_large_bank_can_make_a_kwh_more_sent_out_costly():
-    """The exception to the rule above: 599 kWh roll on and are used at 0.15, 600 kWh are cashed at 0.04."""
+    """An exception to the rule above: 599 kWh roll on and are used at 0.15, 600 kWh are cashed at 0.04."""
     rules = flat(
         {"unit": "kWh", "reset_month": 3, "at_reset": "pay if over", "payout_threshold": 600, "payout_price": 0.04},
         negative_bill="pay",
@@ -88,6 +92,47 @@ def test_an_election_that_cashes_a_large_bank_can_make_a_kwh_more_sent_out_costl
         total_cost(bills(months([0, 700], [sent, 0], first="2025-03-01"), rules, compare=False)) for sent in (599, 600)
     )
     assert (small, large) == (Decimal("35.15"), Decimal("101.00"))
+
+
+def test_crossing_by_value_in_whole_kwh_jumps_where_the_payout_is_dearer_than_energy():
+    """Another exception: two off-peak kWh buy nothing and are paid 1.00; three buy one on-peak kWh worth 0.30."""
+    table = {
+        "name": "two buckets",
+        "kwh_decimals": 0,
+        "negative_bill": "pay",
+        "bucket": [{"name": "on", "hours": [[9, 21]]}, {"name": "off"}],
+        "charge": [
+            {"line": "on", "on": "billed", "bucket": "on", "price": 0.30},
+            {"line": "off", "on": "billed", "bucket": "off", "price": 0.10},
+        ],
+        "credit": {
+            "unit": "kWh",
+            "netting": "bucket",
+            "cross_bucket": "by value",
+            "reset_bills": 1,
+            "at_reset": "pay",
+            "payout_price": 0.5,
+        },
+    }
+    usage = (
+        months([1], [0]).assign(delivered_kwh_on=1, received_kwh_on=0, delivered_kwh_off=0).drop(columns="received_kwh")
+    )
+    rows = [bills(usage.assign(received_kwh_off=sent), read_tariff(table))[0] for sent in (2, 3)]
+    assert column(rows, "crossed_out") == [0, 3] and column(rows, "crossed_in") == [0, 1]
+    assert column(rows, "bill") == [Decimal("-0.70"), 0]
+
+
+def test_a_credit_does_not_raise_its_own_tax_through_the_minimum_bill():
+    """Tax before credit is on max(lines, minimum), whatever part of it a credit pays."""
+    charges = [
+        FLAT[0] | {"price": 0},
+        FLAT[1] | {"on": "import"},
+        {"line": "tax", "on": "percent", "price": 7, "after_credit": False},
+    ]
+    for sent, bill in ((0, "19.26"), (50, "17.76"), (400, "16.26")):
+        credit = {"unit": "money", "netting": "none", "export_price": 0.03}
+        (row,) = bills(months([120], [sent]), flat(credit, charges, minimum_bill=15))
+        assert (row["tax"], row["bill"]) == (Decimal("1.26"), Decimal(bill))
 
 
 def test_a_rule_that_looks_generous_can_raise_the_bill():

@@ -62,6 +62,23 @@ def test_periods_run_from_read_to_read():
     assert [row["days"] for row in bills(table, read_tariff("flat-no-credit"), compare=False)] == [30, 31, 28]
 
 
+def test_a_read_on_a_day_that_has_no_midnight_opens_with_that_day():
+    index = pd.date_range("2026-04-01", "2026-05-10", freq="1h", tz="Africa/Cairo", inclusive="left")
+    one = pd.Series(1.0, index)
+    table = monthly_periods(one, one, reads=["2026-04-01", "2026-04-24", "2026-05-01"])
+    assert table.delivered_kwh.tolist() == [23 * 24, 7 * 24 - 1]
+    assert table.period_start.dt.date.tolist() == [date(2026, 4, 1), date(2026, 4, 24)]
+
+
+def test_clock_changes_are_found_at_their_minute_in_fine_data():
+    index = pd.date_range("2026-02-20", "2026-04-01", freq="15min", tz=NEW_YORK, inclusive="left")
+    night = ({"name": "night", "hours": [[0, 3]]}, {"name": "day"})
+    codes = bucket_codes(index, tariff(buckets=night))
+    assert (codes == np.where(index.hour < 3, 0, 1)).all()
+    odd = pd.date_range("2026-02-20 00:10", periods=1500, freq="40min", tz=NEW_YORK)
+    assert (bucket_codes(odd, tariff(buckets=night)) == np.where(odd.hour < 3, 0, 1)).all()
+
+
 def test_buckets_follow_the_local_clock_weekdays_months_and_holidays():
     index = pd.date_range("2026-07-01", "2026-07-08", freq="1h", tz=NEW_YORK, inclusive="left")
     rules = tariff(buckets=PEAK, holidays=["2026-07-03"])

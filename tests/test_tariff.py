@@ -45,6 +45,12 @@ def test_numbers_are_exact_decimals_also_from_a_table_of_floats():
     assert tariff_from_table({"file": "kwh-bank-march"}) == read_tariff("kwh-bank-march")
 
 
+@pytest.mark.parametrize("table", [{"file": 5}, {"file": "kwh-bank-march", "name": "mine"}])
+def test_a_file_name_stands_alone(table):
+    with pytest.raises(InputError, match="cabin.toml: tariff.file: .* as the only key"):
+        tariff_from_table(table, "cabin.toml: tariff")
+
+
 @pytest.mark.parametrize(
     "path, value, words",
     [
