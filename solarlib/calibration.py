@@ -29,7 +29,8 @@ def pv_clock_late(record):
         return np.nan, np.nan
     record = _some_days(record)
     span = max(1, round(60 / record.interval_s))
-    usable = _undisturbed(record.test_share, span) & (np.abs(_change(record.time_s, span) - span * record.interval_s) < 1)
+    whole = np.abs(_change(record.time_s, span) - span * record.interval_s) < 1
+    usable = _undisturbed(record.test_share, span) & whole
     reading = _smooth(record.reading_w, span)
     seen = np.minimum(np.abs(_change(reading, span)), 3000.0)
     power, _, unknown = record.pv_at()

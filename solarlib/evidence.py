@@ -16,6 +16,7 @@ LEVELS_W = np.geomspace(15.0, 15_000.0, 60)
 PLAIN_SHARES = np.array([0.30, 0.22, 0.18, 0.12, 0.07, 0.05, 0.04, 0.02])
 PLAIN_LEVEL_W, PLAIN_LEVEL_SPREAD, PLAIN_COUNT = 450.0, 1.1, 60.0
 
+UNKNOWN_PV_SD_W = 1500.0
 LEVEL_HOLDS_S = 3600.0  # a load level is one fact for about an hour, not a new one every sample ...
 LEVEL_ALONE_S = 1800.0  # ... and leaned on twice as much where no step test helps (measured)
 BASE_HOLDS_S = 600.0  # so is a load below the base load: a PV error of one kind lasts
@@ -99,6 +100,13 @@ def roughness(window_means):
     local = np.pad(np.maximum(bend, 0.3 * np.maximum(slope[1:], slope[:-1])), 1, mode="edge")
     widest = np.maximum(np.maximum(local[2:], local[1:-1]), local[:-2])
     return np.convolve(np.pad(widest, 1, mode="edge"), np.ones(3) / 3, mode="valid")
+
+
+def roughness_of_last(window_means):
+    """Return the roughness known at the time of the newest of three windows, newest first; shape (3, k). [W]"""
+    now, before, earlier = (np.where(np.isfinite(m), m, window_means[0]) for m in window_means)
+    slope = np.maximum(np.abs(now - before), np.abs(before - earlier))
+    return np.maximum(np.abs(now - 2 * before + earlier) / 2, 0.3 * slope)
 
 
 def pv_doubt(pv_w, pv_before_w, rough_w, gap, interval_s, window_s, seen_change_w=np.inf):

@@ -11,7 +11,6 @@ from solarlib.quantities import InputError, require
 LARGEST_W = 1e6
 KINDS = ("mean", "snapshot")
 PV_WINDOWS_S = (60, 120, 300, 600, 900, 1800, 3600)
-UNKNOWN_PV_SD_W = 1500.0
 
 
 @dataclass(frozen=True)

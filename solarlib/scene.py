@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib import chain, evidence
-from solarlib.record import UNKNOWN_PV_SD_W, Record
+from solarlib.record import Record
 
 DARK_W = 8.0  # PV power up to this is night
 NOISE_W = 4.0  # least noise of a reading
@@ -112,7 +112,7 @@ def chain_of(scene, keep=None):
     level_sd, change_sd = evidence.pv_doubt(
         power, _before(power), scene.rough_w[at], gap, record.interval_s, record.window_s, moves
     )
-    level_sd = np.where(scene.unknown[at], UNKNOWN_PV_SD_W, level_sd)
+    level_sd = np.where(scene.unknown[at], evidence.UNKNOWN_PV_SD_W, level_sd)
     w = evidence.step_weights(
         _before(load),
         load,

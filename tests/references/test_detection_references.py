@@ -166,7 +166,11 @@ def test_det_8_asymmetric_chain():
 
 @pytest.mark.parametrize(
     "seen, states, likelihood",
-    [("normal cold dizzy", "HHF", 0.01512), ("normal cold normal", "HHH", 0.0294), ("dizzy cold normal", "FHH", 0.01344)],
+    [
+        ("normal cold dizzy", "HHF", 0.01512),
+        ("normal cold normal", "HHH", 0.0294),
+        ("dizzy cold normal", "FHH", 0.01344),
+    ],
 )
 def test_det_9_best_path(seen, states, likelihood):
     """The doctor's example of the Viterbi algorithm, three sequences - seen and recomputed."""

@@ -1,0 +1,51 @@
+"""Made records of a house whose truth is known, for the tests of the decoder, the live filter and the schedule."""
+
+import numpy as np
+import pandas as pd
+
+LOAD_W = 1000.0
+
+
+def made_house(days=4, seed=1, test_every=10, interval_s=60, kind="mean", start="2026-06-01", tz="Europe/Paris"):
+    """Return (readings, truth) of a house with a switching load, broken clouds and, if wanted, a test load.
+
+    Made at 10 s: a base load, a compressor, random appliances; a clear-sky bell times a wandering cloud cover.
+    """
+    rng = np.random.default_rng(seed)
+    n = days * 8640
+    second = np.arange(n) * 10
+    hour = second % 86_400 / 3600
+    bell = np.clip(np.sin((hour - 5.5) / 15 * np.pi), 0, None) * ((hour > 5.5) & (hour < 20.5))
+    knots = np.cumsum(rng.normal(0, 0.35, n // 12 + 2))
+    cover = 1 / (1 + np.exp(-3 * np.sin(np.interp(np.arange(n) / 12, np.arange(knots.size), knots))))
+    pv = 5000 * bell**1.2 * (0.25 + 0.75 * cover)
+    load = 150 + 90 * ((second // 10 + rng.integers(0, 99)) % 190 < 70) + rng.normal(0, 2, n)
+    for begin in rng.integers(0, n, 40 * days):
+        load[begin : begin + rng.integers(6, 300)] += rng.choice([60, 300, 900, 1800, 2500])
+    test = ((second // 60) % test_every == 0) & (hour > 5) & (hour < 21) if test_every else np.zeros(n, bool)
+    net = load - pv + LOAD_W * test
+    group = interval_s // 10
+    index = pd.date_range(start, periods=n // group, freq=f"{interval_s}s", tz=tz)
+
+    def mean(values):
+        return values.reshape(-1, group).mean(axis=1)
+
+    size = mean(np.abs(net)) if kind == "mean" else np.abs(net[group - 1 :: group])
+    share = mean(test.astype(float)) if kind == "mean" else test[group - 1 :: group].astype(float)
+    minute_pv = np.repeat(pv.reshape(-1, 6).mean(axis=1), 6)
+    readings = pd.DataFrame(
+        {
+            "reading_w": np.round(np.abs(size + rng.normal(0, 4, index.size))),
+            "pv_w": np.round(mean(minute_pv)),
+            "test_on": share,
+        },
+        index,
+    )
+    truth = pd.DataFrame({"net_w": mean(net), "import_w": mean(np.clip(net, 0, None)), "pv_w": mean(pv)}, index)
+    truth["load_w"] = mean(load)
+    return readings, truth
+
+
+def sign_right(decoded, truth):
+    day = (truth["pv_w"] > 50) & decoded.samples["p_export"].notna()
+    return ((decoded.samples["p_export"] > 0.5) == (truth["net_w"] < 0))[day].mean()
