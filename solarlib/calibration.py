@@ -63,8 +63,8 @@ def pv_clock_and_gain(record, net_w, p_export, test_load_w, roughly_late_s):
     Returns
     -------
     tuple of float
-        Lateness, its standard error [s], gain, its standard error; NaN if too little is seen, and NaN gain for
-        snapshots: a moment does not know what its minute did.
+        Lateness, its standard error [s], gain, its standard error; NaN if too little is seen. NaN gain for windows
+        above two minutes, inside which signs may mix, and for snapshots: a moment does not know what its minute did.
     """
     cell_s = max(record.window_s, record.interval_s)
     net = _cells(record, net_w - record.test_share * test_load_w, p_export, cell_s)
@@ -93,10 +93,11 @@ def pv_clock_and_gain(record, net_w, p_export, test_load_w, roughly_late_s):
     spread_of_parts = inverse @ (columns.T @ ((weight**2 * miss**2)[:, None] * columns)) @ inverse
     toward_late = (spread * cell_s - late) / parts.sum()
     late_error = float(np.sqrt(toward_late @ spread_of_parts @ toward_late))
-    if record.kind == "snapshot":
-        return late, max(late_error, 0.5), np.nan, np.nan
+    late_error = max(late_error, 0.5, 0.02 * cell_s)
+    if record.kind == "snapshot" or cell_s > 120:
+        return late, late_error, np.nan, np.nan
     gain = float(-1 / parts.sum())
-    return late, max(late_error, 0.5), gain, float(gain**2 * np.sqrt(spread_of_parts.sum()))
+    return late, late_error, gain, float(gain**2 * np.sqrt(spread_of_parts.sum()))
 
 
 def _cells(record, values, p_export, cell_s):
@@ -110,20 +111,22 @@ def _cells(record, values, p_export, cell_s):
     return frame.loc[frame["count"] >= 0.7 * cell_s / record.interval_s, "mean"]
 
 
-def test_load(record, power_w, stated_w):
+def test_load(record, power_w, stated_w, noise_w=0.0):
     """Return the test load's watts, their standard error, and how many switchings told.
 
     Only where import is certain before, during and after. The stated value counts as one switching known to 5 %.
+    A reading whose noise exceeds 2 % of the test load (whole pulses) teaches nothing.
 
     Parameters
     ----------
     record : solarlib.record.Record
     power_w : ndarray, shape (n,)
         PV power. [W]
-    stated_w : float
+    stated_w, noise_w : float
+        Stated test load and noise of one reading. [W]
     """
     u, share = record.reading_w, record.test_share
-    if u.size < 3:
+    if u.size < 3 or noise_w > 0.02 * stated_w:
         return float(stated_w), 0.05 * stated_w, 0
     sure = certain_import(u, power_w)
     middle = np.zeros(u.size, dtype=bool)

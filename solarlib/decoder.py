@@ -17,7 +17,7 @@ from solarlib.record import read_record
 from solarlib.scene import FAST_S, NOISE_W, make_scene, two_views
 
 SURE = 0.9  # a sample is decided when one direction is at least this probable
-MIXED_KWH = 0.015  # a day: what samples that hold both directions add to the doubt
+MIXED_KWH = 0.015  # a day: what one-minute samples that hold both directions add to the doubt
 
 
 @dataclass(frozen=True)
@@ -99,7 +99,7 @@ def decode(
     account = {"samples": len(readings), "missing": len(readings) - record.rows.size}
     late_s, gain = 0.0, 1.0
     if calibrate:
-        record, late_s, load_w = _find_clocks_and_load(record, load_w, account)
+        record, late_s, load_w = _find_clocks_and_load(record, load_w, noise_w, account)
     scene = make_scene(record, late_s, gain, load_w, noise_w)
     p_state, fine = two_views(scene)
     if calibrate:
@@ -132,7 +132,7 @@ def _test_load(record, test_load_w):
     return 0.0
 
 
-def _find_clocks_and_load(record, load_w, account):
+def _find_clocks_and_load(record, load_w, noise_w, account):
     """Return the record with its timer put right, the PV clock's lateness if it is sure, and the test load's watts."""
     late, error = calibration.pv_clock_late(record)
     account["pv_clock_late_s"], account["pv_clock_error_s"] = late, error
@@ -140,7 +140,7 @@ def _find_clocks_and_load(record, load_w, account):
     if record.test_share.any():
         timer = calibration.timer_late(record, load_w)
         record = calibration.with_timer(record, timer)
-        load_w, error_w, count = calibration.test_load(record, record.pv_at(late_s)[0], load_w)
+        load_w, error_w, count = calibration.test_load(record, record.pv_at(late_s)[0], load_w, noise_w)
         account.update(
             timer_late_s=timer, test_load_w=load_w, test_load_error_w=error_w, test_load_switchings=count
         )
@@ -202,7 +202,8 @@ def _days(index, samples, scene, fine, draws, rng):
     days["seen"] = seen / np.bincount(number, minlength=len(names))
     if draws:
         imported = _drawn_imports(number[scene.record.rows], len(names), scene, fine, draws, rng)
-        mixed = MIXED_KWH if scene.record.kind == "mean" else 0.0
+        imported += rng.normal(size=imported.shape) * _between_moments(number[scene.record.rows], len(names), scene)
+        mixed = MIXED_KWH * np.sqrt(scene.record.interval_s / 60) if scene.record.kind == "mean" else 0.0
         low, high = np.quantile(imported - imported.mean(axis=0), [0.05, 0.95], axis=0)
         low, high = low - mixed, high + mixed
         # What one course of events imports more it exports less.
@@ -229,6 +230,19 @@ def _drawn_imports(day, day_count, scene, fine, draws, rng):
     return drawn
 
 
+def _between_moments(day, day_count, scene):
+    """Return the spread of each day's energy because snapshots miss what happens between them. [kWh]
+
+    A load that switches between two moments does so anywhere: an error of its step times an even number from -1/2 to
+    1/2 of the interval.
+    """
+    record = scene.record
+    if record.kind != "snapshot":
+        return np.zeros(day_count)
+    step = np.diff(record.reading_w, prepend=record.reading_w[:1])
+    return np.sqrt(np.bincount(day, step**2 / 12, day_count)) * record.interval_s / 3.6e6
+
+
 def _trust(scene):
     """Return how far each sample's evidence is trusted in draws.
 
@@ -237,7 +251,9 @@ def _trust(scene):
     """
     if not scene.tested:
         return 0.4
-    return 1.0 if scene.record.interval_s <= FAST_S else 0.68
+    if scene.record.interval_s > FAST_S:
+        return 0.68
+    return 1.15 if scene.record.window_s <= 120 else 0.8
 
 
 def _account(scene, p_export, account):

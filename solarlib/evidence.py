@@ -17,6 +17,7 @@ PLAIN_SHARES = np.array([0.30, 0.22, 0.18, 0.12, 0.07, 0.05, 0.04, 0.02])
 PLAIN_LEVEL_W, PLAIN_LEVEL_SPREAD, PLAIN_COUNT = 450.0, 1.1, 60.0
 
 UNKNOWN_PV_SD_W = 1500.0
+NEAR_SD_W = 100.0  # how much the export may differ from that a sample away
 LEVEL_HOLDS_S = 3600.0  # a load level is one fact for about an hour, not a new one every sample ...
 LEVEL_ALONE_S = 1800.0  # ... and leaned on twice as much where no step test helps (measured)
 BASE_HOLDS_S = 600.0  # so is a load below the base load: a PV error of one kind lasts
@@ -130,7 +131,7 @@ def pv_doubt(pv_w, pv_before_w, rough_w, gap, interval_s, window_s, seen_change_
     return level_sd, np.sqrt(2 * 5.0**2 + (0.015 * (pv_w - pv_before_w)) ** 2 + change**2)
 
 
-def implied_states(reading_w, test_share, load_w):
+def implied_states(reading_w, test_share, load_w, near_w=None):
     """Return what two states imply for each sample: the net power without the test load, and what flowed.
 
     State 0 is import and state 1 export, except while the test load runs for a part of the sample: then the reading
@@ -142,6 +143,9 @@ def implied_states(reading_w, test_share, load_w):
     reading_w, test_share : array, shape (n,)
     load_w : float
         Test load. [W]
+    near_w : array, shape (n,), optional
+        The reading near each sample with the test load off. At half a sample of test load the fold shows half of it
+        whatever the export is; the export then is taken to be what it was nearby. [W]
 
     Returns
     -------
@@ -160,15 +164,20 @@ def implied_states(reading_w, test_share, load_w):
     if part.size:
         up, ap = u[part], a[part]
         gap = 1 - 2 * ap
-        gap = np.where(np.abs(gap) < 0.05, np.where(gap < 0, -0.05, 0.05), gap)
-        export = np.clip((up - ap * load_w) / gap, 0.0, load_w)
+        gap = np.where(np.abs(gap) < 0.02, np.where(gap < 0, -0.02, 0.02), gap)
+        export, spread = (up - ap * load_w) / gap, 10.0 / np.abs(gap)
+        if near_w is not None:
+            trust = NEAR_SD_W**2 / (NEAR_SD_W**2 + spread**2)
+            export = trust * export + (1 - trust) * np.nan_to_num(np.asarray(near_w)[part], nan=load_w / 2)
+            spread = np.sqrt(trust) * spread
+        export = np.clip(export, 0.0, load_w)
         folds = ((ap > 0.5) & (up < ap * load_w), (ap <= 0.5) & (up < (1 - ap) * load_w))
         for state, fold in enumerate(folds):
             at = part[fold]
             net[state, at] = -export[fold]
             imported[state, at] = ap[fold] * (load_w - export[fold])
             exported[state, at] = (1 - ap[fold]) * export[fold]
-        doubt[part] = 0.02 * load_w + np.where(folds[0] | folds[1], 10.0 / np.abs(gap), 0.0)
+        doubt[part] = 0.02 * load_w + np.where(folds[0] | folds[1], spread, 0.0)
     return net, imported, exported, doubt
 
 

@@ -55,6 +55,7 @@ class LiveFilter:
         self._missed = np.zeros(houses)
         self._moves = deque(maxlen=MEMORY)
         self._tested = np.zeros(houses, dtype=bool)
+        self._quiet = np.full(houses, np.nan)  # the last reading without the test load
         self._night = []
 
     def update(self, reading_w, pv_w, test_share=0.0):
@@ -88,7 +89,7 @@ class LiveFilter:
         pv = np.where(unknown, np.where(np.isfinite(self._pv[0]), self._pv[0], 0.0), pv)
         self._remember_sun(pv)
         dark = (pv <= DARK_W) & ~unknown
-        net, into, out, doubt = evidence.implied_states(u, share, self.test_load_w)
+        net, into, out, doubt = evidence.implied_states(u, share, self.test_load_w, self._quiet)
         w = self._weights(u, net + pv, pv, share, doubt, dark, unknown)
         odds = (w[0, 1] + self._odds * w[1, 1]) / (w[0, 0] + self._odds * w[1, 0])
         self._odds = np.where(seen, odds, self._odds)
@@ -102,6 +103,7 @@ class LiveFilter:
         self._reading = np.where(seen, u, np.nan)
         self._missed = np.where(seen, 0.0, self._missed + 1)
         self._tested = share > 0
+        self._quiet = np.where(seen & ~self._tested, u, self._quiet)
         if self.learns:
             self._learn(u + pv, seen & dark & (share == 0))
         return self.p_export if np.ndim(reading_w) else float(self.p_export[0])

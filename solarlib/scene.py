@@ -73,8 +73,14 @@ def make_scene(record, late_s=0.0, gain=1.0, test_load_w=0.0, noise_w=NOISE_W):
     follows = np.zeros(power.size, dtype=bool)
     follows[1:] = still[1:] & still[:-1] & (record.gap[1:] < 1.5)
     habits = evidence.learn_habits(record.reading_w[still] + power[still], follows[still])
-    states = evidence.implied_states(record.reading_w, record.test_share, test_load_w)
+    states = evidence.implied_states(record.reading_w, record.test_share, test_load_w, _untested_nearby(record))
     return Scene(record, power, rough, unknown, dark, test_load_w, noise_w, habits, *states)
+
+
+def _untested_nearby(record):
+    """Return the mean of the last and the next reading without the test load. [W]"""
+    quiet = pd.Series(np.where(record.test_share == 0, record.reading_w, np.nan))
+    return pd.concat([quiet.ffill(), quiet.bfill()], axis=1).mean(axis=1).to_numpy()
 
 
 def _silent_by_day(record, power, dark):
