@@ -19,7 +19,7 @@ FLOORS = (
         "tariff": ("tariff_fields", "tariff_checks", "tariff"),
         "money": ("money", "lifetime", "lifetime_risk"),
         "health": ("health",),
-        "circuits": ("circuits",),
+        "circuits": ("circuits", "voltages", "roof_loads"),
         "readings": ("readings",),
     },
     {
