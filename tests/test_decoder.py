@@ -3,13 +3,15 @@
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from made_records import LOAD_W, made_house, sign_right
 
 from solarlib import calibration
 from solarlib.decoder import decode
 from solarlib.evidence import implied_states
 from solarlib.quantities import InputError
-from solarlib.record import read_record
+from solarlib.record import power_from_pulses, read_record
 
 
 @pytest.fixture(scope="module")
@@ -36,9 +38,8 @@ def test_signs_and_energies_of_a_made_house(house, found):
 def test_energy_is_split_not_made(house, found):
     samples = found.samples
     whole = house[0]["reading_w"].to_numpy() / 60_000
-    plain = house[0]["test_on"].isin([0.0, 1.0]).to_numpy()
     both = (samples["import_kwh"] + samples["export_kwh"]).to_numpy()
-    assert both[plain] == pytest.approx(whole[plain], rel=1e-9)
+    assert both == pytest.approx(whole, rel=1e-9)
     assert samples["p_export"].between(0, 1).all()
     assert (samples["import_kwh"] >= 0).all() and (samples["export_kwh"] >= 0).all()
     for flow in ("import", "export"):
@@ -192,6 +193,24 @@ def test_whole_pulses(house):
     assert sign_right(found, truth) > 0.95
 
 
+def test_stamped_pulses_tell_more_than_counted_ones(house):
+    readings, truth = house
+    wh = 7.2
+    energy = np.concatenate([[0.0], np.cumsum(readings["reading_w"].to_numpy() / 60)])
+    second = np.interp(np.arange(wh, energy[-1], wh), energy, 60.0 * np.arange(energy.size))
+    stamps = readings.index[0] + pd.to_timedelta(second, unit="s")
+    stamped = power_from_pulses(stamps, wh, readings.index)
+    assert stamped.mean() == pytest.approx(readings["reading_w"].mean(), rel=0.01)
+    counted = np.diff(np.floor(energy / wh)) * wh * 60
+    signs = [
+        sign_right(decode(readings.assign(reading_w=power), LOAD_W, wh_per_pulse=wh_counted), truth)
+        for power, wh_counted in ((stamped, 0.0), (counted, wh))
+    ]
+    assert signs[0] > signs[1] > 0.85
+    with pytest.raises(InputError, match="pulse_times"):
+        power_from_pulses(stamps[:1], wh, readings.index)
+
+
 def test_night_draw_of_the_converter(house, found):
     readings, truth = house
     for draw in (-6.0, 6.0):
@@ -303,3 +322,51 @@ def test_tables_that_cannot_be_read():
 
 def test_small_negative_noise_is_zero():
     assert decode(plain(-3, 1000)).samples["import_kwh"].eq(0).all()
+
+
+WATTS = st.one_of(st.floats(0, 20_000), st.just(np.nan), st.just(0.0), st.floats(-1e7, 1e7), st.just(np.inf))
+
+
+@settings(deadline=None, max_examples=25)
+@given(
+    rows=st.lists(st.tuples(WATTS, WATTS, st.sampled_from([0.0, 0.0, 0.3, 0.5, 1.0]), st.integers(1, 400)), min_size=1),
+    kind=st.sampled_from(["mean", "snapshot"]),
+)
+def test_whatever_comes_the_answer_is_a_probability_or_one_line(rows, kind):
+    second = np.cumsum([row[3] for row in rows])
+    index = pd.Timestamp("2026-06-01 11:00", tz="Europe/Paris") + pd.to_timedelta(second, unit="s")
+    table = pd.DataFrame([row[:3] for row in rows], index, columns=["reading_w", "pv_w", "test_on"])
+    try:
+        found = decode(table, LOAD_W, kind=kind, draws=5)
+    except InputError as error:
+        assert "\n" not in str(error) and "found" in str(error) and "allowed" in str(error)
+        return
+    samples = found.samples
+    seen = table["reading_w"].notna()
+    assert samples.loc[seen, "p_export"].between(0, 1).all()
+    assert samples.loc[~seen, ["p_export", "net_w", "import_kwh"]].isna().all(axis=None)
+    assert (samples.loc[seen, "net_w"].abs() <= table.loc[seen, "reading_w"].clip(lower=0) + 1e-6).all()
+    assert found.days.notna().all(axis=None)
+    assert all(isinstance(sentence, str) for sentence in found.sentences())
+
+
+def test_half_a_sample_of_test_load_borrows_the_export_nearby():
+    export = 350.0
+    u = 0.5 * export + 0.5 * (LOAD_W - export)
+    net, into, out, doubt = implied_states(np.array([u]), np.array([0.5]), LOAD_W, np.array([export]))
+    assert net[1, 0] == pytest.approx(-export, abs=30)
+    assert into[1, 0] == pytest.approx(0.5 * (LOAD_W - export), abs=15)
+    assert doubt[0] > 50
+
+
+def test_order_within_the_minute_does_not_matter():
+    readings, _ = made_house(days=2, interval_s=10, seed=8)
+    rng = np.random.default_rng(2)
+    minute = readings.index.floor("60s")
+    shuffled = readings.iloc[np.lexsort((rng.random(len(readings)), np.arange(len(readings)) // 6))]
+    means = [table.to_numpy().reshape(-1, 6, 3).mean(axis=1) for table in (readings, shuffled)]
+    first, second = (
+        decode(pd.DataFrame(m, minute.unique(), columns=readings.columns), LOAD_W, draws=0).samples["p_export"]
+        for m in means
+    )
+    assert second.to_numpy() == pytest.approx(first.to_numpy(), abs=1e-6)

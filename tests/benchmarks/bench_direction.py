@@ -107,7 +107,8 @@ class Bench:
             low, high = days["import_low_kwh"].to_numpy(), days["import_high_kwh"].to_numpy()
             covered = 100 * np.mean((low <= true_in) & (true_in <= high))
         total = 100 * error.sum() / true_in.sum()
-        return 100 * right[day].mean(), 100 * (u * right)[day].sum() / u[day].sum(), np.abs(error).mean(), total, covered
+        by_energy = 100 * (u * right)[day].sum() / u[day].sum()
+        return 100 * right[day].mean(), by_energy, np.abs(error).mean(), total, covered
 
     def decoded(self, seen, pv_w=None, tested=True, **how):
         found = decode(self.table(seen, pv_w, tested), LOAD_W if tested else None, **how)
