@@ -300,7 +300,9 @@ def test_a_first_part_month_is_prorated_only_where_the_line_says_so():
 
 
 def test_cents_are_rounded_half_up_line_by_line_and_not_in_binary():
-    """2.675 in binary floating point lies below 2.675 and would round to 2.67."""
+    """0.535 x 5 = 2.675 lies lower in binary; 0.533 x 5 = 2.665 would go to the even cent below."""
+    (row,) = bills(months([5], [0]), flat({"unit": "kWh"}, [{"line": "a", "on": "billed", "price": 0.533}]))
+    assert row["bill"] == Decimal("2.67")
     charges = [{"line": "a", "on": "billed", "price": 0.535}, {"line": "b", "on": "billed", "price": 0.535}]
     (row,) = bills(months([5], [0]), flat({"unit": "kWh"}, charges))
     assert (row["line a"], row["bill"]) == (Decimal("2.68"), Decimal("5.36"))
