@@ -40,28 +40,27 @@ def floored(w):
 def forward_odds(w):
     """Return the odds of state 1 at each step given everything up to it; shape (n,)."""
     blocks = _Blocks(w)
-    return blocks.forward(blocks.products())
+    return blocks.in_order(blocks.forward(blocks.products()))
 
 
 def backward_odds(w):
     """Return, at each step, how much likelier everything AFTER it is from state 1 than from state 0; shape (n,)."""
     blocks = _Blocks(w)
-    return blocks.backward(blocks.products())
+    return blocks.in_order(blocks.backward(blocks.products()))
 
 
 def odds(w):
     """Return the odds of state 1 at each step given everything seen; shape (n,)."""
     blocks = _Blocks(w)
-    products = blocks.products()
-    both = blocks.forward(products)
-    both *= blocks.backward(products)
-    return both
+    return blocks.in_order(_both(blocks))
 
 
 def smooth(w):
     """Return the probability of state 1 at each step given everything seen; shape (n,)."""
-    both = odds(w)
-    return both / (1 + both)
+    blocks = _Blocks(w)
+    both = _both(blocks)
+    both /= 1 + both
+    return blocks.in_order(both)
 
 
 def best_path(w):
@@ -110,6 +109,13 @@ def sample_paths(w, count, rng):
         yield (to0[forgets] ^ ((exchanges - exchanges[forgets]) % 2).astype(bool))[::-1]
 
 
+def _both(blocks):
+    products = blocks.products()
+    both = blocks.forward(products)
+    both *= blocks.backward(products)
+    return both
+
+
 class _Blocks:
     """The steps laid out as blocks of consecutive steps, so that numpy works on all blocks at once.
 
@@ -129,6 +135,10 @@ class _Blocks:
                 row = np.concatenate([row, np.full(whole - self.count, float(i == j))])
             steps[:, k] = row.reshape(self.blocks, self.size).T
         self.steps = steps
+
+    def in_order(self, out):
+        """Return numbers laid out as blocks in the order of time."""
+        return out.T.ravel()[: self.count]
 
     def products(self):
         """Return the product of the matrices of each block as lists of four numbers, scaled now and then."""
@@ -155,7 +165,7 @@ class _Blocks:
             np.multiply(odds, step[2:], out=pair)
             pair += step[:2]
             odds = np.divide(pair[1], pair[0], out=out[s])
-        return out.T.ravel()[: self.count]
+        return out
 
     def backward(self, products):
         entry, odds = np.empty(self.blocks), 1.0
@@ -171,4 +181,4 @@ class _Blocks:
             np.multiply(out[s], step[1::2], out=pair)
             pair += step[::2]
             odds = pair[1] / pair[0]
-        return out.T.ravel()[: self.count]
+        return out
