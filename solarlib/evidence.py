@@ -202,7 +202,7 @@ def step_weights(
     window_s,
     dark,
     unknown,
-    level_holds_s=LEVEL_HOLDS_S,
+    level_holds_s,
 ):
     """Return chain weights (2, 2, n) of samples whose two states imply the loads ``load_w``.
 

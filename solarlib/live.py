@@ -13,6 +13,8 @@ from solarlib.quantities import InputError, require
 from solarlib.scene import DARK_W, NOISE_W
 
 MEMORY = 15  # samples that tell how much the reading usually moves
+NEW_NIGHT = 60  # night samples after which the habits are learned anew
+NIGHTS_KEPT = 20_000  # night samples kept to learn from
 LONGEST_GAP = 1440.0  # after so many missed samples the past says nothing more
 
 
@@ -56,7 +58,8 @@ class LiveFilter:
         self._moves = deque(maxlen=MEMORY)
         self._tested = np.zeros(houses, dtype=bool)
         self._quiet = np.full(houses, np.nan)  # the last reading without the test load
-        self._night = []
+        self._night = deque(maxlen=NIGHTS_KEPT)
+        self._new = 0
 
     def update(self, reading_w, pv_w, test_share=0.0):
         """Take in one sample and return the probability that its reading was export.
@@ -120,6 +123,10 @@ class LiveFilter:
             rough = evidence.roughness_of_last(self._pv)
             usual = _middle(np.array(self._moves)) / 0.6745 * np.sqrt(gap)
         level_sd, change_sd = evidence.pv_doubt(pv, sun_before, rough, gap, self.interval_s, self.window_s, usual)
+        if self.window_s > self.interval_s:
+            # Live, the last whole window is old news: what it changes by did not change in this sample.
+            level_sd = np.hypot(level_sd, np.nan_to_num(np.abs(self._pv[0] - self._pv[1])))
+            change_sd = np.hypot(change_sd, np.abs(pv - sun_before))
         level_sd = np.where(unknown, evidence.UNKNOWN_PV_SD_W, level_sd)
         w = evidence.step_weights(
             before,
@@ -133,6 +140,7 @@ class LiveFilter:
             self.window_s,
             dark,
             unknown,
+            evidence.LEVEL_HOLDS_S if self.test_load_w else evidence.LEVEL_ALONE_S,
         )
         same = np.stack([w[0, 0], w[1, 1]])
         w = np.where(first, np.stack([same, same]), w)
@@ -146,17 +154,17 @@ class LiveFilter:
         self._pv[0] = pv
 
     def _learn(self, load, certain):
-        """Keep the night's readings; when day breaks, learn the house's habits from all nights so far."""
+        """Keep the night's readings; when day breaks, learn the house's habits from the nights kept."""
         if certain.any():
             self._night.append(np.where(certain, load, np.nan))
-        elif len(self._night) > 60 and len(self._night) % 60 != 0:
+            self._new += 1
+        elif self._new >= NEW_NIGHT:
             nights = np.array(self._night).T
             known = np.isfinite(nights)
             follows = known & np.concatenate([np.zeros((len(nights), 1), dtype=bool), known[:, :-1]], axis=1)
             self.habits = evidence.learn_habits(nights[known], follows[known])
-            # Marks the nights as learned, and keeps the next one apart.
-            blank = np.full(load.shape, np.nan)
-            self._night.extend([blank] * (60 - len(self._night) % 60))
+            self._night.append(np.full(load.shape, np.nan))  # keeps two nights apart
+            self._new = 0
 
 
 def _check(reading_w, share):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from made_records import LOAD_W, made_house
 
-from solarlib import chain, evidence
+from solarlib import chain
 from solarlib.live import LiveFilter
 from solarlib.quantities import InputError
 from solarlib.record import read_record
@@ -109,12 +109,14 @@ def test_what_cannot_be_is_refused(values):
         LiveFilter(LOAD_W).update(*values)
 
 
-def test_coarse_sun_is_followed_more_loosely():
-    sharp, loose = LiveFilter(), LiveFilter(pv_window_s=900)
-    rng = np.random.default_rng(6)
-    sun = 2000 + np.repeat(rng.normal(0, 700, 30), 15)
-    for pv in sun:
-        sharp.update(800.0, pv)
-        loose.update(800.0, pv)
-    rough = evidence.roughness_of_last(loose._pv)
-    assert rough[0] > 0 and np.isfinite(loose.p_export[0])
+def test_coarse_sun_that_comes_late_is_not_believed_too_much(house, habits):
+    readings, truth = house
+    # Live, a quarter of an hour's mean is known when it is over.
+    late = readings["pv_w"].groupby(readings.index.floor("15min")).transform("mean").shift(15, fill_value=0)
+    day = (truth["pv_w"] > 50).to_numpy()
+    exporting = (truth["net_w"] < 0).to_numpy()
+    believed = [
+        ((follow(readings.assign(pv_w=late), habits=habits, pv_window_s=w)[0] > 0.5) == exporting)[day].mean()
+        for w in (60, 900)
+    ]
+    assert believed[1] > max(believed[0] + 0.02, 0.85)
