@@ -138,7 +138,8 @@ def bucket_codes(index, tariff):
 
 
 def _codes(index, step, tariff):
-    segments, utc = _clock_segments(index), index.as_unit("ns").asi8
+    utc = index.as_unit("ns").asi8
+    segments = _clock_segments(index, utc)
     step = step // pd.Timedelta(1, "ns")
     first = int(utc[0] + segments[0][2]) // DAY_NS
     table = _day_table(first, int(utc[-1] + segments[-1][2]) // DAY_NS - first + 2, tariff).ravel()
@@ -155,9 +156,8 @@ def _codes(index, step, tariff):
     return codes
 
 
-def _clock_segments(index):
+def _clock_segments(index, utc):
     """Parts of an index inside which the local clock is not changed: [(start, stop, offset from UTC in ns)]."""
-    utc = index.as_unit("ns").asi8
 
     def offsets(labels):
         return index[labels].tz_localize(None).as_unit("ns").asi8 - utc[labels]
@@ -166,9 +166,7 @@ def _clock_segments(index):
     sample = np.append(np.arange(0, len(index) - 1, stride), len(index) - 1)
     seen = offsets(sample)
     changed = np.flatnonzero(np.diff(seen))
-    near = (
-        sample[changed][:, None] + np.arange(stride + 1)
-    ).ravel()  # every label of the stretches in which it changed
+    near = (sample[changed][:, None] + np.arange(stride + 1)).ravel()  # labels of the stretches in which it changed
     near = np.unique(near[near < len(index)])
     exact = offsets(near)
     turns = np.flatnonzero((np.diff(exact) != 0) & (np.diff(near) == 1)) + 1
@@ -179,7 +177,7 @@ def _clock_segments(index):
 def _wall_ns(index):
     """Local clock readings as nanoseconds since 1970-01-01 00:00 on that clock."""
     wall = index.as_unit("ns").asi8.copy()
-    for start, stop, offset in _clock_segments(index):
+    for start, stop, offset in _clock_segments(index, wall):
         wall[start:stop] += offset
     return wall
 

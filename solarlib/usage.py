@@ -109,7 +109,8 @@ def _read_part(columns, spans, tariff):
     for name in names:
         kwh["import", name], kwh["export", name] = _net(columns, kwh, name, tariff, spans, steps)
     for what in ("delivered", "received", "import", "export") if tariff.buckets else ():
-        kwh[what, ""] = sum(kwh[what, name] for name in names)
+        same = {"import": "delivered", "export": "received"}.get(what) if tariff.credit.netting == "none" else None
+        kwh[what, ""] = kwh[same, ""] if same else sum(kwh[what, name] for name in names)
         if f"{what}_kwh" in columns and what in ("delivered", "received"):
             _agree(what, steps(f"{what}_kwh"), kwh[what, ""], scale, spans)
     made = kwh["generation", ""] = steps("generation_kwh")
@@ -167,7 +168,8 @@ def _net(columns, kwh, name, tariff, spans, steps):
 def _rows(columns, spans, tariff, kwh):
     """Put the columns together, one row a period."""
     names, decimals = tariff.bucket_names, tariff.kwh_decimals
-    made = {id(values): _decimals(values, decimals) for values in kwh.values()}  # without netting some are the same
+    unlike = {id(values): values for values in kwh.values()}  # without netting some columns are the same
+    made = {key: _decimals(values, decimals) for key, values in unlike.items()}
     exact = {key: made[id(values)] for key, values in kwh.items()}
     readings = {}
     for what in ("delivered", "received", "generation", "use", "import", "export"):
