@@ -203,7 +203,7 @@ def _days(index, samples, scene, fine, draws, rng):
     if draws:
         imported = _drawn_imports(number[scene.record.rows], len(names), scene, fine, draws, rng)
         imported += rng.normal(size=imported.shape) * _between_moments(number[scene.record.rows], len(names), scene)
-        mixed = MIXED_KWH * np.sqrt(scene.record.interval_s / 60) if scene.record.kind == "mean" else 0.0
+        mixed = MIXED_KWH * (scene.record.interval_s / 60) ** 0.75 if scene.record.kind == "mean" else 0.0
         low, high = np.quantile(imported - imported.mean(axis=0), [0.05, 0.95], axis=0)
         low, high = low - mixed, high + mixed
         # What one course of events imports more it exports less.
@@ -251,9 +251,10 @@ def _trust(scene):
     """
     if not scene.tested:
         return 0.4
+    fine = scene.record.window_s <= 120
     if scene.record.interval_s > FAST_S:
-        return 0.68
-    return 1.15 if scene.record.window_s <= 120 else 0.8
+        return 0.68 if fine else 0.6
+    return 1.15 if fine else 0.8
 
 
 def _account(scene, p_export, account):

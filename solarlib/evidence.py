@@ -124,7 +124,7 @@ def pv_doubt(pv_w, pv_before_w, rough_w, gap, interval_s, window_s, seen_change_
     seen_change_w : array
         How much the reading itself usually moves around here: the sun cannot move more. [W]
     """
-    inside = 0.6 * rough_w
+    inside = 0.4 * rough_w
     change = inside * np.sqrt(2 * (1 - np.exp(-4 * interval_s * gap / window_s)))
     change = np.minimum(change, seen_change_w)
     level_sd = np.sqrt(5.0**2 + (0.015 * pv_w) ** 2 + inside**2)
