@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import timedelta, timezone
+from io import StringIO
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -11,19 +12,19 @@ import pvlib
 
 from solarlib.quantities import HOURS_PER_YEAR, TYPICAL_YEAR, InputError, require
 
-# Column of the file (TMY3; TMY2) -> our name, factor to our unit, lowest and highest value that can be weather.
-# The ranges are wide physical bounds (common practice, no source): they catch text, fill values such as -9900
-# and shifted columns, not unusual weather.
+# Our name -> column of the file and factor to our unit, for TMY3, TMY2 and EPW, and the lowest and highest value that can
+# be weather. The ranges are wide physical bounds (common practice, no source): they catch text, the codes for a missing
+# value (-9900, 9999, 99.9, 999) and shifted columns, not unusual weather.
 _COLUMNS = {
-    "ghi": ("GHI (W/m^2)", "GHI", 1.0, 0.0, 1500.0),
-    "dni": ("DNI (W/m^2)", "DNI", 1.0, 0.0, 1400.0),
-    "dhi": ("DHI (W/m^2)", "DHI", 1.0, 0.0, 1000.0),
-    "temp_air": ("Dry-bulb (C)", "DryBulb", 0.1, -90.0, 60.0),
-    "wind_speed": ("Wspd (m/s)", "Wspd", 0.1, 0.0, 100.0),
+    "ghi": (("GHI (W/m^2)", 1.0), ("GHI", 1.0), ("ghi", 1.0), 0.0, 1500.0),
+    "dni": (("DNI (W/m^2)", 1.0), ("DNI", 1.0), ("dni", 1.0), 0.0, 1400.0),
+    "dhi": (("DHI (W/m^2)", 1.0), ("DHI", 1.0), ("dhi", 1.0), 0.0, 1000.0),
+    "temp_air": (("Dry-bulb (C)", 1.0), ("DryBulb", 0.1), ("temp_air", 1.0), -90.0, 60.0),
+    "wind_speed": (("Wspd (m/s)", 1.0), ("Wspd", 0.1), ("wind_speed", 1.0), 0.0, 100.0),
 }
 _OPTIONAL = {
-    "pressure": ("Pressure (mbar)", "Pressure", 1.0, 400.0, 1100.0),
-    "albedo": ("Alb (unitless)", "", 1.0, 0.05, 0.95),
+    "pressure": (("Pressure (mbar)", 1.0), ("Pressure", 1.0), ("atmospheric_pressure", 0.01), 400.0, 1100.0),
+    "albedo": (("Alb (unitless)", 1.0), ("", 1.0), ("albedo", 1.0), 0.05, 0.95),
 }
 _STAMPS = ("Date (MM/DD/YYYY)", "Time (HH:MM)")
 
@@ -80,8 +81,8 @@ def find_file(file):
             return path
     found = sorted(p.name for p in shipped.glob("*") if p.suffix.lower() == ".tm2" or p.name[:6].isdigit())
     raise InputError(
-        f"weather file: found nothing at {str(file)!r}, allowed is the path of a TMY3 (.csv) or TMY2 (.tm2) file "
-        f"or one of {', '.join(found)}"
+        f"weather file: found nothing at {str(file)!r}, allowed is the path of a TMY3 (.csv), EPW (.epw) or TMY2 (.tm2) "
+        f"file or one of {', '.join(found)}"
     )
 
 
@@ -91,7 +92,7 @@ def read_weather(file, place=None):
     Parameters
     ----------
     file : str or Path
-        Path of a TMY3 ``.csv`` or TMY2 ``.tm2`` file, or the bare name of one that pvlib ships.
+        Path of a TMY3 ``.csv``, TMY2 ``.tm2`` or EPW ``.epw`` file, or the bare name of one that pvlib ships.
     place : Place, optional
         Where the weather will be used. A file from more than 5 degrees of latitude or 7.5 degrees of longitude
         (half an hour of sun) away is refused: it is nearly always a lost minus sign.
@@ -111,22 +112,26 @@ def read_weather(file, place=None):
     Notes
     -----
     TMY3 stamps END the hour (01:00 ... 24:00), TMY2 hours 1 ... 24 do too, though pvlib's reader already labels
-    the latter 00:00 ... 23:00: row order is what counts, so both files start with the hour from midnight.
+    the latter 00:00 ... 23:00: row order is what counts, so both files start with the hour from midnight. EPW hours
+    1 ... 24 end the hour too; the format takes its light from the hour before the stamp. An EPW column that is
+    missing all year, such as the wind of some satellite years, is refused like any other odd value.
 
     Sources: Wilcox and Marion, *Users Manual for TMY3 Data Sets*, NREL/TP-581-43156, 2008; Marion and Urban,
-    *User's Manual for TMY2s*, 1995 (`seen` through pvlib's readers; stamps proved in the tests by `built here`
-    correlation with the sun).
+    *User's Manual for TMY2s*, 1995; EnergyPlus documentation, *Auxiliary Programs*, chapter on weather files (all
+    `seen` through pvlib's readers; the stamps of TMY3 and TMY2 proved in the tests by `built here` correlation with the
+    sun).
     """
     path = find_file(file)
-    table, site, old_format = _read_tmy2(path) if path.suffix.lower() == ".tm2" else _read_tmy3(path)
+    kind = {".tm2": 1, ".epw": 2}.get(path.suffix.lower(), 0)
+    table, site = (_read_tmy3, _read_tmy2, _read_epw)[kind](path)
     if len(table) != HOURS_PER_YEAR:
         raise InputError(f"{path.name}: found {len(table)} rows of data, allowed are {HOURS_PER_YEAR}")
     if place is not None:
         _check_site(path.name, site, place)
-    columns = {name: _numbers(path.name, table, spec, old_format) for name, spec in _COLUMNS.items()}
+    columns = {name: _numbers(path.name, table, spec, kind) for name, spec in _COLUMNS.items()}
     for name, spec in _OPTIONAL.items():
         try:
-            columns[name] = _numbers(path.name, table, spec, old_format)
+            columns[name] = _numbers(path.name, table, spec, kind)
         except InputError:
             continue  # a fill value in a column that nobody needs is no reason to refuse the year
     start = pd.Timestamp(year=TYPICAL_YEAR, month=1, day=1, tz=timezone(timedelta(hours=site["tz"])))
@@ -153,21 +158,26 @@ def _read_tmy3(path):
     if missing:
         raise InputError(f"{path.name}: found no column {missing[0]!r}, allowed is a TMY3 file with its own headings")
     _check_stamps(path.name, table)
-    return table, {"tz": offset, "latitude": latitude, "longitude": longitude}, False
+    return table, {"tz": offset, "latitude": latitude, "longitude": longitude}
 
 
 def _check_stamps(name, table):
     """Refuse a file whose rows are not the hours 01:00 to 24:00 of 365 days in order."""
-    if len(table) != HOURS_PER_YEAR:
-        return  # the row count is reported by the caller, in better words
-    days = pd.date_range("2026-01-01", periods=365)  # any common year: only month and day are compared
-    expected = np.array([f"{d:%m/%d} {h:02d}:00" for d in days for h in range(1, 25)])
     date = table[_STAMPS[0]].fillna("").str[:5]
     found = (date + " " + table[_STAMPS[1]].fillna("").str.zfill(5)).to_numpy(dtype=str)
+    _check_order(name, found, "{:02d}/{:02d} {:02d}:00", "date and time")
+
+
+def _check_order(name, found, words, columns):
+    """Refuse stamps (texts of month, day, hour that ends) that are not every hour of a common year in order."""
+    if len(found) != HOURS_PER_YEAR:
+        return  # the row count is reported by the caller, in better words
+    days = pd.date_range("2026-01-01", periods=365)  # any common year: only month and day are compared
+    expected = np.array([words.format(d.month, d.day, hour) for d in days for hour in range(1, 25)])
     odd = np.flatnonzero(found != expected)
     if odd.size:
         raise InputError(
-            f"{name}, row {odd[0] + 1}, columns date and time: found {found[odd[0]]!r}, allowed is {expected[odd[0]]!r} "
+            f"{name}, row {odd[0] + 1}, columns {columns}: found {found[odd[0]]!r}, allowed is {expected[odd[0]]!r} "
             "(every hour of a common year once, stamped with its end)"
         )
 
@@ -177,17 +187,31 @@ def _read_tmy2(path):
         table, site = pvlib.iotools.read_tmy2(path)
     except Exception:  # pvlib's reader fails in many ways on a file of another kind
         raise InputError(f"{path.name}: found text that is no TMY2 table, allowed is a TMY2 file (.tm2)") from None
-    return table, {"tz": float(site["TZ"]), "latitude": site["latitude"], "longitude": site["longitude"]}, True
+    return table, {"tz": float(site["TZ"]), "latitude": site["latitude"], "longitude": site["longitude"]}
 
 
-def _numbers(name, table, spec, old_format):
+def _read_epw(path):
+    try:
+        text = path.read_text(encoding="utf-8", errors="replace")  # names of towns in any code page do no harm
+        table, site = pvlib.iotools.read_epw(StringIO(text))
+    except Exception:  # pvlib's reader fails in many ways on a file of another kind
+        raise InputError(
+            f"{path.name}: found text that is no EPW table of whole years, allowed is an EPW file (eight header lines, then hours)"
+        ) from None
+    stamps = (table[c].astype(str) for c in ("month", "day", "hour"))
+    found = ["/".join(row) for row in zip(*stamps)]
+    _check_order(path.name, np.array(found), "{}/{}/{}", "month, day and hour")
+    return table, {"tz": site["TZ"], "latitude": site["latitude"], "longitude": site["longitude"]}
+
+
+def _numbers(name, table, spec, kind):
     """Return one checked column as floats in our unit."""
-    new_name, old_name, factor, low, high = spec
-    column = old_name if old_format else new_name
+    *columns, low, high = spec
+    column, factor = columns[kind]
     if column not in table.columns:
         raise InputError(f"{name}: found no column {column!r}, allowed is a file that has it")
     values = pd.to_numeric(table[column], errors="coerce").to_numpy(dtype=float)
-    values = values * factor if old_format else values
+    values = values * factor
     odd = np.flatnonzero(~((values >= low) & (values <= high)))
     if odd.size:
         raise InputError(

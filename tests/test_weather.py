@@ -129,6 +129,67 @@ def test_a_lost_minus_sign_is_found():
         read_weather("723170TYA.CSV", Place("x", 36.1, 79.95, "America/New_York"))
 
 
+# ---------------------------------------------------------------- EPW
+
+
+@pytest.fixture(scope="module")
+def epw():
+    """Return the lines of an EPW file with the values of Greensboro's TMY3 file: 8 of head, 8760 of 35 fields."""
+    weather = read_weather("723170TYA.CSV")
+    head = ["LOCATION,Grünberg,NC,USA,made here,0,36.10,-79.95,-5.0,273.0", *(f"HEAD {n}" for n in range(2, 9))]
+    rows = []
+    for number, row in enumerate(weather.itertuples()):
+        fields = ["0"] * 35
+        fields[:6] = ["1999", str(row.Index.month), str(row.Index.day), str(number % 24 + 1), "60", "?"]
+        fields[6], fields[9], fields[21], fields[32] = str(row.temp_air), "99000", str(row.wind_speed), "0.2"
+        fields[13:16] = [str(row.ghi), str(row.dni), str(row.dhi)]
+        rows.append(",".join(fields))
+    return head + rows
+
+
+def _write_epw(folder, lines, encoding="utf-8"):
+    path = folder / "mine.epw"
+    path.write_text("\n".join(lines) + "\n", encoding=encoding)
+    return path
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "latin-1"])
+def test_an_epw_file_gives_the_same_hours_as_the_tmy3_file_it_was_made_from(tmp_path, epw, encoding):
+    weather = read_weather(_write_epw(tmp_path, epw, encoding), GREENSBORO)
+    source = read_weather("723170TYA.CSV")
+    pd.testing.assert_index_equal(weather.index, source.index)
+    for name in ("ghi", "dni", "dhi", "temp_air", "wind_speed"):
+        np.testing.assert_allclose(weather[name], source[name])
+    assert (weather["pressure"] == 990.0).all() and (weather["albedo"] == 0.2).all()
+
+
+def _field(lines, row, field, text):
+    fields = lines[row + 7].split(",")
+    fields[field] = text
+    return lines[: row + 7] + [",".join(fields)] + lines[row + 8 :]
+
+
+@pytest.mark.parametrize(
+    "spoil, words",
+    [
+        (lambda x: _field(x, 12, 13, "9999"), ["row 12", "'ghi'", "9999", "0 to 1500"]),
+        (lambda x: _field(x, 8760, 6, "99.9"), ["row 8760", "'temp_air'", "99.9"]),
+        (lambda x: _field(x, 3, 21, "999"), ["row 3", "'wind_speed'"]),
+        (lambda x: x[:-24], ["8736 rows", "8760"]),
+        (lambda x: x[:100] + [x[101], x[100]] + x[102:], ["row 93", "month, day and hour", "'1/4/22'"]),
+        (lambda x: ["nothing"], ["no EPW"]),
+        (lambda x: x[1:], ["no EPW"]),
+        (lambda x: [x[0].replace("-79.95", "79.95"), *x[1:]], ["longitude 79.95"]),
+    ],
+)
+def test_an_odd_epw_file_is_refused_with_file_row_and_column(tmp_path, epw, spoil, words):
+    with pytest.raises(InputError) as caught:
+        read_weather(_write_epw(tmp_path, spoil(epw)), GREENSBORO)
+    message = str(caught.value)
+    assert "mine.epw" in message and "\n" not in message and "allowed" in message
+    assert [w for w in words if w not in message] == [], message
+
+
 # ---------------------------------------------------------------- minutes
 
 
