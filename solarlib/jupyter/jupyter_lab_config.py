@@ -4,6 +4,7 @@ The front door copies this folder into .venv/etc/jupyter, where `jupyter lab` of
 it (a class hub, Binder) the lessons run all the same; only this comfort is missing.
 """
 
+import warnings
 from pathlib import Path
 
 c = get_config()  # noqa: F821 - given by traitlets
@@ -18,6 +19,7 @@ if (project / "notebooks").is_dir():
 # copied anew at every start from the front door: a closed sidebar, whatever the last session left open
 c.LabApp.workspaces_dir = str(Path(__file__).resolve().parent / "workspaces")
 
+c.Application.log_level = 30  # warnings and the address; not every step of the start
 c.ServerApp.ip = "localhost"
 c.ServerApp.allow_root = True  # containers: the server listens on this machine only and asks for its token
 c.ServerApp.terminals_enabled = False
@@ -37,4 +39,6 @@ def keep_pictures(model, **_):
     model["content"]["metadata"].pop("widgets", None)
 
 
+# the server applies its settings twice and would warn that the hook replaces itself
+warnings.filterwarnings("ignore", message="Overriding existing pre_save_hook")
 c.FileContentsManager.pre_save_hook = keep_pictures
