@@ -124,6 +124,65 @@ def plane_of_array(weather, solar, surface_tilt, surface_azimuth, albedo=0.2):
     )
 
 
+def horizon_elevation(horizon, azimuth):
+    """Return how high a horizon line stands at each azimuth (array). [deg]
+
+    The corners (azimuth, elevation), any order, are joined by straight lines in azimuth and elevation, across north too.
+    """
+    if not len(horizon):
+        return np.zeros(np.shape(azimuth))
+    corners = np.array(horizon, dtype=float)
+    return np.interp(azimuth, corners[:, 0], corners[:, 1], period=360.0)
+
+
+def sky_view(horizon):
+    """Return the share of an even sky's light that flat ground still gets above a horizon line. [0 to 1]
+
+    Mean of cos^2(elevation) over all azimuths: the sine-weighted dome above the line (`seen and recomputed`: the tests
+    integrate the dome in rings and fields).
+    """
+    line = horizon_elevation(horizon, np.arange(0.25, 360.0, 0.5))
+    return float(np.mean(np.cos(np.radians(line)) ** 2))
+
+
+def behind_horizon(weather, solar, horizon):
+    """Return the weather as it arrives behind far hills.
+
+    Parameters
+    ----------
+    weather : DataFrame, shape (n, ...)
+        ghi, dni, dhi of the open site. [W/m2]
+    solar : DataFrame, shape (n, ...)
+        From `position`, same index.
+    horizon : sequence of (azimuth, elevation)
+        See `weather.Place`. Empty: the weather is returned as it is.
+
+    Returns
+    -------
+    DataFrame, shape (n, ...)
+        Same columns. While the sun's middle stands below the line, beam and the light around the sun are lost; the even
+        part of the sky light is reduced to what `sky_view` leaves. ghi falls by what beam and sky light lose.
+
+    Notes
+    -----
+    The light around the sun is Hay and Davies's share of dhi, dni over that outside the atmosphere. The even part is
+    reduced alike for every plane: a steep plane that faces the hills loses more than this, one that turns its back on
+    them less. Light that the hills throw back is left out. An interval counts as a whole by its middle.
+    """
+    if not len(horizon):
+        return weather
+    line = horizon_elevation(horizon, solar["azimuth"].to_numpy())
+    seen = (solar["apparent_elevation"].to_numpy() > line) | (line == 0.0)  # no hill: the file knows best when the sun is up
+    dni, dhi = (weather[c].to_numpy(dtype=float) for c in ("dni", "dhi"))
+    around = np.clip(dni / solar["dni_extra"].to_numpy(), 0.0, 1.0)
+    left_dni = np.where(seen, dni, 0.0)
+    left_dhi = dhi * (np.where(seen, around, 0.0) + (1.0 - around) * sky_view(horizon))
+    cosine = np.maximum(np.cos(np.radians(solar["apparent_zenith"].to_numpy())), 0.0)
+    lost = (dni - left_dni) * cosine + (dhi - left_dhi)
+    ghi = np.maximum(weather["ghi"].to_numpy(dtype=float) - lost, 0.0)
+    return weather.assign(ghi=ghi, dni=left_dni, dhi=left_dhi)
+
+
 def minute_weather(weather, place, rng):
     """Return one-minute weather that keeps the hourly means: `clouds.minutes` with this place's cloudless sky.
 

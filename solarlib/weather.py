@@ -42,11 +42,14 @@ class Place:
         Name of a time zone, e.g. ``"America/New_York"``.
     altitude_m : float
         Height above the sea. [m]
+    horizon : sequence of (azimuth, elevation), optional
+        What far hills hide, as corners of a line around the place, in any order; straight between them. Nothing in it
+        means an open horizon. [deg] Used by `sun.behind_horizon` only.
 
     Raises
     ------
     InputError
-        A number out of range, or a zone that no clock uses.
+        A number out of range, two corners at one azimuth, or a zone that no clock uses.
     """
 
     name: str
@@ -54,6 +57,7 @@ class Place:
     longitude: float
     tz: str
     altitude_m: float = 0.0
+    horizon: tuple = ()
 
     def __post_init__(self):
         require(self.latitude, "place.latitude", -90, 90, "deg")
@@ -65,6 +69,13 @@ class Place:
             raise InputError(
                 f"place.tz: found {self.tz!r}, allowed is the name of a time zone such as 'America/New_York'"
             ) from None
+        corners = {}
+        for azimuth, elevation in self.horizon:
+            azimuth = require(azimuth, "horizon azimuth", 0, 360, "deg") % 360.0
+            if azimuth in corners:
+                raise InputError(f"horizon: found two elevations at azimuth {azimuth:g} deg, allowed is one")
+            corners[azimuth] = require(elevation, "horizon elevation", 0, 89, "deg")
+        object.__setattr__(self, "horizon", tuple(sorted(corners.items())))
 
 
 def find_file(file):

@@ -146,3 +146,57 @@ def test_the_zone_of_the_labels_does_not_matter():
 def test_an_index_without_zone_is_refused():
     with pytest.raises(InputError, match="time zone"):
         sun.position(pd.date_range("2026-01-01", periods=3, freq="1h"), GREENSBORO)
+
+
+# ---------------------------------------------------------------- horizon
+
+
+HILLS = ((60.0, 25.0), (120.0, 25.0), (130.0, 0.0), (50.0, 0.0))  # in the east only
+
+
+def test_the_horizon_line_is_straight_between_its_corners_and_runs_on_across_north():
+    np.testing.assert_allclose(sun.horizon_elevation(HILLS, [50.0, 55.0, 90.0, 125.0, 300.0]), [0, 12.5, 25, 12.5, 0])
+    np.testing.assert_allclose(sun.horizon_elevation(((350.0, 10.0), (10.0, 20.0)), [0.0, 355.0, 180.0]), [15, 12.5, 15])
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(st.tuples(st.integers(0, 359), st.floats(0, 89)), min_size=1, max_size=6, unique_by=lambda corner: corner[0]))
+def test_the_view_of_the_sky_is_the_dome_above_the_line(corners):
+    """Sum of 360 x 900 fields of the dome, each weighted with the sine of its height, as flat ground sees it."""
+    height = np.radians(np.arange(0.05, 90.0, 0.1))
+    above = np.degrees(height) > sun.horizon_elevation(corners, np.arange(0.5, 360.0))[:, None]
+    fields = np.sin(height) * np.cos(height)
+    assert sun.sky_view(corners) == pytest.approx((above * fields).sum() / (360 * fields.sum()), abs=0.003)
+
+
+@pytest.mark.parametrize("elevation", [0.0, 10.0, 45.0, 89.0])
+def test_an_even_horizon_leaves_the_square_of_its_cosine(elevation):
+    """Textbook view factor of the dome above an even horizon: cos^2 (`recomputed, source from memory`)."""
+    assert sun.sky_view(((0.0, elevation),)) == pytest.approx(np.cos(np.radians(elevation)) ** 2, abs=1e-12)
+
+
+def test_hills_in_the_east_take_the_beam_of_the_mornings_only(weather):
+    solar = sun.position(YEAR, GREENSBORO)
+    behind = sun.behind_horizon(weather, solar, HILLS)
+    hidden = ((solar["apparent_elevation"] <= 20) & solar["azimuth"].between(60, 120)).to_numpy()
+    assert (weather["dni"][hidden] > 0).any() and (behind["dni"][hidden] == 0).all()
+    afternoon = (solar["azimuth"] > 180).to_numpy()
+    pd.testing.assert_series_equal(behind["dni"][afternoon], weather["dni"][afternoon])
+    lost = weather - behind
+    cosine = np.cos(np.radians(solar["apparent_zenith"])).clip(lower=0)
+    held = (behind["ghi"] > 0).to_numpy()
+    np.testing.assert_allclose(lost["ghi"][held], (lost["dni"] * cosine + lost["dhi"])[held], atol=1e-9)
+    # Dull hours lose just what the view of the sky loses; sunny ones in the open less of the sky, for it is around the sun.
+    dull = ((weather["dni"] == 0) & (weather["dhi"] > 0)).to_numpy()
+    np.testing.assert_allclose(behind["dhi"][dull] / weather["dhi"][dull], sun.sky_view(HILLS))
+    sunny = afternoon & (weather["dni"] > 500).to_numpy()
+    assert (behind["dhi"][sunny] / weather["dhi"][sunny]).between(sun.sky_view(HILLS), 1.0, inclusive="neither").all()
+
+
+def test_no_horizon_changes_nothing_and_a_pit_leaves_hardly_any_light(weather):
+    solar = sun.position(YEAR, GREENSBORO)
+    assert sun.behind_horizon(weather, solar, ()) is weather
+    pd.testing.assert_frame_equal(sun.behind_horizon(weather, solar, ((0, 0),))[["dhi"]], weather[["dhi"]], atol=1e-9)
+    pit = sun.behind_horizon(weather, solar, ((0, 88),))
+    assert (pit["dni"] == 0).all() and (pit >= 0).drop(columns="temp_air").all().all()
+    assert pit["dhi"].sum() < 0.002 * weather["dhi"].sum()

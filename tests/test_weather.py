@@ -31,7 +31,8 @@ FILES = {
 @pytest.mark.parametrize(
     "change, word",
     [({"latitude": 91.0}, "latitude"), ({"longitude": -200.0}, "longitude"), ({"altitude_m": float("nan")}, "altitude"),
-     ({"tz": "Mars/Olympus"}, "Mars/Olympus"), ({"tz": ""}, "tz"), ({"latitude": "36"}, "'36'")],
+     ({"tz": "Mars/Olympus"}, "Mars/Olympus"), ({"tz": ""}, "tz"), ({"latitude": "36"}, "'36'"), ({"horizon": ((90, -5),)}, "horizon elevation"),
+     ({"horizon": ((400, 5),)}, "horizon azimuth"), ({"horizon": ((0, 5), (360, 6))}, "two elevations at azimuth 0")],
 )
 def test_a_place_that_cannot_be_is_refused(change, word):
     values = dict(name="x", latitude=36.0, longitude=-80.0, tz="America/New_York", altitude_m=0.0) | change
