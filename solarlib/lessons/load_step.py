@@ -8,7 +8,7 @@ from solarlib.direction import (
     StepTest, best_dwell, change_sd, error_probability, log_ratio, normal_density, predicted_during, rise_or_fall,
 )
 from solarlib.house import simulate
-from solarlib.lessons.explore import Picture, slider
+from solarlib.lessons.explore import Picture, choice, slider
 from solarlib.lessons.figures import BACKGROUND, INK, MONTHS, ROLES, area, direct_label, line, new_figure, zero_based
 
 LOADS_W = (50, 100, 200, 300, 450, 600, 800, 1000, 1300, 1700, 2300, 3000, 5000, 10_000)
@@ -18,6 +18,7 @@ UNREST = {"calm": 1.0, "usual": 25.0, "restless": 400.0}  # how the house wander
 SURE = 0.9  # a test answers when one direction is this probable, else "I do not know"
 TESTS = 2000  # tests drawn from the daylight minutes of each month
 DAYLIGHT_W = 50.0
+LAMP_W = 100.0
 _SEED = 7
 
 
@@ -42,6 +43,13 @@ def load_slider(house, low=100, high=None):
     start = house.meter.test_load_w
     low, step = (low, 50) if start >= low else (10, 10)
     return slider("Test load", low, high or reach_w(house), step, int(start) if start == int(start) else start, "W")
+
+
+def load_choice(house, *more_w):
+    """Return the choice between a lamp, the test load of the house file, and more loads by their watts. [W]"""
+    own = float(house.meter.test_load_w)
+    words = {f"lamp, {LAMP_W:.0f} W": LAMP_W, f"{house.meter.test_load_name}, {own:.0f} W": own}
+    return choice("Test load", words | {f"{watts:.0f} W": float(watts) for watts in more_w}, own)
 
 
 def net_slider(house, start):

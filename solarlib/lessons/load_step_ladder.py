@@ -1,4 +1,4 @@
-"""The ladder of lesson 07: rules and decoders for a few days of a house, each judged by its wrong minutes and energy."""
+"""The ladder of lesson 07: rules and decoders for a few days of a house, judged by wrong minutes and energy."""
 
 import itertools
 from functools import lru_cache
@@ -10,17 +10,21 @@ from solarlib.decoder import decode
 from solarlib.direction import StepTest, certain_import, log_ratio, rise_or_fall
 from solarlib.lessons.explore import Picture
 from solarlib.lessons.figures import MONTHS, bars, direct_label, new_figure
-from solarlib.lessons.load_step import DAYLIGHT_W, minute_year
+from solarlib.lessons.load_step import DAYLIGHT_W, LAMP_W, minute_year
 from solarlib.load import test_load
 from solarlib.meter import unsigned
 from solarlib.quantities import InputError, energy_kwh
 from solarlib.schedule import Chooser, run_live, step_cost_kwh
 
-RUNGS = ("trust the reading", "certain import only", "rise or fall, held", "fold-aware, held", "no tests, decoded", "tests, decoded")
+RUNGS = (
+    "trust the reading", "certain import only", "rise or fall, held", "fold-aware, held", "no tests, decoded", "tests, decoded",
+)
 DAYS = 8
 SPREAD_W = 50.0  # of one reading in the fold-aware test: noise and unrest
+LEAST_EVIDENCE = 0.5  # below it a fold-aware test changes nothing
 PV_GAIN, PV_NOISE_W = 1.01, 5.0  # of the PV record: no instrument is exact
-NOISES_W, PV_RECORDS_MIN = (5, 50, 200), (1, 5, 15)  # what the panel offers
+# What the panel offers: few enough to be decoded beforehand, so that it answers at once.
+LARGE_W, SPACINGS_MIN, NOISES_W, PV_RECORDS_MIN = 2000.0, (5, 10, 60), (5, 50, 200), (1, 15)
 MOST_WRONG, MOST_KWH = 30.0, 3.0
 _SEED = 777
 
@@ -81,12 +85,13 @@ def signs(house, load_w, every_min, noise_w, pv_min):
     said[RUNGS[2]] = _held(rise_or_fall(before, during), np.full(len(at), True), at, light)
     judge = StepTest(load_w, dwell_s=60.0, noise_w=max(SPREAD_W, noise_w), reading_step_s=60.0)
     evidence = log_ratio(before, during, judge, after)
-    said[RUNGS[3]] = _held(evidence < 0, np.abs(evidence) > 0.5, at, light)
+    said[RUNGS[3]] = _held(evidence < 0, np.abs(evidence) > LEAST_EVIDENCE, at, light)
     said[RUNGS[4]] = _without_tests(house, noise_w, pv_min) > 0.5
     table = pd.DataFrame({"reading_w": shown, "pv_w": days["pv_w"], "test_on": test["share_on"]})
     found = decode(table, load_w, pv_window_s=60 * pv_min, calibrate=False, draws=0)
     said[RUNGS[5]] = found.samples["p_export"].to_numpy() > 0.5
-    truth = pd.DataFrame({"net_w": days["net_w"], "reading_w": shown, "counts": light & (test["share_on"].to_numpy() == 0)})
+    counts = light & (test["share_on"].to_numpy() == 0)
+    truth = days[["net_w"]].assign(reading_w=shown, counts=counts)
     return said, truth
 
 
@@ -142,7 +147,7 @@ def chosen_times(house, load_w, noise_w=5.0, choosers=(20.0, 5.0), spacings=(60,
     for name, plan in plans.items():
         seen = run_live(net, pv, load_w, np.random.default_rng([_SEED, 2]), noise_w=noise_w, **plan)
         on = seen["test_on"].T.ravel()
-        table = pd.DataFrame({"reading_w": seen["reading_w"].T.ravel(), "pv_w": days["pv_w"].to_numpy(), "test_on": on}, days.index)
+        table = days[["pv_w"]].assign(reading_w=seen["reading_w"].T.ravel(), test_on=on)
         said = decode(table, load_w, calibrate=False, draws=0).samples["p_export"].to_numpy() > 0.5
         counts = light & (on == 0)
         wrong = np.sum((said != (days["net_w"].to_numpy() < 0))[counts]) / max(counts.sum(), 1)
@@ -152,10 +157,13 @@ def chosen_times(house, load_w, noise_w=5.0, choosers=(20.0, 5.0), spacings=(60,
 
 
 def ladder_picture(house):
-    """Return the picture of all rungs: test load, time between tests, noise, PV record -> wrong minutes, energy error."""
-    first = days_of(house, 1).index[0]
-    for noise_w, pv_min in itertools.product(NOISES_W, PV_RECORDS_MIN):
-        _without_tests(house, noise_w, pv_min)
+    """Return the picture of all rungs: test load, time between tests, noise, PV record -> wrong minutes, energy error.
+
+    The controls offer the values of this module's head and of `load_step.load_choice`.
+    """
+    first, loads = days_of(house, 1).index[0], sorted({LAMP_W, float(house.meter.test_load_w), LARGE_W})
+    offered = itertools.product(loads, SPACINGS_MIN, NOISES_W, PV_RECORDS_MIN)
+    tables = {values: scores(*signs(house, *values)) for values in offered}
     figure, (left, right) = new_figure(1, 2, left=0.235, right=0.975, wspace=0.1, width_ratios=(1.25, 1), top=0.97)
     place = np.arange(len(RUNGS))
     sets = []
@@ -171,7 +179,7 @@ def ladder_picture(house):
         sets.append((container, texts, most))
 
     def update(load, every, noise, pv):
-        table = scores(*signs(house, load, every, noise, pv))
+        table = tables[load, every, noise, pv]
         for (container, texts, most), values, form in zip(sets, table.to_numpy().T, ("{:.1f}", "{:.2f}")):
             for bar, text, value in zip(container, texts, values):
                 bar.set_width(min(value, most))

@@ -1,41 +1,25 @@
 """The live exercise of lesson 07: a house whose direction is hidden; switch the test load, read, decide, reveal."""
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-import pandas as pd
 
 from solarlib.direction import StepTest, posterior
-from solarlib.lessons.explore import Picture, choice
+from solarlib.lessons.explore import Picture
 from solarlib.lessons.figures import BACKGROUND, INK, MONTHS, ROLES, direct_label, line, new_figure, zero_based
-from solarlib.lessons.load_step import minute_year
+from solarlib.lessons.load_step import LAMP_W, minute_year
 from solarlib.meter import unsigned
 
 READINGS = 12  # of one minute each, in a round
 SPREAD_W = 50.0  # of one reading: its noise and the unrest of the house
-LAMP_W = 100.0
 _SEED = 77
-
-
-@dataclass(frozen=True)
-class Round:
-    """Twelve minutes of the house: net power without the test load [W], START labels in its own time zone."""
-
-    net_w: pd.Series
-
-
-def loads(house):
-    """Return the choice between a small test load and that of the house file. [W]"""
-    own = float(house.meter.test_load_w)
-    return choice("Test load", {f"lamp, {LAMP_W:.0f} W": LAMP_W, f"{house.meter.test_load_name}, {own:.0f} W": own}, own)
 
 
 @lru_cache(maxsize=32)
 def round_of(house, number):
-    """Return round ``number``: minutes of a random day in which reading and PV power alone do not tell the direction.
+    """Return the net power without the test load in the minutes of a round, START labels in the zone of the house. [W]
 
-    Half of the rounds start in export, and half of them close to zero. The same number gives the same round.
+    They are minutes of a random day in which reading and PV power alone do not tell the direction. Half of the rounds start in export, and half of them close to zero. The same number gives the same round.
     """
     year, own = minute_year(house), house.meter.test_load_w
     net, made = year["net_w"].to_numpy(), year["generation_w"].to_numpy()
@@ -50,7 +34,7 @@ def round_of(house, number):
         if len(starts):
             break
     at = int(rng.choice(starts))
-    return Round(year["net_w"].iloc[at : at + READINGS])
+    return year["net_w"].iloc[at : at + READINGS]
 
 
 def readings(house, number, added_w):
@@ -61,7 +45,7 @@ def readings(house, number, added_w):
     added_w : sequence of float
         What the test load drew in each minute, 0 while off. [W]
     """
-    net_w = round_of(house, number).net_w
+    net_w = round_of(house, number)
     added = np.zeros(READINGS)
     added[: len(added_w)] = added_w
     rng = np.random.default_rng([_SEED, number, 1])
@@ -127,7 +111,7 @@ def turn(house):
 
 
 def _truth(house, state):
-    net = round_of(house, state["round"]).net_w.iloc[len(state["added"]) - 1]
+    net = round_of(house, state["round"]).iloc[len(state["added"]) - 1]
     return "exporting" if net < 0 else "importing"
 
 
@@ -160,7 +144,7 @@ def live_picture(house):
         for k, text in enumerate(numbers):
             text.set_text(f"{shown[k]:.0f}" if k < len(shown) else "")
             text.set_position((k + 1, (drawn[k] if k < len(shown) else 0.0) + 0.05 * high))
-        net = round_of(house, state["round"]).net_w.to_numpy()[: len(shown)] if state["shown"] else np.array([])
+        net = round_of(house, state["round"]).to_numpy()[: len(shown)] if state["shown"] else np.array([])
         true.set_data(place[: len(net)], np.clip(net, 0.97 * low, 0.8 * high))
         hidden.set_text("–·– net power without the test load" if state["shown"] else "net power: hidden until you reveal it")
         hidden.set_position((0.5, 0.95 * low) if not state["shown"] or net.min() > 0.6 * low else (0.5, 0.7 * high))
@@ -170,20 +154,27 @@ def live_picture(house):
 
 
 def _words(house, state, load, shown):
-    first = round_of(house, state["round"]).net_w.index[0]
-    score = f"Score: {state['right']} of {state['decided']}."
+    said, score = state["said"], f"Score: {state['right']} of {state['decided']}."
     if state["shown"]:
-        net = round_of(house, state["round"]).net_w.iloc[len(shown) - 1]
-        verdict = "you did not decide" if not state["said"] else f"you said {state['said']}: {'right' if state['said'] == _truth(house, state) else 'wrong'}"
+        truth, net = _truth(house, state), round_of(house, state["round"]).iloc[len(shown) - 1]
+        verdict = f"you said {said}: {'right' if said == truth else 'wrong'}" if said else "you did not decide"
         chance = judged(shown, state["added"])
-        found = "No step was made." if chance is None else f"The fold-aware test on your last step: {_percent(chance)} exporting."
-        return f"Revealed: {_truth(house, state)} {abs(net):.0f} W at the last reading; {verdict}. {found} {score} The last button begins the next round."
+        found = "No step was made."
+        if chance is not None:
+            found = f"The fold-aware test on your last step: {_percent(chance)} exporting."
+        return (
+            f"Revealed: {truth} {abs(net):.0f} W at the last reading; {verdict}. {found} {score} "
+            "The last button begins the next round."
+        )
+    first = round_of(house, state["round"]).index[0]
     latest = list(zip(shown, state["added"]))[-5:]
     listed = ", ".join(f"{value:.0f}{' (on)' if added else ''}" for value, added in latest)
-    todo = f"You said {state['said']}: now reveal." if state["said"] else "Full: decide now." if len(shown) == READINGS else "Decide when you are sure enough."
+    todo = "Full: decide now." if len(shown) == READINGS else "Decide when you are sure enough."
+    if said:
+        todo = f"You said {said}: now reveal."
     return (
-        f"Round {state['round']}, {first.day} {MONTHS[first.month - 1]} {first:%H:%M}. The test load of {load:.0f} W is switched "
-        f"{'on' if state['on'] else 'off'}. Readings: {listed} W. {todo} {score}"
+        f"Round {state['round']}, {first.day} {MONTHS[first.month - 1]} {first:%H:%M}. The test load of {load:.0f} W "
+        f"is switched {'on' if state['on'] else 'off'}. Readings: {listed} W. {todo} {score}"
     )
 
 
