@@ -17,21 +17,21 @@ FLOORS = (
         "load": ("load",),
         "meter": ("meter", "periods"),
         "tariff": ("tariff_fields", "tariff_checks", "tariff"),
-        "money": ("money", "lifetime", "lifetime_risk"),
+        "money": ("money", "premium", "lifetime", "lifetime_risk"),
         "health": ("health",),
         "circuits": ("circuits", "voltages", "roof_loads"),
         "readings": ("readings",),
     },
     {
-        "sun": ("sun",),
+        "sun": ("sun", "climate"),
         "direction": (
             "detection", "direction", "chain", "evidence", "record", "scene", "calibration", "meter_totals", "decoder",
             "live", "schedule",
         ),
         "bank": ("bill", "credits", "usage", "bank", "explain", "reset"),
     },
-    {"array": ("parts", "array")},
-    {"house": ("shade", "lifetime_bills", "house", "house_bills")},
+    {"array": ("parts", "array"), "diodes": ("diodes",), "obstacles": ("obstacles",)},
+    {"house": ("shade", "rows", "lifetime_bills", "house", "house_bills")},
 )
 PLACES = {module: (floor, room, order) for floor, rooms in enumerate(FLOORS) for room, modules in rooms.items()
           for order, module in enumerate(modules)}

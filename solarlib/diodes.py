@@ -1,0 +1,286 @@
+"""Cells in partial shade: curve of a cell, bypassed section, module, string; what one tracker gets out of it.
+
+Every part in series carries the same current, so curves are kept as voltages on a common grid of currents and simply
+added. A shaded cell turned backwards follows Bishop's curve; the bypass diode holds a section at a small drop.
+Left out: cells cut in halves and wired in parallel inside a module, and the diode's own curve.
+"""
+
+from collections import namedtuple
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pvlib
+
+from solarlib.quantities import InputError, require
+
+SeriesPower = namedtuple("SeriesPower", "even_w apart_w best_w poor_w")
+
+_CHUNK = 256  # instants at once, so that a year fits into the processor's cache
+_FORWARD = np.concatenate([np.linspace(0.0, 0.6, 13)[1:-1], np.linspace(0.6, 1.02, 180)])  # of the open-circuit voltage
+_BACKWARD = np.concatenate([[0.0, 0.001, 0.004, 0.01], np.linspace(0.02, 0.9, 90), 1.0 - np.geomspace(0.09, 1e-4, 40)])  # of the breakdown voltage
+_NEAR_KNEE = np.concatenate([np.linspace(0.80, 0.90, 9), np.linspace(0.905, 1.0, 36), [1.005, 1.01]])  # of a short-circuit current
+_EVEN = np.linspace(0.0, 1.02, 41)
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One solar cell at 1000 W/m2 and 25 degC; the defaults are a generic 6-inch silicon cell (`built here`).
+
+    Parameters
+    ----------
+    photocurrent_a, saturation_current_a : float
+        [A]
+    ideality : float
+        [-]
+    series_ohm, shunt_ohm : float
+        The shunt is kept constant: a shaded cell leaks as it does in the light. [ohm]
+    breakdown_factor, breakdown_v, breakdown_exponent : float
+        Of the curve backwards. [-, V (negative), -]
+    current_per_c : float
+        Change of the photocurrent per degree, as a share. [1/K]
+
+    Notes
+    -----
+    Forward: single diode, its temperature by De Soto, Klein and Beckman, Solar Energy 80 (2006) 78. Backward: Bishop,
+    Solar Cells 25 (1988) 73. Both by pvlib (`seen`).
+    """
+
+    photocurrent_a: float = 9.4
+    saturation_current_a: float = 1.26e-10
+    ideality: float = 1.0
+    series_ohm: float = 0.0055
+    shunt_ohm: float = 10.0
+    breakdown_factor: float = 0.002
+    breakdown_v: float = -18.0
+    breakdown_exponent: float = 3.7
+    current_per_c: float = 0.0005
+
+    def __post_init__(self):
+        require(self.photocurrent_a, "cell.photocurrent_a", 1e-3, 100, "A")
+        require(self.saturation_current_a, "cell.saturation_current_a", 1e-18, 1e-3, "A")
+        require(self.ideality, "cell.ideality", 0.5, 3)
+        require(self.series_ohm, "cell.series_ohm", 0, 1, "ohm")
+        require(self.shunt_ohm, "cell.shunt_ohm", 0.01, 1e6, "ohm")
+        require(self.breakdown_factor, "cell.breakdown_factor", 0, 1)
+        require(self.breakdown_v, "cell.breakdown_v", -100, -1, "V")
+        require(self.breakdown_exponent, "cell.breakdown_exponent", 1, 10)
+        require(self.current_per_c, "cell.current_per_c", 0, 0.002, "1/K")
+
+    def scaled(self, factor):
+        """Return a cell of `factor` times the area: the same voltages at `factor` times the currents."""
+        return replace(
+            self, photocurrent_a=self.photocurrent_a * factor, saturation_current_a=self.saturation_current_a * factor,
+            series_ohm=self.series_ohm / factor, shunt_ohm=self.shunt_ohm / factor,
+        )
+
+
+@dataclass(frozen=True)
+class DiodeModule:
+    """A module of equal cells in series, in sections that a bypass diode protects.
+
+    Parameters
+    ----------
+    cell : Cell
+    sections, cells_per_section : int
+        3 sections of 20 cells is common practice.
+    bypass_v : float
+        Drop of a conducting bypass diode. [V]
+    """
+
+    cell: Cell = Cell()
+    sections: int = 3
+    cells_per_section: int = 20
+    bypass_v: float = 0.5
+
+    def __post_init__(self):
+        for name, high in (("sections", 24), ("cells_per_section", 96)):
+            value = getattr(self, name)
+            if isinstance(value, bool) or require(value, f"diode_module.{name}", 1, high) != int(value):
+                raise InputError(f"diode_module.{name}: found {value!r}, allowed is a whole number from 1 to {high}")
+        require(self.bypass_v, "diode_module.bypass_v", 0, 2, "V")
+
+    @property
+    def cells(self):
+        """Cells in series."""
+        return self.sections * self.cells_per_section
+
+    @property
+    def rated_power_w(self):
+        """Most power at 1000 W/m2 and 25 degC. [W]"""
+        counts = np.full((1, 1, self.sections, 1), self.cells_per_section)
+        return float(series_power_w(self, [[1000.0]], counts, [[25.0]]).apart_w[0])
+
+    def scaled_to(self, rated_power_w):
+        """Return the module with larger or smaller cells that have the wanted rated power."""
+        return replace(self, cell=self.cell.scaled(require(rated_power_w, "rated_power_w", 1, 2000, "W") / self.rated_power_w))
+
+
+def cell_voltage(cell, irradiance, temp_cell, current_a):
+    """Return the voltage of a cell that carries a current.
+
+    Parameters
+    ----------
+    cell : Cell
+    irradiance : array, shape (n, l)
+        Light on the cell, l levels in each of n instants. [W/m2]
+    temp_cell : array, shape (n, l) or (n, 1)
+        [degC]
+    current_a : array, shape (n, k)
+        Rising along the last axis. [A]
+
+    Returns
+    -------
+    array, shape (n, l, k)
+        Negative where the cell is driven backwards. [V]
+    """
+    light, dark, thermal = _constants(cell, irradiance, temp_cell)
+    open_v = thermal * np.log1p(light / dark)
+    ends = 0.01 + open_v[..., None]  # so that the curve reaches below zero current even in the dark
+    diode_v = np.concatenate(
+        [np.broadcast_to((cell.breakdown_v * _BACKWARD[::-1]), ends.shape[:-1] + _BACKWARD.shape), ends * _FORWARD], axis=-1
+    )
+    current, voltage, _ = pvlib.singlediode.bishop88(
+        diode_v, light[..., None], dark[..., None], cell.series_ohm, cell.shunt_ohm, thermal[..., None],
+        breakdown_factor=cell.breakdown_factor, breakdown_voltage=cell.breakdown_v, breakdown_exp=cell.breakdown_exponent,
+    )
+    result = np.empty(light.shape + current_a.shape[-1:])
+    for i, level in np.ndindex(light.shape):
+        result[i, level] = np.interp(current_a[i], current[i, level, ::-1], voltage[i, level, ::-1])
+    return result
+
+
+def current_grid(cell, irradiance, temp_cell):
+    """Return currents that resolve the knee of each level of light: shape (n, k) for inputs as of `cell_voltage`. [A]"""
+    light = _constants(cell, irradiance, temp_cell)[0]
+    most = light.max(axis=1, keepdims=True)
+    near = (light[..., None] * _NEAR_KNEE).reshape(len(light), -1)
+    return np.sort(np.concatenate([near, most * _EVEN], axis=1), axis=1)
+
+
+def module_curves(module, levels, counts, temp_cell):
+    """Return the voltage of each module of a string over a common current.
+
+    Parameters
+    ----------
+    module : DiodeModule
+    levels : array, shape (n, l)
+        The levels of light that occur in each instant. [W/m2]
+    counts : array, shape (n, m, s, l)
+        Cells at each level in each of the s sections of m modules.
+    temp_cell : array, shape (n, l) or (n, 1)
+        Of the cells at each level. [degC]
+
+    Returns
+    -------
+    current_a : array, shape (n, k)
+        [A]
+    voltage_v : array, shape (n, m, k)
+        [V]
+    cell_v : array, shape (n, l, k)
+        Of a cell at each level. [V]
+    """
+    counts = np.asarray(counts)
+    n, modules, sections, kinds = counts.shape
+    if sections != module.sections or (counts.sum(axis=-1) != module.cells_per_section).any():
+        raise InputError(
+            f"counts: found sections or cells unlike the module's, allowed are {module.sections} sections whose counts add up to {module.cells_per_section}"
+        )
+    current = current_grid(module.cell, levels, temp_cell)
+    cells = cell_voltage(module.cell, levels, temp_cell, current)
+    added = np.matmul(counts.reshape(n, modules * sections, kinds).astype(float), cells)
+    np.maximum(added, -module.bypass_v, out=added)
+    return current, added.reshape(n, modules, sections, -1).sum(axis=2), cells
+
+
+def series_power_w(module, levels, counts, temp_cell, window_v=(0.0, np.inf)):
+    """Return what a row of modules gives in three ways of being operated.
+
+    Parameters
+    ----------
+    module, levels, counts, temp_cell
+        As for `module_curves`.
+    window_v : (float, float)
+        Lowest and highest voltage at which the string's tracker works; a string that cannot reach the lowest gives
+        nothing. The modules alone are not limited. [V]
+
+    Returns
+    -------
+    SeriesPower
+        even_w: array, shape (n, l): one module whose cells all see that level. Arrays, shape (n,): apart_w: each
+        module at its own best point; best_w: the whole string at its best point; poor_w: the string at the poorest
+        of its local best points: a tracker that searches nearby can stay there, a good one does not. [W]
+    """
+    low, high = (require(v, "window_v", 0, np.inf) if np.isfinite(v) else v for v in window_v)
+    if not low < high:
+        raise InputError(f"window_v: found {low:g} to {high:g} V, allowed is a lower voltage, then a higher one")
+    levels, counts = np.asarray(levels, dtype=float), np.asarray(counts)
+    temp_cell = np.broadcast_to(np.asarray(temp_cell, dtype=float), levels.shape)
+    parts = []
+    for start in range(0, len(levels), _CHUNK):
+        part = slice(start, start + _CHUNK)
+        current, voltage, cells = module_curves(module, levels[part], counts[part], temp_cell[part])
+        even = module.cells * (current[:, None, :] * cells).max(axis=2)
+        apart = (current[:, None, :] * voltage).max(axis=2).sum(axis=1)
+        power = _windowed_power(current, voltage.sum(axis=1), low, high)
+        parts.append((even, apart, power.max(axis=1), _poorest_peak(power)))
+    if not parts:
+        return SeriesPower(np.zeros(levels.shape), *(np.zeros(0),) * 3)
+    return SeriesPower(*(np.maximum(np.concatenate(column), 0.0) for column in zip(*parts)))
+
+
+def parallel_current_a(current_a, voltage_v, at_v):
+    """Return the current of strings in parallel: at equal voltage the currents add.
+
+    Parameters
+    ----------
+    current_a : array, shape (p, k)
+        Rising along the last axis. [A]
+    voltage_v : array, shape (p, k)
+        Of each string, falling. [V]
+    at_v : array, shape (v,)
+        [V]
+
+    Returns
+    -------
+    array, shape (v,)
+        A string asked for more than its open-circuit voltage gives nothing: its blocking diode or fuse is not drawn. [A]
+    """
+    return sum(np.interp(at_v, v[::-1], i[::-1]) for i, v in zip(current_a, voltage_v))
+
+
+def _constants(cell, irradiance, temp_cell):
+    """Return photocurrent, saturation current and ideality x thermal voltage in light and heat."""
+    thermal_25 = cell.ideality * 8.617333262e-5 * 298.15
+    light, dark, _, _, thermal = pvlib.pvsystem.calcparams_desoto(
+        np.maximum(np.asarray(irradiance, dtype=float), 1e-9), np.asarray(temp_cell, dtype=float), cell.current_per_c * cell.photocurrent_a, thermal_25, cell.photocurrent_a,
+        cell.saturation_current_a, cell.shunt_ohm, cell.series_ohm,
+    )
+    return light, np.broadcast_to(dark, light.shape), np.broadcast_to(thermal, light.shape)
+
+
+def _windowed_power(current, voltage, low, high):
+    """Return power over the grid; beyond a voltage limit, the power at the limit."""
+    power = current * voltage
+    for limit, beyond in ((low, voltage < low), (high, voltage > high)):
+        if limit > 0 and np.isfinite(limit):
+            power = np.where(beyond, (limit * _current_at(current, voltage, limit))[:, None], power)
+    return np.where(voltage[:, :1] < low, 0.0, power)
+
+
+def _current_at(current, voltage, limit):
+    """Return the current at which a falling voltage crosses a limit; 0 where it starts below. [A]"""
+    after = np.clip((voltage >= limit).sum(axis=1), 1, voltage.shape[1] - 1)
+    row = np.arange(len(voltage))
+    v0, v1, i0, i1 = voltage[row, after - 1], voltage[row, after], current[row, after - 1], current[row, after]
+    share = np.clip((v0 - limit) / np.where(v0 > v1, v0 - v1, 1.0), 0.0, 1.0)
+    return i0 + share * (i1 - i0)
+
+
+def _poorest_peak(power):
+    """Return the lowest local maximum of each row, ends included; a flat stretch counts as one point."""
+    sign = np.sign(np.diff(power, axis=1))
+    rising = np.concatenate([np.ones((len(power), 1)), sign], axis=1)  # into each point; the first counts as risen to
+    falling = np.concatenate([sign, -np.ones((len(power), 1))], axis=1)  # out of each point; the last falls off
+    last = np.maximum.accumulate(np.where(rising != 0, np.arange(power.shape[1]), 0), axis=1)
+    came = np.take_along_axis(rising, last, axis=1)
+    return np.where((came > 0) & (falling < 0), power, np.inf).min(axis=1)
