@@ -353,7 +353,7 @@ def test_load(index, times, power_w, dwell):
     else:
         starts = np.asarray((times - index[0]) / step)
         width = dwell / step
-        if (np.diff(starts) < width).any():
+        if (times[1:] - times[:-1] < dwell).any():
             raise InputError(f"test load times: found pulses closer than their dwell, allowed are {dwell} or more apart")
         # Time on since the first label, as a broken line through the switching instants.
         corners = np.column_stack([starts, starts + width]).ravel()
