@@ -67,7 +67,9 @@ class Finding:
 
 
 def _text(value):
-    return f"{value:.3g}" if isinstance(value, float) and abs(value) < 100 else f"{value:.0f}" if isinstance(value, float) else str(value)
+    if not isinstance(value, float):
+        return str(value)
+    return f"{value:.3g}" if abs(value) < 100 else f"{value:.0f}"
 
 
 def not_decided(whom=ELECTRICIAN):
@@ -149,8 +151,9 @@ def check_branch(units, unit_current_a, breaker_a=20, listed_limit=None):
         verdict = WITHIN if listed_limit is not None else not_decided(f"{ELECTRICIAN}, with the listing of the trunk cable")
     return Finding(
         "converters on one branch circuit",
-        (("units", units, ""), ("units_by_breaker", by_breaker, ""), ("listed_limit", "unknown" if listed_limit is None else int(listed_limit), ""),
-         ("smaller_of_both", limit, ""), ("needed_a", CONTINUOUS * units * current, "A")),
+        (("units", units, ""), ("units_by_breaker", by_breaker, ""),
+         ("listed_limit", "unknown" if listed_limit is None else int(listed_limit), ""), ("smaller_of_both", limit, ""),
+         ("needed_a", CONTINUOUS * units * current, "A")),
         verdict,
         f"1.25 x {units} x {current:.3g} A = {CONTINUOUS * units * current:.2f} A against {breaker:g} A; the smaller of this sum and "
         "the listing of the trunk cable counts.",
@@ -191,8 +194,9 @@ def check_busbar(currents_a, main_a, bus_a, breaker_a=None):
     verdict = WITHIN if all(fits) else OUTSIDE if not any(fits) else not_decided(f"{ELECTRICIAN}, which edition is adopted")
     return Finding(
         "busbar of the panelboard, 120 % rule",
-        (("by_current_a", by_current, "A"), ("by_breaker_a", by_breaker, "A"), ("allowed_a", allowed, "A"), ("room_a", allowed - main, "A"),
-         ("room_continuous_a", max(allowed - main, 0.0) / CONTINUOUS, "A"), ("back_fed_breaker_a", breaker, "A")),
+        (("by_current_a", by_current, "A"), ("by_breaker_a", by_breaker, "A"), ("allowed_a", allowed, "A"),
+         ("room_a", allowed - main, "A"), ("room_continuous_a", max(allowed - main, 0.0) / CONTINUOUS, "A"),
+         ("back_fed_breaker_a", breaker, "A")),
         verdict,
         f"main {main:g} A + 1.25 x current = {by_current:.2f} A, main + breaker = {by_breaker:g} A, against 1.2 x {bus:g} A = {allowed:g} A "
         "(NEC 705.12), for a breaker at the far end of the busbar; a panelboard fed in its middle needs care. There are other "

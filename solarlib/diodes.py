@@ -17,8 +17,10 @@ SeriesPower = namedtuple("SeriesPower", "even_w apart_w best_w poor_w")
 
 _CHUNK = 256  # instants at once, so that a year fits into the processor's cache
 _FORWARD = np.concatenate([np.linspace(0.0, 0.6, 13)[1:-1], np.linspace(0.6, 1.02, 180)])  # of the open-circuit voltage
-_BACKWARD = np.concatenate([[0.0, 0.001, 0.004, 0.01], np.linspace(0.02, 0.9, 90), 1.0 - np.geomspace(0.09, 1e-4, 40)])  # of the breakdown voltage
-_NEAR_KNEE = np.concatenate([np.linspace(0.80, 0.90, 9), np.linspace(0.905, 1.0, 36), [1.005, 1.01]])  # of a short-circuit current
+_BACKWARD = np.concatenate(  # of the breakdown voltage
+    [[0.0, 0.001, 0.004, 0.01], np.linspace(0.02, 0.9, 90), 1.0 - np.geomspace(0.09, 1e-4, 40)]
+)
+_NEAR_KNEE = np.concatenate([np.linspace(0.80, 0.90, 9), np.linspace(0.905, 1.0, 36), [1.005, 1.01]])  # of a photocurrent
 _EVEN = np.linspace(0.0, 1.02, 41)
 
 
@@ -183,7 +185,8 @@ def module_curves(module, levels, counts, temp_cell):
     n, modules, sections, kinds = counts.shape
     if sections != module.sections or (counts.sum(axis=-1) != module.cells_per_section).any():
         raise InputError(
-            f"counts: found sections or cells unlike the module's, allowed are {module.sections} sections whose counts add up to {module.cells_per_section}"
+            f"counts: found sections or cells unlike the module's, allowed are {module.sections} sections "
+            f"whose counts add up to {module.cells_per_section}"
         )
     current = current_grid(module.cell, levels, temp_cell)
     cells = cell_voltage(module.cell, levels, temp_cell, current)

@@ -166,7 +166,8 @@ def hidden(obstacle, places, solar_azimuth, solar_elevation):
     reach = np.hypot(places[:, 0], places[:, 1]).max()
     if reach >= obstacle.distance_m:
         raise InputError(
-            f"obstacle.distance_m: found {obstacle.distance_m:g} m, allowed is more than {reach:.1f} m, the farthest cell from the array's middle"
+            f"obstacle.distance_m: found {obstacle.distance_m:g} m, allowed is more than {reach:.1f} m, "
+            "the farthest cell from the array's middle"
         )
     # Every few degrees a point of its own: straight on the drawing stays at the distance, and never spans half a turn.
     fine = np.unique(np.concatenate([azimuth, np.arange(azimuth[0], azimuth[-1], _STEP_DEG)]))

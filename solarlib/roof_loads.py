@@ -30,13 +30,15 @@ def average_roof_load(module_kg, other_kg, array_area_m2, roof_area_m2, document
     weight = require(module_kg, "module_kg", 0, 1e6, "kg") + require(other_kg, "other_kg", 0, 1e6, "kg")
     area = require(array_area_m2, "array_area_m2", 0.1, 1e5, "m2")
     roof = require(roof_area_m2, "roof_area_m2", area, 1e6, "m2")
-    verdict, reason = not_decided(ENGINEER), "An average: the load at feet, edges and corners is higher, and snow and water come on top."
+    verdict = not_decided(ENGINEER)
+    reason = "An average: the load at feet, edges and corners is higher, and snow and water come on top."
     values = [("on_array_kg_m2", weight / area, "kg/m2"), ("on_roof_kg_m2", weight / roof, "kg/m2")]
     if documented_reserve_kg_m2 is not None:
         reserve = require(documented_reserve_kg_m2, "documented_reserve_kg_m2", 0, 10_000, "kg/m2")
         values.append(("documented_reserve_kg_m2", reserve, "kg/m2"))
         if weight / area > reserve:
-            verdict, reason = OUTSIDE, f"Even the average, {weight / area:.1f} kg/m2, is above the documented reserve of {reserve:g} kg/m2."
+            verdict = OUTSIDE
+            reason = f"Even the average, {weight / area:.1f} kg/m2, is above the documented reserve of {reserve:g} kg/m2."
     return Finding("average weight on the roof", tuple(values), verdict, reason)
 
 
@@ -66,7 +68,8 @@ def velocity_pressure(wind_m_s, exposure=0.85, terrain=1.0, direction=0.85):
     pa = psf / _PSF_PER_PA
     return Finding(
         "velocity pressure of the wind",
-        (("pressure_pa", pa, "Pa"), ("pressure_psf", psf, "lb/ft2"), ("uplift_low_pa", _UPLIFT[0] * pa, "Pa"), ("uplift_high_pa", _UPLIFT[1] * pa, "Pa")),
+        (("pressure_pa", pa, "Pa"), ("pressure_psf", psf, "lb/ft2"), ("uplift_low_pa", _UPLIFT[0] * pa, "Pa"),
+         ("uplift_high_pa", _UPLIFT[1] * pa, "Pa")),
         not_decided(ENGINEER),
         "What an array does with this pressure depends on zone, tilt, gaps, deflectors, parapet, joints and tests: the two uplifts "
         "differ five-fold. No ballast follows from it.",

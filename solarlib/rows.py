@@ -3,12 +3,11 @@
 import math
 
 import numpy as np
-import pandas as pd
 import pvlib
 
 from solarlib.diodes import DiodeModule
 from solarlib.quantities import InputError, require
-from solarlib.shade import DIM, count_kinds, operate, plane_light
+from solarlib.shaded_power import DIM, count_kinds, operate_when_light, plane_light
 from solarlib.sun import position
 
 
@@ -30,7 +29,8 @@ def pitch_without_shade(width_m, surface_tilt, surface_azimuth, solar_azimuth, s
     """
     width = require(width_m, "width_m", 0.1, 10, "m")
     tilt = math.radians(require(surface_tilt, "surface_tilt", 0, 90, "deg"))
-    turn = math.radians(require(solar_azimuth, "solar_azimuth", -360, 720) - require(surface_azimuth, "surface_azimuth", -360, 720))
+    require(solar_azimuth, "solar_azimuth", -360, 720, "deg")
+    turn = math.radians(solar_azimuth - require(surface_azimuth, "surface_azimuth", -360, 720, "deg"))
     up = math.radians(require(solar_elevation, "solar_elevation", 0.1, 90, "deg"))
     return width * (math.cos(tilt) + math.sin(tilt) * max(math.cos(turn), 0.0) / math.tan(up))
 
@@ -74,17 +74,13 @@ def row_hours(weather, place, plane, layout, pitch_m, albedo=0.2, module=DiodeMo
     light = plane_light(weather, solar, plane, albedo)
     used = np.flatnonzero(light["poa_global"] > DIM)
     shaded = pvlib.shading.shaded_fraction1d(
-        solar["apparent_zenith"].to_numpy()[used], solar["azimuth"].to_numpy()[used], plane.surface_azimuth - 90.0, plane.surface_tilt,
-        collector_width=width, pitch=pitch,
+        solar["apparent_zenith"].to_numpy()[used], solar["azimuth"].to_numpy()[used],
+        plane.surface_azimuth - 90.0, plane.surface_tilt, collector_width=width, pitch=pitch,
     )
     height = _heights(layout) / width + 0.5  # of each cell above the row's lower edge, as a share of the width
     row = np.arange(layout.module_count) // layout.columns
     covered = (height[None] < np.asarray(shaded)[:, None, None, None]) & (row < layout.rows - 1)[None, :, None, None]
-    table = operate([{name: values[used] for name, values in light.items()}], [count_kinds(np.where(covered, 0.0, 1.0))], module, window_v=window_v)
-    result = {name: np.zeros(len(weather)) for name in table}
-    for name, values in table.items():
-        result[name][used] = values
-    return pd.DataFrame(result, index=weather.index, copy=False)
+    return operate_when_light(weather.index, used, [light], [count_kinds(np.where(covered, 0.0, 1.0))], module, window_v=window_v)
 
 
 def _heights(layout):

@@ -9,16 +9,12 @@ what happens after the modules: converter losses, and a converter's limit, under
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
-import pvlib
 
 from solarlib.diodes import DiodeModule, series_power_w
 from solarlib.obstacles import hidden, in_space, usual_layout
-from solarlib.parts import cell_temperature
-from solarlib.quantities import InputError, require
-from solarlib.sun import plane_of_array, position
-
-DIM = 1.0  # light on the plane below which nothing is computed. [W/m2]
+from solarlib.quantities import InputError, energy_kwh, require
+from solarlib.shaded_power import DIM, count_kinds, operate_when_light, plane_light
+from solarlib.sun import position
 
 
 @dataclass(frozen=True)
@@ -129,91 +125,24 @@ def shade_hours(weather, place, system, obstacles, layouts=None, module=None, on
     planes = system.planes
     layouts = [usual_layout(plane.module_count) for plane in planes] if layouts is None else list(layouts)
     if len(obstacles) != len(planes) or len(layouts) != len(planes):
-        raise InputError(f"obstacles, layouts: found {len(obstacles)}, {len(layouts)} entries, allowed is one for each of {len(planes)} planes")
+        raise InputError(
+            f"obstacles, layouts: found {len(obstacles)}, {len(layouts)} entries, allowed is one for each of {len(planes)} planes"
+        )
     for number, (plane, layout) in enumerate(zip(planes, layouts), 1):
         if plane.module_count != layout.module_count:
             raise InputError(
-                f"layouts[{number}]: found {layout.rows} x {layout.columns} modules, allowed are rows and columns that make {plane.module_count}"
+                f"layouts[{number}]: found {layout.rows} x {layout.columns} modules, "
+                f"allowed are rows and columns that make {plane.module_count}"
             )
     solar = position(weather.index, place)
     lights = [plane_light(weather, solar, plane, system.albedo) for plane in planes]
     used = np.flatnonzero(sum(light["poa_global"] for light in lights) > DIM)
     sun = solar["azimuth"].to_numpy()[used], solar["apparent_elevation"].to_numpy()[used]
-    shares = [_direct_shares(tuple(things), plane, layout, sun, grain) for things, plane, layout in zip(obstacles, planes, layouts)]
+    shares = [
+        _direct_shares(things, plane, layout, sun, grain) for things, plane, layout in zip(obstacles, planes, layouts)
+    ]
     module = DiodeModule().scaled_to(system.module.rated_power_w) if module is None else module
-    table = operate([{name: values[used] for name, values in light.items()} for light in lights], shares, module, one_string, window_v)
-    result = {name: np.zeros(len(weather)) for name in table}
-    for name, values in table.items():
-        result[name][used] = values
-    return pd.DataFrame(result, index=weather.index, copy=False)
-
-
-def plane_light(weather, solar, plane, albedo):
-    """Return the light behind the glass of a plane that comes from the sun's direction, and the rest; and its heat.
-
-    Parameters
-    ----------
-    weather, solar
-        As for `sun.plane_of_array`.
-    plane : parts.Plane
-    albedo : float
-
-    Returns
-    -------
-    dict of arrays, shape (n,)
-        direct (beam and the bright ring around the sun), rest, poa_global [W/m2]; temp_cell [degC].
-    """
-    light = {name: column.to_numpy() for name, column in plane_of_array(weather, solar, plane.surface_tilt, plane.surface_azimuth, albedo).items()}
-    through = pvlib.iam.marion_diffuse("physical", plane.surface_tilt)
-    return {
-        "direct": pvlib.iam.physical(light["aoi"]) * (light["poa_direct"] + light["poa_circumsolar"]),
-        "rest": float(through["sky"]) * light["poa_isotropic"] + float(through["ground"]) * light["poa_ground_diffuse"],
-        "poa_global": light["poa_global"],
-        "temp_cell": cell_temperature(light["poa_global"], weather["temp_air"], weather["wind_speed"], plane.mounting),
-    }
-
-
-def operate(lights, shares, module, one_string=False, window_v=(0.0, np.inf)):
-    """Return light and power of planes whose cells get given shares of the direct light.
-
-    Parameters
-    ----------
-    lights : list of dict
-        From `plane_light`, one a plane.
-    shares : list of (kinds, counts)
-        kinds: array, shape (l,), the shares of direct light that occur, the largest first; counts: array,
-        shape (n, modules, sections, l), cells with each.
-    module : DiodeModule
-    one_string : bool
-    window_v : (float, float)
-
-    Returns
-    -------
-    dict of arrays, shape (n,)
-        As the columns of `shade_hours`.
-    """
-    modules = [counts.shape[1] for _, counts in shares]
-    levels = [light["rest"][:, None] + light["direct"][:, None] * kinds for light, (kinds, _) in zip(lights, shares)]
-    heats = [np.broadcast_to(light["temp_cell"][:, None], level.shape) for light, level in zip(lights, levels)]
-    counts = [part for _, part in shares]
-    first = [0] * len(modules)  # the column of each plane's full light
-    if one_string:  # one current through all: the levels of all planes side by side
-        first = list(np.cumsum([0] + [level.shape[1] for level in levels[:-1]]))
-        strings = [(np.concatenate(levels, axis=1), _side_by_side(counts), np.concatenate(heats, axis=1))]
-    else:
-        strings = list(zip(levels, counts, heats))
-    powers = [series_power_w(module, *string, window_v) for string in strings]
-    of_plane = powers * len(modules) if one_string else powers
-    mean = np.array(modules) / sum(modules)
-    seen = [(level * part.sum(axis=(1, 2))).sum(axis=1) / part[0].sum() for level, part in zip(levels, counts)]
-    return {
-        "light": sum(share * (light["rest"] + light["direct"]) for share, light in zip(mean, lights)),
-        "light_left": sum(share * left for share, left in zip(mean, seen)),
-        "unshaded_w": sum(n * power.even_w[:, column] for n, power, column in zip(modules, of_plane, first)),
-        "per_module_w": sum(power.apart_w for power in powers),
-        "string_w": sum(power.best_w for power in powers),
-        "poor_tracker_w": sum(power.poor_w for power in powers),
-    }
+    return operate_when_light(weather.index, used, lights, shares, module, one_string, window_v)
 
 
 def year_loss(hours):
@@ -246,29 +175,12 @@ def loss_by_sun(hours, place, step_deg=10, column="string_w"):
     if step_deg not in (1, 2, 3, 5, 6, 9, 10, 15, 18, 30):
         raise InputError(f"step_deg: found {step_deg!r}, allowed is one of 1, 2, 3, 5, 6, 9, 10, 15, 18, 30")
     solar = position(hours.index, place)
-    lost = (hours["unshaded_w"] - hours[column]) * ((hours.index[1] - hours.index[0]) / pd.Timedelta("1h")) / 1000.0
+    lost = energy_kwh(hours["unshaded_w"] - hours[column])
     up = np.clip(solar["apparent_elevation"], 0.0, 89.999) // step_deg * step_deg
-    table = lost.groupby([up.astype(int), (solar["azimuth"] % 360.0 // step_deg * step_deg).astype(int)]).sum().unstack(fill_value=0.0)
+    around = solar["azimuth"] % 360.0 // step_deg * step_deg
+    table = lost.groupby([up.astype(int), around.astype(int)]).sum().unstack(fill_value=0.0)
     table = table.reindex(index=range(0, 90, step_deg), columns=range(0, 360, step_deg), fill_value=0.0)
     return table.rename_axis(index="elevation_deg", columns="azimuth_deg")
-
-
-def count_kinds(shares, full=1.0):
-    """Return the distinct shares of direct light (or lights), the largest first, and how many cells of each section get them.
-
-    Parameters
-    ----------
-    shares : array, shape (..., cells)
-    full : float
-        The unshaded value; listed even if no cell has it.
-
-    Returns
-    -------
-    kinds : array, shape (l,)
-    counts : int array, shape (..., l)
-    """
-    kinds = np.unique(np.append(shares, full))[::-1]
-    return kinds, np.stack([(shares == kind).sum(axis=-1) for kind in kinds], axis=-1)
 
 
 def _direct_shares(things, plane, layout, sun, grain):
@@ -279,15 +191,3 @@ def _direct_shares(things, plane, layout, sun, grain):
     for thing in things:
         np.minimum(share, np.where(hidden(thing, places, *sun), thing.passes, 1.0), out=share)
     return count_kinds(np.broadcast_to(share.reshape(len(share), *middles.shape[:-1]), (len(share), *cells.shape[:-1])))
-
-
-def _side_by_side(counts):
-    """Join the modules of several planes, each with its own levels."""
-    kinds = [part.shape[-1] for part in counts]
-    ends = np.cumsum(kinds)
-    joined = []
-    for part, end, kind in zip(counts, ends, kinds):
-        wide = np.zeros(part.shape[:-1] + (ends[-1],), dtype=part.dtype)
-        wide[..., end - kind : end] = part
-        joined.append(wide)
-    return np.concatenate(joined, axis=1)

@@ -87,7 +87,8 @@ def check_voltage_rise(unit_current_a, units, spacing_m, chain_mm2, run_m, run_m
          ("total_share", shares[1], "of nominal")),
         WITHIN if shares[0] <= chain_limit and shares[1] <= total_limit else OUTSIDE,
         f"{100 * shares[0]:.2f} % on the chain, {100 * shares[1]:.2f} % in all, against targets of {100 * chain_limit:g} and "
-        f"{100 * total_limit:g} % (common practice), copper at 75 degC. The service's own voltage at noon must be measured by a professional.",
+        f"{100 * total_limit:g} % (common practice), copper at 75 degC. The service's own voltage at noon must be measured by "
+        "a professional.",
     )
 
 

@@ -9,7 +9,7 @@ import pvlib
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from solarlib import diodes, premium, rows, shade
+from solarlib import diodes, premium, rows, shade, shaded_power
 from solarlib.diodes import Cell, DiodeModule
 from solarlib.obstacles import Layout, Obstacle, hidden, in_space, usual_layout
 from solarlib.parts import ArraySystem, Converter, Module, Plane
@@ -251,7 +251,7 @@ def test_without_obstacles_all_ways_give_the_same(weather):
     np.testing.assert_allclose(hours["light"], hours["light_left"], rtol=1e-12)
     assert hours.index.equals(weather.index) and (hours["unshaded_w"] > 0).sum() > 60
     noon = hours.loc[hours["light"].idxmax()]
-    heat = shade.plane_light(weather, shade.position(weather.index, PLACE), Plane(8, 30, 180), 0.2)["temp_cell"][hours.index.get_loc(noon.name)]
+    heat = shaded_power.plane_light(weather, shade.position(weather.index, PLACE), Plane(8, 30, 180), 0.2)["temp_cell"][hours.index.get_loc(noon.name)]
     per_c = noon["unshaded_w"] / 3200 / (noon["light"] / 1000) - 1  # rated power in this light, and what heat takes from it
     assert 45 < heat < 75 and per_c / (heat - 25) == pytest.approx(-0.0043, abs=0.0006)
 

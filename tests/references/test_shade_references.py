@@ -5,7 +5,7 @@ import pandas as pd
 import pvlib
 import pytest
 
-from solarlib import premium, rows, shade
+from solarlib import premium, rows, shade, shaded_power
 from solarlib.array import Converter, Module
 from solarlib.diodes import Cell, DiodeModule, cell_voltage, series_power_w
 from solarlib.obstacles import Layout, Obstacle
@@ -171,7 +171,7 @@ def _year_of_whole_modules(beam_only):
     """Return the loss of a Greensboro year for each patch; the obstacle takes the beam, and else the bright ring around it."""
     weather = read_weather("723170TYA.CSV", PLACE)
     solar, plane = position(weather.index, PLACE), Plane(16, 30, 180)
-    light = shade.plane_light(weather, solar, plane, 0.2)
+    light = shaded_power.plane_light(weather, solar, plane, 0.2)
     if beam_only:
         parts = plane_of_array(weather, solar, 30, 180, 0.2)
         ring = pvlib.iam.physical(parts["aoi"].to_numpy()) * parts["poa_circumsolar"].to_numpy()
@@ -182,7 +182,7 @@ def _year_of_whole_modules(beam_only):
         share = np.ones((used.sum(), 16, 3, 20))
         behind = (solar["azimuth"].between(first, last) & (solar["apparent_elevation"] < top)).to_numpy()[used]
         share[behind, :modules] = 0.0
-        losses.append(shade.year_loss(pd.DataFrame(shade.operate([{name: values[used] for name, values in light.items()}], [shade.count_kinds(share)], GENERIC))))
+        losses.append(shade.year_loss(pd.DataFrame(shaded_power.operate([{name: values[used] for name, values in light.items()}], [shaded_power.count_kinds(share)], GENERIC))))
     return losses
 
 
