@@ -255,7 +255,8 @@ def _constants(cell, irradiance, temp_cell):
     """Return photocurrent, saturation current and ideality x thermal voltage in light and heat."""
     thermal_25 = cell.ideality * 8.617333262e-5 * 298.15
     light, dark, _, _, thermal = pvlib.pvsystem.calcparams_desoto(
-        np.maximum(np.asarray(irradiance, dtype=float), 1e-9), np.asarray(temp_cell, dtype=float), cell.current_per_c * cell.photocurrent_a, thermal_25, cell.photocurrent_a,
+        np.maximum(np.asarray(irradiance, dtype=float), 1e-9), np.asarray(temp_cell, dtype=float),
+        cell.current_per_c * cell.photocurrent_a, thermal_25, cell.photocurrent_a,
         cell.saturation_current_a, cell.shunt_ohm, cell.series_ohm,
     )
     return light, np.broadcast_to(dark, light.shape), np.broadcast_to(thermal, light.shape)
@@ -267,11 +268,11 @@ def _windowed_power(current, voltage, low, high):
     for limit, beyond in ((low, voltage < low), (high, voltage > high)):
         if limit > 0 and np.isfinite(limit):
             power = np.where(beyond, (limit * _current_at(current, voltage, limit))[:, None], power)
-    return np.where(voltage[:, :1] < low, 0.0, power)
+    return power
 
 
 def _current_at(current, voltage, limit):
-    """Return the current at which a falling voltage crosses a limit; 0 where it starts below. [A]"""
+    """Return the current at which a falling voltage crosses a limit; the first, 0, where it starts below. [A]"""
     after = np.clip((voltage >= limit).sum(axis=1), 1, voltage.shape[1] - 1)
     row = np.arange(len(voltage))
     v0, v1, i0, i1 = voltage[row, after - 1], voltage[row, after], current[row, after - 1], current[row, after]

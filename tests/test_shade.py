@@ -10,10 +10,12 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from solarlib import diodes, premium, rows, shade, shaded_power
+from solarlib.array import loss_steps
 from solarlib.diodes import Cell, DiodeModule
 from solarlib.obstacles import Layout, Obstacle, hidden, in_space, usual_layout
 from solarlib.parts import ArraySystem, Converter, Module, Plane
 from solarlib.quantities import InputError
+from solarlib.sun import plane_of_array
 from solarlib.weather import Place, read_weather
 
 QUICK = settings(deadline=None, max_examples=20)
@@ -176,6 +178,26 @@ def test_the_window_can_only_take_away_and_can_take_all():
     assert at_edge == sorted(at_edge)
 
 
+def test_at_a_limit_of_the_window_the_tracker_gives_that_voltage_times_its_current():
+    """Above the best voltage the curve falls steeply: the limit lies between grid points. Against pvlib's explicit curve."""
+    cell = Cell()
+    photo, dark, series, _, thermal = pvlib.pvsystem.calcparams_desoto(
+        1000.0, 25.0, cell.current_per_c * cell.photocurrent_a, 0.0256926, cell.photocurrent_a, cell.saturation_current_a, cell.shunt_ohm, cell.series_ohm)
+    current, voltage, _ = pvlib.singlediode.bishop88(np.linspace(0.5, 0.65, 20_000), photo, dark, series, cell.shunt_ohm, thermal)
+    light = np.full((4, 3, 20), 1000.0)
+    for share in (0.58, 0.61, 0.64):
+        expected = 4 * 60 * share * np.interp(share, voltage, current)
+        found = shade.shade_moment(light, 25.0, DiodeModule(cell), window_v=(240 * share, 900.0))
+        assert (1 - found.string_loss) * 4 * DiodeModule(cell).rated_power_w == pytest.approx(expected, rel=0.005)
+
+
+def test_a_limit_is_no_hill_of_its_own():
+    """Held below its open-circuit voltage, an even string has still one hill: a poor tracker climbs it."""
+    light = np.full((16, 3, 20), 1000.0)
+    loss = shade.shade_moment(light, 25.0, window_v=(0.0, 560.0))
+    assert loss.string_loss == pytest.approx(0, abs=1e-9) and loss.poor_tracker_loss == pytest.approx(0, abs=1e-9)
+
+
 # --- geometry
 
 
@@ -254,6 +276,19 @@ def test_without_obstacles_all_ways_give_the_same(weather):
     heat = shaded_power.plane_light(weather, shade.position(weather.index, PLACE), Plane(8, 30, 180), 0.2)["temp_cell"][hours.index.get_loc(noon.name)]
     per_c = noon["unshaded_w"] / 3200 / (noon["light"] / 1000) - 1  # rated power in this light, and what heat takes from it
     assert 45 < heat < 75 and per_c / (heat - 25) == pytest.approx(-0.0043, abs=0.0006)
+
+
+def test_light_behind_the_glass_is_the_arrays(weather):
+    """The split light adds up to what the array's own ladder of losses has behind the glass; the ring goes with the beam."""
+    house = system()
+    solar = shade.position(weather.index, PLACE)
+    light = shaded_power.plane_light(weather, solar, house.planes[0], house.albedo)
+    ladder = loss_steps(weather, PLACE, house).set_index("step")
+    total = (light["direct"] + light["rest"]).sum() / 1000 * house.rated_power_w / 1000
+    assert total == pytest.approx(ladder.loc["reflection at the glass", "energy_kwh"], rel=1e-9)
+    beam = plane_of_array(weather, solar, 30, 180, house.albedo)
+    noon = (beam["aoi"] < 40).to_numpy() & (beam["poa_circumsolar"] > 20).to_numpy()
+    assert noon.sum() > 5 and (light["direct"] > beam["poa_direct"].to_numpy() + 15)[noon].all()
 
 
 def test_every_hour_is_in_order_and_light_falls_with_the_obstacle(weather):
