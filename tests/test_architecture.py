@@ -31,7 +31,7 @@ FLOORS = (
         "bank": ("bill", "credits", "usage", "bank", "explain", "reset"),
     },
     {"array": ("parts", "array"), "diodes": ("diodes",), "obstacles": ("obstacles",)},
-    {"house": ("shaded_power", "shade", "rows", "lifetime_bills", "house", "house_bills")},
+    {"house": ("shaded_power", "shade", "rows", "shade_trials", "lifetime_bills", "house", "house_bills")},
 )
 PLACES = {module: (floor, room, order) for floor, rooms in enumerate(FLOORS) for room, modules in rooms.items()
           for order, module in enumerate(modules)}

@@ -1,0 +1,99 @@
+"""Many obstacles tried before one plane: what no obstacle changes is computed once, and only shaded hours anew."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from solarlib.diodes import DiodeModule
+from solarlib.obstacles import Layout, hidden, in_space, usual_layout
+from solarlib.parts import Plane
+from solarlib.shade import shade_hours
+from solarlib.shaded_power import count_kinds, operate, plane_light
+from solarlib.sun import position
+
+
+@dataclass(frozen=True)
+class OpenYear:
+    """A plane's intervals without obstacles, from `open_year`: what `obstacle_hours` starts from."""
+
+    plane: Plane
+    layout: Layout
+    module: DiodeModule
+    hours: pd.DataFrame
+    light: dict
+    sun: tuple
+    places: np.ndarray
+
+    def __hash__(self):
+        return id(self)
+
+
+def open_year(weather, place, system, plane, layout=None):
+    """Return what a plane gives without obstacles in each interval, ready for trials.
+
+    Parameters
+    ----------
+    weather : DataFrame, shape (n, ...)
+        As for `shade.shade_hours`.
+    place : weather.Place
+    system : parts.ArraySystem
+        Its rated power and albedo are used.
+    plane : parts.Plane
+    layout : obstacles.Layout, optional
+        Default `obstacles.usual_layout`.
+
+    Returns
+    -------
+    OpenYear
+    """
+    layout = usual_layout(plane.module_count) if layout is None else layout
+    module = DiodeModule().scaled_to(system.module.rated_power_w)
+    one = replace(system, planes=(replace(plane, module_count=1),))  # without shade all modules are alike
+    hours = shade_hours(weather, place, one, ((),), grain="module")
+    for name in ("unshaded_w", "per_module_w", "string_w", "poor_tracker_w"):
+        hours[name] *= plane.module_count
+    solar = position(weather.index, place)
+    return OpenYear(
+        plane, layout, module, hours, plane_light(weather, solar, plane, system.albedo),
+        (solar["azimuth"].to_numpy(), solar["apparent_elevation"].to_numpy()),
+        in_space(layout.cells().reshape(-1, 2), plane.surface_tilt, plane.surface_azimuth),
+    )
+
+
+def obstacle_hours(year, obstacle):
+    """Return the table of `shade.shade_hours` for one obstacle before the plane, all modules one string.
+
+    Parameters
+    ----------
+    year : OpenYear
+    obstacle : obstacles.Obstacle
+        Seen from the middle of the plane.
+
+    Returns
+    -------
+    DataFrame, shape (n, 6)
+        Equal to `shade.shade_hours` with ``grain="cell"``; only intervals with some shade are computed anew.
+    """
+    azimuth, elevation = year.sun
+    some = np.flatnonzero((year.hours["unshaded_w"].to_numpy() > 0) & (elevation < _highest(obstacle, year.places)))
+    shaded = hidden(obstacle, year.places, azimuth[some], elevation[some])
+    touched = shaded.any(axis=1)
+    some, shaded = some[touched], shaded[touched]
+    table = {name: column.to_numpy(copy=True) for name, column in year.hours.items()}
+    if len(some):
+        cells = year.layout.cells().shape[:-1]
+        share = np.where(shaded, obstacle.passes, 1.0).reshape(len(some), *cells)
+        light = {name: values[some] for name, values in year.light.items()}
+        for name, values in operate([light], [count_kinds(share)], year.module).items():
+            table[name][some] = values
+    return pd.DataFrame(table, index=year.hours.index, copy=False)
+
+
+def _highest(obstacle, places):
+    """Return an elevation above which no place sees the sun behind the obstacle. [deg]"""
+    top = max(elevation for _, elevation in obstacle.points)
+    if np.isinf(obstacle.distance_m):
+        return top
+    height = obstacle.distance_m * np.tan(np.radians(top)) - places[:, 2].min()
+    return np.degrees(np.arctan2(height, max(obstacle.distance_m - np.hypot(places[:, 0], places[:, 1]).max(), 1e-6)))
