@@ -18,9 +18,12 @@ FLOORS = (
         "meter": ("meter", "periods"),
         "tariff": ("tariff_fields", "tariff_checks", "tariff"),
         "money": ("money", "premium", "lifetime", "lifetime_risk"),
-        "health": ("health",),
+        "health": ("health", "peers", "run_lengths", "control_chart", "signatures", "ageing"),
         "circuits": ("circuits", "voltages", "roof_loads"),
-        "readings": ("readings",),
+        "readings": (
+            "csv_table", "cells", "clock_changes", "counters", "gaps", "mapping", "account", "readings", "suggest",
+            "plausible", "records",
+        ),
     },
     {
         "sun": ("sun", "climate"),

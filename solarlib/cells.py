@@ -1,0 +1,365 @@
+"""Cells to numbers and moments: decimal commas, grouped thousands, and the three orders in which people write a date.
+
+A date such as 03/04/2023 has two meanings. Both are kept until the whole file has been seen; `DateOrder` then says
+which one the file itself proves, or that it proves none and a person must tell.
+"""
+
+import re
+from functools import lru_cache
+
+import numpy as np
+
+from solarlib.quantities import InputError
+
+ORDERS = ("year first", "day first", "month first")
+MISSING = np.iinfo(np.int64).min  # no moment
+SECOND = 1_000_000_000  # ns
+DAY = 86_400 * SECOND
+EMPTY_WORDS = ("", "-", "--", "nan", "na", "n/a", "null", "none", "#n/a")
+TIME_WIDTH = 40  # longest text of a moment, bytes
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+FULL = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
+        "december")
+
+_CLOCK = (
+    r"(?:(?:T|,? +)(?P<h>\d{1,2})[:.h](?P<mi>\d\d)(?:[:.](?P<s>\d\d)(?:[.,](?P<f>\d{1,9}))?)?"
+    r" *(?P<ap>[ap]\.?m\.?)?)? *(?P<z>z|utc|gmt|[+-]\d\d:?(?:\d\d)?)?"
+)
+_PATTERNS = tuple(
+    re.compile(date + _CLOCK, re.IGNORECASE | re.ASCII)
+    for date in (
+        r"(?P<a>\d{1,4})(?P<sep>[-/. ])(?P<b>\d{1,2}|[a-z]{3,9})\.?(?P=sep)(?P<c>\d{1,4})",
+        r"(?P<b>[a-z]{3,9}) (?P<a>\d{1,2}),? (?P<c>\d{4})",
+    )
+) + (re.compile(r"(?P<y>\d{4})(?P<m>\d\d)(?P<d>\d\d)(?:[T ]?(?P<h>\d\d):?(?P<mi>\d\d)(?::?(?P<s>\d\d))?)?(?P<z>z)?",
+                re.IGNORECASE | re.ASCII),)
+
+
+# ---------------------------------------------------------------- numbers
+
+
+def numbers(block, start, end, encoding, decimal=".", thousands=""):
+    """Return the numbers in cells, and which cells are empty.
+
+    Parameters
+    ----------
+    block : Block
+    start, end : ndarray of int
+        Where each cell stands in the block.
+    decimal : str
+        ``"."`` or ``","``.
+    thousands : str
+        Mark between groups of three digits, or empty; a blank stands for every kind of blank, and for an apostrophe
+        nothing else does.
+
+    Returns
+    -------
+    ndarray of float, ndarray of bool
+        NaN where a cell holds no number; True where it holds nothing (or a word such as NaN).
+    """
+    count = len(start)
+    length = end - start
+    mantissa, places = np.zeros(count), np.zeros(count, np.int64)
+    digits, points = np.zeros(count, np.int64), np.zeros(count, np.int64)
+    fine = (length > 0) & (length <= 17)
+    last = len(block.data) - 1
+    first = block.data[np.minimum(start, last)]
+    signed = (first == 45) | (first == 43)
+    at = start + signed
+    for _ in range(int(np.minimum(length, 17).max(initial=0))):
+        inside = at < end
+        byte = block.data[np.minimum(at, last)]
+        digit = byte - 48  # unsigned: everything that is no digit lands above 9
+        is_digit = (digit < 10) & inside
+        is_point = (byte == ord(decimal)) & inside
+        fine &= is_digit | is_point | ~inside
+        mantissa = np.where(is_digit, mantissa * 10 + digit, mantissa)
+        digits += is_digit
+        places += is_digit & (points > 0)
+        points += is_point
+        at = at + 1
+    fine &= (points <= 1) & (digits > 0) & (digits <= 15)  # 15 digits and a power of ten divide to the nearest float
+    values = np.where(fine, mantissa / 10.0 ** places, np.nan)
+    values = np.where((first == 45) & fine, -values, values)
+    empty = length <= 0
+    odd = np.flatnonzero(~fine & ~empty)
+    for row, text in zip(odd.tolist(), block.texts(start[odd], end[odd], encoding) if odd.size else ()):
+        value = number(text, decimal, thousands)
+        empty[row] = value is None
+        values[row] = np.nan if value is None else value
+    return values, empty
+
+
+@lru_cache(maxsize=8)
+def _grammar(decimal, thousands):
+    mark = r"[ \u00a0\u202f\u2009]" if thousands == " " else re.escape(thousands)
+    whole = rf"\d{{1,3}}(?:{mark}\d{{3}})+|\d+" if thousands else r"\d+"
+    return re.compile(rf"([-+\u2212]?)((?:{whole})?)(?:{re.escape(decimal)}(\d*))?(?:[eE]([-+]?\d{{1,3}}))?", re.ASCII), mark
+
+
+def number(text, decimal=".", thousands=""):
+    """Return the number a text holds, NaN if it is another text, None if it stands for nothing."""
+    text = text.strip()
+    if text.casefold() in EMPTY_WORDS:
+        return None
+    grammar, mark = _grammar(decimal, thousands)
+    match = grammar.fullmatch(text)
+    if match is None or not (match[2] or match[3]):
+        return np.nan
+    whole = re.sub(mark, "", match[2]) if thousands else match[2]
+    value = float(f"{whole or 0}.{match[3] or 0}e{match[4] or 0}")
+    return np.nan if np.isinf(value) else -value if match[1] in ("-", "\u2212") else value
+
+
+def number_marks(texts):
+    """Tell how numbers are written: (decimal, thousands, proved).
+
+    ``proved`` is False where every separator could be either, as in 1,234.
+    """
+    decimal, thousands, doubtful = set(), set(), set()
+    for text in texts:
+        body = text.strip().lstrip("+-\u2212")
+        marks = re.findall(r"[.,' \u00a0\u202f]", body)
+        if not re.fullmatch(r"[\d.,' \u00a0\u202f]*\d", body) or not marks:
+            continue
+        kinds = [" " if mark.isspace() else mark for mark in marks]
+        if len(set(kinds)) > 1:
+            thousands.add(kinds[0])
+            decimal.add(kinds[-1])
+        elif kinds[0] in "' " or len(kinds) > 1:
+            thousands.add(kinds[0])
+        elif re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", body):
+            doubtful.add(kinds[0])
+        else:
+            decimal.add(kinds[0])
+    decimal, thousands = decimal & set(".,"), thousands - decimal
+    if len(decimal) > 1 or len(thousands) > 1:
+        return ".", "", False
+    point = next(iter(decimal), "," if "." in thousands else ".")
+    group = next(iter(thousands), "")
+    proved = bool(decimal) or not doubtful or (doubtful == thousands)
+    if decimal and doubtful - decimal and not thousands:
+        group = next(iter(doubtful - decimal))
+    return point, group, proved
+
+
+# ---------------------------------------------------------------- moments
+
+
+def looks_like_time(text):
+    """Tell whether a text is a date, with or without a time of day."""
+    text = text.strip()
+    return len(text) <= TIME_WIDTH and _match(text) is not None
+
+
+def _match(text):
+    for pattern in _PATTERNS:
+        match = pattern.fullmatch(text)
+        if match and ("b" not in match.groupdict() or match["b"].isdigit() or _month(match["b"])):
+            if "c" not in match.groupdict() or _widths_fit(match):
+                return match
+    return None
+
+
+def _widths_fit(match):
+    a, c = len(match["a"]), len(match["c"])
+    return (a == 4 and c <= 2) or (a <= 2 and c in (2, 4))
+
+
+def _month(word):
+    word = word.casefold()
+    names = [place for place, full in enumerate(FULL, 1) if word in (full, full[:3], full[:4] if full == "september" else "")]
+    return names[0] if names else 0
+
+
+def cell_matrix(block, spans):
+    """Return the bytes of one or more cells a row, joined by a blank, as a matrix filled up with zeros."""
+    wide = max(1, int(sum((end - start).clip(0, TIME_WIDTH + 1) for start, end in spans).max(initial=1)) + len(spans) - 1)
+    table = np.zeros((len(spans[0][0]), wide), np.uint8)
+    filled = np.zeros(len(table), np.int64)
+    last = len(block.data) - 1
+    rows = np.arange(len(table))
+    for number_, (start, end) in enumerate(spans):
+        if number_:
+            table[rows, np.minimum(filled, wide - 1)] = 32
+            filled += 1
+        length = (end - start).clip(0, TIME_WIDTH + 1)
+        if number_ == 0:
+            for place in range(int(length.max(initial=0))):
+                table[:, place] = np.where(place < length, block.data[np.minimum(start + place, last)], 0)
+        else:
+            for place in range(int(length.max(initial=0))):
+                inside = np.flatnonzero(place < length)
+                table[inside, filled[inside] + place] = block.data[start[inside] + place]
+        filled += length
+    return table
+
+
+def moments(table, orders=ORDERS):
+    """Read dates and times.
+
+    Parameters
+    ----------
+    table : ndarray of uint8, shape (n, width)
+        One text a row, filled up with zeros.
+    orders : sequence of str
+        The orders of `ORDERS` to try, or ``("unix",)`` for seconds (or ms) since 1970-01-01 UTC.
+
+    Returns
+    -------
+    walls : list of ndarray of int64, one for each order
+        Clock reading in ns since 1970-01-01 00:00; `MISSING` where there is none.
+    offset : ndarray of int64
+        Offset from UTC written beside the time [ns]; `MISSING` where none is.
+    """
+    count = len(table)
+    walls = [np.full(count, MISSING) for _ in orders]
+    offset = np.full(count, MISSING)
+    shape = np.where((table >= 48) & (table <= 57), np.uint8(48), table)
+    left, seen = np.arange(count), 0
+    while left.size:
+        pattern = shape[left[0]]
+        same = (shape[left] == pattern).all(axis=1) if left.size > 1 else np.ones(1, bool)
+        rows, left, seen = left[same], left[~same], seen + 1
+        text = pattern.tobytes().rstrip(b"\0").decode("latin-1")
+        if orders == ("unix",):
+            if text in ("0" * 9, "0" * 10, "0" * 13):
+                walls[0][rows] = _digits(table, rows, (0, len(text))) * (SECOND if len(text) < 13 else 1_000_000)
+                offset[rows] = 0
+            continue
+        match = _match(text)
+        if match is None:
+            continue
+        clock, zone = _clock(table, rows, match)
+        offset[rows] = zone
+        known = None
+        for wall, order in zip(walls, orders):
+            if known is None or not _one_meaning(match):
+                day = _day(table, rows, match, order)
+                known = np.where((day == MISSING) | (clock == MISSING), MISSING, day * DAY + clock)
+            wall[rows] = known
+        if seen > 2000:  # a file of texts, each of another shape: one by one would take for ever
+            break
+    return walls, offset
+
+
+def _one_meaning(match):
+    """Tell whether every order reads this shape alike: packed digits, a year of four digits first, a month's name."""
+    groups = match.groupdict()
+    return "y" in groups or len(groups["a"]) == 4 or not groups["b"].isdigit()
+
+
+def _digits(table, rows, span):
+    value = np.zeros(len(rows), np.int32 if span[1] - span[0] <= 9 else np.int64)
+    whole = len(rows) == len(table)  # then no rows need picking
+    for place in range(*span):
+        value *= 10
+        value += (table[:, place] if whole else table[rows, place]) - np.uint8(48)
+    return value.astype(np.int64)
+
+
+def _clock(table, rows, match):
+    """Time of day [ns] and offset from UTC [ns] of rows that share a shape."""
+    groups = match.groupdict()
+    zone = np.full(len(rows), MISSING)
+    mark = groups.get("z")
+    if mark:
+        zone = np.zeros(len(rows), np.int64)
+        if mark[0] in "+-":
+            start, end = match.span("z")
+            hour = _digits(table, rows, (start + 1, start + 3))
+            minute = _digits(table, rows, (end - 2, end)) if end - start > 4 else 0
+            zone = (1 if mark[0] == "+" else -1) * (hour * 60 + minute) * 60 * SECOND
+    if not groups.get("h"):
+        return np.zeros(len(rows), np.int64), zone
+    hour, minute = (_digits(table, rows, match.span(key)) for key in ("h", "mi"))
+    second = _digits(table, rows, match.span("s")) if groups.get("s") else 0
+    part = _digits(table, rows, match.span("f")) * 10 ** (9 - len(groups["f"])) if groups.get("f") else 0
+    bad = (minute > 59) | (second > 59)
+    if groups.get("ap"):
+        bad |= (hour < 1) | (hour > 12)
+        hour = hour % 12 + (12 if groups["ap"][0] in "pP" else 0)
+    clock = ((hour * 60 + minute) * 60 + second) * SECOND + part
+    return np.where(bad | (clock > DAY), MISSING, clock), zone  # 24:00 is the end of the day
+
+
+def _day(table, rows, match, order):
+    """Days since 1970-01-01 under one order; `MISSING` where that is no date."""
+    groups = match.groupdict()
+    if "y" in groups:
+        year, month, day = (_digits(table, rows, match.span(key)) for key in ("y", "m", "d"))
+    else:
+        a, c = (_digits(table, rows, match.span(key)) for key in ("a", "c"))
+        word = 0 if groups["b"].isdigit() else _month(groups["b"])
+        b = np.full(len(rows), word) if word else _digits(table, rows, match.span("b"))
+        if len(groups["a"]) == 4:
+            year, month, day = a, b, c
+        elif word:
+            year, month, day = c, b, a
+        elif order == "year first":
+            if len(groups["c"]) == 4 or len(groups["a"]) < 2:
+                return np.full(len(rows), MISSING)
+            year, month, day = a, b, c
+        else:
+            year, month, day = (c, b, a) if order == "day first" else (c, a, b)
+    year = np.where(year < 100, year + 2000, year)
+    good = (year >= 1970) & (year < 2200) & (month >= 1) & (month <= 12) & (day >= 1)
+    leap = (year % 4 == 0) & ((year % 100 != 0) | (year % 400 == 0))
+    longest = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])[np.clip(month, 1, 12) - 1]
+    good &= day <= longest + (leap & (month == 2))
+    months = (np.where(good, year, 1970) - 1970) * 12 + np.where(good, month, 1) - 1
+    first = months.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
+    return np.where(good, first + day - 1, MISSING)
+
+
+class DateOrder:
+    """Which order of day, month and year a file proves, gathered block by block."""
+
+    def __init__(self, orders):
+        self.orders = orders
+        self.against = [0] * len(orders)  # rows that rule an order out
+        self.proof = [0] * len(orders)  # line of the first such row
+        self.differ = 0  # line of the first row with two meanings
+
+    def look(self, walls, lines):
+        """Take in one block."""
+        valid = np.array([wall != MISSING for wall in walls])
+        any_valid = valid.any(axis=0)
+        for place, fits in enumerate(valid):
+            out = np.flatnonzero(any_valid & ~fits)
+            if out.size:
+                self.proof[place] = self.proof[place] or int(lines[out[0]])
+                self.against[place] += out.size
+        if not self.differ:
+            spread = np.array([np.where(ok, wall, MISSING) for ok, wall in zip(valid, walls)])
+            odd = np.flatnonzero((valid.sum(axis=0) > 1) & (spread.max(axis=0) != np.where(
+                valid, spread, np.iinfo(np.int64).max).min(axis=0)))
+            self.differ = int(lines[odd[0]]) if odd.size else 0
+
+    def decide(self, where, text_of):
+        """Return the place of the order that the file proves, and a sentence on the proof (or None).
+
+        Raises
+        ------
+        InputError
+            The file proves none, or is of two minds.
+        """
+        open_ = [place for place, count in enumerate(self.against) if not count]
+        if not open_:
+            raise InputError(
+                f"{where}: found dates of more than one order ("
+                + ", ".join(f"line {line} is not {order}" for order, line in zip(self.orders, self.proof))
+                + '), allowed is one order: set date_order = "day first", "month first" or "year first"; the others '
+                "are then set aside"
+            )
+        if len(open_) == 1 or not self.differ:
+            if not self.differ:
+                return open_[0], None
+            shut = [f"line {self.proof[place]} is not {order}" for place, order in enumerate(self.orders) if place not in open_]
+            return open_[0], f"dates are read {self.orders[open_[0]]}: {'; '.join(shut)}"
+        raise InputError(
+            f"{where}: found the date {text_of(self.differ)!r} in line {self.differ}, which can be read "
+            + " or ".join(self.orders[place] for place in open_)
+            + f", and no date in the file that settles it; allowed is one of them: set date_order = "
+            + " or ".join(f'"{self.orders[place]}"' for place in open_)
+        )

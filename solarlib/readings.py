@@ -1,0 +1,342 @@
+"""A person's readings: from a file and a few lines of mapping to clean tables and a complete account.
+
+Every row of the table is either used or set aside, with its line number, its text and the reason; the numbers add up.
+Nothing is filled in, corrected or guessed: what cannot be known from the file is asked for, as an `InputError` that
+names the key to set.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from solarlib import cells
+from solarlib.account import CELLS, CONFLICT, GAP, NUMBER, REASONS, REPEAT, TEXTS_KEPT, TIME, TWICE, Account
+from solarlib.cells import MISSING, ORDERS
+from solarlib.clock_changes import FINE, SKIPPED, to_utc
+from solarlib.counters import interval_energy, swapped_readings
+from solarlib.csv_table import blocks, line_texts, sniff, split_line
+from solarlib.gaps import common_step, missing
+from solarlib.mapping import FACTORS, Mapping, exchange_wall, interval_of, mapping_from_toml, zone_of
+from solarlib.quantities import InputError
+
+@dataclass(frozen=True)
+class Readings:
+    """Clean tables of one file.
+
+    Attributes
+    ----------
+    table : DataFrame
+        Rising time-zone-aware index of true times, START labels (a register's label is the moment of its reading);
+        columns such as ``net_w`` [W, mean over the interval] and ``delivered_kwh`` [kWh in the interval]. NaN is
+        missing. Energy of a counter stands at the reading that opens the interval.
+    step : Timedelta or None
+        The interval: given, or the commonest distance of two rows; None where fewer than half the rows keep one.
+    registers : DataFrame
+        Registers as read [kWh], columns named by the file; empty without counters.
+    intervals : dict of str to DataFrame
+        For each register what `counters.interval_energy` tells.
+    account : Account
+    """
+
+    table: pd.DataFrame
+    step: pd.Timedelta | None
+    registers: pd.DataFrame
+    intervals: dict
+    account: Account
+
+
+def read(path, mapping, progress=None):
+    """Read one file.
+
+    Parameters
+    ----------
+    path : path
+    mapping : Mapping, or path or text of TOML
+    progress : callable, optional
+        Called with the share done, 0 to 1, as the file is read.
+
+    Returns
+    -------
+    Readings
+
+    Raises
+    ------
+    InputError
+        The file holds no table, lacks a column, leaves something open that the mapping must say, or no row of it can
+        be used.
+    """
+    mapping = mapping if isinstance(mapping, Mapping) else mapping_from_toml(mapping)
+    wanted = [*mapping.time, *(column.name for column in mapping.column)]
+    is_time = _is_unix if mapping.date_order == "unix" else cells.looks_like_time
+    layout = sniff(path, mapping.encoding, mapping.delimiter, mapping.header_line, wanted, is_time)
+    places = [layout.position(name) for name in mapping.time], [layout.position(c.name) for c in mapping.column]
+    if len({*places[0], *places[1]}) < len(wanted):
+        raise InputError(f"{layout.path.name}: found one column used twice, allowed is each column once")
+    for line, row in layout.above:  # a header below rows of data: they are rows all the same
+        if is_time(" ".join(row[place] for place in places[0])):
+            layout = replace(layout, first_line=line)
+            break
+    rows = _Rows(layout, mapping, places)
+    for block in blocks(layout, progress):
+        rows.take(block)
+    return rows.finish()
+
+
+def _is_unix(text):
+    return text.strip().isascii() and text.strip().isdigit() and len(text.strip()) in (9, 10, 13)
+
+
+class _Rows:
+    """Rows as they come, block by block; `finish` makes the tables and the account."""
+
+    def __init__(self, layout, mapping, places):
+        self.layout, self.mapping, (self.time_places, self.value_places) = layout, mapping, places
+        self.orders = (mapping.date_order,) if mapping.date_order else ORDERS
+        self.order = cells.DateOrder(self.orders)
+        self.decimal, self.thousands = self._marks()
+        self.lines, self.walls, self.offsets, self.values = [], [], [], []
+        self.aside, self.odd_cells = [], []  # (reason, lines); (column, empty, lines)
+        self.total = self.blank = 0
+
+    def _marks(self):
+        """Decimal and thousands marks: given, or proved by the first rows."""
+        given, group = self.mapping.decimal, self.mapping.thousands
+        if given is not None:
+            return given, group or ""
+        texts = [row[place] for row in self.layout.sample for place in self.value_places]
+        point, found, proved = cells.number_marks(texts)
+        if not proved:
+            example = next(text for text in texts if "," in text or "." in text)
+            raise InputError(
+                f'{self.layout.path.name}: found numbers such as {example!r}, in which the mark may stand before decimals '
+                'or between thousands; allowed is one meaning: set decimal = "." or decimal = ",", and thousands'
+            )
+        return point, found if group is None else group
+
+    def take(self, block):
+        """Take in one block of lines."""
+        self.total += len(block.lines)
+        table = block.lines >= self.layout.first_line
+        self.blank += int((block.blank & table).sum())
+        table &= ~block.blank
+        self._set_aside(CELLS, block.lines[table & ~block.fits])
+        rows = np.flatnonzero(table & block.fits)
+        if not rows.size:
+            return
+        lines = block.lines[rows]
+        spans = [block.cell(place, rows) for place in self.time_places]
+        walls, offset = cells.moments(cells.cell_matrix(block, spans), self.orders)
+        timed = np.logical_or.reduce([wall != MISSING for wall in walls])
+        self._set_aside(TIME, lines[~timed])
+        numbers, nothing = [], []
+        for place in self.value_places:
+            values, empty = cells.numbers(block, *block.cell(place, rows), self.layout.encoding, self.decimal, self.thousands)
+            numbers.append(values)
+            nothing.append(empty)
+        some = np.logical_or.reduce([np.isfinite(values) for values in numbers])
+        self._set_aside(NUMBER, lines[timed & ~some])
+        used = timed & some
+        for number, (values, empty) in enumerate(zip(numbers, nothing)):
+            for is_empty in (True, False):
+                odd = used & ~np.isfinite(values) & (empty == is_empty)
+                if odd.any():
+                    self.odd_cells.append((number, is_empty, lines[odd]))
+        self.order.look([wall[used] for wall in walls], lines[used])
+        self.lines.append(lines[used])
+        alike = all((wall == walls[0]).all() for wall in walls[1:])
+        self.walls.append([walls[0][used]] * len(walls) if alike else [wall[used] for wall in walls])
+        self.offsets.append(offset[used])
+        self.values.append([values[used] for values in numbers])
+
+    def _set_aside(self, reason, lines):
+        if len(lines):
+            self.aside.append((reason, lines))
+
+    def finish(self):
+        """Return the `Readings`."""
+        name = self.layout.path.name
+        self.notes = [f"cells are split at {self.layout.delimiter!r}, decimals written with {self.decimal!r}"
+                      + (f", thousands with {self.thousands!r}" if self.thousands else "")
+                      + f", text is {self.layout.encoding}"]
+        which = 0
+        if self.lines:
+            which, proof = self.order.decide(name, self._time_text)
+            self.notes += [proof] if proof else []
+        lines = np.concatenate([np.zeros(0, np.int64), *self.lines])
+        walls = np.concatenate([np.zeros(0, np.int64), *(block[which] for block in self.walls)])
+        offsets = np.concatenate([np.zeros(0, np.int64), *self.offsets])
+        columns = [np.concatenate([np.zeros(0), *(block[number] for block in self.values)])
+                   for number in range(len(self.value_places))]
+        self.lines = self.walls = self.offsets = self.values = ()  # ten million rows need not stand here twice
+        moments, zone = self._moments(lines, walls, offsets)
+        del walls, offsets
+        keep = moments != MISSING
+        if not keep.all():
+            lines, moments, columns = lines[keep], moments[keep], [column[keep] for column in columns]
+        lines, moments, columns = self._in_order(lines, moments, columns)
+        account = self._account(lines)
+        if not len(lines):
+            raise InputError(f"{name}: found no row that can be used, allowed is one or more; " + _worst(account))
+        return self._tables(moments, zone, columns, account)
+
+    def _time_text(self, line):
+        from_file = line_texts(self.layout, [line])[line]
+        found = split_line(from_file, self.layout.delimiter)
+        return " ".join(found[place] for place in self.time_places if place < len(found))
+
+    def _moments(self, lines, walls, offsets):
+        """Moments in UTC and the zone to show them in; rows that have none are set aside."""
+        zone = None if self.mapping.zone is None else zone_of(self.mapping.zone)
+        bare = offsets == MISSING
+        moments = np.where(bare, MISSING, walls - offsets)
+        if zone is None and bare.any():
+            raise InputError(
+                f"{self.layout.path.name}: found times without offset from UTC (line {lines[bare][0]}), allowed is a zone "
+                'for them: set zone = "America/New_York" or the like, or an offset such as "-05:00"'
+            )
+        if bare.any():
+            utc, verdict, resolved = to_utc(walls[bare], zone)
+            moments[bare] = utc
+            self._set_aside(GAP, lines[bare][verdict == SKIPPED])
+            self._set_aside(TWICE, lines[bare][(verdict != FINE) & (verdict != SKIPPED)])
+            if resolved:
+                self.notes.append(f"{resolved} rows of hours that the clock shows twice were told apart by their order")
+        if zone is None:
+            known = np.unique(offsets)
+            minutes = int(known[0]) // (60 * cells.SECOND) if len(known) == 1 else 0
+            zone = zone_of(f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}")
+        return moments, zone
+
+    def _in_order(self, lines, moments, columns):
+        """Rising moments, each once."""
+        steps = np.diff(moments)
+        if (steps > 0).all():
+            return lines, moments, columns
+        if (steps < 0).all():
+            self.notes.append("rows stand newest first; they were turned round")
+        elif (steps < 0).any():
+            self.notes.append(f"{int((steps < 0).sum())} rows stand before an older one; all were put in order")
+        order = np.lexsort((lines if self.mapping.keep == "first" else -lines, moments))
+        lines, moments, columns = lines[order], moments[order], [column[order] for column in columns]
+        again = np.r_[False, np.diff(moments) == 0]
+        if again.any():
+            head = np.maximum.accumulate(np.where(again, 0, np.arange(len(again))))
+            same = np.logical_and.reduce([(c == c[head]) | (np.isnan(c) & np.isnan(c[head])) for c in columns])
+            self._set_aside(REPEAT, lines[again & same])
+            self._set_aside(CONFLICT, lines[again & ~same])
+            lines, moments, columns = lines[~again], moments[~again], [column[~again] for column in columns]
+        return lines, moments, columns
+
+    def _account(self, used):
+        reasons = np.concatenate([np.zeros(0, np.int64), *(np.full(len(lines), r) for r, lines in self.aside)])
+        lines = np.concatenate([np.zeros(0, np.int64), *(lines for _, lines in self.aside)])
+        order = np.argsort(lines, kind="stable")
+        lines, reasons = lines[order], reasons[order]
+        odd = [(line, number, empty) for number, empty, rows in self.odd_cells for line in rows[:TEXTS_KEPT].tolist()]
+        kept = np.isin([line for line, _, _ in odd], used) if odd else []
+        odd = sorted(row for row, keep in zip(odd, kept) if keep)
+        texts = line_texts(self.layout, np.r_[lines[:TEXTS_KEPT], [line for line, _, _ in odd]].astype(np.int64))
+        head = min(self.layout.first_line - 1, self.total)
+        aside = pd.DataFrame({
+            "line": lines,
+            "reason": pd.Categorical.from_codes(reasons, REASONS).remove_unused_categories(),
+            "text": [texts.get(line, "") for line in lines[:TEXTS_KEPT].tolist()] + [""] * max(0, len(lines) - TEXTS_KEPT),
+        })
+        aside["reason"] = aside["reason"].astype(object)
+        cut = [(line, number, empty, split_line(texts[line], self.layout.delimiter)) for line, number, empty in odd]
+        cells_aside = pd.DataFrame(
+            [(line, self._title(number), "empty" if empty else "not a number",
+              row[self.value_places[number]] if self.value_places[number] < len(row) else "") for line, number, empty, row in cut],
+            columns=["line", "column", "reason", "text"],
+        )
+        if sum(len(rows) for _, _, rows in self.odd_cells) > len(odd) and len(odd) >= TEXTS_KEPT:
+            self.notes.append(f"of the cells without a number only {len(odd)} are listed")
+        return Account(self.layout.path.name, self.total, head, self.blank, len(used) + len(lines), len(used), aside,
+                       cells_aside, tuple(self.notes))
+
+    def _title(self, number):
+        return str(self.mapping.column[number].name)
+
+    def _tables(self, moments, zone, columns, account):
+        mapping, notes = self.mapping, list(account.notes)
+        index = pd.DatetimeIndex(moments.view("datetime64[ns]"), tz="UTC").tz_convert(zone)
+        step = interval_of(mapping.interval) if mapping.interval else common_step(index)
+        table, registers, intervals = {}, {}, {}
+        shift = pd.Timedelta(0)
+        if mapping.label == "end" and any(column.kind != "counter" for column in mapping.column):
+            if step is None:
+                raise InputError(f"{account.name}: found no common step for label = \"end\", allowed is one: set interval")
+            if any(column.kind == "counter" for column in mapping.column):
+                raise InputError(f"{account.name}: found counters beside intervals that are labelled by their end, allowed "
+                                 "is one kind in a mapping: read the file twice")
+            shift = step
+        for number, column in enumerate(mapping.column):
+            values = columns[number]
+            values *= column.factor if column.factor >= 1 or column.unit != "Wh" else 1.0
+            if column.unit == "Wh" and column.factor < 1:
+                values *= column.multiplier
+                values /= 1000.0
+            if column.kind == "counter":
+                title = f"{column.quantity} ({column.name})"
+                registers[title] = pd.Series(values, index)
+                found = interval_energy(registers[title], column.digits, self._exchanges(column, zone))
+                intervals[title] = found
+                values = _on_rows(found, index, step)
+                notes += _falls(found, column.name)
+            earlier = table.get(column.title)
+            table[column.title] = values if earlier is None else earlier + values
+        notes += _swaps(registers, mapping)
+        gaps = missing(index, step)
+        if step is None:
+            notes.append("the rows keep no common step; each stands at its true time")
+        elif len(gaps):
+            notes.append(f"{int(gaps['intervals'].sum())} intervals of {step} are missing in {len(gaps)} gaps")
+        account = Account(**{**vars(account), "notes": tuple(notes)})
+        frame = pd.DataFrame(table, index=index - shift if shift else index)
+        return Readings(frame, step, pd.DataFrame(registers, index=index), intervals, account)
+
+    def _exchanges(self, column, zone):
+        factor = FACTORS[column.unit] * column.multiplier
+        return [(pd.Timestamp(exchange_wall(row)).tz_localize(zone, ambiguous=True, nonexistent="shift_forward"),
+                 row.old_last * factor, row.new_first * factor) for row in column.exchange]
+
+
+def _worst(account):
+    if not len(account.set_aside):
+        return "the file ends with its header"
+    reason = account.set_aside["reason"].value_counts().index[0]
+    first = account.set_aside[account.set_aside["reason"] == reason].iloc[0]
+    return f"most rows have {reason}, as line {first['line']}: {first['text'][:80]!r}"
+
+
+def _on_rows(found, index, step):
+    """Energy of each interval that runs from one row of the table to the next (and has the common step, if any)."""
+    values = np.full(len(index), np.nan)
+    opens, ends = (part.as_unit("ns").asi8 for part in (found.index, pd.DatetimeIndex(found["end"])))
+    at = np.searchsorted(index.as_unit("ns").asi8, opens)
+    fine = at + 1 == np.searchsorted(index.as_unit("ns").asi8, ends)
+    if step is not None:
+        fine &= ends - opens == step.value
+    values[at[fine]] = found["energy_kwh"].to_numpy()[fine]
+    return values
+
+
+def _falls(found, name):
+    notes = []
+    for how in ("rollover", "exchange", "unknown fall"):
+        rows = found[found["how"] == how]
+        if len(rows):
+            what = {"rollover": "rolled over", "exchange": "was exchanged as declared",
+                    "unknown fall": "fell, energy unknown (a rollover needs digits, an exchange its entry; a reset or swapped "
+                    "registers are possible)"}[how]
+            notes.append(f"the register {name!r} {what} after {rows.index[0]}" + (f" and {len(rows) - 1} more times" if len(rows) > 1 else ""))
+    return notes
+
+
+def _swaps(registers, mapping):
+    by_quantity = {column.quantity: f"{column.quantity} ({column.name})" for column in mapping.column if column.kind == "counter"}
+    if not {"delivered", "received"} <= set(by_quantity):
+        return []
+    found = swapped_readings(*(registers[by_quantity[key]] for key in ("delivered", "received")))
+    return [f"{len(found)} readings look as if the two registers were swapped, the first at {found[0]}"] if len(found) else []

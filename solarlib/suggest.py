@@ -1,0 +1,184 @@
+"""A first mapping for an unknown file, from its first rows: what is certain, and what a person must confirm."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from solarlib import cells
+from solarlib.csv_table import plain, sniff
+from solarlib.mapping import FACTORS
+from solarlib.quantities import InputError
+
+# Words of column names, in the order in which they are tried.
+WORDS = (
+    ("received", ("received", "export", "to grid", "fed in", "feed-in", "feed in", "surplus")),
+    ("delivered", ("delivered", "import", "from grid", "purchase", "drawn")),
+    ("generation", ("generation", "generated", "production", "produced", "pv", "solar", "yield", "array")),
+    ("net", ("net",)),
+    ("load", ("load", "use", "usage", "consumption", "consumed", "house", "demand")),
+    ("unsigned", ("reading", "magnitude", "power", "meter")),
+)
+_ORDER_NAMES = {"year first": "year-month-day", "day first": "day-month-year", "month first": "month-day-year"}
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """``toml``: a mapping to copy and correct; ``certain``, ``confirm``: sentences; ``rows``: the first cells."""
+
+    toml: str
+    certain: tuple
+    confirm: tuple
+    rows: tuple
+
+    def __str__(self):
+        return "\n".join([self.toml, "Certain:", *(f"- {line}" for line in self.certain),
+                          "To confirm:", *(f"- {line}" for line in self.confirm)])
+
+
+def suggest_mapping(path, zone=None):
+    """Look at the first rows of a file and propose how to read it.
+
+    Parameters
+    ----------
+    path : path
+    zone : str, optional
+        Time zone of the house.
+
+    Returns
+    -------
+    Suggestion
+        Its ``toml`` needs the lines that ``confirm`` names to be looked at; a key that must be set and is not known
+        stands there behind a ``#``.
+
+    Raises
+    ------
+    InputError
+        No table with a date is found.
+    """
+    try:
+        layout = sniff(path, is_time=cells.looks_like_time)
+        unix = False
+    except InputError:
+        layout = sniff(path, is_time=_is_unix_text)
+        unix = True
+    sample = layout.sample
+    texts = list(zip(*sample))
+    certain = [f"cells are split at {layout.delimiter!r}, text is {layout.encoding}"]
+    confirm, lines = [], []
+    times = _time_columns(texts, unix)
+    names = [_name(layout, place) for place in times]
+    lines.append(f"time = {names[0] if len(names) == 1 else '[' + ', '.join(names) + ']'}")
+    stamps = [" ".join(texts[place][row] for place in times) for row in range(len(sample))]
+    bare = _orders(stamps, unix, lines, certain, confirm)
+    if bare:
+        lines.append(f"zone = {_quoted(zone)}" if zone else '# zone = "America/New_York"')
+        confirm.append("the times carry no offset: which zone is the clock in, and is it changed for summer time?")
+    confirm.append('label: does a time name the start of its interval (taken) or its end (label = "end")?')
+    values = [place for place, column in enumerate(texts) if place not in times and _share_numbers(column) > 0.5]
+    point, group, proved = cells.number_marks([text for place in values for text in texts[place]])
+    if proved:
+        certain.append(f"decimals are written with {point!r}" + (f", thousands with {group!r}" if group else ""))
+    else:
+        lines.append(f'# decimal = "{point}"')
+        confirm.append("numbers hold one mark before three digits: set decimal and thousands")
+    if not values:
+        confirm.append("no column of numbers was found in the first rows")
+    for place in values:
+        lines += _column(layout, place, texts[place], point, group, confirm)
+    return Suggestion("\n".join(lines) + "\n", tuple(certain), tuple(confirm), sample[:5])
+
+
+def _is_unix_text(text):
+    return text.isascii() and text.isdigit() and len(text) in (10, 13)
+
+
+def _time_columns(texts, unix):
+    test = _is_unix_text if unix else cells.looks_like_time
+    shares = [np.mean([test(text) for text in column]) for column in texts]
+    place = int(np.argmax([share > 0.5 for share in shares]))
+    if not unix and shares[place] > 0.5 and place + 1 < len(texts) and not any(":" in text for text in texts[place][:50]):
+        both = [f"{a} {b}" for a, b in zip(texts[place], texts[place + 1])]
+        if any(":" in text for text in texts[place + 1]) and np.mean([test(text) for text in both]) > 0.5:
+            return [place, place + 1]
+    return [place]
+
+
+def _orders(stamps, unix, lines, certain, confirm):
+    """Say in which order dates are written; return whether the stamps lack an offset."""
+    if unix:
+        lines.append('date_order = "unix"')
+        confirm.append("the time looks like seconds since 1970 (UTC)")
+        return False
+    wide = max(map(len, stamps))
+    table = np.zeros((len(stamps), wide), np.uint8)
+    for row, text in enumerate(stamps):
+        raw = np.frombuffer(text.encode("ascii", "replace"), np.uint8)
+        table[row, : len(raw)] = raw
+    walls, offset = cells.moments(table)
+    order = cells.DateOrder(cells.ORDERS)
+    order.look(walls, np.arange(1, len(stamps) + 1))
+    open_ = [place for place, against in enumerate(order.against) if not against]
+    if not open_:
+        confirm.append("the dates are written in more than one order: set date_order")
+        lines.append('# date_order = "day first"')
+    elif len(open_) == 1 or not order.differ:
+        certain.append(f"dates are {_ORDER_NAMES[cells.ORDERS[open_[0]]]}")
+    else:
+        even = {place: _evenness(walls[place]) for place in open_}
+        likely = max(open_, key=even.get)
+        lines.append(f'# date_order = "{cells.ORDERS[likely]}"')
+        confirm.append(
+            f"the date {stamps[order.differ - 1]!r} can be read " + " or ".join(cells.ORDERS[place] for place in open_)
+            + f": set date_order ({cells.ORDERS[likely]} makes the rows more even in time)" * (len(set(even.values())) > 1)
+        )
+    return bool((offset == cells.MISSING).any())
+
+
+def _evenness(walls):
+    steps = np.diff(walls[walls != cells.MISSING])
+    return float((steps == np.median(steps)).mean()) if steps.size else 0.0
+
+
+def _share_numbers(column):
+    texts = [text.replace(",", "").replace(".", "").replace(" ", "").replace("'", "").lstrip("+-") for text in column]
+    return np.mean([text.isascii() and text.isdigit() for text in texts])
+
+
+def _column(layout, place, texts, point, group, confirm):
+    title = layout.names[place] if place < len(layout.names) else ""
+    word = plain(title)
+    hits = [quantity for quantity, words in WORDS if any(w in word for w in words)]
+    unit = next((u for u in sorted(FACTORS, key=len, reverse=True) if plain(u) in word.replace("(", " ").replace("[", " ")
+                 .replace(")", " ").replace("]", " ").replace("_", " ").split()), None)
+    values = np.array([v for v in (cells.number(text, point, group) for text in texts) if v is not None and np.isfinite(v)])
+    rising = len(values) > 5 and (np.diff(values) >= 0).all() and values[-1] > values[0] and values[0] > np.diff(values).max()
+    name = _name(layout, place)
+    lines = ["", "[[column]]", f"name = {name}"]
+    shown = title or f"column {place + 1}"
+    if hits:
+        lines.append(f'quantity = "{hits[0]}"')
+        confirm.append(f"{shown!r} is taken for {hits[0]} because of its name")
+    else:
+        lines.append('# quantity = "unsigned"')
+        confirm.append(f"what {shown!r} measures (remove the column from the mapping if it is not needed)")
+    if unit:
+        lines.append(f'unit = "{unit}"')
+    else:
+        lines.append('# unit = "kWh"')
+        confirm.append(f"the unit of {shown!r}")
+    if unit not in ("W", "kW"):
+        kind = "counter" if rising else "interval"
+        lines.append(f'kind = "{kind}"')
+        confirm.append(f"{shown!r} is taken for kind {kind!r} because its numbers " + ("only rise" if rising else "rise and fall"))
+    return lines
+
+
+def _name(layout, place):
+    title = layout.names[place] if place < len(layout.names) else ""
+    unique = [plain(name) for name in layout.names].count(plain(title)) == 1
+    return _quoted(title) if title and unique else str(place + 1)
+
+
+def _quoted(text):
+    safe = text.replace("\\", "\\\\").replace('"', '\\"')
+    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in safe) + '"'

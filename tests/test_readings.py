@@ -1,0 +1,374 @@
+"""People's files: every way of writing a table comes out alike, and every line is accounted for."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from solarlib.cells import number, number_marks
+from solarlib.counters import interval_energy, swapped_readings
+from solarlib.gaps import regular
+from solarlib.mapping import Column, Mapping, mapping_from_toml
+from solarlib.quantities import InputError
+from solarlib.readings import read
+from solarlib.suggest import suggest_mapping
+
+ZONE = "America/New_York"
+INDEX = pd.date_range("2026-05-20", periods=96, freq="15min", tz=ZONE)
+VALUES = np.round(np.random.default_rng(3).gamma(2.0, 0.2, 96) + 1000, 3)
+PLAIN = Mapping((Column("Energy", "delivered", "kWh", "interval"),), "Time", ZONE)
+
+
+def written(tmp_path, lines, name="house.csv", encoding="utf-8", end="\n"):
+    path = tmp_path / name
+    path.write_bytes(end.join([*lines, ""]).encode(encoding))
+    return path
+
+
+def lines_of(stamp="%Y-%m-%d %H:%M", mark=";", index=INDEX, values=VALUES, show=lambda value: f"{value:.3f}"):
+    return [f"Time{mark}Energy"] + [f"{time.strftime(stamp)}{mark}{show(value)}" for time, value in zip(index, values)]
+
+
+def german(value):
+    return f"{value:,.3f}".replace(",", "_").replace(".", ",").replace("_", ".")
+
+
+STYLES = {
+    "comma": (dict(mark=","), {}, {}),
+    "semicolon, decimal comma": (dict(show=lambda v: f"{v:.3f}".replace(".", ",")), dict(decimal=","), {}),
+    "grouped thousands": (dict(show=german), {}, {}),
+    "blank thousands": (dict(show=lambda v: f"{v:,.3f}".replace(",", "\u00a0").replace(".", ",")), {}, {}),
+    "tab, day first": (dict(mark="\t", stamp="%d.%m.%Y %H:%M:%S"), {}, {}),
+    "month first": (dict(mark="|", stamp="%m/%d/%Y %I:%M %p"), {}, {}),
+    "two-digit year": (dict(stamp="%d/%m/%y %H:%M"), dict(date_order="day first"), {}),
+    "month in words": (dict(stamp="%d %b %Y %H:%M"), {}, {}),
+    "with offset": (dict(stamp="%Y-%m-%dT%H:%M:%S%z"), dict(zone=None), {}),
+    "packed": (dict(stamp="%Y%m%d%H%M"), {}, {}),
+    "unix": (dict(stamp="%s"), dict(date_order="unix", zone=None), {}),
+    "utf-8 with mark": ({}, {}, dict(encoding="utf-8-sig")),
+    "utf-16": ({}, {}, dict(encoding="utf-16")),
+    "utf-16 big end": ({}, dict(encoding="utf-16-be"), dict(encoding="utf-16-be")),
+    "windows ends": ({}, {}, dict(end="\r\n")),
+    "old ends": ({}, {}, dict(end="\r")),
+    "quoted": (dict(mark=",", show=lambda v: '"' + f"{v:.3f}".replace(".", ",") + '"'), dict(decimal=","), {}),
+}
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_every_style_gives_the_same_table(tmp_path, style):
+    table, mapping, file = STYLES[style]
+    if table.get("stamp") == "%s":
+        lines = ["Time;Energy"] + [f"{int(t.timestamp())};{v:.3f}" for t, v in zip(INDEX, VALUES)]
+    else:
+        lines = lines_of(**table)
+    got = read(written(tmp_path, lines, **file), Mapping(**{**vars(PLAIN), **mapping}))
+    assert (got.table.index == INDEX).all() and got.table["delivered_kwh"].tolist() == VALUES.tolist()
+    assert got.step == pd.Timedelta("15min") and got.account.balanced and got.account.rows_used == 96
+
+
+@pytest.mark.parametrize("unit, kind, factor, title", [
+    ("W", None, 1, "delivered_w"), ("kW", None, 1000, "delivered_w"), ("Wh", "interval", 0.001, "delivered_kwh"),
+    ("kWh", "interval", 1, "delivered_kwh"), ("MWh", "interval", 1000, "delivered_kwh")])
+def test_units(tmp_path, unit, kind, factor, title):
+    got = read(written(tmp_path, lines_of()), Mapping((Column("Energy", "delivered", unit, kind),), "Time", ZONE))
+    assert np.allclose(got.table[title], VALUES * factor, rtol=1e-15)
+
+
+def test_a_date_of_two_meanings_is_asked_for(tmp_path):
+    index = pd.date_range("2026-03-04", periods=8, freq="1h", tz=ZONE)
+    path = written(tmp_path, lines_of("%d/%m/%Y %H:%M", index=index))
+    with pytest.raises(InputError, match=r"'04/03/2026 00:00' in line 2.*day first or month first.*set date_order"):
+        read(path, PLAIN)
+    for order, month in (("day first", 3), ("month first", 4)):
+        got = read(path, Mapping(**{**vars(PLAIN), "date_order": order}))
+        assert set(got.table.index.month) == {month}
+
+
+def test_one_late_day_proves_the_order_and_the_account_says_so(tmp_path):
+    index = pd.date_range("2026-03-04", periods=12, freq="1D", tz=ZONE)
+    got = read(written(tmp_path, lines_of("%d/%m/%Y", index=index)), PLAIN)
+    assert (got.table.index == index).all()
+    assert any("day first" in note and "line 11 is not month first" in note for note in got.account.notes)
+
+
+def test_two_orders_in_one_file_are_refused(tmp_path):
+    path = written(tmp_path, ["Time;Energy", "25/03/2026;1.5", "03/26/2026;1.5", "04/05/2026;1.5"])
+    with pytest.raises(InputError, match="more than one order"):
+        read(path, PLAIN)
+
+
+def test_a_number_of_two_meanings_is_asked_for(tmp_path):
+    lines = ["Time;Energy", "2026-03-25 00:00;1,234", "2026-03-25 00:15;2,345"]
+    with pytest.raises(InputError, match="'1,234'.*set decimal"):
+        read(written(tmp_path, lines), PLAIN)
+    assert read(written(tmp_path, lines), Mapping(**{**vars(PLAIN), "decimal": ","})).table["delivered_kwh"].iloc[0] == 1.234
+
+
+def test_a_zone_is_asked_for(tmp_path):
+    with pytest.raises(InputError, match="set zone"):
+        read(written(tmp_path, lines_of()), Mapping(**{**vars(PLAIN), "zone": None}))
+
+
+def test_dirt_is_set_aside_with_line_reason_and_text(tmp_path):
+    lines = ["Report of my meter", "", *lines_of()]
+    lines[5] = "2026-05-20 00:30;error"
+    lines[6] = "2026-05-20 00:45;3.1;extra"
+    lines[7] = "not a date;3.1"
+    lines.insert(9, lines[8])
+    lines.insert(10, lines[8].split(";")[0] + ";7777")
+    lines.insert(11, "")
+    lines += ["Total;99999"]
+    got = read(written(tmp_path, lines), PLAIN)
+    aside = got.account.set_aside
+    assert list(zip(aside["line"], aside["text"])) == [
+        (6, lines[5]), (7, lines[6]), (8, lines[7]), (10, lines[9]), (11, lines[10]), (len(lines), lines[-1])]
+    assert [reason.split(" ")[0] for reason in aside["reason"]] == ["no", "another", "no", "repeats", "the", "no"]
+    assert got.account.balanced and got.account.rows_used == 93 and got.account.blank_lines == 1 and got.account.head_lines == 3
+    assert "3 intervals of 0 days 00:15:00 are missing in 1 gaps" in got.account.notes
+    table, off = regular(got)
+    assert off == 0 and len(table) == 96 and table["delivered_kwh"].isna().sum() == 3
+
+
+def test_single_cells_without_a_number_are_listed(tmp_path):
+    lines = ["Time;In;Out", "2026-05-20 00:00;1.5;oops", "2026-05-20 00:15;;2.5", "2026-05-20 00:30;1.5;2.5"]
+    mapping = Mapping((Column("In", "delivered", "kWh", "interval"), Column("Out", "received", "kWh", "interval")), "Time", ZONE)
+    got = read(written(tmp_path, lines), mapping)
+    assert got.account.cells_set_aside.to_numpy().tolist() == [[2, "Out", "not a number", "oops"], [3, "In", "empty", ""]]
+    assert got.account.rows_used == 3 and got.table["received_kwh"].isna().tolist() == [True, False, False]
+
+
+@pytest.mark.parametrize("keep, value", [("first", 1.0), ("last", 2.0)])
+def test_which_of_two_is_used_is_a_choice(tmp_path, keep, value):
+    lines = ["Time;Energy", "2026-05-20 00:00;1.0", "2026-05-20 00:15;1.5", "2026-05-20 00:00;2.0"]
+    got = read(written(tmp_path, lines), Mapping(**{**vars(PLAIN), "keep": keep}))
+    assert got.table["delivered_kwh"].tolist() == [value, 1.5] and len(got.account.set_aside) == 1
+
+
+def clock_lines(day, offsets, step="30min", zone=ZONE):
+    index = pd.date_range(f"{day} 00:00", f"{day} 04:00", freq=step, tz=zone)
+    return index, lines_of(index=index, values=np.arange(len(index)) + 0.5)
+
+
+def test_the_autumn_hour_is_told_apart_by_order(tmp_path):
+    index, lines = clock_lines("2026-11-01", 2)
+    got = read(written(tmp_path, lines), PLAIN)
+    assert (got.table.index == index).all() and got.account.rows_used == len(index)
+    turned = read(written(tmp_path, [lines[0], *lines[:0:-1]]), PLAIN)  # newest first
+    assert turned.table.equals(got.table)
+    beside = sorted(lines[1:], key=lambda line: line.split(";")[0])  # sorted by clock, each label twice
+    assert read(written(tmp_path, [lines[0], *beside]), PLAIN).table.equals(got.table)
+
+
+def test_an_autumn_hour_that_stands_there_once_is_set_aside(tmp_path):
+    _, lines = clock_lines("2026-11-01", 2)
+    once = list(dict.fromkeys(line.split(";")[0] for line in lines[1:]))
+    got = read(written(tmp_path, [lines[0], *(f"{time};1.5" for time in once)]), PLAIN)
+    assert got.account.set_aside["line"].tolist() == [4, 5] and "twice in autumn" in got.account.set_aside["reason"].iloc[0]
+
+
+def test_the_hour_that_spring_skips_is_set_aside(tmp_path):
+    naive = pd.date_range("2026-03-08 00:00", "2026-03-08 04:00", freq="30min")
+    lines = lines_of(index=naive, values=np.full(len(naive), 0.5))
+    got = read(written(tmp_path, lines), PLAIN)
+    assert got.account.set_aside["text"].tolist() == ["2026-03-08 02:00;0.500", "2026-03-08 02:30;0.500"]
+    fixed = read(written(tmp_path, lines), Mapping(**{**vars(PLAIN), "zone": "-05:00"}))
+    assert fixed.account.rows_used == len(naive)
+
+
+def test_labels_at_the_end_move_to_the_start(tmp_path):
+    got = read(written(tmp_path, lines_of()), Mapping(**{**vars(PLAIN), "label": "end"}))
+    assert (got.table.index == INDEX - pd.Timedelta("15min")).all()
+
+
+def test_a_counter_rolls_over_only_with_digits_and_an_exchange_needs_its_entry(tmp_path):
+    lines = ["Time;Energy"] + [f"2026-05-{day} 12:00;{value}" for day, value in
+                               zip(range(10, 16), (99_980, 99_995, 12, 40, 3, 9))]
+    counter = dict(name="Energy", quantity="delivered", unit="kWh", kind="counter")
+    path = written(tmp_path, lines)
+    bare = read(path, Mapping((Column(**counter),), "Time", ZONE))
+    assert bare.table["delivered_kwh"].dropna().tolist() == [15, 28, 6] and "needs digits" in " ".join(bare.account.notes)
+    swap = dict(time="2026-05-13 18:00", old_last=45, new_first=1)
+    full = read(path, Mapping((Column(**counter, digits=5, exchange=[swap]),), "Time", ZONE))
+    assert full.table["delivered_kwh"].dropna().tolist() == [15, 17, 28, 7, 6]
+    assert next(iter(full.intervals.values()))["how"].tolist() == ["difference", "rollover", "difference", "exchange", "difference"]
+
+
+def test_energy_over_a_gap_does_not_land_in_one_interval(tmp_path):
+    lines = ["Time;Energy"] + [f"2026-05-20 {hour:02d}:00;{100 + hour}" for hour in (0, 1, 2, 3, 7, 8)]
+    got = read(written(tmp_path, lines), Mapping((Column("Energy", "delivered", "kWh", "counter"),), "Time", ZONE))
+    assert got.table["delivered_kwh"].tolist()[:5] == [1, 1, 1, pytest.approx(np.nan, nan_ok=True), 1]
+    assert next(iter(got.intervals.values()))["energy_kwh"].sum() == 8
+
+
+def test_registers_of_two_tariffs_are_added(tmp_path):
+    lines = ["Time;Day;Night"] + [f"2026-05-20 {hour:02d}:00;{10 + hour};{50 + 2 * hour}" for hour in range(5)]
+    columns = [Column(name, "delivered", "kWh", "counter") for name in ("Day", "Night")]
+    assert read(written(tmp_path, lines), Mapping(tuple(columns), "Time", ZONE)).table["delivered_kwh"].tolist()[:4] == [3, 3, 3, 3]
+
+
+def test_swapped_readings_are_found():
+    index = pd.date_range("2026-05-01", periods=6, freq="1D", tz="UTC")
+    a, b = pd.Series([100.0, 110, 120, 130, 140, 150], index), pd.Series([500.0, 504, 508, 512, 516, 520], index)
+    assert not len(swapped_readings(a, b))
+    a.iloc[3], b.iloc[3] = b.iloc[3], a.iloc[3]
+    assert swapped_readings(a, b).tolist() == [index[3]]
+
+
+def test_a_fall_beyond_half_the_dial_is_no_rollover():
+    index = pd.date_range("2026-05-01", periods=3, freq="1D", tz="UTC")
+    got = interval_energy(pd.Series([400.0, 100.0, 101.0], index), digits=3)
+    assert got["how"].tolist() == ["unknown fall", "difference"] and np.isnan(got["energy_kwh"].iloc[0])
+    with pytest.raises(InputError, match="5000 kWh, allowed is 0 to below 1000"):
+        interval_energy(pd.Series([5000.0, 5001.0, 5002.0], index), digits=3)
+
+
+@pytest.mark.parametrize("text, value", [("1.5", 1.5), ("-2", -2), ("+.5", 0.5), ("1e-3", 1e-3), ("1.2.3", np.nan), ("1 2", np.nan),
+                                         ("abc", np.nan), ("", None), ("NaN", None), ("1_000", np.nan), ("\u0661", np.nan), ("1e999", np.nan)])
+def test_numbers(text, value):
+    got = number(text)
+    assert got is None if value is None else (np.isnan(got) if np.isnan(value) else got == value)
+
+
+@pytest.mark.parametrize("texts, marks", [
+    (["1.5", "2.25"], (".", "", True)), (["1,5"], (",", "", True)), (["1.234,5"], (",", ".", True)), (["1,234.5"], (".", ",", True)),
+    (["1,234,567"], (".", ",", True)), (["1 234,5"], (",", " ", True)), (["1,234"], (".", "", False)), (["12", "7"], (".", "", True)),
+    (["0,123", "1,234"], (",", "", True)), (["1'234.5"], (".", "'", True))])
+def test_marks_of_numbers(texts, marks):
+    assert number_marks(texts) == marks
+
+
+MAPPING = f'zone = "{ZONE}"\ntime = "Time"\n[[column]]\nname = "Energy"\nquantity = "delivered"\nunit = "kWh"\nkind = "interval"\n'
+
+
+def test_a_mapping_is_a_few_lines(tmp_path):
+    (tmp_path / "map.toml").write_text(MAPPING, encoding="utf-8")
+    assert mapping_from_toml(MAPPING) == mapping_from_toml(tmp_path / "map.toml") == PLAIN
+
+
+@pytest.mark.parametrize("old, new, message", [
+    ('"kWh"', '"kwh"', "unit: found 'kwh', allowed is one of 'W'"), ("zone =", "zones =", "unknown key 'zones'"),
+    (ZONE, "Mars/Base", "zone: found 'Mars/Base'"), ('kind = "interval"', "", "kind: found None"), ("[[column]]", "[column]", "list of tables"),
+    ("time =", 'label = "middle"\ntime =', "label: found 'middle'"), ("time =", 'delimiter = ";;"\ntime =', "delimiter"),
+    ("time =", 'encoding = "zip"\ntime =', "encoding"), ('"Time"', "true", "time: found True"), ("zone =", "zone", "allowed is TOML"),
+    ("time =", 'interval = "3 weeks"\ntime =', "interval"), ('name = "Energy"', "", "name")])
+def test_a_wrong_mapping_is_told(old, new, message):
+    with pytest.raises(InputError, match=message.replace("[", r"\[")) as error:
+        mapping_from_toml(MAPPING.replace(old, new))
+    assert "\n" not in str(error.value)
+
+
+@pytest.mark.parametrize("content, message", [
+    (b"", "no text"), (b"\n\n \n", "no text"), (b"a;b\n1;2\n", "no row with a date"), (b"Time;Energy\n2026-05-20 00:00;x\n", "no row that can be used"),
+    (b"Time;Power\n2026-05-20 00:00;1\n", "'Energy' in no header line"), (b"Time;Energy;Energy\n2026-05-20 00:00;1;2\n", "more than once")])
+def test_what_is_no_table_is_told(tmp_path, content, message):
+    path = tmp_path / "odd.csv"
+    path.write_bytes(content)
+    with pytest.raises(InputError, match=message):
+        read(path, PLAIN)
+
+
+def test_a_file_that_is_not_there():
+    with pytest.raises(InputError, match="can be read"):
+        read("nowhere.csv", PLAIN)
+
+
+def test_progress_rises_to_one(tmp_path):
+    seen = []
+    read(written(tmp_path, lines_of()), PLAIN, progress=seen.append)
+    assert seen == sorted(seen) and seen[-1] == 1.0
+
+
+def test_a_proposed_mapping_reads_the_file(tmp_path):
+    lines = ["Meter report", "Date,Clock,Import (kWh),Solar power [W]"] + [
+        f"{time:%d.%m.%Y},{time:%H:%M},{1000 + 0.25 * place:.2f},{300 + place % 7}" for place, time in enumerate(INDEX)]
+    path = written(tmp_path, lines)
+    proposal = suggest_mapping(path, ZONE)
+    got = read(path, proposal.toml)
+    assert got.table["delivered_kwh"].dropna().tolist() == [0.25] * 95 and got.table["generation_w"].iloc[3] == 303
+    assert any("import" in line.casefold() for line in proposal.confirm) and any("day-month-year" in line for line in proposal.certain)
+
+
+def test_a_proposal_leaves_open_what_is_open(tmp_path):
+    index = pd.date_range("2026-03-04", periods=8, freq="1h", tz=ZONE)
+    proposal = suggest_mapping(written(tmp_path, lines_of("%d/%m/%Y %H:%M", index=index)))
+    assert "# date_order" in proposal.toml and "# zone" in proposal.toml
+    assert any("day first or month first" in line for line in proposal.confirm)
+
+
+# ---------------------------------------------------------------- files that were damaged
+
+SEEDS = 25
+FILES_A_SEED = 100
+FORMS = (
+    ("%Y-%m-%d %H:%M", ";", {}), ("%d.%m.%Y %H:%M", "\t", {}), ("%m/%d/%Y %I:%M %p", ",", {"date_order": "month first"}),
+    ("%d/%m/%y %H:%M", "|", {"date_order": "day first", "decimal": "."}), ("%Y-%m-%dT%H:%M:%S%z", ",", {"delimiter": ","}),
+)
+JUNK = (b"", b"\n", b"\r\n", b"\r", b";", b",", b"\t", b'"', b"'", b"\0", b"\xff\xfe", b"\xef\xbb\xbf", b"NaN", b"-", b"--", b" ", b"1e308", b"9" * 40,
+        b"29.02.2026", b"2026-11-01 01:30", b"24:00", b"Total", "\u20ac".encode(), b"\x80", b"+05:30", b"1.2.3", b"(", b"%s", b"\x1a")
+
+
+def damage(raw, rng):
+    """Return the bytes of a file after one to four accidents."""
+    for _ in range(rng.integers(1, 5)):
+        lines = raw.split(b"\n")
+        place, line = int(rng.integers(0, len(raw) + 1)), int(rng.integers(0, len(lines)))
+        kind = rng.integers(0, 9)
+        if kind == 0:
+            raw = raw[:place] + JUNK[rng.integers(len(JUNK))] + raw[place:]
+        elif kind == 1:
+            raw = raw[:place] + raw[place + int(rng.integers(1, 30)):]
+        elif kind == 2:
+            raw = raw[:place] + bytes(rng.integers(0, 256, rng.integers(1, 4)).astype(np.uint8)) + raw[place + 1:]
+        elif kind == 3:
+            raw = b"\n".join([*lines[: line + 1], *lines[line:]])
+        elif kind == 4:
+            rng.shuffle(lines)
+            raw = b"\n".join(lines)
+        elif kind == 5:
+            raw = raw[:place]
+        elif kind == 6:
+            raw = raw.replace(*((b".", b","), (b";", b","), (b"\n", b"\r\n"), (b" ", b""), (b"0", b"")) [rng.integers(5)])
+        elif kind == 7:
+            raw = b"\n".join([*lines[:line], JUNK[rng.integers(len(JUNK))], *lines[line:]])
+        else:
+            raw = raw[::-1] if rng.random() < 0.1 else b"\n".join(lines[::-1])
+    return raw
+
+
+@pytest.mark.parametrize("seed", range(SEEDS))
+def test_a_damaged_file_is_accounted_for_or_refused(tmp_path, seed):
+    """Each line as it was before the damage is in the table with its number, or set aside under its own line number."""
+    rng = np.random.default_rng(seed)
+    path, read_ones = tmp_path / "damaged.csv", 0
+    for _ in range(FILES_A_SEED):
+        stamp, mark, keys = FORMS[rng.integers(len(FORMS))]
+        index = pd.date_range("2026-10-31 20:00" if rng.random() < 0.5 else "2026-03-07 22:00", periods=30, freq="15min", tz=ZONE)
+        values = np.round(rng.gamma(2.0, 0.2, 30) + 0.01, 2)
+        sound = lines_of(stamp, mark, index, values, lambda value: f"{value:.2f}")
+        known = dict(zip((line.encode() for line in sound[1:]), zip(index, values)))
+        path.write_bytes(damage("\n".join([*sound, ""]).encode(), rng))
+        try:
+            got = read(path, Mapping(**{**vars(PLAIN), **keys}))
+        except InputError as error:
+            assert "\n" not in str(error) and "found" in str(error) and "allowed" in str(error)
+            continue
+        read_ones += 1
+        account = got.account
+        assert account.balanced and account.rows_used == len(got.table) and account.set_aside["line"].is_unique
+        raw = path.read_bytes()
+        if b"\n" not in raw:
+            continue
+        lines = raw.split(b"\n")
+        lines = lines[:-1] if not lines[-1] else lines
+        assert account.lines == len(lines)
+        aside = set(account.set_aside["line"])
+        for number_, line in enumerate(lines, 1):
+            time, value = known.get(line.removesuffix(b"\r"), (None, None))
+            if time is None or number_ in aside:
+                continue
+            inside = got.table["delivered_kwh"].get(time)
+            if inside is None:  # a repeated local hour whose rows were shuffled may fall on its other pass
+                inside = got.table["delivered_kwh"].get(time + pd.Timedelta("1h"), got.table["delivered_kwh"].get(time - pd.Timedelta("1h")))
+            assert inside is not None, f"line {number_} {line!r} is lost"
+            ambiguous = time.month == 11 and time.tz_localize(None).hour == 1 and "%z" not in stamp
+            assert ambiguous or inside == value
+    assert read_ones > FILES_A_SEED // 4  # the test would prove nothing if all were refused
