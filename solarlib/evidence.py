@@ -17,9 +17,10 @@ PLAIN_SHARES = np.array([0.30, 0.22, 0.18, 0.12, 0.07, 0.05, 0.04, 0.02])
 PLAIN_LEVEL_W, PLAIN_LEVEL_SPREAD, PLAIN_COUNT = 450.0, 1.1, 60.0
 
 UNKNOWN_PV_SD_W = 1500.0
-NEAR_SD_W = 100.0  # how much the export may differ from that a sample away
+NEAR_SD_W = 50.0  # how much the export may differ from that a sample away
 LEVEL_HOLDS_S = 3600.0  # a load level is one fact for about an hour, not a new one every sample ...
-LEVEL_ALONE_S = 1800.0  # ... and leaned on twice as much where no step test helps (measured)
+LEVEL_ALONE_S = 1800.0  # ... and leaned on twice as much where step tests or a fine PV record are missing (measured)
+COARSE_S = 120.0  # PV windows above this hide what the sun does from sample to sample
 BASE_HOLDS_S = 600.0  # so is a load below the base load: a PV error of one kind lasts
 JUMPS_PER_S = 0.001 / 60  # anything may happen to a load at this rate
 
@@ -190,6 +191,19 @@ def implied_states(reading_w, test_share, load_w, near_w=None):
     return net, imported, exported, doubt
 
 
+def level_holds(tested, window_s):
+    """Return for how long a load level counts as one and the same fact. [s]
+
+    Parameters
+    ----------
+    tested : bool
+        True if a test load runs.
+    window_s : float
+        Length of a PV window. [s]
+    """
+    return LEVEL_HOLDS_S if tested and window_s <= COARSE_S else LEVEL_ALONE_S
+
+
 def step_weights(
     load_before_w,
     load_w,
@@ -225,7 +239,7 @@ def step_weights(
     unknown : ndarray of bool, shape (n,)
         True where the PV power is not known: the level of the load then tells nothing.
     level_holds_s : float
-        For how long a load level is one and the same fact. [s]
+        For how long a load level is one and the same fact, from `level_holds`. [s]
     """
     now, before = habits.log_level(load_w), habits.log_level(load_before_w)
     elapsed_s = interval_s * gap

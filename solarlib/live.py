@@ -140,7 +140,7 @@ class LiveFilter:
             self.window_s,
             dark,
             unknown,
-            evidence.LEVEL_HOLDS_S if self.test_load_w else evidence.LEVEL_ALONE_S,
+            evidence.level_holds(self.test_load_w > 0, self.window_s),
         )
         same = np.stack([w[0, 0], w[1, 1]])
         w = np.where(first, np.stack([same, same]), w)

@@ -10,8 +10,9 @@ from solarlib.record import Record
 
 DARK_W = 8.0  # PV power up to this is night
 NOISE_W = 4.0  # least noise of a reading
-FAST_S = 30.0  # readings this fast get a second view of one sample a minute, slower ones of one in two
-SLOW_S = 120.0  # and still slower ones none
+FAST_S = 30.0  # readings this fast get a second view of one sample a minute, slower ones of one in two ...
+SLOW_S = 120.0  # ... and still slower ones none
+COARSE_SPACING_S = 480.0  # spacing of the second view where PV windows are coarse
 
 
 @dataclass(frozen=True)
@@ -131,7 +132,7 @@ def chain_of(scene, keep=None):
         record.window_s,
         dark[at],
         scene.unknown[at],
-        evidence.LEVEL_HOLDS_S if scene.tested else evidence.LEVEL_ALONE_S,
+        evidence.level_holds(scene.tested, record.window_s),
     )
     # The first sample has none before it: both rows alike.
     w[0, 1, 0], w[1, 0, 0] = w[1, 1, 0], w[0, 0, 0]
@@ -141,9 +142,10 @@ def chain_of(scene, keep=None):
 def two_views(scene):
     """Return the probability of state 1 in every sample, and the chain to draw courses of events from.
 
-    The first view is the chain over all samples. The second sees one sample a minute (one in two, of minutes) beside
-    all with the test load on, so that a passing moment cannot mislead it; each of its phases fills its own samples.
-    Both hold much the same evidence, hence weights that sum to less than one.
+    The first view is the chain over all samples. The second sees fewer (one a minute, one in two minutes, or, where
+    PV windows hide the sun's moves from sample to sample, one in eight) beside all with the test load on, so that a
+    passing moment cannot mislead it; each of its phases fills its own samples. Both hold much the same evidence,
+    hence weights that sum to less than one.
 
     Returns
     -------
@@ -159,9 +161,10 @@ def two_views(scene):
     if interval_s > SLOW_S or at.size < 10:
         p_state[at] = probability(0.75 * log_odds)
         return p_state, (at, w)
-    fast = interval_s <= FAST_S
-    second, thinned = _second_view(scene, max(2, round(60 / interval_s)) if fast else 2)
-    weight, second_weight = (0.45, 0.4) if fast else (0.55, 0.2)
+    fast, coarse = interval_s <= FAST_S, scene.record.window_s > evidence.COARSE_S
+    spacing_s = 60.0 if fast else COARSE_SPACING_S if coarse else 2 * interval_s
+    second, thinned = _second_view(scene, max(2, round(spacing_s / interval_s)))
+    weight, second_weight = (0.6, 0.3) if fast else (0.6, 0.2) if coarse else (0.55, 0.2)
     p_state[at] = probability(weight * log_odds + second_weight * second[at])
     return p_state, (thinned if fast else (at, w))
 
