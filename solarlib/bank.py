@@ -14,7 +14,7 @@ import pandas as pd
 
 from solarlib import bill as arithmetic
 from solarlib.bill import ZERO, cents
-from solarlib.credits import Lots, cross, is_reset
+from solarlib.credits import Lots, cross, fill, is_reset
 from solarlib.quantities import InputError
 from solarlib.tariff import Tariff
 from solarlib.usage import read_rows, without_pv
@@ -32,7 +32,7 @@ class _State:
     bill: int = 0
 
 
-def ledger(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, closing=False, compare=True):
+def ledger(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, opening_kwh=0, closing=False, compare=True):
     """Bill one period after another and return every step of it.
 
     Parameters
@@ -46,6 +46,8 @@ def ledger(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, closing=False
         the whole period.
     rated_dc_kw, rated_ac_kw : float, optional
         Rating of the array, for lines that charge it. [kW]
+    opening_kwh : float, or dict of bucket name to float
+        In the bank before the first period, as if credited on the bill before it. [kWh]
     closing : bool
         The account ends with the last period.
     compare : bool
@@ -59,10 +61,13 @@ def ledger(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, closing=False
     Raises
     ------
     InputError
-        If a column is missing, a period does not follow the one before, a reading is impossible, or the rule sets
-        do not join.
+        If a column is missing, a period does not follow the one before, a reading is impossible, the rule sets do
+        not join, or there is an opening bank without rules that bank kWh.
     """
-    rows = bills(periods, tariff, rated_dc_kw=rated_dc_kw, rated_ac_kw=rated_ac_kw, closing=closing, compare=compare)
+    rows = bills(
+        periods, tariff, rated_dc_kw=rated_dc_kw, rated_ac_kw=rated_ac_kw, opening_kwh=opening_kwh, closing=closing,
+        compare=compare,
+    )
     if isinstance(tariff, Tariff):
         columns = dict(zip(rows[0], zip(*[row.values() for row in rows])))
     else:  # unlike rules have unlike lines
@@ -73,7 +78,7 @@ def ledger(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, closing=False
     return pd.DataFrame(columns, index=periods.index)
 
 
-def bills(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, closing=False, compare=True):
+def bills(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, opening_kwh=0, closing=False, compare=True):
     """Return the ledger as a list of dictionaries with exact `Decimal` values; see `ledger`."""
     rule_sets = (tariff,) if isinstance(tariff, Tariff) else tuple(tariff)
     _check_joins(rule_sets)
@@ -85,6 +90,8 @@ def bills(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, closing=False,
     for i, (rules, period, readings) in enumerate(facts):
         if rules is not before:
             state, before = _open(rules, state), rules
+        if i == 0:
+            fill(state.kwh, opening_kwh, rules, arithmetic.kwh_step(rules))
         last = i + 1 == len(facts)
         if last:
             ending = rules.credit.on_close if closing else None

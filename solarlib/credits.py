@@ -1,7 +1,9 @@
 """Credits between bills: dated lots and their life, crossing of time-of-use buckets, and when a reset falls."""
 
 from datetime import date
-from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
+
+from solarlib.quantities import InputError, require
 
 ZERO = Decimal(0)
 
@@ -53,6 +55,33 @@ class Lots:
         """Remove everything; return the amount."""
         gone, self.lots, self.amount = self.amount, [], ZERO
         return gone
+
+
+def fill(kwh, opening_kwh, tariff, step):
+    """Put into the banks of each bucket what was there before the first bill, as credits of bill 0.
+
+    Parameters
+    ----------
+    kwh : dict of Lots
+        By bucket, changed in place. [kWh]
+    opening_kwh : float or dict of bucket name to float
+        A single amount is for a tariff without buckets. [kWh]
+    tariff : Tariff
+    step : Decimal
+        Smallest amount of energy on a bill. [kWh]
+    """
+    allowed = ", ".join(name for name in kwh if name)
+    if not isinstance(opening_kwh, dict):
+        if allowed and opening_kwh:
+            raise InputError(f"opening_kwh: found {opening_kwh!r}, allowed is an amount for each of {allowed}")
+        opening_kwh = {} if allowed else {"": opening_kwh}
+    for name, amount in opening_kwh.items():
+        if name not in kwh:
+            raise InputError(f"opening_kwh: found {name!r}, allowed is {allowed or 'one amount: there are no buckets'}")
+        amount = require(amount, f"opening_kwh {name}".rstrip(), 0, 1e9, "kWh")
+        if amount and tariff.credit.unit != "kWh":
+            raise InputError(f"opening_kwh: found {amount:g} kWh, allowed is 0: {tariff.name!r} banks no kWh")
+        kwh[name].add(0, Decimal(str(amount)).quantize(step, ROUND_HALF_UP))
 
 
 def cross(names, rule, price, kwh, billed, step):

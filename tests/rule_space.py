@@ -215,7 +215,7 @@ def assert_invariants(rows, tariff, closing):
         for key in ("bank", "money_bank", "balance"):
             assert row[f"{key}_close"] == after[f"{key}_open"]
     added, left = sum(row["credit_added"] for row in rows), rows[-1]["bank_close"]
-    assert added == left + sum(
+    assert rows[0]["bank_open"] + added == left + sum(
         row[key] for row in rows for key in ("credit_applied", "crossed_out", "credit_expired", "credit_reset")
     )
     for row in rows:

@@ -46,7 +46,13 @@ def test_every_rule_combination_computes_with_all_invariants_or_is_refused_with_
         return
     event("computed")
     periods, closing = data.draw(usages(tariff.bucket_names)), data.draw(st.booleans())
-    assert_invariants(bills(periods, tariff, rated_dc_kw=4.48, closing=closing), tariff, closing)
+    amounts = st.sampled_from([0, 0, 1, 40, 1500])
+    opening = {name: data.draw(amounts) for name in tariff.bucket_names} if tariff.credit.unit == "kWh" else 0
+    rows = bills(periods, tariff, rated_dc_kw=4.48, opening_kwh=opening, closing=closing)
+    assert_invariants(rows, tariff, closing)
+    for name in tariff.bucket_names if opening else ():
+        end = f"_{name}" if name else ""
+        assert rows[0][f"bank_open{end}"] == opening[name]
 
 
 def _more(periods, what, name, i):
@@ -200,6 +206,42 @@ def test_a_credit_of_bill_k_is_written_off_while_the_bill_after_its_life_is_made
     used = bills(months([0] * lapsed + [80], [50] + [0] * lapsed), rules)[-1]
     just_in_time = bills(months([0] * (lapsed - 1) + [80], [50] + [0] * (lapsed - 1)), rules)[-1]
     assert (used["credit_applied"], just_in_time["credit_applied"]) == (0, 50)
+
+
+@pytest.mark.parametrize("credit", [{}, {"life_bills": 3}, {"life_bills": 2, "order": "lifo"}, {"reset_month": 4, "at_reset": "forfeit"}])
+def test_an_opening_bank_is_the_surplus_of_a_bill_before_the_first(credit):
+    rules = flat({"unit": "kWh", **credit})
+    delivered, received = [90, 0, 20, 300, 0, 10], [0, 80, 0, 0, 40, 0]
+    whole = bills(months([0, *delivered], [150, *received], "2024-12-01"), rules)[1:]
+    opened = bills(months(delivered, received), rules, opening_kwh=150)
+    assert opened == whole and opened[0]["bank_open"] == 150
+
+
+def test_an_opening_bank_is_filled_by_bucket_and_rounded_as_the_bill_is():
+    table = {"name": "two", "kwh_decimals": 0, "charge": [{"line": "energy", "on": "billed", "price": 0.1}],
+             "credit": {"unit": "kWh", "netting": "bucket"},
+             "bucket": [{"name": "on", "hours": [[16, 21]]}, {"name": "off"}]}
+    rules = read_tariff(table)
+    usage = pd.DataFrame({"period_start": [date(2025, 1, 1)], "period_end": [date(2025, 2, 1)], "delivered_kwh_on": [30],
+                          "received_kwh_on": [0], "delivered_kwh_off": [50], "received_kwh_off": [0]})
+    row = bills(usage, rules, opening_kwh={"off": 20.5})[0]
+    assert [row[key] for key in ("bank_open_on", "bank_open_off", "bank_open", "billed_kwh")] == [0, 21, 21, 59]
+    for wrong, words in ((5, "an amount for each of on, off"), ({"night": 5}, "'night', allowed is on, off")):
+        with pytest.raises(InputError, match=words):
+            bills(usage, rules, opening_kwh=wrong)
+
+
+@pytest.mark.parametrize("credit, opening, words", [
+    ({"unit": "kWh"}, -1, "opening_kwh: found -1"),
+    ({"unit": "kWh"}, {"on": 5}, "there are no buckets"),
+    ({"unit": "kWh"}, float("nan"), "opening_kwh"),
+    ({"unit": "money", "export_price": 0.05}, 10, "allowed is 0: 'flat' banks no kWh"),
+    ({"unit": "none"}, {"": 10}, "banks no kWh"),
+])
+def test_an_impossible_opening_bank_is_refused(credit, opening, words):
+    with pytest.raises(InputError, match=words) as refusal:
+        ledger(months([10], [0]), flat(credit, FLAT if credit["unit"] == "kWh" else FLAT[:1]), opening_kwh=opening)
+    assert "\n" not in str(refusal.value)
 
 
 @pytest.mark.parametrize("order, lapsed", [("fifo", 0), ("lifo", 30)])
