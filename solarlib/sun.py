@@ -73,6 +73,25 @@ def clear_sky(index, place):
     return pd.DataFrame(_clear_sky(*_key(index, step), _spot(place)), index=index, copy=False)
 
 
+def solar_noon(day, place):
+    """Return when the sun is highest, by the clock of the table's time zone. [h after midnight, 0 to 24]
+
+    Parameters
+    ----------
+    day : DataFrame, shape (n, ...)
+        From `position`, the rows of one local day.
+    place : Place
+
+    Notes
+    -----
+    12 h + distance of the clock from universal time - longitude / 15 - equation of time, the last two in hours and
+    taken in the middle of the day. Within a minute of the highest of 1440 positions (tests/test_sun.py).
+    """
+    middle = len(day) // 2
+    zone_h = day.index[middle].utcoffset() / pd.Timedelta(hours=1)
+    return float(12 + zone_h - place.longitude / 15 - day["equation_of_time"].iloc[middle] / 60) % 24
+
+
 def plane_of_array(weather, solar, surface_tilt, surface_azimuth, albedo=0.2):
     """Return the irradiance on a tilted plane.
 

@@ -1,6 +1,7 @@
 """Lesson 01: the pictures show what `sun` and `weather` compute, here and south of the equator; the checks name slips."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import nbformat
 import numpy as np
@@ -10,7 +11,7 @@ from lesson_panels import NOTEBOOKS, run_cell
 
 from solarlib import sun
 from solarlib.house import HOUSE_FOLDER, read_house, weather
-from solarlib.lessons import check, irradiance, irradiance_questions as ask
+from solarlib.lessons import check, irradiance, irradiance_checks as ask
 from solarlib.lessons.explore import Panel, show
 from solarlib.lessons.figures import MONTHS
 from solarlib.quantities import HOURS_PER_YEAR
@@ -98,15 +99,6 @@ def test_the_sun_below_the_horizon_and_behind_the_plane_are_said_in_words(house)
     assert "catches no beam, 0.00 of" in behind.caption
 
 
-@pytest.mark.parametrize("day", [1, 42, 172, 305, 306])
-def test_solar_noon_by_the_formula_is_when_the_sun_is_highest(house, day):
-    date = (pd.Timestamp("2026-01-01") + pd.Timedelta(days=day - 1)).date()
-    minutes = pd.date_range(str(date), periods=1440, freq="1min", tz=house.place.tz)
-    highest = sun.position(minutes, house.place)["elevation"].idxmax()
-    table = irradiance._cloudless(house.place)[day - 1]
-    assert irradiance.solar_noon(table, house.place) == pytest.approx(highest.hour + highest.minute / 60, abs=1 / 60)
-
-
 def test_the_parts_of_a_day_are_those_of_plane_of_array(house):
     picture = irradiance.parts_picture(house)
     side = irradiance.noon_side(house.place)
@@ -173,13 +165,12 @@ def test_predictions_stand_on_numbers_of_the_place(house):
     midsummer = 172 if house.place.latitude > 0 else 355
     table = irradiance._cloudless(house.place)[midsummer - 1]["ghi"]
     assert 5 < table.sum() / 6000 < 9 and 0.8 < table.max() / 1000 < 1.15
-    for question in (ask.day(), ask.noon(), ask.dull(), ask.west(house)):
-        prediction = check.predict(**question)
-        assert len(prediction.options) >= 3 and prediction.reply == ""
-        assert len(set(question["options"].values())) == len(question["options"])
+    for question in (ask.predict_day(), ask.predict_noon(), ask.predict_dull(), ask.predict_west(house)):
+        assert len(question.options) >= 3 and question.reply == ""
+        assert len(set(question.options.values())) == len(question.options)
     share = irradiance.yearly_irradiation(house, 30, 270) / irradiance.yearly_irradiation(
         house, 30, irradiance.noon_side(house.place))
-    assert (0.7 <= share <= 0.9) == (ask.west(house)["right"] == "70 to 90 %")
+    assert (0.7 <= share <= 0.9) == (ask.predict_west(house).right == "70 to 90 %")
 
 
 def judged(question, right, wrong):
@@ -192,35 +183,33 @@ def judged(question, right, wrong):
 
 
 def test_check_1():
-    judged(lambda a: ask.check_sum(a, 800, 300), 3.6, {
+    judged(lambda a: ask.check_sum(a, SimpleNamespace(strong=800, weak=300)), 3.6, {
         1.1: "multiply by the hours", 7.7: "both at once", 2.4: "4 weak hours", 3600: "1000 times too large"})
 
 
 def test_check_2():
-    judged(lambda a: ask.check_noon(a, 5, 9), 11, {29: "sign", -4: "4 minutes", 20: "equation of time is missing"})
+    judged(lambda a: ask.check_noon(a, SimpleNamespace(degrees=5, equation=9)), 11, {29: "sign", -4: "4 minutes", 20: "equation of time is missing"})
 
 
 def test_check_3():
-    judged(lambda a: ask.check_beam(a, 800, 60), 400, {
+    judged(lambda a: ask.check_beam(a, SimpleNamespace(beam=800, angle=60)), 400, {
         800: "straight at the sun", 693: "sine", -762: "radians", 267: "not grow evenly"})
 
 
 def test_check_4(house):
-    side = irradiance.noon_side(house.place)
+    side, mine = irradiance.noon_side(house.place), SimpleNamespace(tilt=40, facing=255)
     own, best, flat = (irradiance.yearly_irradiation(house, *p) for p in ((40, 255), (40, side), (0, 0)))
     share = 100 * own / best
-    judged(lambda a: ask.check_year(a, house, 40, 255), share, {
+    judged(lambda a: ask.check_year(a, house, mine), share, {
         100 - share: "lost", 100 * best / own: "wrong way round", share / 100: "fraction", 100 * own / flat: "flat"})
     read_off = 100 * round(own) / round(best)  # a learner reads whole kWh/m2 from the caption
-    assert ask.check_year(read_off, house, 40, 255).right
+    assert ask.check_year(read_off, house, mine).right
 
 
 @pytest.mark.parametrize("word", ["Ada", "Ben", "Chi", "Dora", "Eli", "Fay", "Gus", "Hana", "Ivo", "Jo"])
 def test_numbers_of_ones_own_never_make_a_check_fail(word, house):
-    mine = check.numbers_for(word, strong=(700, 950, 50), weak=(200, 350, 50), degrees=(2, 8, 1), equation=(3, 15, 2),
-                             beam=(600, 900, 50), angle=(20, 70, 5), tilt=(20, 50, 5), facing=(240, 300, 15))
-    for result in (ask.check_sum(0, mine.strong, mine.weak), ask.check_noon(99, mine.degrees, mine.equation),
-                   ask.check_beam(1, mine.beam, mine.angle), ask.check_year(1, house, mine.tilt, mine.facing)):
+    mine = ask.numbers(word)
+    for result in (ask.check_sum(0, mine), ask.check_noon(99, mine), ask.check_beam(1, mine), ask.check_year(1, house, mine)):
         assert result.right is False
     assert mine.tilt in irradiance.TILTS and mine.facing in irradiance.AZIMUTHS  # the panel shows just these
 

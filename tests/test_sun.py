@@ -48,6 +48,21 @@ def test_the_hour_is_split_evenly_around_noon():
     assert abs(east / west - 1.0) > 0.03
 
 
+@pytest.mark.parametrize("date", ["2026-01-01", "2026-02-11", "2026-03-08", "2026-06-21", "2026-11-01", "2026-11-02"])
+@pytest.mark.parametrize("place", [
+    GREENSBORO, Place("far west of its zone", 55.3, -160.5, "America/Anchorage", 7.0),
+    Place("south", -35.0, -60.0, "America/Argentina/Buenos_Aires", 90.0),
+], ids=lambda place: place.name)
+def test_solar_noon_by_the_formula_is_when_the_sun_is_highest(place, date):
+    """Summer and winter, the days on which clocks change, both ends of the equation of time, south of the equator."""
+    minutes = pd.date_range(date, pd.Timestamp(date) + pd.Timedelta(days=1), freq="1min", tz=place.tz, inclusive="left")
+    solar = sun.position(minutes, place)
+    highest = solar["elevation"].idxmax()
+    noon = sun.solar_noon(solar, place)
+    assert noon == pytest.approx(highest.hour + highest.minute / 60, abs=1 / 60)
+    assert sun.solar_noon(sun.position(minutes[::10], place), place) == pytest.approx(noon, abs=0.1 / 60)
+
+
 @pytest.mark.parametrize("tilt", [20, 45, 90])
 def test_hemispheres_mirror_each_other(tilt):
     """Half a year later at minus the latitude, the sun stands the same with north for south.

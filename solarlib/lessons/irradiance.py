@@ -122,7 +122,7 @@ def path_picture(house):
         on_plane.set_data(clock, 0 * clock, light["poa_direct"] / 1000.0)
         straight.set_data(clock, table["dni"] / 1000.0)
         now.set_data([hour, hour], [0, top])
-        noon = _hhmm(solar_noon(table, house.place))
+        noon = _hhmm(sun.solar_noon(table, house.place))
         when = f"{_date(table.index[0])}, {_hhmm(hour)} ({_zone(table.index[len(table) // 2])})"
         if height <= 0 or beam == 0:
             return f"{when}: the sun is below the horizon, so no beam reaches the plane. On this day solar noon is at {noon}."
@@ -146,9 +146,9 @@ def parts_picture(house):
     zero_based(ax, top, "energy (kWh/m² a day)")
     flat = 0.0 * TILTS
     layers = [area(ax, "sun", TILTS, flat, flat, hatch=""), area(ax, "sky", TILTS, flat, flat),
-              area(ax, "sky", TILTS, flat, flat, facecolor=BACKGROUND, edgecolor=ROLES["sky"].colour, hatch="xx", linewidth=1.5)]
+              area(ax, "ground", TILTS, flat, flat)]
     names = [direct_label(ax, 91.5, 0, name, role, va="center", clip_on=False)
-             for name, role in (("beam", "sun"), ("sky", "sky"), ("ground", "sky"))]
+             for name, role in (("beam", "sun"), ("sky", "sky"), ("ground", "ground"))]
 
     def update(month, kind, azimuth):
         parts = energy[azimuth][:, :, MONTHS.index(month), KINDS.index(kind)]  # tilt, part
@@ -227,13 +227,6 @@ def year_picture(house):
         )
 
     return Picture(figure, [columns, curve, spot, name], update)
-
-
-def solar_noon(day, place):
-    """Return when the sun is highest on a day of `_cloudless`: 12 h + zone - longitude / 15 - equation of time. [h]"""
-    noon = day.index[len(day) // 2]
-    zone_h = noon.utcoffset() / pd.Timedelta(hours=1)
-    return float(12 + zone_h - place.longitude / 15 - day["equation_of_time"].iloc[len(day) // 2] / 60) % 24
 
 
 def _by_day(table):

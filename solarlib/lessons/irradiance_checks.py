@@ -1,4 +1,4 @@
-"""Questions of lesson 01: each prediction as the keywords of `check.predict`, each check with its named slips."""
+"""Checks of lesson 01: the predictions with a reply to each answer, the checks with their named slips."""
 
 import numpy as np
 
@@ -6,9 +6,17 @@ from solarlib.lessons import check
 from solarlib.lessons.irradiance import noon_side, yearly_irradiation
 
 
-def day():
+def numbers(word):
+    """Return the numbers of a learner's own for the checks of this lesson; see `check.numbers_for`."""
+    return check.numbers_for(
+        word, strong=(700, 950, 50), weak=(200, 350, 50), degrees=(2, 8, 1), equation=(3, 15, 2),
+        beam=(600, 900, 50), angle=(20, 70, 5), tilt=(20, 50, 5), facing=(240, 300, 15),
+    )
+
+
+def predict_day():
     """Ask for the energy of a day with 1 kW/m2 at noon: power is not energy."""
-    return dict(
+    return check.predict(
         question="On a cloudless summer day the sunlight on flat ground reaches nearly 1 kW/m² at noon. "
         "How much energy falls on one square metre in the whole day?",
         options={
@@ -21,9 +29,9 @@ def day():
     )
 
 
-def noon():
+def predict_noon():
     """Ask when the sun is highest by the clock."""
-    return dict(
+    return check.predict(
         question="When is the sun highest, by the clock on the kitchen wall?",
         options={
             "at 12:00 sharp, every day": "Clocks follow a zone that is many kilometres wide, and in many places daylight saving time too.",
@@ -34,9 +42,9 @@ def noon():
     )
 
 
-def dull():
+def predict_dull():
     """Ask whether a tilt helps under clouds."""
-    return dict(
+    return check.predict(
         question="A grey day, no sun to be seen. One plane lies flat, another leans 45° toward the noon sun. Which one gets more light?",
         options={
             "the tilted one, by far": "Leaning toward the sun helps to catch its beam. Is there a beam on such a day?",
@@ -47,12 +55,12 @@ def dull():
     )
 
 
-def west(house):
+def predict_west(house):
     """Ask what a roof that faces west keeps; the right answer is the place's own."""
     share = yearly_irradiation(house, 30, 270) / yearly_irradiation(house, 30, noon_side(house.place))
     words = ("about half", "70 to 90 %", "more than 90 %")
     right = words[0] if share < 0.7 else words[1] if share <= 0.9 else words[2]
-    return dict(
+    return check.predict(
         question="Two roofs lean by 30°. One faces the noon sun, the other faces west. What does the west roof get in a year, "
         "compared with the first?",
         options={
@@ -65,8 +73,9 @@ def west(house):
     )
 
 
-def check_sum(answer, strong, weak):
-    """Check 1: 3 hours at `strong` and 4 hours at `weak`. [W/m2 -> kWh/m2]"""
+def check_sum(answer, mine):
+    """Check 1: 3 hours at `mine.strong` and 4 hours at `mine.weak`. [W/m2 -> kWh/m2]"""
+    strong, weak = mine.strong, mine.weak
     energy = (3 * strong + 4 * weak) / 1000.0
     mistakes = {
         (strong + weak) / 1000.0: "Each strength lasts for some hours: multiply by the hours before you add.",
@@ -76,8 +85,9 @@ def check_sum(answer, strong, weak):
     return check.number(answer, expected=energy, unit="kWh/m²", tolerance=0.02, mistakes=mistakes)
 
 
-def check_noon(answer, degrees_west, equation):
+def check_noon(answer, mine):
     """Check 2: minutes by which the sun is late, 4 a degree west of the meridian less the equation of time. [min]"""
+    degrees_west, equation = mine.degrees, mine.equation
     late = 4 * degrees_west - equation
     return check.number(
         answer, expected=late, unit="minutes", tolerance=0.5,
@@ -89,8 +99,9 @@ def check_noon(answer, degrees_west, equation):
     )
 
 
-def check_beam(answer, beam, angle):
+def check_beam(answer, mine):
     """Check 3: the beam on a plane, beam x cos(angle). [W/m2]"""
+    beam, angle = mine.beam, mine.angle
     caught, turned = (beam * f(np.radians(angle)) for f in (np.cos, np.sin))
     mistakes = {
         beam: "That is the beam straight at the sun. The plane is turned away from it.",
@@ -101,15 +112,16 @@ def check_beam(answer, beam, angle):
     return check.number(answer, expected=caught, unit="W/m²", tolerance=3, mistakes=_far(mistakes, caught, 3))
 
 
-def check_year(answer, house, tilt, azimuth):
+def check_year(answer, house, mine):
     """Check 4: the share that a plane gets of a plane of the same tilt toward the noon sun. [%]"""
+    tilt, azimuth = mine.tilt, mine.facing
     best, flat, own = (
         yearly_irradiation(house, *plane) for plane in ((tilt, noon_side(house.place)), (0, 0), (tilt, azimuth))
     )
     share = 100 * own / best
     mistakes = {
         100 - share: "This is what is lost. The question asks what is left.",
-        100 * best / own: "Divided the wrong way round: your plane stands above the line.",
+        100 * best / own: "Divided the wrong way round: the year of your plane comes first.",
         100 * own / flat: "This compares with flat ground. Compare with the plane that faces the noon sun.",
         share / 100: "This is the share as a fraction. In percent it is 100 times as much.",
     }
