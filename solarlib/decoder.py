@@ -11,7 +11,7 @@ import pandas as pd
 
 from solarlib import calibration, chain
 from solarlib.direction import StepTest, log_ratio
-from solarlib.meter_totals import agree, audit, read_registers
+from solarlib.meter_totals import agree, audit, compare, read_registers, sentences
 from solarlib.quantities import InputError, require
 from solarlib.record import read_record
 from solarlib.scene import FAST_S, NOISE_W, make_scene, two_views
@@ -94,6 +94,9 @@ def decode(
         For a table that cannot be read, or a test load that ran without its watts.
     """
     record = read_record(readings, kind, pv_window_s)
+    if isinstance(draws, bool) or not isinstance(draws, (int, np.integer)):
+        raise InputError(f"draws: found {draws!r}, allowed is a whole number from 0 to 100000")
+    require(draws, "draws", 0, 100_000)
     load_w = _test_load(record, test_load_w)
     noise_w = max(NOISE_W, pulse_noise_w(wh_per_pulse, record.interval_s))
     account = {"samples": len(readings), "missing": len(readings) - record.rows.size}
@@ -108,11 +111,13 @@ def decode(
             scene = make_scene(record, *found, load_w, noise_w)
             p_state, fine = two_views(scene)
     if registers is not None:
-        periods = read_registers(registers, readings.index, record.rows)
+        periods = read_registers(registers, readings.index, record.rows, record.hours)
+        # Moments do not add up to energy as exactly as means do.
+        energies, tolerance = _energies(scene), 0.005 if kind == "snapshot" else 0.001
+        verdicts = [compare(period, p_state, energies, tolerance)[0] for period in periods]
         if use_registers:
-            # Moments do not add up to energy as exactly as means do.
-            p_state = agree(periods, p_state, _energies(scene), fine, 0.005 if kind == "snapshot" else 0.001)
-        account["registers"] = audit(periods, p_state, _energies(scene))
+            p_state = agree(periods, p_state, energies, fine, tolerance)
+        account["registers"] = audit(periods, p_state, energies, verdicts)
     samples = _samples(readings, scene, p_state)
     _account(scene, samples["p_export"].to_numpy()[record.rows], account)
     days = _days(readings.index, samples, scene, fine, draws, rng or np.random.default_rng(0))
@@ -315,4 +320,4 @@ def _sentences(account):
             f"The test load draws {a['test_load_w']:.0f} W (standard error {a['test_load_error_w']:.1f} W, from "
             f"{a['test_load_switchings']} switchings while import was certain)."
         )
-    return found
+    return found + (sentences(a["registers"]) if "registers" in a else [])

@@ -10,6 +10,7 @@ import numpy as np
 from solarlib import evidence
 from solarlib.chain import FLOOR
 from solarlib.quantities import InputError, require
+from solarlib.record import LARGEST_W
 from solarlib.scene import DARK_W, NOISE_W
 
 MEMORY = 15  # samples that tell how much the reading usually moves
@@ -46,6 +47,8 @@ class LiveFilter:
         self.test_load_w = require(test_load_w, "test_load_w", 0, 20_000, "W")
         self.interval_s = require(interval_s, "interval_s", 0.1, 86_400, "s")
         self.window_s = require(pv_window_s or interval_s, "pv_window_s", 0.1, 86_400, "s")
+        if isinstance(houses, bool) or not isinstance(houses, (int, np.integer)) or houses < 1:
+            raise InputError(f"houses: found {houses!r}, allowed is a whole number of 1 or more")
         self.habits = habits or evidence.learn_habits()
         self.learns = habits is None
         self.p_export = np.full(houses, 0.5)
@@ -81,11 +84,12 @@ class LiveFilter:
         Raises
         ------
         InputError
-            For a reading below -50 W or above 1 MW, or a share outside 0 to 1.
+            For text or a wrong number of values, a reading below -50 W, a power above 1 MW, a share outside 0 to 1.
         """
         shape = self.p_export.shape
-        u, pv, share = (np.broadcast_to(np.asarray(v, dtype=float), shape) for v in (reading_w, pv_w, test_share))
-        _check(u, share)
+        given = {"reading_w": reading_w, "pv_w": pv_w, "test_share": test_share}
+        u, pv, share = (_values(name, value, shape) for name, value in given.items())
+        _check(u, pv, share)
         seen = np.isfinite(u)
         u = np.where(seen, np.maximum(u, 0.0), 0.0)
         unknown = ~np.isfinite(pv)
@@ -167,10 +171,18 @@ class LiveFilter:
             self._new = 0
 
 
-def _check(reading_w, share):
-    wrong = (reading_w < -50) | (reading_w > 1e6)
-    if wrong.any():
-        raise InputError(f"reading_w: found {reading_w[wrong][0]:g}, allowed is 0 to 1e+06 W")
+def _values(name, value, shape):
+    try:
+        return np.broadcast_to(np.asarray(value, dtype=float), shape)
+    except (TypeError, ValueError):
+        raise InputError(f"{name}: found {value!r}, allowed is a number, or {shape[0]} of them") from None
+
+
+def _check(reading_w, pv_w, share):
+    for name, power, low in (("reading_w", reading_w, -50), ("pv_w", pv_w, -1000)):
+        wrong = (power < low) | (power > LARGEST_W)
+        if wrong.any():
+            raise InputError(f"{name}: found {power[wrong][0]:g}, allowed is {max(low, 0)} to {LARGEST_W:g} W")
     if not ((share >= 0) & (share <= 1)).all():
         raise InputError(f"test_share: found {share[~((share >= 0) & (share <= 1))][0]:g}, allowed is 0 to 1")
 

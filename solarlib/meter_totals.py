@@ -9,6 +9,10 @@ from solarlib import chain
 from solarlib.quantities import InputError
 
 STEPS = 40
+LEAST_SEEN = 0.95  # of a period, for its totals to say something about the samples seen
+RATIO_LOW, RATIO_HIGH = 0.8, 1.25  # reading over registers: no instrument is that far off
+AGREE, DIFFER, UNSEEN = "agree", "differ", "too little seen"
+OTHER_READING, OTHER_DIRECTION = "contradict the reading", "contradict the direction"
 
 
 @dataclass(frozen=True)
@@ -23,7 +27,7 @@ class Period:
     seen: float
 
 
-def read_registers(registers, index, rows):
+def read_registers(registers, index, rows, hours):
     """Check a table of meter totals and return its `Period` list.
 
     Parameters
@@ -34,48 +38,100 @@ def read_registers(registers, index, rows):
         Of the readings.
     rows : ndarray of int
         Rows of it that have a reading.
+    hours : ndarray, shape of ``rows``
+        Time that each of them stands for. [h]
 
     Raises
     ------
     InputError
         For a missing column, a time without zone, an end before its start, a negative total.
     """
+    if not isinstance(registers, pd.DataFrame):
+        raise InputError(f"registers: found {type(registers).__name__}, allowed is a DataFrame")
     for name in ("start", "end", "delivered_kwh", "received_kwh"):
         if name not in registers:
             raise InputError(f"registers: found no column {name}, allowed are start, end, delivered_kwh, received_kwh")
     periods = []
     for row in registers.itertuples(index=False):
-        start, end = pd.Timestamp(row.start), pd.Timestamp(row.end)
-        if start.tz is None or end.tz is None or not start < end:
+        try:
+            start, end = pd.Timestamp(row.start), pd.Timestamp(row.end)
+        except (ValueError, TypeError):
+            start = end = pd.NaT
+        if pd.isna(start) or pd.isna(end) or start.tz is None or end.tz is None or not start < end:
             raise InputError(f"registers: found {row.start} to {row.end}, allowed are times with zone, start first")
-        totals = float(row.delivered_kwh), float(row.received_kwh)
+        try:
+            totals = float(row.delivered_kwh), float(row.received_kwh)
+        except (ValueError, TypeError):
+            totals = (np.nan, np.nan)
         if not all(np.isfinite(t) and t >= 0 for t in totals):
-            raise InputError(f"registers: found {totals} kWh from {start}, allowed are numbers of 0 or more")
-        within = np.asarray((index >= start) & (index < end))
-        inside = within[rows]
-        seen = inside.sum() / max(within.sum(), 1)
-        periods.append(Period(start, end, inside, *totals, float(seen)))
+            raise InputError(
+                f"registers: found {row.delivered_kwh} and {row.received_kwh} kWh from {start}, "
+                "allowed are numbers of 0 or more"
+            )
+        inside = np.asarray((index >= start) & (index < end))[rows]
+        seen = float(hours[inside].sum() * 3600 / (end - start).total_seconds())
+        periods.append(Period(start, end, inside, *totals, min(seen, 1.0)))
     return periods
+
+
+def compare(period, p_state, energies, tolerance=0.001):
+    """Return how a period's totals stand to what was decoded, and how much export its samples should hold.
+
+    The energy that the registers counted and the reading did not is taken as missed, in either direction; so the
+    export of the samples seen is known within bounds, and the nearest one is what they should hold. Totals that no
+    instrument error explains, or that ask for more than three times the energy in doubt to change sides, are wrong
+    themselves or belong to another meter.
+
+    Parameters
+    ----------
+    period : Period
+    p_state : ndarray, shape (n,)
+        Probability of state 1.
+    energies : tuple of ndarray, each shape (2, n)
+        Energy in and out in each state. [kWh]
+    tolerance : float
+        Share of the period's energy by which the readings themselves may be off.
+
+    Returns
+    -------
+    (str, float)
+        ``"agree"``, ``"differ"``, ``"too little seen"``, ``"contradict the reading"`` or ``"contradict the
+        direction"``; the export, NaN unless it differs. [kWh]
+    """
+    imported, exported = (flow[:, period.inside] for flow in energies)
+    p = p_state[period.inside]
+    total, unsigned = period.delivered_kwh + period.received_kwh, float((imported + exported).mean(axis=0).sum())
+    if period.seen < LEAST_SEEN:
+        return UNSEEN, np.nan
+    # A missed sample holds at most about four times an average one.
+    missed = min(max(total - unsigned, 0.0), 4 * (1 - period.seen) * total)
+    if not RATIO_LOW * (total - missed) <= unsigned <= RATIO_HIGH * (total - missed):
+        return OTHER_READING, np.nan
+    scale, slack = unsigned / max(total - missed, 1e-9), tolerance * total
+    low, high = max(period.received_kwh - missed, 0.0) * scale, min(period.received_kwh, total - missed) * scale
+    reached = float((exported[0] + p * (exported[1] - exported[0])).sum())
+    goal = min(max(reached, low), high)
+    if abs(goal - reached) <= slack:
+        return AGREE, np.nan
+    doubtful = float((np.abs(exported[1] - exported[0]) * np.minimum(p, 1 - p)).sum())
+    if abs(goal - reached) > 3 * (doubtful + slack):
+        return OTHER_DIRECTION, np.nan
+    return DIFFER, goal
 
 
 def agree(periods, p_state, energies, fine, tolerance=0.001):
     """Return state probabilities that share each period's energy between import and export as its registers do.
 
     Every sample's weights are tilted towards one direction in proportion to its energy, by one strength a period,
-    found by halving. Periods seen for less than 95 % are left alone, and so are those that agree already as well as
-    missed samples let one tell: a quarter of their share, and ``tolerance``.
+    found by halving. Only periods whose totals differ (see `compare`) are touched.
 
     Parameters
     ----------
     periods : list of Period
-    p_state : ndarray, shape (n,)
-        Probability of state 1 before.
-    energies : tuple of ndarray, each shape (2, n)
-        Energy in and out in each state. [kWh]
+    p_state, energies, tolerance
+        As `compare` takes them.
     fine : tuple
         Places and weights of the chain over the samples in doubt.
-    tolerance : float
-        Share of the period's energy by which the readings themselves may be off.
     """
     at, w = fine
     imported, exported = energies
@@ -86,13 +142,9 @@ def agree(periods, p_state, energies, fine, tolerance=0.001):
     out = p_state.copy()
     for period in periods:
         mask = period.inside
-        total = period.delivered_kwh + period.received_kwh
         mine = mask[at]
-        if period.seen < 0.95 or total <= 0 or not mine.any():
-            continue
-        goal = (exported[:, mask] + imported[:, mask]).mean(axis=0).sum() * period.received_kwh / total
-        reached = (exported[0] + out * (exported[1] - exported[0]))[mask].sum()
-        if abs(reached - goal) < (tolerance + (1 - period.seen) / 4) * total:
+        verdict, goal = compare(period, out, energies, tolerance)
+        if verdict != DIFFER or not mine.any():
             continue
         low, high = -200.0, 200.0
         for _ in range(STEPS):
@@ -104,20 +156,20 @@ def agree(periods, p_state, energies, fine, tolerance=0.001):
             out[at[mine]] = 1 / (1 + np.exp(-np.clip(odds[mine], -40, 40)))
             reached = (exported[0] + out * (exported[1] - exported[0]))[mask].sum()
             low, high = (tilt, high) if reached < goal else (low, tilt)
-            if abs(reached - goal) < 1e-4 * max(total, 1e-6):
+            if abs(reached - goal) < 1e-4 * max(goal, 1e-6):
                 break
     return out
 
 
-def audit(periods, p_state, energies):
+def audit(periods, p_state, energies, verdicts):
     """Return a table of what the registers counted beside what was decoded, one row a period. [kWh]
 
-    ``reading_ratio`` is delivered plus received over the sum of the unsigned reading: far from 1 it says that the
+    ``verdict`` is that of `compare` before anything was adjusted. ``reading_ratio`` is delivered plus received over the sum of the unsigned reading: far from 1 it says that the
     instrument's gain, or the share of time seen, is off.
     """
     imported, exported = energies
     rows = []
-    for period in periods:
+    for period, verdict in zip(periods, verdicts, strict=True):
         mask = period.inside
         flow_in = (imported[0] + p_state * (imported[1] - imported[0]))[mask].sum()
         flow_out = (exported[0] + p_state * (exported[1] - exported[0]))[mask].sum()
@@ -127,6 +179,7 @@ def audit(periods, p_state, energies):
                 "start": period.start,
                 "end": period.end,
                 "seen": period.seen,
+                "verdict": verdict,
                 "delivered_kwh": period.delivered_kwh,
                 "import_kwh": flow_in,
                 "received_kwh": period.received_kwh,
@@ -135,3 +188,17 @@ def audit(periods, p_state, energies):
             }
         )
     return pd.DataFrame(rows)
+
+
+def sentences(table):
+    """Return what an `audit` found in plain English, one string a period that calls for attention."""
+    words = {
+        UNSEEN: "less than 95 % of that time was seen",
+        OTHER_READING: "their sum is far from what the reading saw",
+        OTHER_DIRECTION: "they ask for more to change direction than is in doubt",
+    }
+    return [
+        f"The register totals from {row.start} were not used: {words[row.verdict]}."
+        for row in table.itertuples()
+        if row.verdict in words
+    ]

@@ -137,7 +137,7 @@ def read_record(table, kind="mean", pv_window_s=None):
     offset_s = _clock_seconds(index[0])
     if pv_window_s is None:
         pv_window_s = _find_window(time_s + offset_s, pv, interval_s)
-    window_s = require(float(pv_window_s), "pv_window_s", 1, 86_400, "s")
+    window_s = require(pv_window_s, "pv_window_s", 0.1, 86_400, "s")
     if window_s <= interval_s:
         middle, windows = time_s + interval_s / 2, pv
     else:
@@ -194,12 +194,19 @@ def power_from_pulses(pulse_times, wh_per_pulse, index):
 
 
 def _check_table(table):
+    if not isinstance(table, pd.DataFrame):
+        raise InputError(f"readings: found {type(table).__name__}, allowed is a DataFrame")
     index = table.index
     if not isinstance(index, pd.DatetimeIndex) or index.tz is None:
         raise InputError("readings: found an index without a time zone, allowed is a time-zone-aware DatetimeIndex")
     for name in ("reading_w", "pv_w"):
         if name not in table:
             raise InputError(f"readings: found no column {name}, allowed are reading_w, pv_w and test_on")
+    twice = table.columns[table.columns.duplicated()]
+    if twice.size:
+        raise InputError(f"readings: found two columns {twice[0]}, allowed is each name once")
+    if index.hasnans:
+        raise InputError("readings: found a row without a time, allowed is a time for every row")
     back = np.flatnonzero(np.diff(index.asi8) <= 0)
     if back.size:
         raise InputError(f"readings: found {index[back[0] + 1]} after {index[back[0]]}, allowed is increasing time")

@@ -311,11 +311,18 @@ def test_tables_that_cannot_be_read():
         table.iloc[::-1],
         table.drop(columns="pv_w"),
         table.reset_index(drop=True),
+        pd.concat([table, table[["pv_w"]]], axis=1),
+        table.set_axis(table.index[:-1].append(pd.DatetimeIndex([pd.NaT])), axis=0),
+        None,
+        {"reading_w": [1.0]},
     ):
         with pytest.raises(InputError):
             decode(wrong)
     with pytest.raises(InputError):
         decode(table, kind="average")
+    for option in ({"pv_window_s": "long"}, {"draws": -1}, {"draws": 2.5}):
+        with pytest.raises(InputError):
+            decode(table, **option)
     with pytest.raises(InputError):
         decode(table, registers=pd.DataFrame({"start": [1]}))
 

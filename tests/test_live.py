@@ -103,10 +103,19 @@ def test_honest_starts():
     assert 0.2 < p < 0.8
 
 
-@pytest.mark.parametrize("values", [(-300.0, 0.0), (1e8, 0.0), (100.0, 0.0, 1.4), (100.0, 0.0, np.nan)])
+@pytest.mark.parametrize(
+    "values",
+    [(-300.0, 0.0), (1e8, 0.0), (100.0, 0.0, 1.4), (100.0, 0.0, np.nan), ("much", 0.0), (100.0, np.inf), (100.0, -1e5), ([1, 2], 0)],
+)
 def test_what_cannot_be_is_refused(values):
     with pytest.raises(InputError):
         LiveFilter(LOAD_W).update(*values)
+
+
+@pytest.mark.parametrize("houses", [0, -1, 1.5, "two"])
+def test_a_number_of_houses_that_cannot_be_is_refused(houses):
+    with pytest.raises(InputError, match="houses"):
+        LiveFilter(LOAD_W, houses=houses)
 
 
 def test_coarse_sun_that_comes_late_is_not_believed_too_much(house, habits):
