@@ -79,7 +79,7 @@ def _money(value):
 
 
 def _kwh(value):
-    return f"{float(value):,.3f}".rstrip("0").rstrip(".") + " kWh"
+    return f"{float(value):,.2f}".rstrip("0").rstrip(".") + " kWh"
 
 
 def _line(row, charge, tariff):

@@ -46,11 +46,50 @@ def bill_with_array(house, factor=1.0, tariff=None, size=1.0, export=True):
     """
     require(factor, "factor", 0, MOST_FACTOR)
     require(size, "size", 1e-6, 1000)
-    made, used = _energies(house)
+    made, used = hourly(house)
     made = made * (factor * size)
     if not export:
         made = np.minimum(made, used)
     return _settled(house, tariff, made, used, size)
+
+
+def months(house, size=1.0, tariff=None):
+    """Return the twelve calendar months of the typical year as billing periods; see `periods.monthly_periods`.
+
+    Parameters
+    ----------
+    size : float
+        Size of the array over that in the house file.
+    tariff : Tariff, optional
+        Adds the columns that its rules need.
+    """
+    made, used = hourly(house)
+    return _months(size * made, used, tariff)
+
+
+def two_years(first, second=None):
+    """Return the months of a year, and those of the next (default: the same again), as 24 billing periods in a row."""
+    both = pd.concat([first, first if second is None else second], ignore_index=True)
+    begin = first["period_start"].iloc[0]
+    edges = [begin + pd.DateOffset(months=month) for month in range(25)]
+    return both.assign(period_start=edges[:-1], period_end=edges[1:])
+
+
+def ratings(house, size=1.0):
+    """Return the ratings of the array, or of one of another size, as `bank.ledger` takes them. [kW]"""
+    system = house.system
+    converters = system.module_count if system.converter.kind == "per module" else 1
+    return {
+        "rated_dc_kw": round(size * system.rated_power_w / 1000.0, 6),
+        "rated_ac_kw": round(size * converters * system.converter.ac_limit_w / 1000.0, 6),
+    }
+
+
+@lru_cache(maxsize=4)
+def hourly(house):
+    """Return (generation, house use) of each hour of the typical year, two Series. [kWh]"""
+    year = simulate(house)
+    return energy_kwh(year["generation_w"].clip(lower=0)), energy_kwh(year["load_w"])
 
 
 def bill_without_array(house, tariff=None, load=1.0):
@@ -69,13 +108,13 @@ def saving(house, tariff=None, size=1.0):
 
 def avoided_price(house, tariff=None, less=0.1):
     """Return what one kWh less of use saves without an array: the bill's slope, not the bill over the kWh. [money/kWh]"""
-    _, used = _energies(house)
+    _, used = hourly(house)
     return (bill_without_array(house, tariff) - bill_without_array(house, tariff, 1.0 - less)) / (less * float(used.sum()))
 
 
 def year_energies(house):
     """Return generation, house use and self-used energy of the typical year, hour by hour netted. [kWh]"""
-    made, used = _energies(house)
+    made, used = hourly(house)
     parts = {"generation": made.sum(), "use": used.sum(), "self_used": np.minimum(made, used).sum()}
     return pd.Series({name: float(value) for name, value in parts.items()})
 
@@ -180,7 +219,7 @@ def _spent(costs, years, loan):
 
 @lru_cache(maxsize=64)
 def _without(house, tariff, load):
-    made, used = _energies(house)
+    made, used = hourly(house)
     return _settled(house, tariff, 0.0 * made, load * used, 0.0)
 
 
@@ -189,27 +228,13 @@ def _wear(house, years, degradation):
     return yield_path(years, house.system.degradation_per_year if degradation is None else degradation)
 
 
-@lru_cache(maxsize=4)
-def _energies(house):
-    """Return hourly generation and house use of the typical year. [kWh]"""
-    year = simulate(house)
-    return energy_kwh(year["generation_w"].clip(lower=0)), energy_kwh(year["load_w"])
+def _months(made, used, tariff):
+    flows = split(1000.0 * (used - made))  # hourly energies as mean power
+    return monthly_periods(flows["delivered_kwh"], flows["received_kwh"], made, tariff=tariff)
 
 
 def _settled(house, tariff, made, used, size):
     tariff = replace(house.tariff if tariff is None else tariff, valid_from=None, valid_to=None)
-    flows = split(1000.0 * (used - made))  # hourly energies as mean power
-    first = monthly_periods(flows["delivered_kwh"], flows["received_kwh"], made, tariff=tariff)
-    starts = [first["period_start"].iloc[0] + pd.DateOffset(months=month) for month in range(25)]
-    both = pd.concat([first, first], ignore_index=True).assign(period_start=starts[:-1], period_end=starts[1:])
-    book = ledger(both, tariff, compare=False, **_ratings(house.system, size))
+    first = _months(made, used, tariff)
+    book = ledger(two_years(first), tariff, compare=False, **ratings(house, size))
     return float(book["bill"].iloc[len(first):].sum())
-
-
-def _ratings(system, size):
-    """Return the ratings of an array of that size, as `bank.ledger` takes them. [kW]"""
-    converters = system.module_count if system.converter.kind == "per module" else 1
-    return {
-        "rated_dc_kw": round(size * system.rated_power_w / 1000.0, 6),
-        "rated_ac_kw": round(size * converters * system.converter.ac_limit_w / 1000.0, 6),
-    }

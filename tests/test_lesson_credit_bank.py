@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from solarlib import house_bills
 from solarlib.bank import ledger
 from solarlib.house import read_house, simulate
 from solarlib.lessons import credit_bank, credit_bank_checks as checks, credit_bank_rules as rules
@@ -288,8 +289,8 @@ def test_southern_and_dark_houses_give_sentences(two_storey, monkeypatch):
     turned = year.copy()
     turned[:] = np.roll(year.to_numpy(), len(year) // 2, axis=0)
     fake = {"south": turned, "dark": year.assign(generation_w=0.0, net_w=year["load_w"]), two_storey.name: year}
-    monkeypatch.setattr(rules, "simulate", lambda house: fake[house.name])
-    for cached in (rules._year, rules.months, rules.surplus_of, rules.book_of, rules.sizes):
+    monkeypatch.setattr(house_bills, "simulate", lambda house: fake[house.name])
+    for cached in (house_bills.hourly, rules.months, rules.surplus_of, rules.book_of, rules.sizes):
         cached.cache_clear()
     for other in (south, dark):
         largest = rules.sizes(other)
@@ -303,7 +304,7 @@ def test_southern_and_dark_houses_give_sentences(two_storey, monkeypatch):
                 words = picture.update(size=size, **values)
                 assert 20 <= len(words) <= 250 and "nan" not in words
     assert best_reset(rules.surplus_of(south))["best"].iloc[8]  # half a year later: the September bill
-    for cached in (rules._year, rules.months, rules.surplus_of, rules.book_of, rules.sizes):
+    for cached in (house_bills.hourly, rules.months, rules.surplus_of, rules.book_of, rules.sizes):
         cached.cache_clear()
 
 

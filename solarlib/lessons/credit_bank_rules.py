@@ -6,12 +6,10 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
+from solarlib import house_bills
 from solarlib.bank import ledger
-from solarlib.house import simulate
 from solarlib.lessons.figures import MONTHS
-from solarlib.meter import registers, split
-from solarlib.periods import monthly_periods
-from solarlib.quantities import TYPICAL_YEAR, energy_kwh
+from solarlib.meter import registers
 from solarlib.reset import fit_sinusoid, lost_by_reset_month, sinusoid_season
 from solarlib.tariff import read_tariff
 
@@ -31,26 +29,10 @@ _FOR = {
 }
 
 
-@lru_cache(maxsize=2)
-def _year(house):
-    return simulate(house)
-
-
 @lru_cache(maxsize=512)
 def months(house, size=100, tariff=None):
-    """Return the twelve calendar months of the typical year as billing periods; see `periods.monthly_periods`.
-
-    Parameters
-    ----------
-    size : int
-        Share of the house's array. [%]
-    tariff : Tariff, optional
-        Adds the columns that its rules need.
-    """
-    year = _year(house)
-    made = year["generation_w"].clip(lower=0) * size / 100.0
-    flows = split(year["load_w"] - made)
-    return monthly_periods(flows["delivered_kwh"], flows["received_kwh"], energy_kwh(made), tariff=tariff)
+    """Return the twelve months of the typical year for an array size in percent; see `house_bills.months`."""
+    return house_bills.months(house, size / 100.0, tariff)
 
 
 def two_years(house, size=100, start="Jan", tariff=None):
@@ -59,9 +41,7 @@ def two_years(house, size=100, start="Jan", tariff=None):
         tariff = None  # the monthly sums are enough, and known already
     after, before = months(house, size, tariff), months(house, 0, tariff)
     first = MONTHS.index(start)
-    periods = pd.concat([before.iloc[:first], after.iloc[first:], after], ignore_index=True)
-    edges = pd.date_range(f"{TYPICAL_YEAR}-01-01", periods=25, freq="MS").date
-    return periods.assign(period_start=edges[:-1], period_end=edges[1:])
+    return house_bills.two_years(pd.concat([before.iloc[:first], after.iloc[first:]]), after)
 
 
 def _needs_hours(tariff):
@@ -82,8 +62,7 @@ def surplus_of(house, size=100):
 @lru_cache(maxsize=8)
 def sizes(house):
     """Return the largest array size of this lesson: one that makes about 15 % more than the house uses. [%]"""
-    year = _year(house)
-    made, used = year["generation_w"].sum(), year["load_w"].sum()
+    made, used = (energy.sum() for energy in house_bills.hourly(house))
     return int(np.clip(10 * round(11.5 * used / made), 120, 300)) if made > 0 else 200
 
 
@@ -129,13 +108,8 @@ def book_of(house, tariff, size=100, start="Jan"):
 
 
 def ratings(house, size=100):
-    """Return the array's ratings as `bank.ledger` takes them. [kW]"""
-    system = house.system
-    converters = system.module_count if system.converter.kind == "per module" else 1
-    return {
-        "rated_dc_kw": round(size * system.rated_power_w / 1e5, 6),
-        "rated_ac_kw": round(size * converters * system.converter.ac_limit_w / 1e5, 6),
-    }
+    """Return the array's ratings for a size in percent; see `house_bills.ratings`. [kW]"""
+    return house_bills.ratings(house, size / 100.0)
 
 
 def facts(house):
@@ -170,13 +144,13 @@ def reading_sheet(house, size=100):
 
     The delivered register is set so that it passes 99...9 within the third month.
     """
-    year = _year(house)
-    made = year["generation_w"].clip(lower=0) * size / 100.0
+    made, used = (1000.0 * energy for energy in house_bills.hourly(house))  # mean power of each hour
+    made = made * size / 100.0
     digits = house.meter.digits
     own = months(house)["delivered_kwh"].to_numpy()
     start = (-int(own[0] + own[1] + 0.5 * own[2]) % 10**digits, 4321 % 10**digits)
     instants = [*months(house)["period_start"], months(house)["period_end"].iloc[-1]]
-    sheet = registers(year["load_w"] - made, digits, start).loc[instants]
+    sheet = registers(used - made, digits, start).loc[instants]
     sheet["generation_kwh"] = registers(-made, digits)["received_kwh"].loc[instants]
     sheet.columns = ["delivered", "received", "generation"]
     sheet.index = [f"1 {month}" for month in MONTHS] + ["end of Dec"]
