@@ -87,7 +87,7 @@ def year_picture(house):
         more = int((surplus > 0).sum())
         return (
             f"In the year the array makes {values[0].sum():,.0f} kWh and the house uses {values[1].sum():,.0f} kWh. "
-            f"It makes more than the house uses in {more} of 12 months; the best month is {MONTHS[values[0].argmax()]}."
+            f"It makes more than the house uses in {more} of 12 months; it makes most in {MONTHS[values[0].argmax()]}."
         )
 
     return Picture(figure, [made, used, *names], update)
@@ -157,5 +157,9 @@ def check_month(answer, house):
     best, most = MONTHS[int(surplus.argmax())], MONTHS[int(energy["generation_w"].argmax())]
     replies = dict.fromkeys(MONTHS, "Compare the two bars of each month: where does the filled one stand out most?")
     replies[most] = "In this month the array makes most, but the house uses more then, too. Look at the difference."
-    replies[best] = "Here the array makes most beyond what the house uses. This energy can fill a credit bank (lesson 04)."
+    replies[best] = (
+        "Here the array makes most beyond what the house uses. This energy can fill a credit bank (lesson 04)."
+        if surplus.max() > 0
+        else "Right, though there is no surplus: in every month the house uses more. Here it comes nearest."
+    )
     return check.choose(answer, best, replies)
