@@ -13,17 +13,17 @@ def numbers(word):
     """Return the numbers of a learner's own for the checks of this lesson; see `check.numbers_for`."""
     return check.numbers_for(
         word, label=(380, 460, 5), cells=(48, 72, 1), offered=(330, 430, 5), limit=(300, 390, 6),
-        glass=(2, 4, 1), heat=(5, 10, 1), rest=(8, 14, 1), size=(4.0, 5.0, 0.5), energy=(4400, 6000, 100), light=(1600, 1800, 50),
+        glass=(2, 4, 1), heat=(5, 10, 1), rest=(8, 14, 1), size=(4.5, 5.0, 0.5), energy=(5400, 6200, 100), light=(1600, 1800, 50),
     )
 
 
 # Answers to "which step takes most?"; which one is right depends on the house.
 STEP_REPLIES = {
     "dirt on the glass": "Dirt is what people see. Rain washes most of it off; compare its bar with the others.",
-    "heat": "Heat acts in every bright hour, and most of the energy comes in bright hours.",
+    "heat": "Heat acts in every bright hour. How much it takes depends on how hot, still and bright the place is.",
     "the wires": "Wires are warm and visible, so people suspect them. In a well-made array they lose one or two percent.",
     "the converter itself": "It works whenever there is light and takes a few percent each time.",
-    "another step": "Read the stair from top to bottom before you decide.",
+    "another step": "Each step stands in the stair below. Look for its longest grey bar.",
 }
 
 
