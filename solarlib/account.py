@@ -14,6 +14,8 @@ REASONS = (
     "the same moment as an earlier row, with other numbers",
 )
 CELLS, TIME, NUMBER, GAP, TWICE, REPEAT, CONFLICT = range(len(REASONS))
+CELL_REASONS = ("empty", "not a number", "off the dial of this register")
+EMPTY, NO_NUMBER, OFF_DIAL = range(len(CELL_REASONS))
 TEXTS_KEPT = 100_000  # beyond this many rows the account gives line numbers without the text
 
 

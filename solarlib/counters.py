@@ -16,7 +16,7 @@ def interval_energy(register, digits=None, exchanges=(), at_most_kw=None):
     Parameters
     ----------
     register : Series, rising time-zone-aware index of reading times
-        [kWh]; missing readings are passed over.
+        As displayed; missing readings are passed over. Energies come out in the display's unit, here kWh.
     digits : int, optional
         Digits before the decimal mark; the register passes from 99...9 to 0.
     exchanges : sequence of (time, old_last, new_first)

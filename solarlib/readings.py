@@ -11,13 +11,15 @@ import numpy as np
 import pandas as pd
 
 from solarlib import cells
-from solarlib.account import CELLS, CONFLICT, GAP, NUMBER, REASONS, REPEAT, TEXTS_KEPT, TIME, TWICE, Account
+from solarlib.account import (
+    CELL_REASONS, CELLS, CONFLICT, EMPTY, GAP, NO_NUMBER, NUMBER, OFF_DIAL, REASONS, REPEAT, TEXTS_KEPT, TIME, TWICE, Account,
+)
 from solarlib.cells import MISSING, ORDERS
 from solarlib.clock_changes import FINE, SKIPPED, to_utc
 from solarlib.counters import interval_energy, swapped_readings
 from solarlib.csv_table import blocks, line_texts, sniff, split_line
 from solarlib.gaps import common_step, missing
-from solarlib.mapping import FACTORS, Mapping, exchange_wall, interval_of, mapping_from_toml, zone_of
+from solarlib.mapping import Mapping, exchange_wall, interval_of, mapping_from_toml, zone_of
 from solarlib.quantities import InputError
 
 @dataclass(frozen=True)
@@ -96,7 +98,7 @@ class _Rows:
         self.order = cells.DateOrder(self.orders)
         self.decimal, self.thousands = self._marks()
         self.lines, self.walls, self.offsets, self.values = [], [], [], []
-        self.aside, self.odd_cells = [], []  # (reason, lines); (column, empty, lines)
+        self.aside, self.odd_cells = [], []  # (reason, lines); (column, reason, lines)
         self.total = self.blank = 0
 
     def _marks(self):
@@ -132,16 +134,20 @@ class _Rows:
         numbers, nothing = [], []
         for place in self.value_places:
             values, empty = cells.numbers(block, *block.cell(place, rows), self.layout.encoding, self.decimal, self.thousands)
+            column = self.mapping.column[len(numbers)]
+            odd = np.where(empty, EMPTY, NO_NUMBER)
+            if column.digits is not None:
+                odd = np.where(np.isfinite(values), OFF_DIAL, odd)
+                values = np.where((values >= 0) & (values < 10.0**column.digits), values, np.nan)
             numbers.append(values)
-            nothing.append(empty)
+            nothing.append(odd)
         some = np.logical_or.reduce([np.isfinite(values) for values in numbers])
         self._set_aside(NUMBER, lines[timed & ~some])
         used = timed & some
-        for number, (values, empty) in enumerate(zip(numbers, nothing)):
-            for is_empty in (True, False):
-                odd = used & ~np.isfinite(values) & (empty == is_empty)
-                if odd.any():
-                    self.odd_cells.append((number, is_empty, lines[odd]))
+        for number, (values, why) in enumerate(zip(numbers, nothing)):
+            odd = used & ~np.isfinite(values)
+            for reason in np.unique(why[odd]).tolist():
+                self.odd_cells.append((number, reason, lines[odd & (why == reason)]))
         self.order.look([wall[used] for wall in walls], lines[used])
         self.lines.append(lines[used])
         alike = all((wall == walls[0]).all() for wall in walls[1:])
@@ -233,7 +239,7 @@ class _Rows:
         lines = np.concatenate([np.zeros(0, np.int64), *(lines for _, lines in self.aside)])
         order = np.argsort(lines, kind="stable")
         lines, reasons = lines[order], reasons[order]
-        odd = [(line, number, empty) for number, empty, rows in self.odd_cells for line in rows[:TEXTS_KEPT].tolist()]
+        odd = [(line, number, reason) for number, reason, rows in self.odd_cells for line in rows[:TEXTS_KEPT].tolist()]
         kept = np.isin([line for line, _, _ in odd], used) if odd else []
         odd = sorted(row for row, keep in zip(odd, kept) if keep)
         texts = line_texts(self.layout, np.r_[lines[:TEXTS_KEPT], [line for line, _, _ in odd]].astype(np.int64))
@@ -244,10 +250,10 @@ class _Rows:
             "text": [texts.get(line, "") for line in lines[:TEXTS_KEPT].tolist()] + [""] * max(0, len(lines) - TEXTS_KEPT),
         })
         aside["reason"] = aside["reason"].astype(object)
-        cut = [(line, number, empty, split_line(texts[line], self.layout.delimiter)) for line, number, empty in odd]
+        cut = [(line, number, reason, split_line(texts[line], self.layout.delimiter)) for line, number, reason in odd]
         cells_aside = pd.DataFrame(
-            [(line, self._title(number), "empty" if empty else "not a number",
-              row[self.value_places[number]] if self.value_places[number] < len(row) else "") for line, number, empty, row in cut],
+            [(line, self._title(number), CELL_REASONS[reason], row[self.value_places[number]] if self.value_places[number] < len(row) else "")
+             for line, number, reason, row in cut],
             columns=["line", "column", "reason", "text"],
         )
         if sum(len(rows) for _, _, rows in self.odd_cells) > len(odd) and len(odd) >= TEXTS_KEPT:
@@ -272,21 +278,25 @@ class _Rows:
                                  "is one kind in a mapping: read the file twice")
             shift = step
         for number, column in enumerate(mapping.column):
-            values = columns[number]
-            values *= column.factor if column.factor >= 1 or column.unit != "Wh" else 1.0
-            if column.unit == "Wh" and column.factor < 1:
-                values *= column.multiplier
-                values /= 1000.0
+            columns[number] = _converted(columns[number], column)
             if column.kind == "counter":
-                title = f"{column.quantity} ({column.name})"
-                registers[title] = pd.Series(values, index)
-                found = interval_energy(registers[title], column.digits, self._exchanges(column, zone))
-                intervals[title] = found
+                registers[_register(column)] = pd.Series(columns[number], index)
+        swapped = _swaps(registers, mapping)
+        if len(swapped):
+            notes.append(f"{len(swapped)} readings look as if the two registers were swapped, the first at {swapped[0]}; they are left "
+                         "out of the energies: correct them in the file if you know")
+        for number, column in enumerate(mapping.column):
+            values = columns[number]
+            if column.kind == "counter":
+                shown = registers[_register(column)] / column.factor  # as displayed: a dial ends in its own unit
+                doubted = index.isin(swapped) & (column.quantity in ("delivered", "received"))
+                found = interval_energy(shown.mask(doubted), column.digits, _exchanges(column, zone))
+                found["energy_kwh"] *= column.factor
+                intervals[_register(column)] = found
                 values = _on_rows(found, index, step)
                 notes += _falls(found, column.name)
             earlier = table.get(column.title)
             table[column.title] = values if earlier is None else earlier + values
-        notes += _swaps(registers, mapping)
         gaps = missing(index, step)
         if step is None:
             notes.append("the rows keep no common step; each stands at its true time")
@@ -296,10 +306,10 @@ class _Rows:
         frame = pd.DataFrame(table, index=index - shift if shift else index)
         return Readings(frame, step, pd.DataFrame(registers, index=index), intervals, account)
 
-    def _exchanges(self, column, zone):
-        factor = FACTORS[column.unit] * column.multiplier
-        return [(pd.Timestamp(exchange_wall(row)).tz_localize(zone, ambiguous=True, nonexistent="shift_forward"),
-                 row.old_last * factor, row.new_first * factor) for row in column.exchange]
+
+def _exchanges(column, zone):
+    return [(pd.Timestamp(exchange_wall(row)).tz_localize(zone, ambiguous=True, nonexistent="shift_forward"), row.old_last, row.new_first)
+            for row in column.exchange]
 
 
 def _worst(account):
@@ -334,9 +344,17 @@ def _falls(found, name):
     return notes
 
 
+def _register(column):
+    return f"{column.quantity} ({column.name})"
+
+
+def _converted(values, column):
+    """Numbers of the file in W or kWh; Wh are divided by 1000, which is exact to the last digit."""
+    return values * column.multiplier / 1000.0 if column.unit == "Wh" else values * column.factor
+
+
 def _swaps(registers, mapping):
-    by_quantity = {column.quantity: f"{column.quantity} ({column.name})" for column in mapping.column if column.kind == "counter"}
-    if not {"delivered", "received"} <= set(by_quantity):
-        return []
-    found = swapped_readings(*(registers[by_quantity[key]] for key in ("delivered", "received")))
-    return [f"{len(found)} readings look as if the two registers were swapped, the first at {found[0]}"] if len(found) else []
+    by_quantity = {column.quantity: _register(column) for column in mapping.column if column.kind == "counter"}
+    if not {"delivered", "received"} <= set(by_quantity) or len(by_quantity) < len(registers):
+        return pd.DatetimeIndex([])  # with two registers for a quantity the other's partner is not known
+    return swapped_readings(*(registers[by_quantity[key]] for key in ("delivered", "received")))

@@ -11,8 +11,8 @@ from solarlib.quantities import InputError
 
 # Words of column names, in the order in which they are tried.
 WORDS = (
-    ("received", ("received", "export", "to grid", "fed in", "feed-in", "feed in", "surplus")),
-    ("delivered", ("delivered", "import", "from grid", "purchase", "drawn")),
+    ("received", ("received", "export", " out ", "to grid", "fed in", "feed-in", "feed in", "surplus")),
+    ("delivered", ("delivered", "import", " in ", "from grid", "purchase", "drawn")),
     ("generation", ("generation", "generated", "production", "produced", "pv", "solar", "yield", "array")),
     ("net", ("net",)),
     ("load", ("load", "use", "usage", "consumption", "consumed", "house", "demand")),
@@ -129,7 +129,7 @@ def _orders(stamps, unix, lines, certain, confirm):
         lines.append(f'# date_order = "{cells.ORDERS[likely]}"')
         confirm.append(
             f"the date {stamps[order.differ - 1]!r} can be read " + " or ".join(cells.ORDERS[place] for place in open_)
-            + f": set date_order ({cells.ORDERS[likely]} makes the rows more even in time)" * (len(set(even.values())) > 1)
+            + f": set date_order ({cells.ORDERS[likely]} makes the rows more even in time)" * (len(stamps) > 50 and len(set(even.values())) > 1)
         )
     return bool((offset == cells.MISSING).any())
 
@@ -147,11 +147,13 @@ def _share_numbers(column):
 def _column(layout, place, texts, point, group, confirm):
     title = layout.names[place] if place < len(layout.names) else ""
     word = plain(title)
-    hits = [quantity for quantity, words in WORDS if any(w in word for w in words)]
+    hits = [quantity for quantity, words in WORDS if any(w in f" {word} " for w in words)]
     unit = next((u for u in sorted(FACTORS, key=len, reverse=True) if plain(u) in word.replace("(", " ").replace("[", " ")
                  .replace(")", " ").replace("]", " ").replace("_", " ").split()), None)
     values = np.array([v for v in (cells.number(text, point, group) for text in texts) if v is not None and np.isfinite(v)])
-    rising = len(values) > 5 and (np.diff(values) >= 0).all() and values[-1] > values[0] and values[0] > np.diff(values).max()
+    steps = np.diff(values)  # a register rises nearly always, and by little beside what it shows
+    rising = len(values) > 5 and (steps >= 0).mean() > 0.7 and np.median(values) > 10 * np.median(np.abs(steps)) and (
+        (steps >= 0).mean() > 0.97 or (steps < 0).sum() <= 2) and steps.any()
     name = _name(layout, place)
     lines = ["", "[[column]]", f"name = {name}"]
     shown = title or f"column {place + 1}"
@@ -169,7 +171,7 @@ def _column(layout, place, texts, point, group, confirm):
     if unit not in ("W", "kW"):
         kind = "counter" if rising else "interval"
         lines.append(f'kind = "{kind}"')
-        confirm.append(f"{shown!r} is taken for kind {kind!r} because its numbers " + ("only rise" if rising else "rise and fall"))
+        confirm.append(f"{shown!r} is taken for kind {kind!r} because its numbers " + ("hardly ever fall" if rising else "rise and fall"))
     return lines
 
 

@@ -192,6 +192,14 @@ def test_a_counter_rolls_over_only_with_digits_and_an_exchange_needs_its_entry(t
     assert next(iter(full.intervals.values()))["how"].tolist() == ["difference", "rollover", "difference", "exchange", "difference"]
 
 
+def test_a_dial_ends_in_its_own_unit_and_what_is_off_it_is_listed(tmp_path):
+    lines = ["Time;Energy"] + [f"2026-05-{10 + place} 12:00;{value}" for place, value in enumerate((99_000, 99_900, 123456, 400, 900))]
+    column = Column("Energy", "delivered", "Wh", "counter", digits=5, multiplier=2)
+    got = read(written(tmp_path, lines), Mapping((column,), "Time", ZONE))
+    assert got.account.set_aside["text"].tolist() == ["2026-05-12 12:00;123456"]
+    assert got.intervals["delivered (Energy)"]["energy_kwh"].round(9).tolist() == [1.8, 1.0, 1.0]
+
+
 def test_energy_over_a_gap_does_not_land_in_one_interval(tmp_path):
     lines = ["Time;Energy"] + [f"2026-05-20 {hour:02d}:00;{100 + hour}" for hour in (0, 1, 2, 3, 7, 8)]
     got = read(written(tmp_path, lines), Mapping((Column("Energy", "delivered", "kWh", "counter"),), "Time", ZONE))
