@@ -76,7 +76,7 @@ def obstacle_hours(year, obstacle):
         Equal to `shade.shade_hours` with ``grain="cell"``; only intervals with some shade are computed anew.
     """
     azimuth, elevation = year.sun
-    some = np.flatnonzero((year.hours["unshaded_w"].to_numpy() > 0) & (elevation < _highest(obstacle, year.places)))
+    some = np.flatnonzero((year.hours["unshaded_w"].to_numpy() > 0) & _may_hide(obstacle, year.places, azimuth, elevation))
     shaded = hidden(obstacle, year.places, azimuth[some], elevation[some])
     touched = shaded.any(axis=1)
     some, shaded = some[touched], shaded[touched]
@@ -90,10 +90,15 @@ def obstacle_hours(year, obstacle):
     return pd.DataFrame(table, index=year.hours.index, copy=False)
 
 
-def _highest(obstacle, places):
-    """Return an elevation above which no place sees the sun behind the obstacle. [deg]"""
-    top = max(elevation for _, elevation in obstacle.points)
+def _may_hide(obstacle, places, azimuth, elevation):
+    """Tell when the sun stands so that some place may be shaded; a wide net, quick to throw."""
+    top = max(height for _, height in obstacle.points)
+    left, right = obstacle.points[0][0], obstacle.points[-1][0]
     if np.isinf(obstacle.distance_m):
-        return top
-    height = obstacle.distance_m * np.tan(np.radians(top)) - places[:, 2].min()
-    return np.degrees(np.arctan2(height, max(obstacle.distance_m - np.hypot(places[:, 0], places[:, 1]).max(), 1e-6)))
+        aside = 0.0
+    else:
+        reach = min(np.hypot(places[:, 0], places[:, 1]).max() / obstacle.distance_m, 1.0 - 1e-6)
+        raised = np.tan(np.radians(top)) - places[:, 2].min() / obstacle.distance_m
+        aside = np.degrees(np.arcsin(reach)) + 0.1
+        top = np.degrees(np.arctan2(raised, 1.0 - reach))
+    return (elevation < top) & ((azimuth - left + aside) % 360.0 <= min(right - left + 2.0 * aside, 360.0))
