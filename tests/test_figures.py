@@ -78,6 +78,24 @@ def test_line_area_and_bars_take_the_role_and_can_be_moved():
     assert bars[0].get_hatch() == figures.ROLES["bank"].hatch
 
 
+def test_boxes_are_one_artist_in_the_look_of_bars():
+    figure, ax = figures.new_figure()
+    ax.set(xlim=(0.4, 3.6), ylim=(0, 8))
+    ax.axis("off")
+    how = {"hatch": "", "linewidth": 0.0}
+    filled = figures.boxes(ax, "bank", **how)
+    figures.move_columns(filled, np.array([0, 1, 2.0]), np.array([3, 4, 7.0]), width=0.5)
+    figure.canvas.draw()
+    at_once = np.array(figure.canvas.buffer_rgba())
+    filled.remove()
+    figures.bars(ax, "bank", [1, 2, 3], [3, 3, 5], bottom=[0, 1, 2], width=0.5, **how)
+    figure.canvas.draw()
+    one_by_one = np.array(figure.canvas.buffer_rgba())
+    assert (one_by_one != 255).any()
+    # edges that fall inside a pixel are drawn a little softer in one of the two
+    assert (np.abs(at_once.astype(int) - one_by_one).max(axis=2) > 0).mean() < 0.005
+
+
 def test_png_holds_exactly_what_was_drawn():
     figure, ax = figures.new_figure()
     figures.line(ax, "pv", np.arange(50), np.random.default_rng(1).random(50))

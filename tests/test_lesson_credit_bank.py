@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from lesson_panels import columns
 from solarlib import house_bills
 from solarlib.bank import ledger
 from solarlib.house import read_house, simulate
@@ -29,14 +30,6 @@ def house(request):
 @pytest.fixture(scope="module")
 def two_storey():
     return read_house("two-storey")
-
-
-def columns(filled):
-    """Return (left, low, high) of the boxes of one filled artist."""
-    points = filled.get_paths()[0].vertices
-    count = (len(points) - 3) // 2  # out along the low edge and back along the high one, closed
-    low, high = points[1:count + 1], points[count + 2:-1][::-1]
-    return low[::4, 0], low[1::4, 1], high[1::4, 1]
 
 
 def numbers(sentence):

@@ -7,6 +7,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from lesson_panels import columns
+
 from solarlib import house_bills, lifetime_risk, money
 from solarlib.house import Outlook, read_house, simulate
 from solarlib.lessons import check, lifetime_value, lifetime_value_checks, lifetime_value_risk
@@ -75,7 +77,8 @@ def test_flow_picture_draws_flows_and_paybacks(house):
     flow = house_bills.owner_cash_flow(house)
     merit = figures_of_merit(flow, rate / 100)
     upper, lower = picture.figure.axes
-    assert [bar.get_height() for bar in upper.containers[0]][1:] == pytest.approx(flow["net"].iloc[1:].to_numpy())
+    _, low, high = columns(upper.collections[0])
+    assert (low, low[0]) == (pytest.approx(0.0), high[0]) and high[1:] == pytest.approx(flow["net"].iloc[1:].to_numpy())
     zero, plain, worth, circle, square = lower.lines
     assert plain.get_ydata() == pytest.approx(flow["cumulative"].to_numpy())
     assert worth.get_ydata()[-1] == pytest.approx(merit["net_present_value"])
@@ -254,12 +257,11 @@ def test_risk_picture_draws_shares_of_lives(house):
     picture = lifetime_value_risk.risk_picture(house)
     ax = picture.figure.axes[0]
     words = picture.update(chance=30, persistent=6, yearly=4, growth=1.0)
-    heights = [np.array([bar.get_height() for bar in container]) for container in ax.containers]
+    (_, _, own), (_, under, top) = (columns(filled) for filled in ax.collections)
+    heights = [own, top - under]
     assert sum(part.sum() for part in heights) == pytest.approx(100)
     assert heights[1].sum() == pytest.approx(30, abs=3)
-    for low, high in zip(*ax.containers):
-        assert high.get_y() == pytest.approx(low.get_height())
-        assert high.get_y() + high.get_height() < ax.get_ylim()[1]
+    assert under == pytest.approx(own) and top.max() < ax.get_ylim()[1]
     table = lifetime_value_risk.lifetimes(house, 30, 6, 4, 1.0)
     assert f"below zero in {100 * (table['net_present_value'] < 0).mean():.0f} %" in words
     summary = lifetime_risk.summarise(table).loc["all"]

@@ -8,7 +8,8 @@ from solarlib.lessons.credit_bank_rules import (
 )
 from solarlib.lessons.explore import Picture
 from solarlib.lessons.figures import (
-    BACKGROUND, INK, MONTHS, ROLES, SMALL_PT, TICK_PT, area, direct_label, line, months_axis, new_figure, zero_based,
+    BACKGROUND, INK, MONTHS, ROLES, SMALL_PT, TICK_PT, boxes, direct_label, line, months_axis, move_boxes, move_columns, new_figure,
+    zero_based,
 )
 from solarlib.meter import house_use, register_difference
 from solarlib.reset import best_reset
@@ -36,7 +37,7 @@ def register_picture(house):
     ax.tick_params(axis="y", length=0)
     ax.grid(False)
     # each energy stands in two rows: what is above each other is the same
-    delivered_boxes, own_boxes, received_boxes = (area(ax, role, [0, 1], [0, 0], [0, 0]) for role in ("import", "pv", "export"))
+    delivered_boxes, own_boxes, received_boxes = (boxes(ax, role) for role in ("import", "pv", "export"))
     names = [direct_label(ax, 0.005 * top, y, "", role, va="bottom" if y % 1 else "center", ha=side) for y, role, side in (
         (1.25, "import", "left"), (1.25, "export", "right"), (0.25, "pv", "left"), (2, None, "left"), (0, None, "left"))]
 
@@ -48,12 +49,12 @@ def register_picture(house):
         )
         home = house_use(made, delivered, received, tolerance_kwh=1)
         own = max(0, home.self_consumed_kwh)
-        for boxes, rows, left, right in (
+        for filled, rows, left, right in (
             (delivered_boxes, (2, 1), 0, delivered), (own_boxes, (2, 0), delivered, delivered + own),
             (received_boxes, (1, 0), delivered + own, delivered + own + received),
         ):
             low = np.array(rows) - 0.21
-            _boxes(boxes, np.array([left, left]), np.array([right, right]), low, low + 0.42)
+            move_boxes(filled, np.array([left, left]), np.array([right, right]), low, low + 0.42)
         end = delivered + own + received
         words = (f"delivered {delivered:,}", f"received {received:,}", f"at once {own:,}", f"{home.use_kwh:,} kWh", f"{made:,} kWh")
         places = (0, max(end, 0.5 * top), delivered, delivered + own, end)
@@ -91,7 +92,7 @@ def bank_picture(house):
     lower.set_xlabel("first year" + 40 * " " + "second year")
     zero_based(upper, top, "bank (kWh)")
     zero_based(lower, 1.7 * max(extremes.max(), 1.0), "month (kWh)", bottom=1.1 * min(extremes.min(), -1.0))
-    out, short = (area(lower, role, [0, 1], [0, 0], [0, 0]) for role in ("export", "import"))
+    out, short = (boxes(lower, role) for role in ("export", "import"))
     level = line(upper, "bank", [0], [0], linestyle="-")
     direct_label(upper, 0.6, 0.97 * top, "in the bank", "bank", va="top")
     direct_label(lower, 0.6, 1.62 * max(extremes.max(), 1.0), UP_DOWN, size=TICK_PT, va="top")
@@ -101,8 +102,8 @@ def bank_picture(house):
         rules = rules_with_reset(house, reset)
         book = book_of(house, rules, size, start)
         surplus, gone = -book["net_kwh"].to_numpy(), book["credit_reset"].to_numpy()
-        _columns(out, 0.0 * surplus, np.maximum(surplus, 0.0))
-        _columns(short, np.minimum(surplus, 0.0), 0.0 * surplus)
+        move_columns(out, 0.0 * surplus, np.maximum(surplus, 0.0))
+        move_columns(short, np.minimum(surplus, 0.0), 0.0 * surplus)
         full = book["bank_close"].to_numpy() + gone
         level.set_data(
             np.repeat(place, 3) + np.tile([-0.5, 0.5, 0.5], 24),
@@ -124,19 +125,6 @@ def bank_picture(house):
     return Picture(figure, [out, short, level, drops], update)
 
 
-def _columns(filled, low, high, width=0.7):
-    """Make one filled artist into columns at 1, 2, 3, ..."""
-    place = np.arange(1.0, len(low) + 1)
-    _boxes(filled, place - width / 2, place + width / 2, low, high)
-
-
-def _boxes(filled, left, right, low, high):
-    """Make one filled artist into boxes: painted in one go, much quicker than a bar each."""
-    x = np.column_stack([left, left, right, right]).ravel()
-    base = np.repeat(np.asarray(low, float), 4)
-    filled.set_data(x, base, base + np.outer(np.asarray(high) - low, [0, 1, 1, 0]).ravel())
-
-
 # ---------------------------------------------------------------- part 3: the bill
 
 
@@ -150,8 +138,8 @@ def bill_picture(house):
     figure, ax = new_figure(bottom=0.1)
     months_axis(ax)
     zero_based(ax, top, "bill ($ a month)")
-    fixed = area(ax, "money", [0, 1], [0, 0], [0, 0], hatch="")
-    energy = area(ax, "import", [0, 1], [0, 0], [0, 0])
+    fixed = boxes(ax, "money", hatch="")
+    energy = boxes(ax, "import")
     direct_label(ax, 0.55, 0.97 * top, "upper part: energy bought", "import", va="top")
     direct_label(ax, 12.45, 0.97 * top, "lower part: all other lines", "money", va="top", ha="right")
     sums = [direct_label(ax, month, 0, "", size=TICK_PT, ha="center", va="bottom") for month in place]
@@ -162,8 +150,8 @@ def bill_picture(house):
         year = book_of(house, tariff, size).iloc[12:]
         bought = np.maximum(0.0, (year["energy"] - year["credit_money_applied"]).to_numpy())
         other = np.maximum(0.0, year["bill"].to_numpy() - bought)
-        _columns(fixed, 0 * other, other)
-        _columns(energy, other, other + bought)
+        move_columns(fixed, 0 * other, other)
+        move_columns(energy, other, other + bought)
         for text, bill, height in zip(sums, year["bill"], other + bought):
             text.set_text(f"{bill:.0f}")
             text.set_y(height + 0.01 * top)
@@ -198,9 +186,9 @@ def reset_picture(house):
     upper.axhline(0, color=INK, linewidth=1.2)
     zero_based(upper, 1.7 * max(high, 1.0), "month (kWh)", bottom=1.1 * min(low, -1.0))
     zero_based(lower, top, "lost (kWh)")
-    out, short = (area(upper, role, [0, 1], [0, 0], [0, 0]) for role in ("export", "import"))
-    always = area(lower, "loss", [0, 1], [0, 0], [0, 0], hatch="")
-    timing = area(lower, "loss", [0, 1], [0, 0], [0, 0], facecolor=BACKGROUND, edgecolor=ROLES["loss"].colour, linewidth=1.0)
+    out, short = (boxes(upper, role) for role in ("export", "import"))
+    always = boxes(lower, "loss", hatch="")
+    timing = boxes(lower, "loss", facecolor=BACKGROUND, edgecolor=ROLES["loss"].colour, linewidth=1.0)
     direct_label(upper, 0.5, 1.62 * max(high, 1.0), UP_DOWN, size=TICK_PT, va="top")
     direct_label(lower, 0.5, 0.97 * top, "filled: lost with any month", "loss", size=TICK_PT, va="top")
     direct_label(lower, 12.3, 0.97 * top, "hatched: lost by the date", "loss", size=TICK_PT, va="top", ha="right")
@@ -214,10 +202,10 @@ def reset_picture(house):
             tables[size] = best_reset(surplus)
         table = tables[size]
         lost, by_date = table["lost_kwh"].to_numpy(), table["by_timing_kwh"].to_numpy()
-        _columns(out, 0.0 * surplus, np.maximum(surplus, 0.0))
-        _columns(short, np.minimum(surplus, 0.0), 0.0 * surplus)
-        _columns(always, 0.0 * lost, lost - by_date)
-        _columns(timing, lost - by_date, lost)
+        move_columns(out, 0.0 * surplus, np.maximum(surplus, 0.0))
+        move_columns(short, np.minimum(surplus, 0.0), 0.0 * surplus)
+        move_columns(always, 0.0 * lost, lost - by_date)
+        move_columns(timing, lost - by_date, lost)
         for text, value in zip(numbers, lost):
             text.set_text(f"{value:,.0f}")
             text.set_visible(value >= 0.5)

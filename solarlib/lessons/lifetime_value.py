@@ -10,7 +10,7 @@ from matplotlib.ticker import StrMethodFormatter
 
 from solarlib import house_bills, money
 from solarlib.lessons.explore import Picture
-from solarlib.lessons.figures import BACKGROUND, INK, ROLES, TICK_PT, bars, direct_label, line, new_figure, zero_based
+from solarlib.lessons.figures import BACKGROUND, INK, ROLES, TICK_PT, boxes, direct_label, line, move_columns, new_figure, zero_based
 from solarlib.lifetime import DEFINITIONS, INCENTIVE_CAUTION, Costs, Loan
 from solarlib.tariff import read_tariff
 
@@ -93,8 +93,8 @@ def saving_picture(house):
     ax.grid(visible=False)
     ax.axvline(0, color=INK, linewidth=1.2)
     ax.xaxis.set_major_formatter(WITH_COMMAS)
-    boxes = [ax.barh(row, 0.0, height=0.66, facecolor=ROLES[role].colour, hatch=ROLES[role].hatch, edgecolor=BACKGROUND)[0]
-             for row, role in enumerate(roles)]
+    rows = [ax.barh(row, 0.0, height=0.66, facecolor=ROLES[role].colour, hatch=ROLES[role].hatch, edgecolor=BACKGROUND)[0]
+            for row, role in enumerate(roles)]
     words = [direct_label(ax, 0, row, "", role, va="center") for row, role in enumerate(roles)]
 
     def update(size, rule):
@@ -103,7 +103,7 @@ def saving_picture(house):
         own, out, saved = parts["self_consumed"], parts["exported"], parts["saving"]
         claim = price * energies["generation"] * size / 100.0
         spans = ((0, without), (without - own, without), (without - saved, without - own), (0, without - saved), (0, claim))
-        for box, text, role, (start, end) in zip(boxes, words, roles, spans):
+        for box, text, role, (start, end) in zip(rows, words, roles, spans):
             box.set_x(start)
             box.set_width(end - start)
             sign = "−" if role in ("pv", "export") and end - start > 0 else ""
@@ -114,7 +114,7 @@ def saving_picture(house):
             f"{own:,.0f} $ by self-used and {out:,.0f} $ by exported energy. Price times generation would claim {claim:,.0f} $."
         )
 
-    return Picture(figure, [boxes, words], update, slow=True)
+    return Picture(figure, [rows, words], update, slow=True)
 
 
 # ---------------------------------------------------------------- part 2: years of money
@@ -157,7 +157,7 @@ def flow_picture(house):
     first_saving = {rule: house_bills.owner_cash_flow(house, costs_of(house), tariff).loc[1, "saving"]
                     for rule, tariff in rules(house).items()}
     year = np.arange(years + 1)
-    rows = bars(upper, "money", year, 0.0 * year, width=0.7, hatch="")
+    rows = boxes(upper, "money", hatch="")
     first = direct_label(upper, 0.6, upper.get_ylim()[1], "", "money", size=TICK_PT, va="top")
     plain = line(lower, "money", year, 0.0 * year, linestyle="-")
     worth = line(lower, "loss", year, 0.0 * year)
@@ -169,8 +169,7 @@ def flow_picture(house):
     def update(price, growth, rate, rule):
         flow = net_flow(house, price, growth, rule)
         now = money.discounted(rate / 100.0, flow)
-        for bar, height in zip(rows, np.where(year > 0, flow, 0.0)):
-            bar.set_height(height)
+        move_columns(rows, 0.0 * flow, np.where(year > 0, flow, 0.0), year)
         first.set_text(f"year 0, not drawn: {signed(flow[0])}")
         for curve, name, values, side in ((plain, names[0], flow, 1), (worth, names[1], now, -1)):
             total = np.cumsum(values)

@@ -6,7 +6,7 @@ import numpy as np
 
 from solarlib import house_bills, lifetime_risk, money
 from solarlib.lessons.explore import Picture
-from solarlib.lessons.figures import BACKGROUND, INK, ROLES, TICK_PT, bars, direct_label, line, new_figure, zero_based
+from solarlib.lessons.figures import BACKGROUND, INK, ROLES, TICK_PT, boxes, direct_label, line, move_columns, new_figure, zero_based
 from solarlib.lessons.lifetime_value import OWN, WITH_COMMAS, THIRD, costs_of, priced, rules, signed
 
 DRAWS, SEED = 2500, 2026
@@ -126,8 +126,7 @@ def risk_picture(house):
     top = 1.25 * max(_shares(house, edges, *ends).sum(axis=0).max() for ends in ((0, 0, 0, 0.5), (100, 0, 0, 0.5)))
     zero_based(ax, top, "lifetimes (% a bar)")
     ax.axvline(0, color=INK, linewidth=2.0)
-    own = bars(ax, "money", middle, 0.0 * middle, width=0.94 * width, hatch="")
-    other = bars(ax, "export", middle, 0.0 * middle, width=0.94 * width)
+    own, other = boxes(ax, "money", hatch=""), boxes(ax, "export")
     plate = {"facecolor": BACKGROUND, "edgecolor": "none", "pad": 1.5}
     names = [direct_label(ax, 0, 0, words, role, ha="center", va="bottom", bbox=plate)
              for words, role in ((OWN, "money"), (THIRD, "export"))]
@@ -135,10 +134,8 @@ def risk_picture(house):
     def update(chance, persistent, yearly, growth):
         table = lifetimes(house, chance, persistent, yearly, growth)
         parts = _shares(house, edges, chance, persistent, yearly, growth, table)
-        for low, high, a, b in zip(own, other, *parts):
-            low.set_height(a)
-            high.set_y(a)
-            high.set_height(b)
+        move_columns(own, 0.0 * parts[0], parts[0], middle, 0.94 * width)
+        move_columns(other, parts[0], parts.sum(axis=0), middle, 0.94 * width)
         for name, part, lift in zip(names, parts, (0.02, 0.12)):
             at = int(np.argmax(part))
             name.set_visible(bool(part.max() > 0))

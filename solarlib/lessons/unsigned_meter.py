@@ -9,7 +9,8 @@ from solarlib.direction import certain_import, energy_bounds
 from solarlib.house import simulate
 from solarlib.lessons.explore import Picture
 from solarlib.lessons.figures import (
-    BACKGROUND, INK, MONTHS, ROLES, area, bars, direct_label, hours_axis, line, months_axis, new_figure, zero_based,
+    BACKGROUND, INK, MONTHS, ROLES, area, bars, boxes, direct_label, hours_axis, line, months_axis, move_columns, new_figure,
+    zero_based,
 )
 from solarlib.meter import split, unsigned
 from solarlib.quantities import energy_kwh
@@ -140,8 +141,7 @@ def month_picture(house):
     figure, ax = new_figure()
     months_axis(ax)
     zero_based(ax, top, "energy (kWh a month)")
-    low = bars(ax, "import", months, 0.0 * months, width=0.62, hatch="")
-    high = bars(ax, "export", months, 0.0 * months, width=0.62)
+    low, high = boxes(ax, "import", hatch=""), boxes(ax, "export")
     use = line(ax, "load", months, 0.0 * months, marker="D", markersize=8, linestyle="none")
     bracket = ax.plot([], [], color=ROLES["reading"].colour, linewidth=4.0)[0]
     total = direct_label(ax, 1, 0, "", "reading", ha="center", va="bottom", bbox=_PAPER)
@@ -152,9 +152,8 @@ def month_picture(house):
     def update(month, size):
         table, at = tables[size], MONTHS.index(month)
         delivered, received = table["delivered"].to_numpy(), table["received"].to_numpy()
-        for below, above, one, other in zip(low, high, delivered, received):
-            below.set_height(one)
-            above.set(y=one, height=other)
+        move_columns(low, 0.0 * delivered, delivered, width=0.62)
+        move_columns(high, delivered, delivered + received, width=0.62)
         use.set_data(months, table["use"])
         came, went = round(delivered[at]), round(received[at])  # whole kWh, as the display of a meter shows
         whole, net = came + went, came - went
