@@ -3,6 +3,8 @@
 Energies are added first and divided afterwards: the mean of daily ratios is another, wrong, number.
 """
 
+import numpy as np
+
 from solarlib.quantities import InputError, energy_kwh
 
 REFERENCE_IRRADIANCE = 1000.0  # W/m2
@@ -45,6 +47,48 @@ def performance_ratio(final_yield_h, reference_yield_h):
     if not reference_yield_h > 0:
         raise InputError(f"reference yield: found {reference_yield_h:g} h, allowed is a number above 0 h")
     return final_yield_h / reference_yield_h
+
+
+def corrected_performance_ratio(ac_power_w, poa_global, temp_cell, rated_power_w, coefficient_per_c, to_c=25.0):
+    """Return the performance ratio without the effect of temperature.
+
+    Parameters
+    ----------
+    ac_power_w : array, shape (n,)
+        Delivered power. [W]
+    poa_global, temp_cell : array, shape (n,)
+        Light on the plane [W/m2] and cell temperature [degC] of the same intervals.
+    rated_power_w : float
+    coefficient_per_c : float
+        Change of power per degree, negative. [1/degC]
+    to_c : float or None
+        Temperature that the ratio is brought to. 25: the test conditions. None: the mean over the site's own light,
+        which leaves the year's ratio as it is and takes only the seasons out. [degC]
+
+    Returns
+    -------
+    float
+        Sum of energy over sum of P0 (G / 1000) (1 + coefficient (T - to_c)). Intervals with a missing value are
+        left out of both sums.
+
+    Raises
+    ------
+    InputError
+        There is no light.
+
+    Notes
+    -----
+    IEC 61724-1 (formula `from memory`); the form with the site's mean: Dierauf, Growitz, Kurtz, Becerra Cruz, Riley,
+    Hansen, Weather-corrected performance ratio, NREL/TP-5200-57991, 2013 (a summary `seen`).
+    """
+    power, light, warm = (np.asarray(values, dtype=float) for values in (ac_power_w, poa_global, temp_cell))
+    there = np.isfinite(power) & np.isfinite(light) & np.isfinite(warm)
+    power, light, warm = power[there], light[there], warm[there]
+    if not light.sum() > 0:
+        raise InputError("light on the plane: found none, allowed is a sum above 0")
+    base = (light * warm).sum() / light.sum() if to_c is None else to_c
+    expected = light / REFERENCE_IRRADIANCE * (1.0 + coefficient_per_c * (warm - base))
+    return float(_per_kw(power.sum() / 1000.0, rated_power_w) / expected.sum())
 
 
 def _per_kw(energy, rated_power_w):
