@@ -78,7 +78,8 @@ def roof_picture(house):
     trays = {distance: monthly_kwh(tray_year(house, distance)) for distance in DISTANCES}
     losses = {distance: row_loss(house, distance) for distance in DISTANCES}
     steep = [monthly_kwh(roof_year(house, tilt, equator(house))).max() for tilt in (15, 30, 60)]
-    top = 1.3 * max(*steep, trays[DISTANCES[-1]].max(), 1.0)
+    most = max(*steep, trays[DISTANCES[-1]].max(), 1.0)
+    top = 1.3 * max(most, min(use.max(), 2.0 * most))  # a house that uses more still than that: no line
     emptied = reset_month(house)
     figure, ax = new_figure(bottom=0.1)
     months_axis(ax)

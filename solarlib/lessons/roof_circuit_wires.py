@@ -147,16 +147,16 @@ def circuit_picture(house):
         ax.set_yticks([0, 1], names)
         ax.tick_params(axis="y", length=0)
         ax.grid(visible=False)
-    branch.set_xlim(0, 75)
+    branch.set_xlim(0, 85)
     branch.set_xlabel("on one branch circuit (A)")
-    busbar.set_xlim(0, 400)
+    busbar.set_xlim(0, 390)
     busbar.set_xlabel("at the busbar (A)")
     one = branch.barh([0, 1], [0, 0], height=0.6, facecolor=ROLES["pv"].colour, edgecolor=BACKGROUND)
     two = busbar.barh([0, 1], [0, 0], height=0.6, facecolor=ROLES["import"].colour, hatch="//", edgecolor=BACKGROUND)
     more = busbar.barh([0, 1], [0, 0], height=0.6, facecolor=ROLES["pv"].colour, edgecolor=BACKGROUND)
     marks = [line(ax, "load", [0, 0], [-0.45, 1.5], linestyle="-") for ax in (branch, busbar)]
     tops = [direct_label(ax, 0, -0.48, "", size=TICK_PT, va="bottom", ha="center") for ax in (branch, busbar)]
-    sums = [direct_label(ax, x, row, "", "pv", va="center", ha="right") for ax, x in ((branch, 75), (busbar, 400)) for row in (0, 1)]
+    sums = [direct_label(ax, x, row, "", "pv", va="center", ha="right") for ax, x in ((branch, 85), (busbar, 390)) for row in (0, 1)]
     verdicts = [figure.text(x, 0.02, "", fontsize=12, color=INK, fontweight="bold", va="bottom", ha="left") for x in (0.02, 0.53)]
 
     def update(units, output, breaker, panelboard):
