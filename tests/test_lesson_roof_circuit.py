@@ -197,6 +197,7 @@ def test_page_to_take_along_asks_everybody_and_approves_nothing(house):
     for refused in ("approved", "compliant", "safe", "✓", "OK"):
         assert refused not in page
     assert max(map(len, page.splitlines())) <= 100
+    assert ("one converter for all" in page) == (house.system.converter.kind == "central")
 
 
 def test_start_values_fit_every_house_into_the_controls(house):

@@ -232,6 +232,8 @@ def rise_picture(house):
 def question_list(findings, house):
     """Return the page to take along: each value with its verdict, then what no sum decides and whom to ask."""
     lines = [f"{house.name}: {house.system.module_count} modules of {house.system.module.rated_power_w:.0f} W"]
+    if house.system.converter.kind == "central":
+        lines.append("The house file has one converter for all; here its output is spread over one a module.")
     for finding in findings:
         lines.append(textwrap.fill(f"{finding.check}: {finding.verdict}", 99, subsequent_indent="   "))
         lines.append(textwrap.fill(finding.reason, 96, initial_indent="   ", subsequent_indent="   "))
