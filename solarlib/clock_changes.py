@@ -7,7 +7,7 @@ hour's energy in the wrong hour is worse than an hour that is known to be missin
 import numpy as np
 import pandas as pd
 
-from solarlib.cells import DAY, MISSING
+from solarlib.moments import DAY, MISSING
 
 FINE, SKIPPED, TWICE = 0, 1, 2
 HOUR = DAY // 24

@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from solarlib.cells import MISSING, ORDERS, TIME_WIDTH, moments
+from solarlib.moments import MISSING, ORDERS, TIME_WIDTH, moments
 from solarlib.quantities import InputError, require
 
 QUANTITIES = ("delivered", "received", "generation", "net", "load", "unsigned")

@@ -10,16 +10,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from solarlib import cells
 from solarlib.account import (
     CELL_REASONS, CELLS, CONFLICT, EMPTY, GAP, NO_NUMBER, NUMBER, OFF_DIAL, REASONS, REPEAT, TEXTS_KEPT, TIME, TWICE, Account,
 )
-from solarlib.cells import MISSING, ORDERS
+from solarlib.amounts import number_marks
+from solarlib.amounts import numbers as numbers_of
 from solarlib.clock_changes import FINE, SKIPPED, to_utc
-from solarlib.counters import interval_energy, swapped_readings
 from solarlib.csv_table import blocks, line_texts, sniff, split_line
+from solarlib.flows import flows
 from solarlib.gaps import common_step, missing
-from solarlib.mapping import Mapping, exchange_wall, interval_of, mapping_from_toml, zone_of
+from solarlib.mapping import Mapping, interval_of, mapping_from_toml, zone_of
+from solarlib.moments import MISSING, ORDERS, SECOND, DateOrder, cell_matrix, looks_like_time
+from solarlib.moments import moments as moments_of
 from solarlib.quantities import InputError
 
 @dataclass(frozen=True)
@@ -70,7 +72,7 @@ def read(path, mapping, progress=None):
     """
     mapping = mapping if isinstance(mapping, Mapping) else mapping_from_toml(mapping)
     wanted = [*mapping.time, *(column.name for column in mapping.column)]
-    is_time = _is_unix if mapping.date_order == "unix" else cells.looks_like_time
+    is_time = _is_unix if mapping.date_order == "unix" else looks_like_time
     layout = sniff(path, mapping.encoding, mapping.delimiter, mapping.header_line, wanted, is_time)
     places = [layout.position(name) for name in mapping.time], [layout.position(c.name) for c in mapping.column]
     if len({*places[0], *places[1]}) < len(wanted):
@@ -95,7 +97,7 @@ class _Rows:
     def __init__(self, layout, mapping, places):
         self.layout, self.mapping, (self.time_places, self.value_places) = layout, mapping, places
         self.orders = (mapping.date_order,) if mapping.date_order else ORDERS
-        self.order = cells.DateOrder(self.orders)
+        self.order = DateOrder(self.orders)
         self.decimal, self.thousands = self._marks()
         self.lines, self.walls, self.offsets, self.values = [], [], [], []
         self.aside, self.odd_cells = [], []  # (reason, lines); (column, reason, lines)
@@ -107,7 +109,7 @@ class _Rows:
         if given is not None:
             return given, group or ""
         texts = [row[place] for row in self.layout.sample for place in self.value_places]
-        point, found, proved = cells.number_marks(texts)
+        point, found, proved = number_marks(texts)
         if not proved:
             example = next(text for text in texts if "," in text or "." in text)
             raise InputError(
@@ -128,12 +130,12 @@ class _Rows:
             return
         lines = block.lines[rows]
         spans = [block.cell(place, rows) for place in self.time_places]
-        walls, offset = cells.moments(cells.cell_matrix(block, spans), self.orders)
+        walls, offset = moments_of(cell_matrix(block, spans), self.orders)
         timed = np.logical_or.reduce([wall != MISSING for wall in walls])
         self._set_aside(TIME, lines[~timed])
         numbers, nothing = [], []
         for place in self.value_places:
-            values, empty = cells.numbers(block, *block.cell(place, rows), self.layout.encoding, self.decimal, self.thousands)
+            values, empty = numbers_of(block, *block.cell(place, rows), self.layout.encoding, self.decimal, self.thousands)
             column = self.mapping.column[len(numbers)]
             odd = np.where(empty, EMPTY, NO_NUMBER)
             if column.digits is not None:
@@ -210,7 +212,7 @@ class _Rows:
                 self.notes.append(f"{resolved} rows of hours that the clock shows twice were told apart by their order")
         if zone is None:
             known = np.unique(offsets)
-            minutes = int(known[0]) // (60 * cells.SECOND) if len(known) == 1 else 0
+            minutes = int(known[0]) // (60 * SECOND) if len(known) == 1 else 0
             zone = zone_of(f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}")
         return moments, zone
 
@@ -265,51 +267,16 @@ class _Rows:
         return str(self.mapping.column[number].name)
 
     def _tables(self, moments, zone, columns, account):
-        mapping, notes = self.mapping, list(account.notes)
         index = pd.DatetimeIndex(moments.view("datetime64[ns]"), tz="UTC").tz_convert(zone)
-        step = interval_of(mapping.interval) if mapping.interval else common_step(index)
-        table, registers, intervals = {}, {}, {}
-        shift = pd.Timedelta(0)
-        if mapping.label == "end" and any(column.kind != "counter" for column in mapping.column):
-            if step is None:
-                raise InputError(f"{account.name}: found no common step for label = \"end\", allowed is one: set interval")
-            if any(column.kind == "counter" for column in mapping.column):
-                raise InputError(f"{account.name}: found counters beside intervals that are labelled by their end, allowed "
-                                 "is one kind in a mapping: read the file twice")
-            shift = step
-        for number, column in enumerate(mapping.column):
-            columns[number] = _converted(columns[number], column)
-            if column.kind == "counter":
-                registers[_register(column)] = pd.Series(columns[number], index)
-        swapped = _swaps(registers, mapping)
-        if len(swapped):
-            notes.append(f"{len(swapped)} readings look as if the two registers were swapped, the first at {swapped[0]}; they are left "
-                         "out of the energies: correct them in the file if you know")
-        for number, column in enumerate(mapping.column):
-            values = columns[number]
-            if column.kind == "counter":
-                shown = registers[_register(column)] / column.factor  # as displayed: a dial ends in its own unit
-                doubted = index.isin(swapped) & (column.quantity in ("delivered", "received"))
-                found = interval_energy(shown.mask(doubted), column.digits, _exchanges(column, zone))
-                found["energy_kwh"] *= column.factor
-                intervals[_register(column)] = found
-                values = _on_rows(found, index, step)
-                notes += _falls(found, column.name)
-            earlier = table.get(column.title)
-            table[column.title] = values if earlier is None else earlier + values
+        given = self.mapping.interval
+        step = interval_of(given) if given else common_step(index)
+        table, registers, intervals, notes = flows(index, step, columns, self.mapping, account.name)
         gaps = missing(index, step)
         if step is None:
             notes.append("the rows keep no common step; each stands at its true time")
         elif len(gaps):
             notes.append(f"{int(gaps['intervals'].sum())} intervals of {step} are missing in {len(gaps)} gaps")
-        account = Account(**{**vars(account), "notes": tuple(notes)})
-        frame = pd.DataFrame(table, index=index - shift if shift else index)
-        return Readings(frame, step, pd.DataFrame(registers, index=index), intervals, account)
-
-
-def _exchanges(column, zone):
-    return [(pd.Timestamp(exchange_wall(row)).tz_localize(zone, ambiguous=True, nonexistent="shift_forward"), row.old_last, row.new_first)
-            for row in column.exchange]
+        return Readings(table, step, registers, intervals, replace(account, notes=(*account.notes, *notes)))
 
 
 def _worst(account):
@@ -318,43 +285,3 @@ def _worst(account):
     reason = account.set_aside["reason"].value_counts().index[0]
     first = account.set_aside[account.set_aside["reason"] == reason].iloc[0]
     return f"most rows have {reason}, as line {first['line']}: {first['text'][:80]!r}"
-
-
-def _on_rows(found, index, step):
-    """Energy of each interval that runs from one row of the table to the next (and has the common step, if any)."""
-    values = np.full(len(index), np.nan)
-    opens, ends = (part.as_unit("ns").asi8 for part in (found.index, pd.DatetimeIndex(found["end"])))
-    at = np.searchsorted(index.as_unit("ns").asi8, opens)
-    fine = at + 1 == np.searchsorted(index.as_unit("ns").asi8, ends)
-    if step is not None:
-        fine &= ends - opens == step.value
-    values[at[fine]] = found["energy_kwh"].to_numpy()[fine]
-    return values
-
-
-def _falls(found, name):
-    notes = []
-    for how in ("rollover", "exchange", "unknown fall"):
-        rows = found[found["how"] == how]
-        if len(rows):
-            what = {"rollover": "rolled over", "exchange": "was exchanged as declared",
-                    "unknown fall": "fell, energy unknown (a rollover needs digits, an exchange its entry; a reset or swapped "
-                    "registers are possible)"}[how]
-            notes.append(f"the register {name!r} {what} after {rows.index[0]}" + (f" and {len(rows) - 1} more times" if len(rows) > 1 else ""))
-    return notes
-
-
-def _register(column):
-    return f"{column.quantity} ({column.name})"
-
-
-def _converted(values, column):
-    """Numbers of the file in W or kWh; Wh are divided by 1000, which is exact to the last digit."""
-    return values * column.multiplier / 1000.0 if column.unit == "Wh" else values * column.factor
-
-
-def _swaps(registers, mapping):
-    by_quantity = {column.quantity: _register(column) for column in mapping.column if column.kind == "counter"}
-    if not {"delivered", "received"} <= set(by_quantity) or len(by_quantity) < len(registers):
-        return pd.DatetimeIndex([])  # with two registers for a quantity the other's partner is not known
-    return swapped_readings(*(registers[by_quantity[key]] for key in ("delivered", "received")))

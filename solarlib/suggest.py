@@ -4,9 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from solarlib import cells
+from solarlib.amounts import number, number_marks
 from solarlib.csv_table import plain, sniff
 from solarlib.mapping import FACTORS
+from solarlib.moments import MISSING, ORDERS, DateOrder, looks_like_time, moments
 from solarlib.quantities import InputError
 
 # Words of column names, in the order in which they are tried.
@@ -23,7 +24,7 @@ _ORDER_NAMES = {"year first": "year-month-day", "day first": "day-month-year", "
 
 @dataclass(frozen=True)
 class Suggestion:
-    """``toml``: a mapping to copy and correct; ``certain``, ``confirm``: sentences; ``rows``: the first cells."""
+    """``toml``: a mapping to copy and correct; ``certain``, ``confirm``: sentences; ``rows``: the first """
 
     toml: str
     certain: tuple
@@ -56,7 +57,7 @@ def suggest_mapping(path, zone=None):
         No table with a date is found.
     """
     try:
-        layout = sniff(path, is_time=cells.looks_like_time)
+        layout = sniff(path, is_time=looks_like_time)
         unix = False
     except InputError:
         layout = sniff(path, is_time=_is_unix_text)
@@ -75,7 +76,7 @@ def suggest_mapping(path, zone=None):
         confirm.append("the times carry no offset: which zone is the clock in, and is it changed for summer time?")
     confirm.append('label: does a time name the start of its interval (taken) or its end (label = "end")?')
     values = [place for place, column in enumerate(texts) if place not in times and _share_numbers(column) > 0.5]
-    point, group, proved = cells.number_marks([text for place in values for text in texts[place]])
+    point, group, proved = number_marks([text for place in values for text in texts[place]])
     if proved:
         certain.append(f"decimals are written with {point!r}" + (f", thousands with {group!r}" if group else ""))
     else:
@@ -93,7 +94,7 @@ def _is_unix_text(text):
 
 
 def _time_columns(texts, unix):
-    test = _is_unix_text if unix else cells.looks_like_time
+    test = _is_unix_text if unix else looks_like_time
     shares = [np.mean([test(text) for text in column]) for column in texts]
     place = int(np.argmax([share > 0.5 for share in shares]))
     if not unix and shares[place] > 0.5 and place + 1 < len(texts) and not any(":" in text for text in texts[place][:50]):
@@ -114,28 +115,28 @@ def _orders(stamps, unix, lines, certain, confirm):
     for row, text in enumerate(stamps):
         raw = np.frombuffer(text.encode("ascii", "replace"), np.uint8)
         table[row, : len(raw)] = raw
-    walls, offset = cells.moments(table)
-    order = cells.DateOrder(cells.ORDERS)
+    walls, offset = moments(table)
+    order = DateOrder(ORDERS)
     order.look(walls, np.arange(1, len(stamps) + 1))
     open_ = [place for place, against in enumerate(order.against) if not against]
     if not open_:
         confirm.append("the dates are written in more than one order: set date_order")
         lines.append('# date_order = "day first"')
     elif len(open_) == 1 or not order.differ:
-        certain.append(f"dates are {_ORDER_NAMES[cells.ORDERS[open_[0]]]}")
+        certain.append(f"dates are {_ORDER_NAMES[ORDERS[open_[0]]]}")
     else:
         even = {place: _evenness(walls[place]) for place in open_}
         likely = max(open_, key=even.get)
-        lines.append(f'# date_order = "{cells.ORDERS[likely]}"')
+        lines.append(f'# date_order = "{ORDERS[likely]}"')
         confirm.append(
-            f"the date {stamps[order.differ - 1]!r} can be read " + " or ".join(cells.ORDERS[place] for place in open_)
-            + f": set date_order ({cells.ORDERS[likely]} makes the rows more even in time)" * (len(stamps) > 50 and len(set(even.values())) > 1)
+            f"the date {stamps[order.differ - 1]!r} can be read " + " or ".join(ORDERS[place] for place in open_)
+            + f": set date_order ({ORDERS[likely]} makes the rows more even in time)" * (len(stamps) > 50 and len(set(even.values())) > 1)
         )
-    return bool((offset == cells.MISSING).any())
+    return bool((offset == MISSING).any())
 
 
 def _evenness(walls):
-    steps = np.diff(walls[walls != cells.MISSING])
+    steps = np.diff(walls[walls != MISSING])
     return float((steps == np.median(steps)).mean()) if steps.size else 0.0
 
 
@@ -150,7 +151,7 @@ def _column(layout, place, texts, point, group, confirm):
     hits = [quantity for quantity, words in WORDS if any(w in f" {word} " for w in words)]
     unit = next((u for u in sorted(FACTORS, key=len, reverse=True) if plain(u) in word.replace("(", " ").replace("[", " ")
                  .replace(")", " ").replace("]", " ").replace("_", " ").split()), None)
-    values = np.array([v for v in (cells.number(text, point, group) for text in texts) if v is not None and np.isfinite(v)])
+    values = np.array([v for v in (number(text, point, group) for text in texts) if v is not None and np.isfinite(v)])
     steps = np.diff(values)  # a register rises nearly always, and by little beside what it shows
     rising = len(values) > 5 and (steps >= 0).mean() > 0.7 and np.median(values) > 10 * np.median(np.abs(steps)) and (
         (steps >= 0).mean() > 0.97 or (steps < 0).sum() <= 2) and steps.any()

@@ -21,8 +21,8 @@ FLOORS = (
         "health": ("health", "peers", "run_lengths", "control_chart", "signatures", "ageing"),
         "circuits": ("circuits", "voltages", "roof_loads"),
         "readings": (
-            "csv_table", "cells", "clock_changes", "counters", "gaps", "mapping", "account", "readings", "suggest",
-            "plausible", "records",
+            "csv_table", "amounts", "moments", "clock_changes", "counters", "gaps", "mapping", "flows", "account",
+            "readings", "suggest", "plausible", "records",
         ),
     },
     {

@@ -1,15 +1,20 @@
 """People's files: every way of writing a table comes out alike, and every line is accounted for."""
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib.cells import number, number_marks
+from solarlib.amounts import number, number_marks
 from solarlib.counters import interval_energy, swapped_readings
 from solarlib.gaps import regular
 from solarlib.mapping import Column, Mapping, mapping_from_toml
+from solarlib.moments import MISSING, moments
+from solarlib.plausible import plausibility
 from solarlib.quantities import InputError
 from solarlib.readings import read
+from solarlib.records import daily
 from solarlib.suggest import suggest_mapping
 
 ZONE = "America/New_York"
@@ -380,3 +385,74 @@ def test_a_damaged_file_is_accounted_for_or_refused(tmp_path, seed):
             ambiguous = time.month == 11 and time.tz_localize(None).hour == 1 and "%z" not in stamp
             assert ambiguous or inside == value
     assert read_ones > FILES_A_SEED // 4  # the test would prove nothing if all were refused
+
+
+EXAMPLES = Path(__file__).parent.parent / "data" / "examples"
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_damaged_examples_go_through_every_step_or_are_refused(tmp_path, seed):
+    """Registers, two columns, UTF-16, quotes, unproved dates: proposal, reading, even form, plausibility, daily sums."""
+    rng, path, whole = np.random.default_rng(100 + seed), tmp_path / "damaged.csv", 0
+    files = [(file.read_bytes()[:3000], file.with_suffix(".toml")) for file in sorted(EXAMPLES.glob("*.csv"))]
+    for _ in range(100):
+        raw, toml = files[rng.integers(len(files))]
+        path.write_bytes(damage(raw, rng))
+        got = None
+        for step in range(3):
+            try:
+                if step == 0:
+                    assert suggest_mapping(path, ZONE).toml
+                elif step == 1:
+                    got = read(path, toml)
+                    assert got.account.balanced and got.account.rows_used == len(got.table)
+                elif got is not None and got.step is not None:
+                    even, off = regular(got)
+                    assert even.notna().to_numpy().sum() <= got.table.notna().to_numpy().sum() and off < len(got.table)
+                    plausibility(got.table, got.step, 5760.0, 20_000.0)
+                    if "unsigned_w" not in got.table:
+                        daily(got.table, got.step)
+                    whole += 1
+            except InputError as error:
+                assert "\n" not in str(error) and "found" in str(error) and "allowed" in str(error)
+    assert whole > 20
+
+
+# ---------------------------------------------------------------- one text at a time, against Python's own reading
+
+
+@pytest.mark.parametrize("stamp, order", [
+    ("%Y-%m-%d %H:%M:%S", "year first"), ("%y/%m/%d %H:%M:%S", "year first"), ("%d.%m.%Y %H:%M:%S", "day first"),
+    ("%m/%d/%y %I:%M:%S %p", "month first"), ("%d-%b-%Y %H:%M:%S", "day first"), ("%B %d, %Y %H:%M:%S", "month first"),
+    ("%Y%m%dT%H%M%S", "day first"), ("%Y-%m-%dT%H:%M:%S.%f", "year first")])
+def test_moments_agree_with_the_calendar_of_numpy(stamp, order):
+    rng = np.random.default_rng(11)
+    seconds = rng.integers(946_684_800, 4_102_444_800, 500)  # 2000 to 2099
+    times = pd.to_datetime(seconds, unit="s")
+    texts = [text.encode() for text in times.strftime(stamp)]
+    wide = max(map(len, texts))
+    table = np.frombuffer(b"".join(text.ljust(wide, b"\0") for text in texts), np.uint8).reshape(-1, wide)
+    (walls,), offset = moments(table, (order,))
+    assert (walls == seconds * 1_000_000_000).all() and (offset == MISSING).all()
+
+
+@pytest.mark.parametrize("text", ["2026-02-29", "2026-13-01", "2026-00-10", "2026-01-01 24:01", "2026-01-01 12:60", "1.5.2", "20261301", "12:30",
+                                  "2026-01-01 13:00 PM", "2026-01-01x", "32/01/2026", "1e5", "2026-1", "01/Foo/2026"])
+def test_what_is_no_moment(text):
+    raw = np.frombuffer(text.encode(), np.uint8)[None, :]
+    walls, _ = moments(raw)
+    assert all(wall[0] == MISSING for wall in walls)
+
+
+def test_the_end_of_a_day_may_be_written_24():
+    (wall,), _ = moments(np.frombuffer(b"2026-02-28 24:00", np.uint8)[None, :], ("year first",))
+    assert pd.Timestamp(wall[0]) == pd.Timestamp("2026-03-01")
+
+
+def test_numbers_are_read_to_the_last_digit(tmp_path):
+    rng = np.random.default_rng(2)
+    texts = [f"{value:.{rng.integers(0, 12)}f}" for value in rng.normal(0, 1, 300) * 10.0 ** rng.integers(-3, 9, 300)]
+    index = pd.date_range("2026-05-20", periods=300, freq="15min", tz=ZONE)
+    lines = ["Time;Energy"] + [f"{time:%Y-%m-%d %H:%M};{text}" for time, text in zip(index, texts)]
+    got = read(written(tmp_path, lines), Mapping(**{**vars(PLAIN), "decimal": "."}))
+    assert got.table["delivered_kwh"].tolist() == [float(text) for text in texts]
