@@ -78,6 +78,7 @@ _SCHEMA = {
     "costs": {
         "installed": _MONEY, "fees": _MONEY, "roof_and_panelboard_work": _MONEY, "rebate": _MONEY,
         "upkeep_per_year": _MONEY, "insurance_and_tax_per_year": _MONEY, "residual": _MONEY, "removal": _MONEY,
+        "tax_credit_percent": number(0, 100, "%"), "tax_credit_year": whole(0, 60), "tax_owed": _MONEY,
         "event": None,
     },
     "event": {"name": text(), "year": whole(1, 60), "cost": _MONEY},
@@ -305,7 +306,9 @@ def _money(parts, events):
     outlook = Outlook(**_shares(parts.get("outlook", {})))
     if "costs" not in parts:
         return {"outlook": outlook}
-    costs = Costs(**parts["costs"], events=tuple(Event(**row) for row in events), growth=outlook.inflation)
+    given = dict(parts["costs"])
+    share = given.pop("tax_credit_percent", 0.0) / 100.0
+    costs = Costs(**given, tax_credit_share=share, events=tuple(Event(**row) for row in events), growth=outlook.inflation)
     costs.check_years(outlook.years)
     return {"costs": costs, "outlook": outlook}
 

@@ -37,6 +37,20 @@ def test_costs_and_outlook_are_read_and_may_be_left_out():
     assert house_from_table(bare).costs is None and house_from_table(bare).outlook.years == 25
 
 
+def test_a_tax_credit_is_zero_unless_the_file_names_it():
+    assert read_house("two-storey").costs.tax_credit == 0
+    own = table()
+    own["costs"] |= {"rebate": 800, "tax_credit_percent": 20, "tax_owed": 1500, "tax_credit_year": 2}
+    costs = house_from_table(own).costs
+    assert costs.tax_credit == 1500 and costs.tax_credit_year == 2  # a share of 20 % would be more than the tax owed
+    del own["costs"]["tax_owed"]
+    costs = house_from_table(own).costs
+    assert costs.tax_credit == pytest.approx(0.2 * (costs.outlay - 800))
+    own["costs"]["tax_credit_percent"] = 120
+    with pytest.raises(InputError, match="costs.tax_credit_percent: found 120, allowed is a number from 0 to 100"):
+        house_from_table(own)
+
+
 def test_there_are_contrasts():
     assert set(HOUSES) >= {"two-storey", "cabin", "bungalow"}
     assert read_house("cabin").system.converter.kind == "central"
