@@ -24,19 +24,19 @@ FLOWS = ("investment", "incentives", "saving", "upkeep", "insurance_and_tax", "e
          "loan", "interest", "principal")  # fmt: skip
 
 DEFINITIONS = {
-    "simple_payback": "outlay after incentives / (saving - running cost of year 1), in years",
-    "cumulative_payback": "first time the undiscounted running sum reaches zero, linear inside the year",
-    "lasting_payback": "time after which that running sum never falls below zero again; read this one with a loan",
-    "discounted_payback": "the cumulative payback with every flow divided by (1 + rate)^year; it may never come",
-    "net_present_value": "sum of all flows, each divided by (1 + rate)^year",
-    "savings_to_investment": "present value of savings less running costs, per unit of discounted outlay",
+    "simple_payback": "outlay after rebates, divided by what the first year leaves after upkeep",
+    "cumulative_payback": "the first time that all money in has made up for all money out",
+    "lasting_payback": "from then on the sum stays above zero, whatever repairs still come",
+    "discounted_payback": "as the cumulative one, but each year's money counts as what it is worth today",
+    "net_present_value": "all money of all years, each amount counted as what it is worth today",
+    "savings_to_investment": "savings after running costs, worth today, for each unit of outlay",
     "internal_rate": "the discount rate at which the net present value is zero; none if there is not exactly one",
-    "sign_changes": "how often the flow changes sign; above 1 look at the curve of net present value",
-    "modified_internal_rate": "yearly rate that turns the discounted outlays into the reinvested incomes",
-    "gross_saving": "sum of bill without PV - bill with PV, in the money of each year",
-    "net_saving": "sum of all flows, in the money of each year",
-    "levelised_cost_nominal": "discounted costs / discounted energy, per kWh; compare with a levelised nominal price",
-    "levelised_cost_real": "the same in money of the first day, per kWh; compare with today's price",
+    "sign_changes": "how often the yearly money changes sign; above 1, look at the curve of net present value",
+    "modified_internal_rate": "the yearly rate that turns the outlays into the incomes, put aside at given rates",
+    "gross_saving": "bills without PV less bills with it, added up in the money of each year",
+    "net_saving": "all money of all years, added up in the money of each year",
+    "levelised_cost_nominal": "costs worth today / energy discounted alike, per kWh; for a price of coming years' money",
+    "levelised_cost_real": "the same in today's money, per kWh; compare it with today's price",
 }
 
 
