@@ -155,7 +155,19 @@ def test_a_slow_picture_waits_for_the_slider_to_be_let_go_and_says_so():
     assert panel().widgets["height"].continuous_update
     slow = explore(ramp(slow=True), height=slider("Height", 0, 10, 1, 5))
     assert not slow.widgets["height"].continuous_update
-    assert any("recomputes a year" in getattr(part, "value", "") for part in slow.box.children)
+    assert any("is computed anew" in getattr(part, "value", "") for part in slow.box.children)
+
+
+def test_the_longest_label_fits_into_its_width():
+    from matplotlib import get_data_path
+    from PIL import ImageFont
+
+    wide = ImageFont.truetype(f"{get_data_path()}/fonts/ttf/DejaVuSans.ttf", 16)  # one of the widest text fonts in use
+    for words in ("Level", "Rows of the trays apart", "Right of straight ahead, upward"):
+        shown = explore(ramp(), height=slider(words[:28], 0, 10, 1, 5, "m"))
+        assert len(shown.controls["height"].label) <= 32
+        width = int(shown.widgets["height"].style.description_width.removesuffix("px"))
+        assert wide.getlength(shown.controls["height"].label) <= width <= 300
 
 
 def test_push_buttons_must_fit_on_one_row():

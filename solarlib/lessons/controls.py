@@ -14,6 +14,7 @@ import ipywidgets as widgets
 from solarlib.quantities import InputError, require
 
 LABEL_WIDTH_PX, BUTTONS_WIDTH_PX = 236, 780
+CHARACTER_PX = 9  # a wide one of 16 px text
 LONGEST_LABEL = 32
 
 # Larger than a notebook's own 13 px, a visible focus, and a fixed height wherever the words change.
@@ -28,7 +29,7 @@ STYLE = """<style>
 .sl-panel .mod-active{outline:2px solid #1A1A1A;outline-offset:-2px;font-weight:bold}
 .sl-wide{grid-column:1/-1!important}
 .sl-panel:not(.sl-question) .widget-toggle-buttons{display:flex;align-items:center}
-.sl-panel:not(.sl-question) .widget-toggle-buttons .widget-label{flex:none;width:236px}
+.sl-panel:not(.sl-question) .widget-toggle-buttons .widget-label{flex:none}
 .sl-view{margin:0!important;width:100%}
 .sl-panel .widget-toggle-buttons button,.sl-panel .jupyter-button{width:auto!important;padding:0 10px}
 .sl-panel input[type=checkbox]{margin-left:4px}
@@ -100,6 +101,11 @@ def _words(label, unit=""):
     return text
 
 
+def label_width(controls):
+    """Return the width that holds every label of a panel, the same for all of them. [px]"""
+    return max(LABEL_WIDTH_PX, *(CHARACTER_PX * len(control.label) + 4 for control in controls))
+
+
 def _decimals(*numbers):
     """Return how many decimals the numbers are written with, at most six."""
     return max(len(f"{number:.6f}".rstrip("0").partition(".")[2]) for number in numbers)
@@ -164,7 +170,7 @@ def choice(label, options, value):
     values = [held for _, held in pairs]
     if len(pairs) < 2 or value not in values:
         raise InputError(f"choice {label}: found {value!r}, allowed is one of {values}")
-    width = sum(9 * len(shown) + 26 for shown, _ in pairs)
+    width = sum(CHARACTER_PX * len(shown) + 26 for shown, _ in pairs)
 
     def make():
         kind = widgets.ToggleButtons if width <= BUTTONS_WIDTH_PX else widgets.SelectionSlider

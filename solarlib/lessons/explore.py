@@ -11,7 +11,9 @@ from html import escape
 
 import ipywidgets as widgets
 
-from solarlib.lessons.controls import LABEL_WIDTH_PX, SPEAK, STYLE, Act, Control, act, choice, number, slider, toggle
+from solarlib.lessons.controls import (
+    CHARACTER_PX, SPEAK, STYLE, Act, Control, act, choice, label_width, number, slider, toggle,
+)
 from solarlib.lessons.display import bundle, close_all
 from solarlib.lessons.figures import SHOWN_HEIGHT, SHOWN_WIDTH, png, with_caption
 from solarlib.quantities import InputError
@@ -43,7 +45,7 @@ class Picture:
         ``update(**values)`` gives the moving artists their data and RETURNS the caption: one sentence with the
         numbers and units shown. With a ``state`` it is called as ``update(state=..., **values)``.
     slow : bool
-        True for a picture that recomputes a year: it then redraws when a slider is let go, and says so.
+        True for a picture that recomputes a year, or many: it then redraws when a slider is let go, and says so.
     state : dict, optional
         Start of what push buttons change; every panel works on its own copy.
 
@@ -141,11 +143,11 @@ class Panel:
             if wide:
                 widget.add_class("sl-wide")
             if hasattr(widget.style, "description_width"):
-                widget.style.description_width = f"{LABEL_WIDTH_PX}px"
+                widget.style.description_width = f"{label_width(self.controls.values())}px"
             if hasattr(widget, "continuous_update"):
                 widget.continuous_update = not self.picture.slow
             cells = (cells + cells % 2 + 2) if wide else cells + 1
-        width = sum(9 * len(button.label) + 26 for button in self.acts.values())
+        width = sum(CHARACTER_PX * len(button.label) + 26 for button in self.acts.values())
         if width > SHOWN_WIDTH:
             raise InputError(f"explore: found push buttons {width} pixels wide, allowed are {SHOWN_WIDTH}: use fewer words")
         rows = (cells + 1) // 2 + bool(self.buttons) + self.picture.slow
@@ -159,7 +161,7 @@ class Panel:
             parts.append(widgets.HBox(list(self.buttons.values())))
         if self.picture.slow and self.widgets:
             parts.append(widgets.HTML(
-                '<p class="sl-note">Each change recomputes a year: let the slider go, then wait a moment.</p>'))
+                '<p class="sl-note">Each change is computed anew: let the slider go, then wait a moment.</p>'))
         box = widgets.VBox([*parts, self._view])
         box.add_class("sl-panel")
         return box
