@@ -40,7 +40,8 @@ def pv_clock_late(record):
     seen = seen[usable]
     seen = np.minimum(seen, np.quantile(seen, 0.98))
     group = np.minimum((np.arange(seen.size) * 12) // seen.size, 11)
-    sums = np.stack([_lag_sums(record, lag, span, usable, seen, group) for lag in LAGS_S], axis=-1)
+    sun = record.known_windows()
+    sums = np.stack([_lag_sums(record, sun, lag, span, usable, seen, group) for lag in LAGS_S], axis=-1)
     best = _peak(sums.sum(axis=1))
     parts = np.array([_peak(np.delete(sums, g, axis=1).sum(axis=1)) for g in range(12)])
     error = np.sqrt(11 / 12 * np.sum((parts - parts.mean()) ** 2))
@@ -223,8 +224,8 @@ def _undisturbed(share, span):
     return out
 
 
-def _lag_sums(record, lag_s, span, usable, seen, group):
-    power, _, _ = record.pv_at(lag_s)
+def _lag_sums(record, sun, lag_s, span, usable, seen, group):
+    power = np.interp(record.time_s + record.interval_s / 2 + lag_s, *sun)
     moved = np.abs(_change(power, span))[usable]
     moved = np.minimum(moved, np.quantile(moved, 0.98))
     terms = (np.ones(seen.size), seen, moved, seen**2, moved**2, seen * moved)

@@ -277,11 +277,13 @@ def _account(scene, p_export, account):
     first = np.flatnonzero(on & ~np.concatenate([[False], on[:-1]]))
     last = np.flatnonzero(on & ~np.concatenate([on[1:], [False]]))
     account.update(steps=int(first.size), steps_agree=0, steps_conflict=0)
-    whole = np.array([share[i : j + 1].max() >= 0.98 for i, j in zip(first, last, strict=True)], dtype=bool)
+    fully = share >= 0.98
+    count, total = (np.concatenate([[0.0], np.cumsum(fully * x)]) for x in (1.0, u))
+    whole = count[last + 1] > count[first]
     inside = whole & (first > 0) & (last < share.size - 1)
     first, last = first[inside], last[inside]
     if first.size:
-        during = np.array([u[i : j + 1][share[i : j + 1] >= 0.98].mean() for i, j in zip(first, last, strict=True)])
+        during = (total[last + 1] - total[first]) / (count[last + 1] - count[first])
         test = StepTest(scene.test_load_w, 1.0, max(25.0, scene.noise_w), 1.0)
         ratio = log_ratio(u[first - 1], during, test, u[last + 1])
         around = (p_export[first - 1] + p_export[last + 1]) / 2

@@ -50,7 +50,10 @@ class StepTest:
     dwell_s : float
         How long it stays on; the windows before and after are as long. [s]
     noise_w : float
-        Standard deviation of one reading. [W]
+        Standard deviation of one reading. `log_likelihoods` takes every change beyond this spread (and the drift) for
+        other switching, which tells nothing. So give it the instrument's noise together with the house's ordinary
+        unrest from reading to reading, for minutes about 25 to 60 W; the sensor's few watts alone would make most
+        tests of a real house seem disturbed. [W]
     reading_step_s : float
         Time between two readings. [s]
     drift_w2_per_s : float

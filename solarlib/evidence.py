@@ -23,6 +23,7 @@ LEVEL_ALONE_S = 1800.0  # ... and leaned on twice as much where step tests or a 
 COARSE_S = 120.0  # PV windows above this hide what the sun does from sample to sample
 BASE_HOLDS_S = 600.0  # so is a load below the base load: a PV error of one kind lasts
 JUMPS_PER_S = 0.001 / 60  # anything may happen to a load at this rate
+STRETCH = 32768  # samples worked on at a time
 
 
 @dataclass(frozen=True)
@@ -241,6 +242,29 @@ def step_weights(
     level_holds_s : float
         For how long a load level is one and the same fact, from `level_holds`. [s]
     """
+    w = np.empty((2, *load_w.shape))
+    # Stretch by stretch, so that a long record needs little room at a time.
+    for begin in range(0, load_w.shape[1], STRETCH):
+        part = slice(begin, begin + STRETCH)
+        arrays = (x[..., part] for x in (load_before_w, load_w, pv_sd_w, pv_change_sd_w, gap, dark, unknown))
+        w[:, :, part] = _stretch_of_weights(*arrays, habits, noise_w, interval_s, window_s, level_holds_s)
+    return w
+
+
+def _stretch_of_weights(
+    load_before_w,
+    load_w,
+    pv_sd_w,
+    pv_change_sd_w,
+    gap,
+    dark,
+    unknown,
+    habits,
+    noise_w,
+    interval_s,
+    window_s,
+    level_holds_s,
+):
     now, before = habits.log_level(load_w), habits.log_level(load_before_w)
     elapsed_s = interval_s * gap
     holds_s = max(BASE_HOLDS_S, 3 * window_s)

@@ -46,6 +46,11 @@ class Record:
     kind: str
     midnight_s: float = 0.0
 
+    def known_windows(self):
+        """Return the middles [s] and means [W] of the PV windows that are known."""
+        known = np.isfinite(self.window_pv_w)
+        return self.window_middle_s[known], self.window_pv_w[known]
+
     def pv_at(self, late_s=0.0, gain=1.0):
         """Return the PV power at each sample, how rough it is around it, and where it is not known.
 
