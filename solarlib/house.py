@@ -16,11 +16,12 @@ import pandas as pd
 from solarlib import load as house_load
 from solarlib.array import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane
 from solarlib.array import simulate as simulate_array
+from solarlib.climate import MonthlyMeans, typical_year
 from solarlib.tariff_fields import Problems, choice, listing, number, text, whole
 from solarlib.lifetime import Costs, Event
 from solarlib.load import Appliance
 from solarlib.quantities import HOURS_PER_YEAR, InputError
-from solarlib.sun import minute_weather
+from solarlib.sun import behind_horizon, minute_weather, position
 from solarlib.tariff import Tariff, tariff_from_table
 from solarlib.weather import Place, read_weather
 
@@ -37,7 +38,15 @@ _SCHEMA = {
         "altitude_m": number(-430, 6000, "m"),
         "timezone": text(),
     },
-    "weather": {"file": text(), "albedo": number(0, 0.95)},
+    "weather": {
+        "file": text(),
+        "monthly_irradiation_kwh_per_m2_day": listing(number(0, 14, "kWh/m2/day"), 12),
+        "monthly_temperature_c": listing(number(-80, 50, "degC"), 12),
+        "wind_speed_m_per_s": number(0, 30, "m/s"),
+        "seed": whole(0, 1_000_000),
+        "albedo": number(0, 0.95),
+        "horizon": listing(listing(number(0, 360, "deg"), 2)),
+    },
     "module": {"rated_power_w": number(50, 1000, "W"), "temperature_coefficient_percent_per_c": number(-1, 0, "%/degC")},
     "plane": {
         "module_count": whole(1, 1000),
@@ -89,12 +98,12 @@ _SCHEMA = {
         "inflation_percent": number(-10, 30, "%"),
     },
 }
+_MONTHLY = ("monthly_irradiation_kwh_per_m2_day", "monthly_temperature_c")
 _INNER = ("appliance", "event")  # tables inside load and costs
 _TOP = dict.fromkeys(("name", *(key for key in _SCHEMA if key not in _INNER)))
 _NEEDED = {
     "": ("name", "place", "weather", "module", "plane", "converter", "load", "meter", "tariff"),
     "place": ("name", "latitude_deg", "longitude_deg", "timezone"),
-    "weather": ("file",),
     "module": ("rated_power_w",),
     "plane": ("module_count", "tilt_deg", "azimuth_deg"),
     "converter": ("kind", "ac_limit_w"),
@@ -136,13 +145,13 @@ class Outlook:
 class House:
     """A house as its file describes it.
 
-    `weather_file` is a path or the name of a file that pvlib ships; `yearly_kwh` is the use of the whole house,
+    `weather_file` is a path or the name of a file that pvlib ships, or the monthly means that stand in for one; `yearly_kwh` is the use of the whole house,
     `appliances` (on top of the measured household) included. `costs` is None where the file names no costs.
     """
 
     name: str
     place: Place
-    weather_file: str
+    weather_file: str | MonthlyMeans
     system: ArraySystem
     yearly_kwh: float
     appliances: tuple[Appliance, ...]
@@ -198,12 +207,14 @@ def house_from_table(table, where="house", folder=HOUSE_FOLDER):
     events = _sections(problems, "event", parts.get("costs", {}).pop("event", []), "costs.event")
     if not planes and "plane" in top:
         problems.add("plane", "none", "one table [[plane]] for each roof plane")
+    if "weather" in top:
+        _check_weather(problems, top["weather"])
     problems.stop()
     try:
         return House(
             name=name,
-            place=_place(parts["place"]),
-            weather_file=_beside(folder, parts["weather"]["file"]),
+            place=_place(parts["place"], parts["weather"].get("horizon", ())),
+            weather_file=_weather_source(folder, parts["weather"]),
             system=_system(parts, planes),
             yearly_kwh=parts["load"]["yearly_kwh"],
             appliances=tuple(Appliance(**row) for row in appliances),
@@ -216,8 +227,11 @@ def house_from_table(table, where="house", folder=HOUSE_FOLDER):
 
 
 def weather(house):
-    """Return the typical year of hourly weather of a house; see `weather.read_weather`. Read once."""
-    return _weather(house.weather_file, house.place)
+    """Return the typical year of hourly weather of a house, behind its horizon. Read or made once.
+
+    See `weather.read_weather`, `climate.typical_year` and `sun.behind_horizon`.
+    """
+    return _behind(house.weather_file, house.place)
 
 
 def load(house):
@@ -245,14 +259,16 @@ def simulate(house, interval="1h", rng=None):
     """
     if interval not in ("1h", "1min"):
         raise InputError(f"interval: found {interval!r}, allowed is '1h' or '1min'")
-    sky, minutes = weather(house), load(house)
+    minutes = load(house)
     if interval == "1h":
+        sky = weather(house)
         values = minutes.to_numpy().reshape(HOURS_PER_YEAR, 60).mean(axis=1)
         drawn = pd.Series(values, minutes.index[::60])
     else:
         if rng is None:
             raise InputError("rng: found None, allowed is a numpy random Generator for one-minute clouds")
-        sky, drawn = minute_weather(sky, house.place, rng), minutes
+        sky, drawn = minute_weather(_weather(house.weather_file, house.place), house.place, rng), minutes
+        sky = behind_horizon(sky, position(sky.index, house.place), house.place.horizon)
     power = simulate_array(sky, house.place, house.system)["ac_power_w"]
     row = np.asarray((drawn.index - power.index[0]) // pd.Timedelta(interval)) % len(power)
     made = power.to_numpy()[row]
@@ -260,8 +276,16 @@ def simulate(house, interval="1h", rng=None):
 
 
 @lru_cache(maxsize=8)
-def _weather(file, place):
-    return read_weather(file, place)
+def _weather(source, place):
+    if isinstance(source, MonthlyMeans):
+        return typical_year(place, source, np.random.default_rng(source.seed))
+    return read_weather(source, place)
+
+
+@lru_cache(maxsize=8)
+def _behind(source, place):
+    sky = _weather(source, place)
+    return behind_horizon(sky, position(sky.index, place), place.horizon)
 
 
 @lru_cache(maxsize=4)
@@ -292,9 +316,27 @@ def _plain(value):
     return float(value) if type(value).__name__ == "Decimal" else value
 
 
-def _place(values):
+def _place(values, horizon):
     return Place(values["name"], values["latitude_deg"], values["longitude_deg"], values["timezone"],
-                 values.get("altitude_m", 0.0))
+                 values.get("altitude_m", 0.0), horizon)
+
+
+def _check_weather(problems, given):
+    """Note a weather table that has both a file and monthly means, or neither, or half of the means."""
+    if not isinstance(given, dict):
+        return
+    found = [key for key in ("file", *_MONTHLY) if key in given]
+    if found not in (["file"], list(_MONTHLY)):
+        problems.add("weather", " and ".join(found) or "nothing", f"either file or {' and '.join(_MONTHLY)}")
+    elif "file" in given and ("wind_speed_m_per_s" in given or "seed" in given):
+        problems.add("weather", "file with wind_speed_m_per_s or seed", "these two with monthly means only")
+
+
+def _weather_source(folder, values):
+    if "file" in values:
+        return _beside(folder, values["file"])
+    more = {new: values[key] for key, new in (("wind_speed_m_per_s", "wind_speed"), ("seed", "seed")) if key in values}
+    return MonthlyMeans(*(values[key] for key in _MONTHLY), **more)
 
 
 def _beside(folder, file):

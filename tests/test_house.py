@@ -52,8 +52,9 @@ def test_a_tax_credit_is_zero_unless_the_file_names_it():
 
 
 def test_there_are_contrasts():
-    assert set(HOUSES) >= {"two-storey", "cabin", "bungalow"}
+    assert set(HOUSES) >= {"two-storey", "cabin", "bungalow", "southern"}
     assert read_house("cabin").system.converter.kind == "central"
+    assert read_house("southern").place.latitude < 0
     assert {plane.mounting for plane in read_house("bungalow").system.planes} == {"tray"}
 
 
@@ -164,7 +165,7 @@ def test_several_wrong_entries_are_told_at_once():
 
 
 def test_files_that_cannot_be_read(tmp_path):
-    with pytest.raises(InputError, match="house file: found nothing at 'castle', allowed is one of bungalow, cabin, two-storey"):
+    with pytest.raises(InputError, match="house file: found nothing at 'castle', allowed is one of bungalow, cabin, southern, two-storey"):
         read_house("castle")
     broken = tmp_path / "broken.toml"
     broken.write_text("name = two words\n", encoding="utf-8")
@@ -188,3 +189,71 @@ def test_a_weather_file_beside_the_house_file_is_found(tmp_path):
     (tmp_path / "ours.toml").write_text(text, encoding="utf-8")
     house = read_house(tmp_path / "ours.toml")
     pd.testing.assert_frame_equal(weather(house), weather(read_house("two-storey")), check_like=True)
+
+
+# ---------------------------------------------------------------- weather from monthly means, and the horizon
+
+
+MONTHLY = {"monthly_irradiation_kwh_per_m2_day": [7.1, 6.2, 5.0, 3.8, 2.8, 2.3, 2.5, 3.3, 4.5, 5.6, 6.6, 7.2],
+           "monthly_temperature_c": [24, 23, 21, 17, 13, 10, 10, 12, 14, 17, 20, 23]}
+
+
+def test_the_southern_house_has_its_atlas_months_and_its_summer_in_january():
+    house = read_house("southern")
+    sky = weather(replace(house, place=replace(house.place, horizon=())))
+    by_month = sky.groupby(sky.index.month).mean()
+    np.testing.assert_allclose(by_month["ghi"] * 0.024, MONTHLY["monthly_irradiation_kwh_per_m2_day"], rtol=1e-9)
+    np.testing.assert_allclose(by_month["temp_air"], MONTHLY["monthly_temperature_c"], rtol=1e-9)
+    power = simulate(house)["generation_w"].groupby(lambda when: when.month).mean()
+    assert power[1] > 1.4 * power[6]
+    facing = {azimuth: simulate(replace(house, system=replace(house.system, planes=(replace(
+        house.system.planes[0], surface_azimuth=azimuth),))))["generation_w"].sum() for azimuth in (0, 180)}
+    assert facing[0] > 1.3 * facing[180]  # north is the sunny side
+
+
+def test_minutes_of_the_southern_house_hold_its_hours():
+    house = read_house("southern")
+    minutes = simulate(house, "1min", np.random.default_rng(2))
+    assert len(minutes) == 525_600 and not minutes.isna().any().any()
+    whole = energy_kwh(simulate(house)["generation_w"]).sum()
+    assert energy_kwh(minutes["generation_w"]).sum() == pytest.approx(whole, rel=0.03)
+
+
+def test_the_horizon_of_a_house_costs_light_in_hours_and_minutes():
+    entries = table()
+    entries["weather"]["horizon"] = [[60, 0], [90, 40], [140, 40], [150, 0]]
+    open_house, house = read_house("two-storey"), house_from_table(entries)
+    lost = 1 - simulate(house)["generation_w"].sum() / simulate(open_house)["generation_w"].sum()
+    rng = (np.random.default_rng(3), np.random.default_rng(3))
+    minutes = [simulate(h, "1min", r)["generation_w"].sum() for h, r in zip((house, open_house), rng)]
+    assert 0.05 < lost < 0.4
+    assert 1 - minutes[0] / minutes[1] == pytest.approx(lost, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("given", "message"),
+    [
+        ({}, "weather: found nothing, allowed is either file or monthly_irradiation_kwh_per_m2_day and monthly_temperature_c"),
+        (MONTHLY | {"file": "723170TYA.CSV"}, "weather: found file and monthly_irradiation_kwh_per_m2_day and"),
+        ({"monthly_temperature_c": [10] * 12}, "weather: found monthly_temperature_c, allowed is either file or"),
+        (MONTHLY | {"monthly_temperature_c": [10] * 11}, "weather.monthly_temperature_c: found .*allowed is a list of 12"),
+        (MONTHLY | {"monthly_irradiation_kwh_per_m2_day": [130] * 12}, "kwh_per_m2_day: found .*a number from 0 to 14"),
+        (MONTHLY | {"seed": -1}, "weather.seed: found -1, allowed is a whole number"),
+        (MONTHLY | {"wind_speed_m_per_s": "calm"}, "weather.wind_speed_m_per_s: found 'calm'"),
+        ({"file": "723170TYA.CSV", "seed": 3}, "weather: found file with wind_speed_m_per_s or seed"),
+        ({"file": "723170TYA.CSV", "horizon": [[90, 10, 3]]}, "weather.horizon: found .*each item a list of 2"),
+        ({"file": "723170TYA.CSV", "horizon": [[90, 95]]}, "horizon elevation: found 95 deg, allowed is a number from 0 to 89"),
+        ("sunny", "weather: found 'sunny', allowed is a table"),
+    ],
+)
+def test_a_wrong_weather_table_is_named_with_what_is_allowed(given, message):
+    with pytest.raises(InputError, match=message) as caught:
+        house_from_table(table() | {"weather": given}, "mine.toml")
+    assert str(caught.value).startswith("mine.toml: ") and "\n" not in str(caught.value)
+
+
+def test_more_light_than_the_sun_brings_is_refused_with_its_month():
+    months = MONTHLY | {"monthly_irradiation_kwh_per_m2_day": MONTHLY["monthly_irradiation_kwh_per_m2_day"][6:] * 2}
+    house = house_from_table(table("southern") | {"weather": months})
+    with pytest.raises(InputError, match="monthly irradiation, April: found 5.6 kWh/m2/day, allowed is a number from 0 to 5.58"):
+        weather(house)
