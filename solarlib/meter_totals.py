@@ -164,8 +164,8 @@ def agree(periods, p_state, energies, fine, tolerance=0.001):
 def audit(periods, p_state, energies, verdicts):
     """Return a table of what the registers counted beside what was decoded, one row a period. [kWh]
 
-    ``verdict`` is that of `compare` before anything was adjusted. ``reading_ratio`` is delivered plus received over the sum of the unsigned reading: far from 1 it says that the
-    instrument's gain, or the share of time seen, is off.
+    ``verdict`` is that of `compare` before anything was adjusted. ``reading_ratio`` is delivered plus received over
+    the sum of the unsigned reading: far from 1 it says that the instrument's gain, or the share of time seen, is off.
     """
     imported, exported = energies
     rows = []
