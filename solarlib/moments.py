@@ -103,11 +103,8 @@ def moments(table, orders=ORDERS):
     walls = [np.full(count, MISSING) for _ in orders]
     offset = np.full(count, MISSING)
     shape = np.where((table >= 48) & (table <= 57), np.uint8(48), table)
-    left, seen = np.arange(count), 0
-    while left.size:
-        pattern = shape[left[0]]
-        same = (shape[left] == pattern).all(axis=1) if left.size > 1 else np.ones(1, bool)
-        rows, left, seen = left[same], left[~same], seen + 1
+    for rows in _alike(shape):
+        pattern = shape[rows[0]]
         text = pattern.tobytes().rstrip(b"\0").decode("latin-1")
         if orders == ("unix",):
             if text in ("0" * 9, "0" * 10, "0" * 13):
@@ -125,9 +122,22 @@ def moments(table, orders=ORDERS):
                 day = _day(table, rows, match, order)
                 known = np.where((day == MISSING) | (clock == MISSING), MISSING, day * DAY + clock)
             wall[rows] = known
-        if seen > 2000:  # a file of texts, each of another shape: one by one would take for ever
-            break
     return walls, offset
+
+
+def _alike(shape):
+    """Yield the numbers of the rows that share a shape; most files have few shapes, a damaged one may have thousands."""
+    left = np.arange(len(shape))
+    for _ in range(40):
+        if not left.size:
+            return
+        same = (shape[left] == shape[left[0]]).all(axis=1)
+        yield left[same]
+        left = left[~same]
+    if left.size:
+        _, group = np.unique(np.ascontiguousarray(shape[left]).view(f"S{shape.shape[1]}").ravel(), return_inverse=True)
+        order = np.argsort(group, kind="stable")
+        yield from np.split(left[order], np.flatnonzero(np.diff(group[order])) + 1)
 
 
 def _one_meaning(match):

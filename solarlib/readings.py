@@ -275,7 +275,7 @@ class _Rows:
         if step is None:
             notes.append("the rows keep no common step; each stands at its true time")
         elif len(gaps):
-            notes.append(f"{int(gaps['intervals'].sum())} intervals of {step} are missing in {len(gaps)} gaps")
+            notes.append(f"missing: {int(gaps['intervals'].sum())} intervals of {step / pd.Timedelta(minutes=1):g} min, in {len(gaps)} gap(s)")
         return Readings(table, step, registers, intervals, replace(account, notes=(*account.notes, *notes)))
 
 

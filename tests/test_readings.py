@@ -128,7 +128,7 @@ def test_dirt_is_set_aside_with_line_reason_and_text(tmp_path):
         (6, lines[5]), (7, lines[6]), (8, lines[7]), (10, lines[9]), (11, lines[10]), (len(lines), lines[-1])]
     assert [reason.split(" ")[0] for reason in aside["reason"]] == ["no", "another", "no", "repeats", "the", "no"]
     assert got.account.balanced and got.account.rows_used == 93 and got.account.blank_lines == 1 and got.account.head_lines == 3
-    assert "3 intervals of 0 days 00:15:00 are missing in 1 gaps" in got.account.notes
+    assert "missing: 3 intervals of 15 min, in 1 gap(s)" in got.account.notes
     table, off = regular(got)
     assert off == 0 and len(table) == 96 and table["delivered_kwh"].isna().sum() == 3
 
@@ -177,6 +177,38 @@ def test_the_hour_that_spring_skips_is_set_aside(tmp_path):
     assert got.account.set_aside["text"].tolist() == ["2026-03-08 02:00;0.500", "2026-03-08 02:30;0.500"]
     fixed = read(written(tmp_path, lines), Mapping(**{**vars(PLAIN), "zone": "-05:00"}))
     assert fixed.account.rows_used == len(naive)
+
+
+def test_columns_by_number_without_a_header_and_blanks_between(tmp_path):
+    lines = [f"{time:%Y-%m-%d}  {time:%H:%M}   {value:.1f}" for time, value in zip(INDEX, VALUES)]
+    got = read(written(tmp_path, lines), Mapping((Column(3, "net", "W"),), (1, 2), ZONE, delimiter=" "))
+    assert (got.table.index == INDEX).all() and got.table["net_w"].tolist() == [float(f"{value:.1f}") for value in VALUES]
+    assert got.account.head_lines == 0
+
+
+def test_irregular_readings_keep_their_true_times(tmp_path):
+    rng = np.random.default_rng(6)
+    index = pd.DatetimeIndex(INDEX[0] + pd.to_timedelta(np.cumsum(rng.integers(40, 4000, 60)), unit="s"))
+    got = read(written(tmp_path, lines_of("%Y-%m-%d %H:%M:%S", index=index)), PLAIN)
+    assert (got.table.index == index).all() and got.step is None
+    with pytest.raises(InputError, match="common step"):
+        regular(got)
+
+
+def test_a_row_off_the_grid_is_counted(tmp_path):
+    lines = lines_of()
+    lines.insert(10, "2026-05-20 02:07;0.5")
+    got = read(written(tmp_path, lines), PLAIN)
+    even, off = regular(got)
+    assert off == 1 and (even.index == INDEX).all() and len(got.table) == 97
+
+
+def test_thousands_of_shapes_do_not_hide_a_sound_row(tmp_path):
+    rng = np.random.default_rng(7)
+    odd = ["".join(map(chr, rng.integers(97, 123, rng.integers(3, 20)))) + ";1.5" for _ in range(5000)]
+    sound = lines_of()
+    got = read(written(tmp_path, [*sound[:50], *odd, *sound[50:]]), PLAIN)
+    assert got.account.rows_used == 96 and len(got.account.set_aside) == 5000
 
 
 def test_labels_at_the_end_move_to_the_start(tmp_path):
