@@ -80,12 +80,13 @@ def signs(house, load_w, every_min, noise_w, pv_min):
     size, pv = shown.to_numpy(), days["pv_w"].to_numpy()
     said = pd.DataFrame(index=days.index)
     said[RUNGS[0]] = False
-    said[RUNGS[1]] = light & ~certain_import(size, pv)
+    possible = light & ~certain_import(size, pv)  # the rungs above keep what this one knows
+    said[RUNGS[1]] = possible
     before, during, after = size[at - 1], size[at], size[at + 1]
-    said[RUNGS[2]] = _held(rise_or_fall(before, during), np.full(len(at), True), at, light)
+    said[RUNGS[2]] = _held(rise_or_fall(before, during), np.full(len(at), True), at, possible)
     judge = StepTest(load_w, dwell_s=60.0, noise_w=max(SPREAD_W, noise_w), reading_step_s=60.0)
     evidence = log_ratio(before, during, judge, after)
-    said[RUNGS[3]] = _held(evidence < 0, np.abs(evidence) > LEAST_EVIDENCE, at, light)
+    said[RUNGS[3]] = _held(evidence < 0, np.abs(evidence) > LEAST_EVIDENCE, at, possible)
     said[RUNGS[4]] = _without_tests(house, noise_w, pv_min) > 0.5
     table = pd.DataFrame({"reading_w": shown, "pv_w": days["pv_w"], "test_on": test["share_on"]})
     found = decode(table, load_w, pv_window_s=60 * pv_min, calibrate=False, draws=0)
@@ -95,14 +96,14 @@ def signs(house, load_w, every_min, noise_w, pv_min):
     return said, truth
 
 
-def _held(exports, answered, at, light):
-    """Hold each answer until the next one; import before the first and without daylight."""
+def _held(exports, answered, at, possible):
+    """Hold each answer until the next one; import before the first and where export is not possible."""
     if len(at) == 0:
-        return np.zeros(len(light), dtype=bool)
-    kept = np.full(len(light), -1)
+        return np.zeros(len(possible), dtype=bool)
+    kept = np.full(len(possible), -1)
     kept[at[answered]] = np.flatnonzero(answered)
     last = np.maximum.accumulate(kept)
-    return light & (last >= 0) & np.where(last >= 0, exports[last], False)
+    return possible & (last >= 0) & np.where(last >= 0, exports[last], False)
 
 
 def scores(said, truth):
