@@ -1,8 +1,9 @@
 """Tables kept from day to day and bill to bill: sums with the share of the day they rest on, in plain CSV files.
 
 A kept file is never rewritten in place: the new whole file is written beside it and then takes its name, so that a
-machine switched off at any moment leaves the old file or the new one. Rows already there are left as they are; rows
-that come again with other numbers are reported, and replaced only where a person says so.
+machine switched off at any moment leaves the old file or the new one. A row that was there in part gives way to the
+same row with more of the day or period measured; any other row that comes again with other numbers is reported, and
+replaced only where a person says so.
 """
 
 import csv
@@ -123,14 +124,18 @@ class Change:
 
     added: tuple
     alike: tuple
-    differing: pd.DataFrame  # key, column, kept, offered, replaced
+    completed: tuple  # keys of rows that were there in part and of which more is measured now
+    differing: pd.DataFrame  # key, column, kept, offered, replaced; every changed cell, those of completed rows too
     written: bool
 
     def __str__(self):
         text = f"{len(self.added)} rows added, {len(self.alike)} were there already"
-        if len(self.differing):
-            rows = self.differing["key"].nunique()
-            kept = rows - self.differing.loc[self.differing["replaced"], "key"].nunique()
+        if self.completed:
+            text += f", {len(self.completed)} completed"
+        other = self.differing[~self.differing["key"].isin(self.completed)]
+        if len(other):
+            rows = other["key"].nunique()
+            kept = rows - other.loc[other["replaced"].astype(bool), "key"].nunique()
             text += f", {rows} came with other numbers ({kept} left as they were, {rows - kept} replaced as asked)"
         return text + "."
 
@@ -164,7 +169,7 @@ def keep(path, table, replace=()):
     columns, kept = _load(path, key) if path.exists() else (list(table.columns), [])
     columns = columns + [name for name in table.columns if name not in columns]
     places = {row[key]: row for row in kept}
-    added, alike, differing = [], [], []
+    added, alike, completed, differing = [], [], [], []
     for row in new:
         old = places.get(row[key])
         if old is None:
@@ -174,9 +179,11 @@ def keep(path, table, replace=()):
         odd = [name for name, value in row.items() if not _equal(old.get(name, ""), value) and not (name == "note" and not value)]
         if not odd:
             alike.append(row[key])
+        more = bool(odd) and _more_measured(old, row)
+        completed += [row[key]] * more
         for name in odd:
-            differing.append((row[key], name, old.get(name, ""), row[name], row[key] in replace))
-            if row[key] in replace:
+            differing.append((row[key], name, old.get(name, ""), row[name], more or row[key] in replace))
+            if differing[-1][-1]:
                 old[name] = row[name]
     change = any(row[-1] for row in differing) or bool(added)
     if change:
@@ -186,7 +193,7 @@ def keep(path, table, replace=()):
         writer.writeheader()
         writer.writerows(kept)
         write_whole(path, text.getvalue())
-    return Change(tuple(added), tuple(alike), pd.DataFrame(differing, columns=["key", "column", "kept", "offered", "replaced"]), change)
+    return Change(tuple(added), tuple(alike), tuple(completed), pd.DataFrame(differing, columns=["key", "column", "kept", "offered", "replaced"]), change)
 
 
 def load(path):
@@ -254,6 +261,17 @@ def _equal(kept, offered):
         return float(kept) == float(offered)
     except ValueError:
         return False
+
+
+def _more_measured(kept, offered):
+    """Tell whether a row rests on more of its day or period than the kept one."""
+    for name in ("measured_share", "usable_days"):
+        if name in kept and name in offered:
+            try:
+                return float(offered[name]) > float(kept[name] or 0)
+            except ValueError:
+                return False
+    return False
 
 
 def _load(path, key):

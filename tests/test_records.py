@@ -94,6 +94,21 @@ def test_other_numbers_are_reported_and_replaced_only_when_asked(tmp_path):
     assert load(path)["delivered_kwh"].tolist()[:3] == [9.6, 12.0, 9.2]
 
 
+def test_a_day_that_was_there_in_part_is_completed_and_never_cut_back(tmp_path):
+    path, table = tmp_path / "days.csv", readings()
+    days = daily(table, STEP)
+    early = daily(table.iloc[:-50], STEP, {"2026-03-31": "so far"})
+    assert early["quality"].iloc[-1] == "part"
+    keep(path, early)
+    change = keep(path, days)
+    assert change.completed == ("2026-03-31",) and change.differing["replaced"].all() and "1 completed" in str(change)
+    kept = load(path)
+    assert kept["delivered_kwh"].iloc[-1] == 9.6 and kept["note"].iloc[-1] == "so far"
+    raw = path.read_bytes()
+    again = keep(path, early)  # an older, shorter file comes once more
+    assert not again.written and not again.completed and len(again.differing) and path.read_bytes() == raw
+
+
 def test_what_a_person_wrote_into_the_file_stays(tmp_path):
     path, days = tmp_path / "days.csv", daily(readings(), STEP)
     keep(path, days.iloc[:3])
