@@ -128,12 +128,12 @@ class _Blocks:
         self.size = size or max(1, int(np.sqrt(self.count) * 0.17))
         self.blocks = -(-self.count // self.size)
         steps = np.empty((self.size, 4, self.blocks))
-        whole = self.blocks * self.size
+        full, rest = divmod(self.count, self.size)
         for k, (i, j) in enumerate(((0, 0), (0, 1), (1, 0), (1, 1))):
-            row = w[i, j]
-            if whole != self.count:
-                row = np.concatenate([row, np.full(whole - self.count, float(i == j))])
-            steps[:, k] = row.reshape(self.blocks, self.size).T
+            steps[:, k, :full] = w[i, j, : full * self.size].reshape(full, self.size).T
+            if rest:  # the last block is filled up with steps that change nothing
+                steps[:rest, k, full] = w[i, j, full * self.size :]
+                steps[rest:, k, full] = float(i == j)
         self.steps = steps
 
     def in_order(self, out):
