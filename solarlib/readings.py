@@ -98,17 +98,19 @@ class _Rows:
         self.layout, self.mapping, (self.time_places, self.value_places) = layout, mapping, places
         self.orders = (mapping.date_order,) if mapping.date_order else ORDERS
         self.order = DateOrder(self.orders)
-        self.decimal, self.thousands = self._marks()
+        self.marks_open = False
+        self.decimal, self.thousands = self._marks([row[place] for row in layout.sample for place in self.value_places])
         self.lines, self.walls, self.offsets, self.values = [], [], [], []
         self.aside, self.odd_cells = [], []  # (reason, lines); (column, reason, lines)
         self.total = self.blank = 0
 
-    def _marks(self):
-        """Decimal and thousands marks: given, or proved by the first rows."""
+    def _marks(self, texts):
+        """Decimal and thousands marks: given, or proved by texts; with texts that hold none the question stays open."""
         given, group = self.mapping.decimal, self.mapping.thousands
         if given is not None:
             return given, group or ""
-        texts = [row[place] for row in self.layout.sample for place in self.value_places]
+        texts = [text for text in texts if text.strip(" +-.,'0123456789eE\u00a0\u202f") == ""]
+        self.marks_open = not any("," in text or "." in text for text in texts)
         point, found, proved = number_marks(texts)
         if not proved:
             example = next(text for text in texts if "," in text or "." in text)
@@ -117,6 +119,17 @@ class _Rows:
                 'or between thousands; allowed is one meaning: set decimal = "." or decimal = ",", and thousands'
             )
         return point, found if group is None else group
+
+    def _late_marks(self, block, spans):
+        """The first rows of a dark week may be bare zeros: look for the first numbers that show a mark."""
+        for start, end in spans:
+            shown = cell_matrix(block, [(start, end)])
+            rows = np.flatnonzero(((shown == 44) | (shown == 46)).any(axis=1))[:2000]
+            if rows.size:
+                texts = block.texts(start[rows], end[rows], self.layout.encoding)
+                self.decimal, self.thousands = self._marks(texts)
+                if not self.marks_open:
+                    return
 
     def take(self, block):
         """Take in one block of lines."""
@@ -134,8 +147,11 @@ class _Rows:
         timed = np.logical_or.reduce([wall != MISSING for wall in walls])
         self._set_aside(TIME, lines[~timed])
         numbers, nothing = [], []
-        for place in self.value_places:
-            values, empty = numbers_of(block, *block.cell(place, rows), self.layout.encoding, self.decimal, self.thousands)
+        cut = [block.cell(place, rows) for place in self.value_places]
+        if self.marks_open:
+            self._late_marks(block, cut)
+        for start, end in cut:
+            values, empty = numbers_of(block, start, end, self.layout.encoding, self.decimal, self.thousands)
             column = self.mapping.column[len(numbers)]
             odd = np.where(empty, EMPTY, NO_NUMBER)
             if column.digits is not None:

@@ -108,6 +108,15 @@ def test_a_number_of_two_meanings_is_asked_for(tmp_path):
     assert read(written(tmp_path, lines), Mapping(**{**vars(PLAIN), "decimal": ","})).table["delivered_kwh"].iloc[0] == 1.234
 
 
+def test_the_marks_of_numbers_may_show_late(tmp_path):
+    index = pd.date_range("2026-01-01", periods=6000, freq="15min", tz=ZONE)
+    lines = ["Time;Energy"] + [f"{time:%Y-%m-%d %H:%M};{'0' if place < 4000 else '1,25'}" for place, time in enumerate(index)]
+    got = read(written(tmp_path, lines), PLAIN)
+    assert got.account.rows_used == 6000 and got.table["delivered_kwh"].sum() == 2500
+    with pytest.raises(InputError, match="'1,250'.*set decimal"):
+        read(written(tmp_path, [line.replace("1,25", "1,250") for line in lines]), PLAIN)
+
+
 def test_a_zone_is_asked_for(tmp_path):
     with pytest.raises(InputError, match="set zone"):
         read(written(tmp_path, lines_of()), Mapping(**{**vars(PLAIN), "zone": None}))
