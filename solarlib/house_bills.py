@@ -17,7 +17,7 @@ from solarlib.house import simulate
 from solarlib.lifetime import cash_flow
 from solarlib.lifetime_bills import split_saving, tabulate, yearly_bills, yield_path
 from solarlib.meter import split
-from solarlib.money import growth_path
+from solarlib.money import growth_path, net_present_value
 from solarlib.periods import monthly_periods
 from solarlib.quantities import InputError, energy_kwh, require
 
@@ -194,6 +194,33 @@ def net_flow(house, costs=None, tariff=None, price_growth=None, years=None, degr
     flow = _spent(_costs(house, costs), without.size, loan).copy()
     flow[1:] += without - with_array
     return flow
+
+
+def break_even_share(house, export_price, costs=None):
+    """Return the self-used share of the generation at which the net present value is zero.
+
+    A self-used kWh saves `avoided_price`, an exported one earns `export_price`; both grow with the outlook of the
+    house. Above 1 the array never pays for itself at its discount rate, below 0 it does whatever is self-used.
+
+    Parameters
+    ----------
+    house : House
+    export_price : float
+        Below `avoided_price`. [money/kWh]
+    costs : Costs, optional
+
+    Returns
+    -------
+    float
+    """
+    price, view = avoided_price(house), house.outlook
+    require(export_price, "export_price", 0)
+    if not export_price < price:
+        raise InputError(f"export_price: found {export_price:g}, allowed is less than the price of a bought kWh, {price:g}")
+    energy = np.concatenate([[0.0], generation_path(house) * growth_path(view.years, view.price_growth)])
+    spent = float(net_present_value(view.discount_rate, _spent(_costs(house, costs), view.years, None)))
+    needed = -spent / float(net_present_value(view.discount_rate, energy))  # of each kWh, in money of the first year
+    return (needed - export_price) / (price - export_price)
 
 
 def _costs(house, costs):

@@ -24,7 +24,7 @@ FLOWS = ("investment", "incentives", "saving", "upkeep", "insurance_and_tax", "e
          "loan", "interest", "principal")  # fmt: skip
 
 DEFINITIONS = {
-    "simple_payback": "outlay after rebates, divided by what the first year leaves after upkeep",
+    "simple_payback": "outlay after rebates and credits / what the first year leaves after upkeep",
     "cumulative_payback": "the first time that all money in has made up for all money out",
     "lasting_payback": "from then on the sum stays above zero, whatever repairs still come",
     "discounted_payback": "as the cumulative one, but each year's money counts as what it is worth today",

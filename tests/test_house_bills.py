@@ -10,6 +10,7 @@ from solarlib import house_bills, money
 from solarlib.bank import ledger
 from solarlib.house import read_house, simulate
 from solarlib.lifetime import Costs, Event, Loan, figures_of_merit
+from solarlib.lifetime_bills import yield_path
 from solarlib.meter import split
 from solarlib.periods import monthly_periods
 from solarlib.quantities import InputError, energy_kwh
@@ -123,6 +124,24 @@ def test_cash_flow_of_the_file_without_wear_or_growth_repeats_the_first_year(hou
     merit = figures_of_merit(flow, 0.05)
     running = house.costs.upkeep_per_year
     assert merit["simple_payback"] == pytest.approx(money.simple_payback(house.costs.outlay, saved, running), rel=0.01)
+
+
+def test_break_even_share_is_where_the_bills_give_a_worth_of_zero(house):
+    """The straight line through two worths that come from bills: as billed, and with every kWh at the full price."""
+    export = house_bills.avoided_price(house) / 3
+    paid = house_bills.at_price_level(read_tariff("flat-net-billing-5-cents"), house_bills.avoided_price(house) / 0.15)
+    rate, kwh = house.outlook.discount_rate, house_bills.year_energies(house)
+    used = kwh["self_used"] / kwh["generation"]
+    billed = float(money.net_present_value(rate, house_bills.net_flow(house, tariff=paid)))
+    full = house_bills.owner_cash_flow(house, tariff=paid)
+    worth = kwh["generation"] * house_bills.avoided_price(house) * yield_path(house.outlook.years, house.system.degradation_per_year)
+    full.loc[1:, "net"] += worth * money.growth_path(house.outlook.years, house.outlook.price_growth) - full.loc[1:, "saving"]
+    full = float(money.net_present_value(rate, full["net"].to_numpy()))
+    zero = used - billed * (1 - used) / (full - billed)
+    assert house_bills.break_even_share(house, export) == pytest.approx(zero, abs=0.02)
+    for wrong in (3 * export, -0.01):
+        with pytest.raises(InputError, match="export_price: found"):
+            house_bills.break_even_share(house, wrong)
 
 
 def test_generation_wears(house):

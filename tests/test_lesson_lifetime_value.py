@@ -236,6 +236,24 @@ def test_one_row_of_the_tornado_by_hand(house):
         assert row["result"] == pytest.approx(float(money.net_present_value(rate, flow)))
 
 
+def test_a_rule_that_changes_within_a_life_keeps_the_first_ten_years(house):
+    table, _, base = lifetime_value_risk.tornado(house)
+    changed = table.set_index("factor").loc[lifetime_value_risk.LATER, "result"]
+    own, third = (house_bills.owner_cash_flow(house, tariff=lifetime_value.rules(house)[rule])["net"] for rule in (OWN, THIRD))
+    rate, years = house.outlook.discount_rate, np.arange(house.outlook.years + 1)
+    flow = np.where(years <= 10, own, third)
+    assert np.min(changed) == pytest.approx((flow / (1 + rate) ** years).sum(), abs=0.01)
+    assert (third / (1 + rate) ** years).sum() < np.min(changed) < base
+
+
+def test_break_even_in_words(house, two_storey):
+    kwh = house_bills.year_energies(house)
+    assert f"(now {kwh['self_used'] / kwh['generation']:.0%}" in lifetime_value.break_even(house)
+    cheap = replace(two_storey, costs=replace(two_storey.costs, installed=500.0, fees=0.0, events=()))
+    assert "always pays" in lifetime_value.break_even(cheap)
+    assert "never pays" in lifetime_value.break_even(replace(two_storey, costs=replace(two_storey.costs, installed=90_000.0)))
+
+
 def test_drawn_lives_are_those_of_the_house(house):
     table = lifetime_value_risk.lifetimes(house, 50, 0, 0, 0.0)
     rates = house.outlook.discount_rate

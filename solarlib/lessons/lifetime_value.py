@@ -50,6 +50,17 @@ def paybacks(merit):
     return "\n".join(f"{name.replace('_', ' '):19} {when(merit[name]):>10}: {DEFINITIONS[name]}" for name in names)
 
 
+def break_even(house):
+    """Say how much of the energy must be self-used if each exported kWh earns a third of the price."""
+    price, kwh = house_bills.avoided_price(house), house_bills.year_energies(house)
+    if not (price > 0 and kwh["generation"] > 0):
+        return "No break-even share: this array makes nothing, or a kWh has no price."
+    share = house_bills.break_even_share(house, price / 3.0, costs_of(house))
+    words = (f"{share:.0%}" if 0 <= share <= 1 else "more than there is: it never pays" if share > 1
+             else "nothing: it always pays")
+    return f"{THIRD}: break-even share {words} (now {kwh['self_used'] / kwh['generation']:.0%} are self-used)"
+
+
 def caution():
     """Return the caution on incentives in short lines."""
     return textwrap.fill(INCENTIVE_CAUTION, 100)
@@ -110,7 +121,7 @@ def saving_picture(house):
             text.set_text(f"{sign}{abs(end - start) if role != 'money' else end:,.0f} $".replace("-", "−"))
             text.set_x(max(start, end, 0.0) + 0.012 * span)
         return (
-            f"{rule}, {size} % of the array: {without:,.0f} $ without and {without - saved:,.0f} $ with it, saved {saved:,.0f} $: "
+            f"{_capital(rule)}, {size} % of the array: {without:,.0f} $ without and {without - saved:,.0f} $ with it, saved {saved:,.0f} $: "
             f"{own:,.0f} $ by self-used and {out:,.0f} $ by exported energy. Price times generation would claim {claim:,.0f} $."
         )
 
@@ -185,12 +196,16 @@ def flow_picture(house):
         running = costs.upkeep_per_year + costs.insurance_and_tax_per_year
         simple = money.simple_payback(costs.outlay - costs.rebate, first_saving[rule], running)
         return (
-            f"{rule}, price {price} %: simple payback {when(simple)}, running sum {when(back[0])} (for good: "
+            f"{_capital(rule)}, price {price} %: simple payback {when(simple)}, running sum {when(back[0])} (for good: "
             f"{when(money.payback(flow, lasting=True))}), discounted at {rate:g} % {when(back[1])}. "
             f"Net {signed(flow.sum())} in all, worth {signed(now.sum())} today."
         )
 
     return Picture(figure, [rows, first, plain, worth, marks, names], update)
+
+
+def _capital(words):
+    return words[0].upper() + words[1:]
 
 
 def signed(amount):
@@ -253,7 +268,7 @@ def curve_picture(house):
                 text.set_text(f"{root:.1f} %")
                 rising = values[min(np.searchsorted(rates, root), 160)] > values[max(np.searchsorted(rates, root) - 1, 0)]
                 text.set(x=np.clip(root + 0.9, 1.0, 19.0), y=-5 if rising else 5, va="top" if rising else "bottom")
-        return f"{deal[0].upper()}{deal[1:]}, discount rate {rate:g} %: net present value {signed(worth)}. {_rate_words(flow, roots)}"
+        return f"{_capital(deal)}, discount rate {rate:g} %: net present value {signed(worth)}. {_rate_words(flow, roots)}"
 
     return Picture(figure, [curve, here, zeros, name, found], update)
 

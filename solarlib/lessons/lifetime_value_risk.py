@@ -10,17 +10,18 @@ from solarlib.lessons.figures import BACKGROUND, INK, ROLES, TICK_PT, boxes, dir
 from solarlib.lessons.lifetime_value import OWN, WITH_COMMAS, THIRD, costs_of, priced, rules, signed
 
 DRAWS, SEED = 2500, 2026
-
-
+CHANGE_YEAR = 11
+LATER = f"rule from year {CHANGE_YEAR}"
 
 def _settings(house, rule):
     """Return (base, {factor: settings}, {(factor, setting): words}) of the tornado."""
     view, costs, wear = house.outlook, costs_of(house), house.system.degradation_per_year
-    base = {"billing rule": rule, "energy price": 1.0, "array's price": 100, "sun and model": 1.0,
+    base = {"billing rule": rule, LATER: None, "energy price": 1.0, "array's price": 100, "sun and model": 1.0,
             "price growth": view.price_growth, "years of use": view.years, "upkeep, repairs": 1.0, "wear of modules": wear}
     longer = {years: f"{years} years" for years in (max(1, view.years - 5), view.years + 5)}
     words = {
         "billing rule": {other: other for other in rules(house) if other != rule},
+        LATER: {OWN: OWN} if rule == THIRD else {THIRD: THIRD},
         "energy price": {0.8: "−20 %", 1.2: "+20 %"}, "array's price": {125: "+25 %", 75: "−25 %"},
         "sun and model": {0.9: "−10 %", 1.1: "+10 %"},
         "price growth": {view.price_growth + change: _percent(view.price_growth + change, "+") for change in (-0.02, 0.02)},
@@ -40,8 +41,14 @@ def tornado(house, rule=OWN, price=100, rate=None):
         more = v["upkeep, repairs"]
         costs = replace(costs, upkeep_per_year=more * costs.upkeep_per_year,
                         events=tuple(replace(event, cost=more * event.cost) for event in costs.events))
-        flow = house_bills.net_flow(house, costs, rules(house)[v["billing rule"]], v["price growth"], v["years of use"],
-                                    v["wear of modules"], v["sun and model"], v["energy price"])
+
+        def net(held):
+            return house_bills.net_flow(house, costs, rules(house)[held], v["price growth"], v["years of use"],
+                                        v["wear of modules"], v["sun and model"], v["energy price"])
+
+        # a second rule set takes over with an empty bank
+        flow, later = net(v["billing rule"]), v[LATER]
+        flow = flow if later is None else np.concatenate([flow[:CHANGE_YEAR], net(later)[CHANGE_YEAR:]])
         return float(money.net_present_value(rate, flow))
 
     return lifetime_risk.tornado(value, base, alternatives), words, value(**base)
