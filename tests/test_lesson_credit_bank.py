@@ -389,12 +389,15 @@ def test_vote_is_what_the_domain_computes():
 
 def test_own_bill(house):
     tariff = house.tariff
-    words = checks.own_bill(house, (99900, 310), (400, 620), 100)
+    days = ("2026-11-03", "2026-12-02")
+    words = checks.own_bill(house, days, (99900, 310), (400, 620), 100)
     energy = float(tariff.charge("energy").price) * (410 - 220 - 100)
-    assert "delivered 410 kWh, received 220 kWh, from the bank 100 kWh" in words
+    assert "29 days: delivered 410 kWh, received 220 kWh, from the bank 100 kWh" in words
     assert f"{float(tariff.charge('basic charge').price) + round(energy + 1e-9, 2):.2f} $" in words.splitlines()[-2]
     assert "afterwards: 0 kWh" in words
-    assert checks.own_bill(house, (None, 3), (1, 2)).startswith("Not filled in")
-    for wrong in (((400, 100), (1, 2)), ((1, 2), (1, 1e9)), (("a", 2), (1, 2))):
+    assert checks.own_bill(house, days, (None, 3), (1, 2)).startswith("Not filled in")
+    assert checks.own_bill(house, (None, None), (1, 3), (1, 2)).startswith("Not filled in")
+    for wrong in ((days, (400, 100), (1, 2)), (days, (1, 2), (1, 1e9)), (days, ("a", 2), (1, 2)), (days, (1, 2), (1, 2), -5),
+                  (days[::-1], (1, 2), (1, 2)), (("3 Nov", days[1]), (1, 2), (1, 2)), ((2026, 2027), (1, 2), (1, 2))):
         said = checks.own_bill(house, *wrong)
         assert said.startswith("This cannot be used.") and "\n" not in said

@@ -132,16 +132,16 @@ def example_tariff():
 
 
 def bill_of(mine, bank=None):
-    """Return the ledger row of a learner's winter month under `example_tariff`; the month before filled the bank."""
-    return _with_bank(example_tariff(), mine.shortage, mine.sent, mine.bank if bank is None else bank)
+    """Return the ledger row of a learner's winter month under `example_tariff`."""
+    days = date(2026, 11, 1), date(2026, 12, 1)
+    return _one_bill(example_tariff(), days, mine.shortage, mine.sent, mine.bank if bank is None else bank)
 
 
-def _with_bank(tariff, delivered, received, bank, **rated):
-    start, first, end = date(2026, 10, 1), date(2026, 11, 1), date(2026, 12, 1)
+def _one_bill(tariff, days, delivered, received, bank, **rated):
     periods = pd.DataFrame({
-        "period_start": [start, first], "period_end": [first, end], "delivered_kwh": [0.0, delivered], "received_kwh": [bank, received],
+        "period_start": days[:1], "period_end": days[1:], "delivered_kwh": [float(delivered)], "received_kwh": [float(received)],
     })
-    return ledger(periods, tariff, compare=False, **rated).iloc[1]
+    return ledger(periods, tariff, opening_kwh=bank, compare=False, **rated).iloc[0]
 
 
 def check_bill(answer, mine):
@@ -208,33 +208,44 @@ def check_reset(answer, house):
 # ---------------------------------------------------------------- a reader's own bill
 
 
-def own_bill(house, delivered, received, bank_kwh=0):
+def own_bill(house, days, delivered, received, bank_kwh=0):
     """Return the printed lines of one bill from two pairs of readings, or a sentence that says what is missing.
 
     Parameters
     ----------
     house : House
+    days : (first, last)
+        Dates of the two readings, as "2026-03-04".
     delivered, received : (before, after)
         Readings of the registers; None where not filled in. [kWh]
     bank_kwh : float
         In the bank before this bill. [kWh]
     """
-    if None in (*delivered, *received, bank_kwh):
+    if None in (*days, *delivered, *received, bank_kwh):
         return "Not filled in yet. Put the readings of two dates in place of None and run the cell again."
     try:
+        days = [_date(day) for day in days]
         used, sent = (register_difference(*pair, house.meter.digits) for pair in (delivered, received))
         require(bank_kwh, "bank_kwh", 0, 1e6, "kWh")
         credit = house.tariff.credit
         tariff = replace(house.tariff, valid_from=None, valid_to=None, credit=replace(
             credit, at_reset=None, reset_month=None, reset_date=None, reset_anniversary=None, reset_bills=None,
         ))
-        row = _with_bank(tariff, used, sent, bank_kwh if credit.unit == "kWh" else 0.0, **ratings(house))
+        row = _one_bill(tariff, days, used, sent, bank_kwh if credit.unit == "kWh" else 0.0, **ratings(house))
     except (InputError, TypeError, ValueError) as error:
         return f"This cannot be used. {error}."
     lines = [f"{charge.line:<28}{row[f'line {charge.line}']:>10.2f} $" for charge in tariff.charges]
     extra = {"added to the minimum bill": row["min_bill_topup"], "credit in money": -row["credit_money_applied"]}
     lines += [f"{name:<28}{amount:>10.2f} $" for name, amount in extra.items() if amount]
     return "\n".join([
-        f"delivered {used:,} kWh, received {sent:,} kWh, from the bank {row['credit_applied']:,.0f} kWh", *lines,
+        f"{row['days']} days: delivered {used:,} kWh, received {sent:,} kWh, from the bank {row['credit_applied']:,.0f} kWh", *lines,
         f"{'bill':<28}{row['bill']:>10.2f} $", f"in the bank afterwards: {row['bank_close']:,.0f} kWh",
     ])
+
+
+def _date(text):
+    """Return the date of a text, or raise an `InputError`."""
+    try:
+        return date.fromisoformat(text)
+    except (TypeError, ValueError):
+        raise InputError(f'days: found {text!r}, allowed is a date in quotes such as "2026-03-04"') from None
