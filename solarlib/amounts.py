@@ -5,6 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 
+LARGEST = 1e15  # no meter shows more; such a text is a damaged cell
 EMPTY_WORDS = ("", "-", "--", "nan", "na", "n/a", "null", "none", "#n/a")
 
 
@@ -78,7 +79,7 @@ def number(text, decimal=".", thousands=""):
         return np.nan
     whole = re.sub(mark, "", match[2]) if thousands else match[2]
     value = float(f"{whole or 0}.{match[3] or 0}e{match[4] or 0}")
-    return np.nan if np.isinf(value) else -value if match[1] in ("-", "\u2212") else value
+    return np.nan if value > LARGEST else -value if match[1] in ("-", "\u2212") else value
 
 
 def number_marks(texts):

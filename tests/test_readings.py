@@ -276,7 +276,7 @@ def test_a_fall_beyond_half_the_dial_is_no_rollover():
 
 
 @pytest.mark.parametrize("text, value", [("1.5", 1.5), ("-2", -2), ("+.5", 0.5), ("1e-3", 1e-3), ("1.2.3", np.nan), ("1 2", np.nan),
-                                         ("abc", np.nan), ("", None), ("NaN", None), ("1_000", np.nan), ("\u0661", np.nan), ("1e999", np.nan)])
+                                         ("abc", np.nan), ("", None), ("NaN", None), ("1_000", np.nan), ("\u0661", np.nan), ("1e999", np.nan), ("1e300", np.nan), ("9" * 20, np.nan)])
 def test_numbers(text, value):
     got = number(text)
     assert got is None if value is None else (np.isnan(got) if np.isnan(value) else got == value)
