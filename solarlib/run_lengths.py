@@ -77,7 +77,7 @@ def ewma_run_length(shift, weight, limit):
     edge = limit * np.sqrt(weight / (2.0 - weight))
     points, weights = _points(-edge, edge)
     start = np.concatenate([[0.0], points])[:, None]
-    kernel = norm.pdf((points[None, :] - (1.0 - weight) * start) / weight - shift) / weight * weights
+    kernel = _density((points[None, :] - (1.0 - weight) * start) / weight - shift) / weight * weights
     return _solve(np.concatenate([np.zeros_like(start), kernel], axis=1))
 
 
@@ -232,8 +232,12 @@ def _cusum(drift, h):
     points, weights = _points(0.0, h)
     start = np.concatenate([[0.0], points])[:, None]
     to_zero = ndtr(-(start + drift))
-    to_point = norm.pdf(points[None, :] - start - drift) * weights
+    to_point = _density(points[None, :] - start - drift) * weights
     return _solve(np.concatenate([to_zero, to_point], axis=1))
+
+
+def _density(z):
+    return np.exp(-0.5 * z * z) * 0.3989422804014327
 
 
 @lru_cache(maxsize=4)

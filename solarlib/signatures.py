@@ -178,7 +178,7 @@ def flat_top(own, expected, tolerance=0.01):
     days = at.index.normalize().nunique()
     fits = bool(len(at) >= 6 and wanted > 1.0 + 4.0 * tolerance and days >= 1)
     return Evidence("a limit of power, by rating or by rule", fits, float(len(at)),
-                    f"{len(at)} intervals within {tolerance:.0%} of the greatest power, while the expected power varied by {wanted - 1:.0%}")
+                    f"intervals within {100 * tolerance:.0f} % of the greatest power: {len(at)}; the expected varies there by {100 * (wanted - 1):.0f} %")
 
 
 def midday_dropouts(own, expected, shoulder=0.7):
