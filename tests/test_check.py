@@ -21,7 +21,8 @@ def number(answer, expected=12.9, **how):
 def test_blank_is_not_an_error(answer):
     assert number(answer).right is None
     assert "Not answered yet" in number(answer).message
-    assert check.choose(answer, "a", {"a": "Yes.", "b": "No."}).message == number(None).message
+    assert check.choose(answer, "a", {"a": "Yes.", "b": "No."}).message == number(answer).message
+    assert ("dots" if answer is ... else "None") in number(answer).message
 
 
 @pytest.mark.parametrize("answer", [12.9, 13, 12.8, 13.0, np.float64(12.95), np.int64(13)])

@@ -17,6 +17,7 @@ from solarlib.lessons.display import bundle, close_all
 from solarlib.quantities import InputError, require
 
 NOT_ANSWERED = "Not answered yet. Put your answer in place of None and run the cell again."
+LEFT_BLANK = "Not answered yet. Fill in each blank: put numbers or a sum in place of the dots, then run the cell again."
 
 # How far off a wrong answer is, and the slip that does this.
 SLIPS = (
@@ -111,7 +112,7 @@ def number(answer, expected, unit, tolerance, mistakes=None):
                 f"check.number, mistakes: found {wrong:g}, allowed are values farther than {tolerance:g} from the answer"
             )
     if _unanswered(answer):
-        return Result(None, NOT_ANSWERED)
+        return Result(None, LEFT_BLANK if answer is ... else NOT_ANSWERED)
     problem = _not_a_number(answer)
     if problem:
         return Result(None, problem)
@@ -145,7 +146,7 @@ def choose(answer, right, feedback):
     if right not in feedback or len(feedback) < 2:
         raise InputError(f"check.choose: found {right!r} as right, allowed is one of {list(feedback)} (two or more)")
     if _unanswered(answer):
-        return Result(None, NOT_ANSWERED)
+        return Result(None, LEFT_BLANK if answer is ... else NOT_ANSWERED)
     words = {option.strip().lower(): option for option in feedback}
     option = words.get(str(answer).strip().lower())
     if option is None:
