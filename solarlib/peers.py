@@ -142,6 +142,45 @@ def log_ratio(own, neighbours, own_model=None, neighbour_models=None, floor=0.05
     return np.log(ratio.clip(lower=floor))
 
 
+def clear_day_envelope(yields, upper=0.9, days=31):
+    """Return what a clear day of each season gives: an upper quantile over the weeks around it.
+
+    Parameters
+    ----------
+    yields : Series, one row a day, in order
+        A year or more; NaN days are left out. [kWh/kW]
+    upper : float
+        Quantile. In a dull winter few days are clear and the envelope is low.
+    days : int
+        Length of the window, odd.
+
+    Returns
+    -------
+    Series
+        A day far below it was cloudy, or something is wrong; a day near it was clear and all is well.
+    """
+    return yields.rolling(days, center=True, min_periods=days // 3).quantile(require(upper, "upper", 0, 1))
+
+
+def module_ratios(energies):
+    """Return each module's energy over the median of its roof plane: the sharpest comparison, where modules are metered.
+
+    Parameters
+    ----------
+    energies : DataFrame, shape (days, modules)
+        Modules of one plane and one kind only, three or more. [kWh]
+
+    Returns
+    -------
+    DataFrame
+        1: as the others; 0: no power. NaN on days without energy.
+    """
+    if energies.shape[1] < 3:
+        raise InputError(f"modules: found {energies.shape[1]}, allowed are three or more of one plane")
+    middle = energies.median(axis=1)
+    return energies.div(middle.where(middle > 0), axis=0)
+
+
 def pair_shifts(yields, change):
     """Return how far each system moved against the median of all others at a date.
 

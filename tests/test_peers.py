@@ -143,3 +143,23 @@ def test_the_one_that_moved_is_found_and_a_changed_neighbour_too():
     shifts = peers.pair_shifts(table, date)
     assert shifts["n2"] == pytest.approx(np.log(0.9), abs=0.03)
     assert shifts.drop("n2").abs().max() < 0.03
+
+
+def test_the_envelope_of_clear_days_follows_the_season_and_not_the_clouds():
+    rng = np.random.default_rng(8)
+    days = pd.date_range("2026-01-01", periods=365, freq="D", tz="UTC")
+    clear = 4 - 2 * np.cos(2 * np.pi * np.arange(365) / 365)
+    yields = pd.Series(clear * np.where(rng.random(365) < 0.4, 1.0, rng.uniform(0.1, 0.9, 365)), days)
+    envelope = peers.clear_day_envelope(yields)
+    assert np.abs(envelope.iloc[20:-20] / clear[20:-20] - 1).max() < 0.15
+    assert envelope.notna().all()
+
+
+def test_a_dead_or_shaded_module_stands_out_of_its_plane():
+    energies = pd.DataFrame(np.random.default_rng(9).uniform(0.5, 2.5, (30, 1)) * np.ones((1, 8)), columns=list("abcdefgh"))
+    energies["c"], energies["f"] = 0.0, energies["f"] * 0.8
+    ratios = peers.module_ratios(energies)
+    assert ratios.mean().round(3).to_dict() == {**dict.fromkeys("abdegh", 1.0), "c": 0.0, "f": 0.8}
+    assert peers.module_ratios(0 * energies).isna().all(axis=None)
+    with pytest.raises(InputError, match="found 2"):
+        peers.module_ratios(energies[["a", "b"]])
