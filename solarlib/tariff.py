@@ -17,7 +17,7 @@ from pathlib import Path
 
 from solarlib.quantities import InputError
 from solarlib.tariff_checks import contradictions
-from solarlib.tariff_fields import BLOCK_FIELDS, BUCKET_FIELDS, CHARGE_FIELDS, CREDIT_FIELDS, TARIFF_FIELDS, Problems
+from solarlib.fields import BLOCK_FIELDS, BUCKET_FIELDS, CHARGE_FIELDS, CREDIT_FIELDS, TARIFF_FIELDS, Problems
 
 TARIFF_FOLDER = Path(__file__).parents[1] / "data" / "tariffs"
 KINDS = {

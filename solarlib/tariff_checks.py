@@ -6,7 +6,7 @@ combination of rules either computes or is refused with a reason.
 
 from dataclasses import fields
 
-from solarlib.tariff_fields import ENERGY
+from solarlib.fields import ENERGY
 
 
 def contradictions(tariff):

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.quantities import InputError
-from solarlib.tariff_fields import ENERGY
+from solarlib.fields import ENERGY
 
 ZERO = Decimal(0)
 DAY = timedelta(days=1)

@@ -11,12 +11,12 @@ PACKAGE = Path(__file__).resolve().parents[1] / "solarlib"
 # Floors from the ground up; on each, the rooms; in each room its modules. A module may import from every lower
 # floor, and in its own room from the modules that stand before it: so no circle is possible and no arrow runs back.
 FLOORS = (
-    {"words": ("quantities",)},
+    {"words": ("quantities", "fields")},
     {
         "weather": ("clouds", "weather"),
         "load": ("load",),
         "meter": ("meter", "periods"),
-        "tariff": ("tariff_fields", "tariff_checks", "tariff"),
+        "tariff": ("tariff_checks", "tariff"),
         "money": ("money", "premium", "lifetime", "lifetime_risk"),
         "health": ("health", "peers", "run_lengths", "control_chart", "signatures", "ageing"),
         "circuits": ("circuits", "voltages", "roof_loads"),
@@ -34,11 +34,11 @@ FLOORS = (
         "bank": ("bill", "credits", "usage", "bank", "explain", "reset"),
     },
     {"array": ("parts", "array"), "diodes": ("diodes",), "obstacles": ("obstacles",)},
-    {"house": ("shaded_power", "shade", "rows", "shade_trials", "lifetime_bills", "house", "house_bills")},
+    {"house": ("shaded_power", "shade", "rows", "shade_trials", "lifetime_bills", "house_file", "house", "house_bills")},
 )
 PLACES = {module: (floor, room, order) for floor, rooms in enumerate(FLOORS) for room, modules in rooms.items()
           for order, module in enumerate(modules)}
-TOOLS = ("figures", "controls", "display", "explore", "check", "save", "handout")  # of the lessons, on the top floor
+TOOLS = ("figures", "controls", "display", "explore", "check", "save", "handout", "report")  # of the lessons, on the top floor
 DRAWING = {"matplotlib", "ipywidgets", "IPython", "PIL", "jupyter_client", "nbclient", "nbformat", "nbconvert"}
 ALLOWED_OUTSIDE = {"numpy", "pandas", "pvlib", "scipy"}
 

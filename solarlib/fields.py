@@ -1,4 +1,4 @@
-"""The fields of a tariff table that a person wrote: each reader returns the value or says what is allowed.
+"""The fields of a table that a person wrote: each reader returns the value or says what is allowed.
 
 `Problems` collects every wrong field before it stops, so that a person corrects a file once, not field by field.
 """
