@@ -6,7 +6,9 @@ import numpy as np
 
 from solarlib import house_bills, lifetime_risk, money
 from solarlib.lessons.explore import Picture
-from solarlib.lessons.figures import BACKGROUND, INK, ROLES, TICK_PT, boxes, direct_label, line, move_columns, new_figure, zero_based
+from solarlib.lessons.figures import (
+    BACKGROUND, INK, TICK_PT, boxes, direct_label, line, move_boxes, move_columns, new_figure, zero_based,
+)
 from solarlib.lessons.lifetime_value import OWN, WITH_COMMAS, THIRD, costs_of, priced, rules, signed
 
 DRAWS, SEED = 2500, 2026
@@ -71,8 +73,7 @@ def tornado_picture(house):
     ax.grid(visible=False)
     ax.axvline(0, color=INK, linewidth=1.2, linestyle=":")
     ax.xaxis.set_major_formatter(WITH_COMMAS)
-    worse, better = ([ax.barh(row, 0.0, height=0.7, facecolor=ROLES[role].colour, hatch=ROLES[role].hatch, edgecolor=BACKGROUND)[0]
-                      for row in range(count)] for role in ("loss", "money"))
+    worse, better = boxes(ax, "loss"), boxes(ax, "money")
     middle = line(ax, "load", [0, 0], [-0.5, count - 0.5], linestyle="-", linewidth=2.0)
     edge = ax.get_xlim()[0]
     names = [direct_label(ax, edge - 0.012 * span, row, "", size=TICK_PT, va="center", ha="right", fontweight="normal")
@@ -83,17 +84,18 @@ def tornado_picture(house):
     def update(price, rate, rule):
         table, words, base = tornado(house, rule, price, rate)
         middle.set_xdata([base, base])
-        reaches = []
+        reaches, rows = [], np.arange(count)
         for row, (factor, group) in enumerate(table.groupby("factor", sort=False)):
             names[row].set_text(factor)
             least, most = group.loc[group["result"].idxmin()], group.loc[group["result"].idxmax()]
-            for bar, text, end, side in ((worse[row], left[row], least, -1), (better[row], right[row], most, 1)):
+            for text, end, side in ((left[row], least, -1), (right[row], most, 1)):
                 moved = side * (end["result"] - base) > 0
-                bar.set_x(base)
-                bar.set_width(end["result"] - base if moved else 0.0)
                 text.set_text(words[factor, end["setting"]] if moved else "")
                 text.set_x((end["result"] if moved else base) + side * 0.01 * span)
             reaches.append((factor, min(least["result"], base), max(most["result"], base)))
+        lows, highs = np.array([reach[1:] for reach in reaches]).T
+        move_boxes(worse, lows, 0.0 * lows + base, rows - 0.35, rows + 0.35)
+        move_boxes(better, 0.0 * highs + base, highs, rows - 0.35, rows + 0.35)
         top, last = reaches[0], reaches[-1]
         return (
             f"Base case at {rate:g} %: {signed(base)}. Moves it most: {top[0]}, {signed(top[1])} to {signed(top[2])}. "
