@@ -180,6 +180,8 @@ def test_the_report_of_each_house_is_one_page_without_a_network(name, tmp_path):
     assert all(address.startswith("data:image/png;base64,") for address in found.addresses)
     assert "://" not in report.html and "<script" not in report.html and "@media print" in report.html
     assert 'charset="utf-8"' in report.html and not re.search(r">(nan|NaT|None)<", report.html)
+    assert ("Do file and house belong together?" in report.html) == (house.place.tz != "America/New_York")
+    assert "<th scope=\"col\">delivered (kWh)</th>" in report.html and "_kwh" not in report.html
     for sentence in report.missing:
         assert report.html.count(escape(sentence.split(": ", 1)[1])) == 2  # in its section and at the end
     assert "my.html" in report.save(tmp_path / "my.html")

@@ -58,7 +58,7 @@ def make(house, files, bills=None, decoded=None, say=print):
     """
     files = tuple(files)
     say("making the report: files and faults")
-    sections = [section_or_reason("What the files hold", accounts, files),
+    sections = [section_or_reason("What the files hold", accounts, files, house),
                 section_or_reason("What can hardly be so", faults, files, house)]
     say("making the report: direction, energy, bills")
     sections += [section_or_reason("Which way the power flowed", flows, files, decoded, say),
@@ -70,7 +70,7 @@ def make(house, files, bills=None, decoded=None, say=print):
     return Report(tuple(sections), page(f"{house.name}: what the readings say", sections))
 
 
-def accounts(title, files):
+def accounts(title, files, house):
     """Tell of each file what was read, used and set aside."""
     if not files:
         raise InputError("files: found none, allowed is one CSV file or more")
@@ -82,7 +82,9 @@ def accounts(title, files):
         aside = file.readings.account.set_aside
         if len(aside):
             tables.append((f"{file.name}: set aside (the first {min(SHOWN_ROWS, len(aside))} of {len(aside)})", aside.head(SHOWN_ROWS)))
-    return Section(title, tuple(lines), tuple(tables))
+    other = [file.name for file in files if str(file.readings.table.index.tz) != house.place.tz]
+    cautions = (f"{', '.join(other)}: the clock is not that of the house ({house.place.tz}). Do file and house belong together?",)
+    return Section(title, tuple(lines), tuple(tables), cautions=cautions if other else ())
 
 
 def faults(title, files, house):
@@ -120,7 +122,7 @@ def flows(title, files, decoded, say):
         counted = own.register_days(files)
         counted.index = counted.index.strftime("%Y-%m-%d")
         counted = counted.reindex(table["day"])
-        table["delivered_kwh (meter)"], table["received_kwh (meter)"] = (counted[name].to_numpy() for name in own.FLOWS[:2])
+        table["meter_delivered_kwh"], table["meter_received_kwh"] = (counted[name].to_numpy() for name in own.FLOWS[:2])
         missing = ()
     except InputError as error:
         missing = (f"No comparison with the meter. {error}",)
@@ -156,7 +158,7 @@ def money(title, files, house, bills):
     book = own.bills_of(table, house)
     compared = own.compare_bills(table, book, bills or {})
     missing = () if bills else ("No bill was given, so nothing could be compared.",)
-    return Section(title, (f"Rules: {house.tariff.name}.",), (("Bills, $", compared),), (bill_picture(compared).render(),), (
+    return Section(title, (f"Rules: {house.tariff.name}.",), (("Bills, $", compared.map(lambda cell: f"{cell:.2f}" if isinstance(cell, float) and cell == cell else cell)),), (bill_picture(compared).render(),), (
         "The bank is taken as empty before the first period. A tariff sheet and its later changes decide, not this page.",), missing)
 
 
@@ -180,7 +182,13 @@ def records(title, files):
         kept = daily(file.table, file.readings.step)
         whole = int((kept["quality"] == "complete").sum())
         lines.append(f"{file.name}: {whole} of {len(kept)} days are complete.")
-        tables.append((f"{file.name}: the last days", kept.dropna(axis=1, how="all").tail(5)))
+        tables.append((f"{file.name}: the last days", shown_days(kept).tail(5)))
     if not lines:
         raise InputError("files: found no regular readings of generation or registers, allowed is one such file")
     return Section(title, tuple(lines), tuple(tables))
+
+
+def shown_days(kept):
+    """Return the daily record as it is shown: empty columns out, numbers short."""
+    full = kept.loc[:, [kept[name].notna().any() and (kept[name] != "").any() for name in kept]]
+    return full.round(2).assign(measured_share=kept["measured_share"].map("{:.0%}".format))

@@ -12,6 +12,7 @@ import pandas as pd
 
 from solarlib.quantities import InputError
 
+UNITS = {"_kwh": "kWh", "_kw": "kW", "_w": "W", "_h": "h"}  # at the end of a column's name
 STYLE = """
 body { font: 16px/1.5 Georgia, serif; color: #1A1A1A; background: #FFFFFF; max-width: 1040px; margin: 24px auto; padding: 0 16px; }
 h1, h2 { font-family: Verdana, sans-serif; line-height: 1.25; }
@@ -105,8 +106,16 @@ def _section(number, section):
     return "\n".join(parts)
 
 
+def heading(name):
+    """Return a column's name in words, e.g. ``delivered (kWh)`` for ``delivered_kwh``."""
+    for ending, unit in UNITS.items():
+        if name.endswith(ending):
+            return f"{name.removesuffix(ending).replace('_', ' ')} ({unit})"
+    return name.replace("_", " ")
+
+
 def _table(caption, cells):
-    head = "".join(f'<th scope="col">{escape(str(name))}</th>' for name in cells.columns)
+    head = "".join(f'<th scope="col">{escape(heading(str(name)))}</th>' for name in cells.columns)
     rows = "".join("<tr>" + "".join(f"<td>{escape(_shown(cell))}</td>" for cell in row) + "</tr>"
                    for row in cells.itertuples(index=False))
     return f"<table><caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
