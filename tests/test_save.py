@@ -118,3 +118,11 @@ def test_the_printed_page_may_show_worked_code_but_no_panels_code(stored):
 def test_a_formula_that_cannot_be_drawn_stays_readable():
     assert handout.formula(r"\nosuch{x}") == r"<code>\nosuch{x}</code>"
     assert handout.draw_formulas("from $5 to $10, a $20 bill and $30") == "from $5 to $10, a $20 bill and $30"
+
+
+def test_printed_text_is_stored_in_one_piece():
+    pieces = [nbformat.v4.new_output("stream", name="stdout", text=text) for text in ("one\n", "two\n")]
+    other = nbformat.v4.new_output("stream", name="stderr", text="three\n")
+    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell("print()", outputs=[*pieces, other])])
+    save.normalise(notebook)
+    assert [(item.name, item.text) for item in notebook.cells[0].outputs] == [("stdout", "one\ntwo\n"), ("stderr", "three\n")]

@@ -54,6 +54,10 @@ def normalise(notebook):
                     output["data"].pop(mime, None)
                 if not output["data"]:
                     continue
+            # how the kernel cuts printed text into pieces is a matter of time
+            if kept and output.output_type == "stream" == kept[-1].output_type and output.name == kept[-1].name:
+                kept[-1].text += output.text
+                continue
             kept.append(output)
         cell.outputs = kept
     notebook.metadata = nbformat.from_dict({"kernelspec": KERNEL, "language_info": {"name": "python"}})
