@@ -127,18 +127,33 @@ def _run_plane(weather, solar, plane, system):
     """Return light, heat and power of one module of a plane, up to and including the effect of temperature."""
     light = plane_of_array(weather, solar, plane.surface_tilt, plane.surface_azimuth, system.albedo)
     poa = light["poa_global"].to_numpy()
-    sky, ground = _dome_factors(float(plane.surface_tilt))
-    beam = pvlib.iam.physical(light["aoi"].to_numpy())
-    behind = (
-        beam * (light["poa_direct"].to_numpy() + light["poa_circumsolar"].to_numpy())
-        + sky * light["poa_isotropic"].to_numpy()
-        + ground * light["poa_ground_diffuse"].to_numpy()
-    )
+    behind = sum(behind_glass(light, plane.surface_tilt))
     warming = cell_temperature(poa, 0.0, weather["wind_speed"], plane.mounting)
     temp_cell = weather["temp_air"].to_numpy(dtype=float) + _with_inertia(warming, float(hours(weather.index)) * 60.0)
     rated = system.module.rated_power_w
     warm = system.module.power_w(behind, temp_cell)
     return _PlaneRun(poa, temp_cell, rated * poa / 1000.0, rated * behind / 1000.0, warm)
+
+
+def behind_glass(light, surface_tilt):
+    """Return the light behind the glass of a plane: from the sun's direction (beam and the ring around it), the rest.
+
+    Parameters
+    ----------
+    light : DataFrame, shape (n, ...)
+        From `sun.plane_of_array`. [W/m2, deg]
+    surface_tilt : float
+        [deg]
+
+    Returns
+    -------
+    (ndarray, ndarray)
+        [W/m2]
+    """
+    sky, ground = _dome_factors(float(surface_tilt))
+    part = {name: column.to_numpy() for name, column in light.items()}
+    direct = pvlib.iam.physical(part["aoi"]) * (part["poa_direct"] + part["poa_circumsolar"])
+    return direct, sky * part["poa_isotropic"] + ground * part["poa_ground_diffuse"]
 
 
 def _with_inertia(warming, step_min):

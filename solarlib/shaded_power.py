@@ -2,8 +2,8 @@
 
 import numpy as np
 import pandas as pd
-import pvlib
 
+from solarlib.array import behind_glass
 from solarlib.diodes import series_power_w
 from solarlib.parts import cell_temperature
 from solarlib.sun import plane_of_array
@@ -26,15 +26,10 @@ def plane_light(weather, solar, plane, albedo):
     dict of arrays, shape (n,)
         direct (beam and the bright ring around the sun), rest, poa_global [W/m2]; temp_cell [degC].
     """
-    table = plane_of_array(weather, solar, plane.surface_tilt, plane.surface_azimuth, albedo)
-    light = {name: column.to_numpy() for name, column in table.items()}
-    through = pvlib.iam.marion_diffuse("physical", plane.surface_tilt)
-    return {
-        "direct": pvlib.iam.physical(light["aoi"]) * (light["poa_direct"] + light["poa_circumsolar"]),
-        "rest": float(through["sky"]) * light["poa_isotropic"] + float(through["ground"]) * light["poa_ground_diffuse"],
-        "poa_global": light["poa_global"],
-        "temp_cell": cell_temperature(light["poa_global"], weather["temp_air"], weather["wind_speed"], plane.mounting),
-    }
+    light = plane_of_array(weather, solar, plane.surface_tilt, plane.surface_azimuth, albedo)
+    poa_global, (direct, rest) = light["poa_global"].to_numpy(), behind_glass(light, plane.surface_tilt)
+    heat = cell_temperature(poa_global, weather["temp_air"], weather["wind_speed"], plane.mounting)
+    return {"direct": direct, "rest": rest, "poa_global": poa_global, "temp_cell": heat}
 
 
 def count_kinds(shares, full=1.0):
