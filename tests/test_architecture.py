@@ -15,7 +15,7 @@ FLOORS = (
     {
         "weather": ("clouds", "weather"),
         "load": ("load",),
-        "meter": ("meter", "periods"),
+        "meter": ("meter", "balance", "periods"),
         "tariff": ("tariff_checks", "tariff"),
         "money": ("money", "premium", "lifetime", "lifetime_risk"),
         "health": ("health", "peers", "run_lengths", "control_chart", "signatures", "ageing"),

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from solarlib import meter
+from solarlib import balance, meter
 from solarlib.quantities import InputError, energy_kwh
 
 POWERS = st.lists(st.floats(-12_000, 12_000, allow_subnormal=False), min_size=2, max_size=200)
@@ -220,7 +220,7 @@ def test_unsigned_refuses(options, message):
 @given(ENERGIES, ENERGIES, st.floats(0, 1))
 def test_use_is_generation_plus_delivered_minus_received(generation, delivered, share):
     received = generation * share
-    house = meter.house_use(generation, delivered, received)
+    house = balance.house_use(generation, delivered, received)
     assert house.use_kwh == pytest.approx(generation + delivered - received, rel=1e-9, abs=1e-9)
     assert house.self_consumed_kwh + delivered == pytest.approx(house.use_kwh, rel=1e-9, abs=1e-9)
     for part in (house.self_consumption_share, house.self_sufficiency_share):
@@ -233,7 +233,7 @@ def test_balance_of_interval_series_gives_the_load_back(seed):
     rng = np.random.default_rng(seed)
     load, generation = minutes(rng.gamma(1, 800, 500)), minutes(np.maximum(rng.normal(500, 1500, 500), 0))
     energies = meter.split(load - generation)
-    house = meter.house_use(energy_kwh(generation), energies["delivered_kwh"], energies["received_kwh"])
+    house = balance.house_use(energy_kwh(generation), energies["delivered_kwh"], energies["received_kwh"])
     np.testing.assert_allclose(house.use_kwh, energy_kwh(load), rtol=1e-9, atol=1e-12)
     np.testing.assert_allclose(house.self_consumed_kwh, energy_kwh(np.minimum(load, generation)), rtol=1e-9, atol=1e-12)
     dark = generation == 0
@@ -241,7 +241,7 @@ def test_balance_of_interval_series_gives_the_load_back(seed):
 
 
 def test_shares_of_nothing_are_missing():
-    house = meter.house_use(0, 0, 0)
+    house = balance.house_use(0, 0, 0)
     assert np.isnan(house.self_consumption_share) and np.isnan(house.self_sufficiency_share)
 
 
@@ -255,13 +255,13 @@ def test_shares_of_nothing_are_missing():
 ])
 def test_meters_that_cannot_belong_together(energies, message):
     with pytest.raises(InputError, match=message):
-        meter.house_use(*energies)
+        balance.house_use(*energies)
 
 
 def test_whole_kwh_displays_may_differ_by_the_tolerance():
-    assert meter.house_use(99.4, 10, 100, tolerance_kwh=1).use_kwh == pytest.approx(9.4)
+    assert balance.house_use(99.4, 10, 100, tolerance_kwh=1).use_kwh == pytest.approx(9.4)
     with pytest.raises(InputError):
-        meter.house_use(98.4, 10, 100, tolerance_kwh=1)
+        balance.house_use(98.4, 10, 100, tolerance_kwh=1)
 
 
 # ------------------------------------------------------------- what is known
@@ -278,17 +278,17 @@ def test_whole_kwh_displays_may_differ_by_the_tolerance():
     (["generation", "use"], {"net"}),
 ])
 def test_what_follows_from_which_meters(measured, known):
-    table = meter.what_is_known(measured)
+    table = balance.what_is_known(measured)
     assert set(table.index[table["known"]]) == known | set(measured)
     assert (table.loc[measured, "how"] == "measured").all()
     assert (table["needs"] == "").eq(table["known"]).all()
 
 
 @EVERY
-@given(st.sets(st.sampled_from(sorted(meter.QUANTITIES))), ENERGIES, ENERGIES, ENERGIES)
+@given(st.sets(st.sampled_from(sorted(balance.QUANTITIES))), ENERGIES, ENERGIES, ENERGIES)
 def test_every_formula_holds_in_numbers(measured, delivered, received, generation):
-    truth = {name: np.dot(row, [delivered, received, generation]) for name, row in meter.QUANTITIES.items()}
-    for name, row in meter.what_is_known(sorted(measured)).iterrows():
+    truth = {name: np.dot(row, [delivered, received, generation]) for name, row in balance.QUANTITIES.items()}
+    for name, row in balance.what_is_known(sorted(measured)).iterrows():
         if row["how"] in ("", "measured"):
             continue
         formula = row["how"]
@@ -299,7 +299,7 @@ def test_every_formula_holds_in_numbers(measured, delivered, received, generatio
 
 def test_unknown_meter_is_named():
     with pytest.raises(InputError, match="measured: found 'gas', allowed are delivered, received"):
-        meter.what_is_known(["gas"])
-    assert meter.what_is_known(["unsigned sum"]).loc["use", "needs"] == "two more"
-    table = meter.what_is_known(["net", "generation"])
+        balance.what_is_known(["gas"])
+    assert balance.what_is_known(["unsigned sum"]).loc["use", "needs"] == "two more"
+    table = balance.what_is_known(["net", "generation"])
     assert table.loc["self-consumed", "needs"] == "delivered or received or unsigned sum"

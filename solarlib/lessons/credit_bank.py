@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from solarlib.balance import house_use
 from solarlib.lessons.credit_bank_rules import (
     OTHER_RULES, bank_rules, book_of, energy_price, facts, months, ratings, reading_sheet, reset_choices, reset_of,
     rules_with_reset, sizes, smooth_year, steps, surplus_of, tariff_named, two_years,
@@ -11,7 +12,7 @@ from solarlib.lessons.figures import (
     BACKGROUND, INK, MONTHS, ROLES, SMALL_PT, TICK_PT, boxes, direct_label, line, months_axis, move_boxes, move_columns, new_figure,
     zero_based,
 )
-from solarlib.meter import house_use, register_difference
+from solarlib.meter import register_difference
 from solarlib.reset import best_reset
 
 __all__ = [

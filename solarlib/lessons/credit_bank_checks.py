@@ -6,10 +6,11 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from solarlib.balance import house_use
 from solarlib.bank import ledger
 from solarlib.lessons import check
 from solarlib.lessons.credit_bank_rules import MONTHS, ratings, surplus_of
-from solarlib.meter import house_use, register_difference
+from solarlib.meter import register_difference
 from solarlib.quantities import InputError, require
 from solarlib.reset import best_reset, lost_by_reset_month
 from solarlib.tariff import tariff_from_table

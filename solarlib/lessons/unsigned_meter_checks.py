@@ -5,7 +5,7 @@ import pandas as pd
 from solarlib.direction import certain_import, energy_bounds
 from solarlib.lessons import check
 from solarlib.lessons.unsigned_meter import MARGIN_W
-from solarlib.meter import house_use
+from solarlib.balance import house_use
 
 
 def predict_fold():

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib import meter
+from solarlib import balance, meter
 from solarlib.quantities import energy_kwh
 
 
@@ -77,7 +77,7 @@ GENERATION, OUT, GENERAL, SECOND = 8894, 6840, 3452, 7120
 
 
 def test_met_7_two_registers():
-    house = meter.house_use(GENERATION, GENERAL + SECOND, OUT)
+    house = balance.house_use(GENERATION, GENERAL + SECOND, OUT)
     assert house.self_consumed_kwh == 2054
     assert house.use_kwh == 12_626
 
