@@ -37,7 +37,7 @@ class Step:
     error: float
 
 
-def step_level(log_ratio, least_days=5):
+def step_level(log_ratio, least_days=5, within=None):
     """Return the best single step in a daily log ratio.
 
     Parameters
@@ -46,6 +46,8 @@ def step_level(log_ratio, least_days=5):
         NaN days are left out.
     least_days : int
         On each side of the step.
+    within : tuple of Timestamp, optional
+        Earliest and latest first day of the new level that is looked at, where something else tells about when it began.
 
     Returns
     -------
@@ -56,14 +58,18 @@ def step_level(log_ratio, least_days=5):
     Raises
     ------
     InputError
-        Too few days.
+        Too few days, or none to split at.
     """
     values = log_ratio.dropna()
     if len(values) < 2 * least_days:
         raise InputError(f"days: found {len(values)} usable ones, allowed are {2 * least_days} or more")
     array = values.to_numpy()
-    costs = [_spread(array[:cut]) + _spread(array[cut:]) for cut in range(least_days, len(array) - least_days + 1)]
-    cut = least_days + int(np.argmin(costs))
+    cuts = np.arange(least_days, len(array) - least_days + 1)
+    if within is not None:
+        cuts = cuts[(values.index[cuts] >= within[0]) & (values.index[cuts] <= within[1])]
+        if not len(cuts):
+            raise InputError(f"within: found no day to split at, allowed are some with {least_days} usable days on each side")
+    cut = int(min(cuts, key=lambda cut: _spread(array[:cut]) + _spread(array[cut:])))
     before, after = array[:cut], array[cut:]
     left = np.concatenate([before - np.median(before), after - np.median(after)])
     scatter = 1.4826 * np.median(np.abs(left))
@@ -114,7 +120,7 @@ def zero_days(own_kwh, reference_kwh, good=GOOD_DAY, in_a_row=2):
     Timestamp or None
         No statistics are needed: one such day may be a reading lost, two are not.
     """
-    sunny = reference_kwh > good * reference_kwh.max()
+    sunny = (reference_kwh > good * reference_kwh.max()) & own_kwh.notna()  # a reading lost does not end a row
     zero = (own_kwh[sunny] < 0.02 * reference_kwh[sunny]).to_numpy()
     run = 0
     for day, is_zero in zip(own_kwh.index[sunny], zero):
@@ -202,13 +208,38 @@ def hot_sag(own, expected, temp_air):
     if len(both) < 10:
         return Evidence("heat", False, 0.0, "too few bright intervals")
     ratio = np.log(both["own"] / both["expected"]).to_numpy()
-    light, warm = both["expected"].to_numpy() / both["expected"].max(), both["warm"].to_numpy()
-    table = np.column_stack([np.ones(len(both)), light, warm])
-    solution, *_ = np.linalg.lstsq(table, ratio, rcond=None)
-    left = ratio - table @ solution
-    error = np.sqrt(left @ left / max(len(both) - 3, 1) * np.linalg.pinv(table.T @ table)[2, 2])
-    fits = bool(solution[2] < -0.002 and solution[2] < -3.0 * error)
-    return Evidence("heat", fits, float(solution[2]), f"{100 * solution[2]:+.2f} % per degree of air temperature at equal light")
+    slope, error = _last_slope(ratio, both["expected"] / both["expected"].max(), both["warm"])
+    fits = bool(slope < -0.002 and slope < -3.0 * error)
+    return Evidence("heat", fits, slope, f"{100 * slope:+.2f} % per degree of air temperature at equal light")
+
+
+def light_slope(own, expected, least=0.05):
+    """Return the evidence that the ratio to the expected depends on the light: less at high light, or less at low light.
+
+    Parameters
+    ----------
+    own, expected : Series, same index
+        Power in each interval. Intervals without power are left out: they are a matter of `midday_dropouts`.
+    least : float
+        Smallest slope that counts: a model of a roof is itself off by some percent between low and high light
+        (`common practice, no source`).
+
+    Returns
+    -------
+    Evidence
+        Value: change of the log ratio from no light to the most expected. Below 0 fits a limit of power or heat (see
+        `flat_top` and `hot_sag`); above 0 fits shade at low sun or a converter that starts late. Fits where it is
+        larger than `least` and than three standard errors, for intervals that do not resemble each other.
+    """
+    both = pd.DataFrame({"own": own, "expected": expected}).dropna()
+    both = both[(both["expected"] > SHINING * both["expected"].max()) & (both["own"] > 0)]
+    if len(both) < 10:
+        return Evidence("a loss that depends on the light", False, 0.0, "too few bright intervals: 9 or less")
+    slope, error = _last_slope(np.log(both["own"] / both["expected"]), both["expected"] / both["expected"].max())
+    fits = bool(abs(slope) > least and abs(slope) > 3.0 * error)
+    where = "high" if slope < 0 else "low"
+    return Evidence(f"a loss that grows towards {where} light", fits, slope,
+                    f"the ratio at full light is {_percent(slope)} beside the ratio at the lowest, standard error {100 * error:.1f} %")
 
 
 def hour_shift(own, expected):
@@ -243,10 +274,7 @@ def ramp_and_rain(log_ratio, rain_mm, least_days=20):
     x, y = since[good], log_ratio.to_numpy()[good]
     if len(x) < least_days or np.ptp(x) < 5 or not washed.any():
         return Evidence("dirt that rain washes off", False, 0.0, "too few dry days between rains")
-    x = x - x.mean()
-    slope = float(x @ y / (x @ x))
-    left = y - y.mean() - slope * x
-    error = float(np.sqrt(left @ left / (len(x) - 2) / (x @ x)))
+    slope, error = _last_slope(y, x)
     return Evidence("dirt that rain washes off", slope < -3.0 * error, slope,
                     f"{100 * slope:+.3f} % a day since the last rain of {RAIN_MM:g} mm or more, standard error {100 * error:.3f} %")
 
@@ -255,6 +283,15 @@ def sentence(evidence):
     """Return the one sentence for a person: reasons that fit, or that none of the looked-for does. Never a verdict."""
     fitting = [item.reason for item in evidence if item.fits]
     return WORDS.format(", ".join(fitting) if fitting else "not among those looked for here") + "."
+
+
+def _last_slope(values, *columns):
+    """Return the slope on the last column, beside a constant and the others, and its standard error: least squares."""
+    values, table = np.asarray(values), np.column_stack([np.ones(len(values)), *columns])
+    solution, *_ = np.linalg.lstsq(table, values, rcond=None)
+    left = values - table @ solution
+    error = np.sqrt(left @ left / max(len(values) - table.shape[1], 1) * np.linalg.pinv(table.T @ table)[-1, -1])
+    return float(solution[-1]), float(error)
 
 
 def _spread(values):

@@ -18,7 +18,7 @@ FLOORS = (
         "meter": ("meter", "balance", "periods"),
         "tariff": ("tariff_checks", "tariff"),
         "money": ("money", "premium", "lifetime", "lifetime_risk"),
-        "health": ("health", "peers", "run_lengths", "control_chart", "signatures", "ageing"),
+        "health": ("health", "peers", "run_lengths", "control_chart", "signatures", "ageing", "comparison"),
         "circuits": ("circuits", "voltages", "roof_loads"),
         "readings": (
             "csv_table", "amounts", "moments", "clock_changes", "counters", "gaps", "mapping", "flows", "account",
@@ -34,11 +34,12 @@ FLOORS = (
         "bank": ("bill", "credits", "usage", "bank", "explain", "reset"),
     },
     {"array": ("parts", "array"), "diodes": ("diodes",), "obstacles": ("obstacles",)},
-    {"house": ("shaded_power", "shade", "rows", "shade_trials", "lifetime_bills", "house_file", "house", "house_bills")},
+    {"house": ("shaded_power", "shade", "rows", "shade_trials", "lifetime_bills", "house_file", "house", "house_bills",
+               "house_readings", "house_health", "house_records")},
 )
 PLACES = {module: (floor, room, order) for floor, rooms in enumerate(FLOORS) for room, modules in rooms.items()
           for order, module in enumerate(modules)}
-TOOLS = ("figures", "controls", "display", "explore", "check", "save", "handout", "report")  # of the lessons, on the top floor
+TOOLS = ("figures", "controls", "display", "explore", "check", "save", "handout", "report", "progress")  # of the lessons, on the top floor
 DRAWING = {"matplotlib", "ipywidgets", "IPython", "PIL", "jupyter_client", "nbclient", "nbformat", "nbconvert"}
 ALLOWED_OUTSIDE = {"numpy", "pandas", "pvlib", "scipy"}
 

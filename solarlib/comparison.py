@@ -1,0 +1,358 @@
+"""Is this house still as it was beside its neighbours? Days, ratio, baseline, chart, size and reasons, in one call.
+
+The steps are those of `peers`, `control_chart` and `signatures`. What is added here: which days and neighbours carry
+the comparison, when a loss began, whether this house moved or the set did, and plain sentences for the owner.
+"""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+from scipy.stats import norm
+
+from solarlib import peers, signatures
+from solarlib.control_chart import LEAST_BASELINE_DAYS, MESSAGES, Baseline, Design, baseline, chart, design, standardised
+from solarlib.quantities import InputError, require
+from solarlib.run_lengths import cusum_run_length
+
+# A chart for less than 1/30 waits for weeks and meets dirt, season and drift of that size. A chart for more than 1/4
+# would be slow for anything smaller and gains nothing: such losses show within days on every chart.
+LEAST_LOSS, MOST_LOSS = 1 / 30, 1 / 4
+BASELINE_SHARE = 2 / 3  # most of the usable days that may be baseline; the others are compared with it
+BESIDE_DAYS = 60  # usable days before a change that its size is measured against
+BEGIN_SLACK_DAYS = 7  # the sum may have left 0 a little after the change
+RECENT_DAYS = 14
+MEDIAN_ERROR = 1.2533  # standard error of a median beside that of a mean, normal days
+CALLING = ("look", "act")
+HOUSE = "this house"
+TOO_FEW = f"fewer than {peers.LEAST_GROUP} neighbours"
+CANNOT = (
+    "What was already so in the baseline is taken as usual: it cannot be noticed.",
+    "Daily numbers do not tell shade, dirt, a limit of power, snow that stayed and a wrong reading apart from parts without "
+    "power: the course of the day, the roof and the converter can.",
+    "A slow loss that the neighbours share, such as ageing, cannot be seen beside them.",
+)
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A house beside its neighbours.
+
+    Attributes
+    ----------
+    days : DataFrame, one row for each day of the own record
+        ratio_percent: of the baseline's middle, NaN where set aside; reason: why it is set aside, or empty; z, cusum,
+        loss, stage: as `control_chart.chart`, z also in the baseline; level: the sum over the threshold, 1 is `look`.
+        In the baseline stage is "baseline", and cusum, level and loss are NaN.
+    usual, plan : Baseline, Design
+    watched_loss : float
+        The chart is designed for it. [share]
+    false_alarm_days : tuple of float
+        Between which compared days between false alarms lie for eight of ten baselines as short as this one.
+    begin, message, low_until : Timestamp or None
+        Of the last message: first day since the sum stood at 0, first day above the threshold, day of the largest sum.
+    step : signatures.Step or None
+        Change of the log ratio at about `begin`, up to `low_until`.
+    recent : signatures.Step
+        Median log ratio of the last 14 compared days (or fewer) against the baseline.
+    evidence : tuple of signatures.Evidence
+    shifts : Series
+        Change of the log ratio of each system ("this house" and the neighbours) against the median of all others: at
+        the step, or, without a message, of the last compared days against the baseline.
+    notes : tuple of str
+    """
+
+    days: pd.DataFrame
+    usual: Baseline
+    plan: Design
+    watched_loss: float
+    false_alarm_days: tuple
+    begin: pd.Timestamp | None
+    message: pd.Timestamp | None
+    low_until: pd.Timestamp | None
+    step: signatures.Step | None
+    recent: signatures.Step
+    evidence: tuple
+    shifts: pd.Series
+    notes: tuple
+
+    @property
+    def stage(self):
+        """Return the stage on the last day."""
+        return self.days["stage"].iloc[-1]
+
+    @property
+    def since(self):
+        """Return the first day of the stage that holds on the last day."""
+        other = np.flatnonzero(self.days["stage"] != self.stage)
+        return self.days.index[other[-1] + 1]
+
+    def sentences(self):
+        """Return what an owner should know, as plain sentences in order. Never a verdict."""
+        told = [self._days_told(), self._chart_told()]
+        if self.stage in CALLING:
+            told.append(f"Since {_date(self.message)} the house stands at \"{self.stage}\": {signatures.sentence(self.evidence)}")
+        else:
+            told.append(f"Since {_date(self.since)} the house stands at \"{self.stage}\": {MESSAGES[self.stage]}.")
+        told += self._change_told() if self.step else self._nothing_told()
+        return [*told, *self.notes, *CANNOT]
+
+    def _days_told(self):
+        reasons = self.days["reason"]
+        counts = reasons[reasons != ""].value_counts()
+        aside = f"{counts.sum()} are set aside" + "".join(f"{', ' if i else ': '}{count} {why}" for i, (why, count) in enumerate(counts.items()))
+        used = int((reasons == "").sum())
+        return f"Of {len(reasons)} days {used} are compared, the first {self.usual.days} of them as the baseline; {aside}."
+
+    def _chart_told(self):
+        low, high = (f"{days:.0f}" if days < 3650 else "more than 3650" for days in self.false_alarm_days)
+        wait = self.plan.days_to_notice(self.watched_loss, self.usual.scatter)
+        return (
+            f"A usual day lies {100 * self.usual.scatter:.1f} % from the middle (one standard deviation). The chart watches for a "
+            f"lasting loss of {100 * self.watched_loss:.1f} %, which it notices after about {wait:.0f} compared days on average. With "
+            f"nothing wrong it still gives a message now and then: after {low} to {high} compared days on average, in eight of "
+            f"ten cases with a baseline of {self.usual.days} days."
+        )
+
+    def _change_told(self):
+        compared = self.days["ratio_percent"].loc[self.begin:self.low_until].count()
+        told = [
+            f"The change began about {_date(self.step.first_day)} and is {_size(self.step)}. It is measured on the days that raised "
+            f"the message ({compared} compared), so it tends to come out too large at first."
+        ]
+        if compared < 3:
+            told.append(f"The message rests on {compared} compared day{'s' * (compared > 1)} only: more days are needed.")
+        days = min(RECENT_DAYS, self.days.loc[self.recent.first_day:, "ratio_percent"].count())
+        now = f"The last {days} compared days stand at {_size(self.recent)} beside the baseline"
+        back = abs(self.recent.change) <= 2 * self.recent.error
+        if self.stage not in CALLING:
+            told.append(f"The message of {_date(self.message)} has ended. {now}.")
+        elif back and self.step.change < -2 * self.step.error and self.low_until < self.recent.first_day:
+            told.append(f"{now}: no difference beyond chance. The sum has fallen since {_date(self.low_until)}, but it falls slowly, so "
+                        "the message may outlast what caused it.")
+        else:
+            told.append(f"{now}.")
+        return told
+
+    def _nothing_told(self):
+        if self.stage != "usual":
+            return []
+        charted = int(self.days.loc[self.days["stage"] != "baseline", "ratio_percent"].count())
+        waits = [(loss, self.plan.days_to_notice(loss, self.usual.scatter)) for loss in (self.watched_loss / 2, self.watched_loss, 0.5)]
+        sizes = ", ".join(f"{100 * loss:.1f} % in {max(1, round(wait))}" for loss, wait in waits)
+        return [f"Nothing beyond chance was found in {charted} compared days after the baseline. A lasting loss would have been "
+                f"noticed, in days on average: {sizes}. A smaller or a shorter one may have passed."]
+
+
+def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=None, snow=None, module_count, strings=1,
+            baseline_days=60, false_alarm_days=365):
+    """Return whether a house is still as it was beside its neighbours.
+
+    Parameters
+    ----------
+    own : Series, shape (days,)
+        Daily yield, index of dates, with or without a time zone. NaN: no reading. [kWh/kW]
+    neighbours : DataFrame, shape (days, systems)
+        The same for five or more systems, on dates of the same zone.
+    own_model, neighbour_models : Series and DataFrame, optional
+        What each roof is expected to make, in any unit; see `peers.log_ratio`.
+    temp_air, snow : Series, optional
+        See `peers.usable_days`.
+    module_count, strings : int
+        Of the house.
+    baseline_days : int
+        First usable days, taken as usual; fewer where the record is short, never more than two thirds of it.
+    false_alarm_days : float
+        Wanted compared days between false alarms, as a mean rate over many houses.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    InputError
+        Too few days or neighbours, dates that cannot be matched, numbers out of range.
+
+    Notes
+    -----
+    Each neighbour is divided by its own usual level beside the others, from the baseline. So the median does not jump
+    when a neighbour has a gap, and a sick one moves it by half a rank of the scatter, not of the lasting differences.
+    """
+    module_count = int(require(module_count, "module count", 1, 10000))
+    strings = int(require(strings, "strings", 1, 10000))
+    wanted = int(require(baseline_days, "baseline days", LEAST_BASELINE_DAYS, 3660))
+    own, neighbours, notes = _matched(own, neighbours)
+    temp_air, snow = _on(temp_air, own.index, "air temperature"), _on(snow, own.index, "snow")
+    own_model, models = _on(own_model, own.index, "own model"), _on(neighbour_models, own.index, "neighbours' models")
+    if models is not None:
+        models = models[[name for name in models if name in neighbours]]
+    missing = peers.log_ratio(own, neighbours, own_model, models).isna()  # also refuses models that do not belong together
+    reason = _reasons(own, neighbours, temp_air, snow).mask(lambda why: (why == "") & missing, "no reading")
+    house, others = own, neighbours
+    if models is not None:
+        house, others = own / own_model.where(own_model > 0), neighbours / models.where(models > 0)
+    house, others, reason, ends = _carrying(house, others, reason, wanted, notes)
+
+    log_ratio = peers.log_ratio(house, others).where(reason == "")
+    usual = baseline(log_ratio.loc[:ends])
+    loss = float(np.clip(1.0 / module_count, LEAST_LOSS, MOST_LOSS))
+    plan = design(usual, loss, false_alarm_days)
+    widening = plan.k / design(usual, loss, false_alarm_days, repair=False).k
+    told = chart(log_ratio[log_ratio.index > ends], usual, plan)
+    days = pd.DataFrame({"ratio_percent": 100.0 * np.exp(log_ratio - usual.centre), "reason": reason,
+                         "z": standardised(log_ratio, usual)}).join(told.drop(columns="z"))
+    days.insert(4, "level", days["cusum"] / plan.h)
+    days["stage"] = days["stage"].fillna("baseline")
+
+    def error(before, after):
+        return float(MEDIAN_ERROR * usual.scatter * widening * np.sqrt(1 / before + 1 / after))
+
+    last = log_ratio[log_ratio.index > ends].dropna().iloc[-RECENT_DAYS:]
+    recent = signatures.Step(last.index[0], float(last.median() - usual.centre), error(usual.days, len(last)))
+    begin, message, low_until, earlier = _last_message(told, plan.h)
+    if earlier:
+        notes.append(f"Earlier messages that ended came on {', '.join(map(_date, earlier))}.")
+    around, step, evidence = log_ratio.dropna(), None, []
+    looked_at = around.index if begin is None else around.loc[begin:].index
+    if begin is None:
+        around = pd.concat([around.loc[:ends], last])
+    else:
+        before = around[around.index < begin].iloc[-BESIDE_DAYS:]
+        around = around.loc[before.index[0]:low_until]
+        within = before.index[-BEGIN_SLACK_DAYS], message
+        step = signatures.step_level(around, min(5, len(around.loc[begin:])), within)
+        step = replace(step, error=step.error * widening)
+        evidence = signatures.parts_lost(step, module_count, strings)
+    zero = signatures.zero_days(own[looked_at], neighbours.median(axis=1)[looked_at])
+    if zero is not None:
+        notes.append(f"On two good days, one after the other, the second {_date(zero)}, the house made nothing.")
+        evidence.append(signatures.Evidence("the whole system without power for days", True, 0.0, notes[-1]))
+    change = last.index[0] if step is None else step.first_day
+    shifts = peers.pair_shifts(pd.concat([house.rename(HOUSE), others], axis=1).loc[around.index], change)
+    after = int((around.index >= change).sum())
+    notes += _shifts_told(shifts, 3.0 * error(len(around) - after, after), step is not None)
+    lengths = _false_alarm_range(plan.k / widening, plan.h / widening, usual.days / widening**2)
+    return Comparison(days, usual, plan, loss, lengths, begin, message, low_until, step, recent, tuple(evidence), shifts, tuple(notes))
+
+
+def _matched(own, neighbours):
+    """Return both on the own days, in order, without neighbours that cannot be compared, and what was left out."""
+    for data, name in ((own, "own yields"), (neighbours, "neighbours")):
+        if not isinstance(data.index, pd.DatetimeIndex) or data.index.has_duplicates:
+            raise InputError(f"{name}: found an index that is not one date a day, allowed are dates, each once")
+    own = own.sort_index().astype(float)
+    outside = neighbours.index.difference(own.index) if str(own.index.tz) == str(neighbours.index.tz) else []
+    notes = [f"{len(outside)} days of the neighbours lie outside the own record."] if len(outside) else []
+    neighbours = _on(neighbours, own.index, "neighbours").astype(float)
+    if (own < 0).any() or (neighbours < 0).any(axis=None) or np.isinf(own).any() or np.isinf(neighbours).any(axis=None):
+        raise InputError("daily yields: found a negative or an infinite one, allowed are numbers from 0 on, in kWh/kW")
+    stuck = [name for name in neighbours if neighbours[name].nunique() < 2]
+    notes += [f"Left out, without readings that differ from day to day: {_names(stuck)}."] if stuck else []
+    neighbours = neighbours.drop(columns=stuck)
+    peers.group_median(neighbours)  # refuses a group that is too small
+    return own, neighbours, notes
+
+
+def _on(data, index, name):
+    """Return data on the days of an index; refuse dates that have no chance to match."""
+    if data is None:
+        return None
+    if not isinstance(data.index, pd.DatetimeIndex) or str(data.index.tz) != str(index.tz):
+        raise InputError(f"{name}: found dates of another kind or time zone, allowed are dates like those of the own yields")
+    if not data.index.isin(index).any():
+        raise InputError(f"{name}: found no day of the own record, allowed are the same days")
+    return data.reindex(index)
+
+
+def _reasons(own, neighbours, temp_air, snow):
+    """Return `peers.usable_days` with the neighbours' side of missing readings told apart."""
+    reason = peers.usable_days(own, neighbours, temp_air, None if snow is None else snow.eq(True))
+    reason = reason.mask(own.notna() & neighbours.isna().all(axis=1), "no reading of the neighbours")
+    return reason.mask((reason == "") & peers.group_median(neighbours).isna(), TOO_FEW)
+
+
+def _carrying(house, others, reason, wanted, notes):
+    """Return house and neighbours at level 1 in the baseline, the reasons, and the baseline's last day.
+
+    A neighbour with readings on less than half of the baseline has no level and is left out, which `notes` then says.
+    """
+    while True:
+        usable = reason.index[reason == ""]
+        count = min(wanted, int(BASELINE_SHARE * len(usable)))
+        if count < LEAST_BASELINE_DAYS:
+            needed = int(np.ceil(LEAST_BASELINE_DAYS / BASELINE_SHARE))
+            raise InputError(f"usable days: found {len(usable)} of {len(reason)}, allowed are {needed} or more")
+        first = usable[:count]
+        late = [name for name in others if 2 * (others.loc[first, name] > 0).sum() < count]
+        if not late:
+            break
+        notes.append(f"Left out, with readings on less than half of the baseline days: {_names(late)}.")
+        others = others.drop(columns=late)
+        reason = reason.mask((reason == "") & peers.group_median(others).isna(), TOO_FEW)
+    others = others / others.loc[first].where(others.loc[first] > 0).median()
+    others = others / np.exp(pd.Series({name: peers.log_ratio(others[name], others).loc[first].median() for name in others}))
+    usual = (house / others.median(axis=1)).loc[first].median()
+    if not usual > 0:
+        raise InputError("own yields: found none on most of the baseline days, allowed are days of a house that makes power")
+    return house / usual, others, reason, first[-1]
+
+
+def _last_message(told, threshold):
+    """Return begin, first day, day of the largest sum of the last message (or None), and the first days of the earlier ones."""
+    spell = (told["cusum"] == 0.0).cumsum()
+    called = told.index[told["cusum"] > threshold]
+    if not len(called):
+        return None, None, None, []
+    firsts = spell[called].drop_duplicates()
+    sums = told.loc[(spell == firsts.iloc[-1]) & (told["cusum"] > 0.0), "cusum"]
+    return sums.index[0], firsts.index[-1], sums.idxmax(), list(firsts.index[:-1])
+
+
+def _shifts_told(shifts, least, is_message):
+    """Return what the pairs tell about whether this house or the set moved. `least`: smallest shift beyond chance."""
+    moved = shifts.drop(HOUSE)[shifts.drop(HOUSE).abs() > least]
+    each = ", ".join(f"{name} by {_percent(shift)}" for name, shift in moved.items())
+    if len(moved) > (len(shifts) - 1) / 2:
+        return [f"Most neighbours moved against each other ({each}): the set has changed, so the ratio need not speak of this house."]
+    if not is_message:
+        return [f"Among the neighbours, beside the median of all others, moved: {each}. The median hardly follows one of them."] if each else []
+    own = f"this house moved by {_percent(shifts[HOUSE])} beside the median of all others"
+    if each and moved.abs().max() > abs(shifts[HOUSE]):
+        return [f"At that time {own}, but a neighbour moved more ({each}): look there first."]
+    if each:
+        return [f"At that time {own}; among the neighbours moved, by less: {each}."]
+    if abs(shifts[HOUSE]) > least:
+        return [f"At that time {own}, and no neighbour moved beyond chance: the set did not change."]
+    return [f"At that time {own}, which a few days may do by chance; no neighbour moved beyond chance."]
+
+
+@lru_cache(maxsize=64)
+def _false_alarm_range(k, h, days):
+    """Return the 10 and 90 % points of the days between false alarms over what `days` independent baseline days get wrong.
+
+    Errors of median and scaled median absolute deviation as in `run_lengths.threshold_after_baseline`, on a grid of
+    equally likely values.
+    """
+    z = norm.ppf((np.arange(15) + 0.5) / 15)
+    lengths = [cusum_run_length(centre, scale * k, min(scale * h, 60.0))
+               for centre in z * np.sqrt(np.pi / (2 * days)) for scale in np.exp(1.1664 / np.sqrt(days) * z)]
+    low, high = np.quantile(lengths, [0.1, 0.9], method="nearest")
+    return float(low), float(high)
+
+
+def _names(names):
+    return ", ".join(map(str, names))
+
+
+def _date(day):
+    return f"{day.day} {day:%B %Y}"
+
+
+def _percent(log_change):
+    return f"{100 * np.expm1(log_change):+.1f} %"
+
+
+def _size(step):
+    return f"{_percent(step.change)} (between {_percent(step.change - 2 * step.error)} and {_percent(step.change + 2 * step.error)}, two standard errors)"
