@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.counters import interval_energy, swapped_readings
+from solarlib.gaps import even_labels, moved
 from solarlib.mapping import exchange_wall
 from solarlib.quantities import InputError
 
@@ -25,7 +26,7 @@ def flows(index, step, columns, mapping, name):
     Returns
     -------
     table : DataFrame
-        START labels, columns such as ``net_w`` [W] and ``delivered_kwh`` [kWh].
+        START labels, columns such as ``net_w`` [W] and ``delivered_kwh`` [kWh]; see `mapping.Column.title`.
     registers : DataFrame
         Registers as read. [kWh]
     intervals : dict of str to DataFrame
@@ -33,7 +34,7 @@ def flows(index, step, columns, mapping, name):
     notes : list of str
     """
     table, registers, intervals, notes = {}, {}, {}, []
-    shift = _shift(step, mapping, name)
+    starts = _starts(index, step, mapping, name)
     columns = [_converted(values, column) for values, column in zip(columns, mapping.column)]
     for values, column in zip(columns, mapping.column):
         if column.kind == "counter":
@@ -53,20 +54,20 @@ def flows(index, step, columns, mapping, name):
             notes += _falls(found, column.name)
         earlier = table.get(column.title)
         table[column.title] = values if earlier is None else earlier + values
-    return pd.DataFrame(table, index=index - shift), pd.DataFrame(registers, index=index), intervals, notes
+    return pd.DataFrame(table, index=starts), pd.DataFrame(registers, index=index), intervals, notes
 
 
-def _shift(step, mapping, name):
-    """How far a stamp at the end of its interval moves back."""
+def _starts(index, step, mapping, name):
+    """Stamps at the start of their interval; a register's stay where they are."""
     counters = [column.kind == "counter" for column in mapping.column]
     if mapping.label == "start" or all(counters):
-        return pd.Timedelta(0)
+        return index
     if any(counters):
         raise InputError(f"{name}: found counters beside intervals that are labelled by their end, allowed is one kind in a mapping: "
                          "read the file twice")
     if step is None:
         raise InputError(f'{name}: found no common step for label = "end", allowed is one: set interval')
-    return step
+    return moved(index, step, -1)
 
 
 def _exchanges(column, zone):
@@ -78,10 +79,11 @@ def _on_rows(found, index, step):
     """Energy of each interval that runs from one row of the table to the next (and has the common step, if any)."""
     values = np.full(len(index), np.nan)
     opens, ends = (part.as_unit("ns").asi8 for part in (found.index, pd.DatetimeIndex(found["end"])))
-    at = np.searchsorted(index.as_unit("ns").asi8, opens)
-    fine = at + 1 == np.searchsorted(index.as_unit("ns").asi8, ends)
+    at, to = (np.searchsorted(index.as_unit("ns").asi8, part) for part in (opens, ends))
+    fine = at + 1 == to
     if step is not None:
-        fine &= ends - opens == step.value
+        labels, _ = even_labels(index, step)
+        fine &= labels[to] - labels[at] == step.value
     values[at[fine]] = found["energy_kwh"].to_numpy()[fine]
     return values
 

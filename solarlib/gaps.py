@@ -1,4 +1,8 @@
-"""How evenly a record stands in time: its commonest step, what is missing between its rows, and its even form."""
+"""How evenly a record stands in time: its commonest step, what is missing between its rows, and its even form.
+
+A day of the local clock has 23 or 25 hours where the clock is changed. Rows a day apart are therefore counted on the
+clock of their zone, if they keep its time of day; all other rows in true time.
+"""
 
 import numpy as np
 import pandas as pd
@@ -6,11 +10,54 @@ import pandas as pd
 from solarlib.quantities import InputError
 
 
+DAY = pd.Timedelta(days=1)
+CLOCK_CHANGE = pd.Timedelta(hours=1)  # how far a local day may differ from 24 h
+
+
+def even_labels(index, step):
+    """Return labels that are a step apart where no row is missing, and whether they are the local clock's.
+
+    Parameters
+    ----------
+    index : DatetimeIndex, time-zone aware, shape (n,)
+    step : Timedelta
+
+    Returns
+    -------
+    labels : ndarray of int64, shape (n,)
+        ns since 1970 in UTC; of the local clock for a step of a day, unless rows keep 24 h better than the time of day.
+    by_clock : bool
+    """
+    true = index.as_unit("ns").asi8
+    if step != DAY:
+        return true, False
+    clock = index.tz_localize(None).as_unit("ns").asi8
+    usual = pd.Series(clock % DAY.value).mode().iloc[0] if clock.size else 0
+    named = clock - clock % DAY.value + usual  # on a day whose clock skips this time of day, the next moment stands for it
+    clock = np.where(first_moments(named, index.tz) == index, named, clock)
+    by_clock = bool((np.diff(clock) == DAY.value).sum() >= (np.diff(true) == DAY.value).sum())
+    return (clock, True) if by_clock else (true, False)
+
+
+def first_moments(labels, zone):
+    """Return the moments of clock readings [ns]: the first of two, and the next there is where the clock skips one."""
+    bare = pd.DatetimeIndex(labels.view("datetime64[ns]"))
+    return bare.tz_localize(zone, ambiguous=np.ones(len(labels), bool), nonexistent="shift_forward")
+
+
+def moved(index, step, count):
+    """Return the index with each label moved by a number of steps; a step of a day keeps the local time of day."""
+    labels, by_clock = even_labels(index, step)
+    return first_moments(labels + count * step.value, index.tz) if by_clock else index + count * step
+
+
 def common_step(index):
     """Return the commonest distance of two labels, or None where fewer than half of all keep it."""
     steps = np.diff(index.as_unit("ns").asi8)
     if not steps.size:
         return None
+    if abs(np.median(steps) - DAY.value) <= CLOCK_CHANGE.value:
+        steps = np.diff(even_labels(index, DAY)[0])
     middle = np.median(steps)
     return pd.Timedelta(int(middle), "ns") if (steps == middle).mean() >= 0.5 else None
 
@@ -24,15 +71,15 @@ def missing(index, step):
     step : Timedelta or None
         None: nothing can be said, the table is empty.
     """
-    labels = index.as_unit("ns").asi8
+    if step is None:
+        return pd.DataFrame({"start": index[:0], "end": index[:0], "intervals": np.zeros(0, np.int64)})
+    labels, _ = even_labels(index, step)
     steps = np.diff(labels)
-    length = step.value if step is not None else np.iinfo(np.int64).max
-    wide = np.flatnonzero(steps >= 2 * length) if step is not None else np.zeros(0, int)
-    start = (labels[wide] + length).view("datetime64[ns]") if wide.size else np.zeros(0, "datetime64[ns]")
+    wide = np.flatnonzero(steps >= 2 * step.value)
     return pd.DataFrame({
-        "start": pd.DatetimeIndex(start, tz="UTC").tz_convert(index.tz),
+        "start": moved(index, step, 1)[wide],
         "end": index[wide + 1],
-        "intervals": steps[wide] // length - 1,
+        "intervals": steps[wide] // step.value - 1,
     })
 
 
@@ -51,7 +98,7 @@ def regular(readings):
     step, index = readings.step, readings.table.index
     if step is None:
         raise InputError(f"{readings.account.name}: found rows without a common step, allowed is one: set interval")
-    labels = index.as_unit("ns").asi8
+    labels, by_clock = even_labels(index, step)
     # The offset that most labels have on the step's grid: a first row that stands askew must not push all others off it.
     offset = pd.Series(labels % step.value).mode().iloc[0]
     on = labels % step.value == offset
@@ -59,5 +106,8 @@ def regular(readings):
     if (labels[on][-1] - labels[on][0]) // step.value > 50 * len(labels) + 10_000_000:
         raise InputError(f"{readings.account.name}: found {index[0]} to {index[-1]} in steps of {step}, allowed is a record "
                          "that is not nearly all gaps: look for a mistyped year")
-    even = pd.date_range(kept.index[0], kept.index[-1], freq=step, unit="ns")
+    if by_clock:
+        even = first_moments(np.arange(labels[on][0], labels[on][-1] + step.value, step.value), index.tz)
+    else:
+        even = pd.date_range(kept.index[0], kept.index[-1], freq=step, unit="ns")
     return kept.reindex(even), int((~on).sum())

@@ -23,9 +23,20 @@ import pandas as pd
 from solarlib.moments import MISSING, ORDERS, TIME_WIDTH, moments
 from solarlib.quantities import InputError, require
 
-QUANTITIES = ("delivered", "received", "generation", "net", "load", "unsigned")
-FACTORS = {"W": 1.0, "kW": 1000.0, "Wh": 0.001, "kWh": 1.0, "MWh": 1000.0}  # to W, or to kWh
-KINDS = ("mean", "interval", "counter")
+# Unit: what a number is multiplied with, how the column that comes out ends, and what such a number can be.
+UNITS = {
+    "W": (1.0, "w", ("mean",)), "kW": (1000.0, "w", ("mean",)),
+    "Wh": (0.001, "kwh", ("interval", "counter")), "kWh": (1.0, "kwh", ("interval", "counter")),
+    "MWh": (1000.0, "kwh", ("interval", "counter")),
+    "kWh/kW": (1.0, "h", ("interval",)), "W/m2": (1.0, "w_m2", ("mean",)), "degC": (1.0, "c", ("mean",)),
+}
+ADDED_UP = ("w", "kwh")  # of several columns; a mean of two sensors or neighbours is another thing than their sum
+FLOW_UNITS = ("W", "kW", "Wh", "kWh", "MWh")
+QUANTITIES = {
+    **dict.fromkeys(("delivered", "received", "generation", "net", "load", "unsigned"), FLOW_UNITS),
+    "test_load": ("W", "kW"), "neighbour": ("kWh/kW",), "light": ("W/m2",),
+    "cell_temperature": ("degC",), "air_temperature": ("degC",),
+}
 
 
 @dataclass(frozen=True)
@@ -53,18 +64,24 @@ class Column:
     name : str or int
         Name in the header line, or number counted from 1.
     quantity : str
-        One of `QUANTITIES`. ``net`` is positive for import; ``unsigned`` is a reading without direction. The same
-        quantity in several columns is added up (two registers for two tariffs).
+        One of `QUANTITIES`. ``net`` is positive for import; ``unsigned`` is a reading without direction.
+        ``test_load`` is what a load that somebody switches for a test draws at that time, such as 750 W while a heater
+        is on and 0 while it is off: with it the steps of an ``unsigned`` reading tell the direction. ``neighbour`` is
+        the daily energy of one similar system for each kW of its rated power; each such column stays one of its own.
+        ``light`` is the irradiance on the plane of the modules. Powers and energies of the same quantity in several
+        columns are added up (two registers for two tariffs).
     unit : str
-        W, kW, Wh, kWh or MWh.
+        One of those that `QUANTITIES` lists for the quantity: W, kW, Wh, kWh or MWh for flows.
     kind : str
-        ``"mean"`` power; ``"interval"`` energy within the interval; ``"counter"`` register that counts up. Powers
-        need no kind, energies do: an interval and a counter look alike in a header.
+        ``"mean"`` over the interval; ``"interval"`` energy within the interval; ``"counter"`` register that counts
+        up. Only Wh, kWh and MWh need a kind: an interval and a counter look alike in a header.
     digits : int, optional
         Digits of a counter before its decimal mark; without them a fall is not taken for a rollover.
     multiplier : float
         What each number is multiplied with; -1 turns a sign round.
     exchange : tuple of Exchange
+    tilt_deg, azimuth_deg : float, optional
+        Roof of a ``neighbour``, both or neither, so that a model can take the roof's season out. [deg, deg from north]
     """
 
     name: str | int
@@ -74,17 +91,19 @@ class Column:
     digits: int | None = None
     multiplier: float = 1.0
     exchange: tuple = ()
+    tilt_deg: float | None = None
+    azimuth_deg: float | None = None
 
     def __post_init__(self):
         where = f"column {self.name!r}"
         if isinstance(self.name, bool) or not isinstance(self.name, (str, int)) or self.name == "":
             raise InputError(f"column.name: found {self.name!r}, allowed is a name or a number from 1")
         _one_of(self.quantity, QUANTITIES, f"{where}, quantity")
-        _one_of(self.unit, tuple(FACTORS), f"{where}, unit")
-        power = self.unit in ("W", "kW")
-        if self.kind is None and power:
-            object.__setattr__(self, "kind", "mean")
-        _one_of(self.kind, ("mean",) if power else KINDS[1:], f"{where}, kind")
+        _one_of(self.unit, QUANTITIES[self.quantity], f"{where}, quantity {self.quantity!r}, unit")
+        kinds = UNITS[self.unit][2]
+        if self.kind is None and len(kinds) == 1:
+            object.__setattr__(self, "kind", kinds[0])
+        _one_of(self.kind, kinds, f"{where}, kind")
         if self.digits is not None and (type(self.digits) is not int or not 3 <= self.digits <= 12):
             raise InputError(f"{where}, digits: found {self.digits!r}, allowed is a whole number from 3 to 12")
         require(self.multiplier, f"{where}, multiplier", -1e6, 1e6)
@@ -95,16 +114,24 @@ class Column:
         if rows and self.kind != "counter":
             raise InputError(f"{where}, exchange: found on kind {self.kind!r}, allowed is kind \"counter\"")
         object.__setattr__(self, "exchange", tuple(sorted(rows, key=lambda row: _clock_reading(row.time))))
+        roof = [key for key in ("tilt_deg", "azimuth_deg") if getattr(self, key) is not None]
+        if roof and self.quantity != "neighbour":
+            raise InputError(f"{where}, {roof[0]}: found on quantity {self.quantity!r}, allowed is quantity \"neighbour\"")
+        if len(roof) == 1:
+            raise InputError(f"{where}: found {roof[0]} alone, allowed are tilt_deg and azimuth_deg, or neither")
+        for key, high in (("tilt_deg", 90), ("azimuth_deg", 360)) if roof else ():
+            require(getattr(self, key), f"{where}, {key}", 0, high, "deg")
 
     @property
     def factor(self):
-        """What a number in the file is multiplied with to give W or kWh."""
-        return FACTORS[self.unit] * self.multiplier
+        """What a number in the file is multiplied with to give W, kWh, kWh/kW, W/m2 or degC."""
+        return UNITS[self.unit][0] * self.multiplier
 
     @property
     def title(self):
-        """Name of the column that comes out."""
-        return f"{self.quantity}_{'w' if self.kind == 'mean' else 'kwh'}"
+        """Name of the column that comes out, e.g. ``net_w``, ``delivered_kwh``, ``neighbour_Mill_h`` (kWh/kW are h)."""
+        name = f"neighbour_{self.name}" if self.quantity == "neighbour" else self.quantity
+        return f"{name}_{UNITS[self.unit][1]}"
 
 
 @dataclass(frozen=True)
@@ -153,6 +180,11 @@ class Mapping:
             kinds = sorted({column.kind for column in columns if column.quantity == title})
             if len(kinds) > 1:
                 raise InputError(f"column: found {title} as {' and '.join(kinds)}, allowed is one kind")
+        titles = [column.title for column in columns if UNITS[column.unit][1] not in ADDED_UP]
+        for title in titles:
+            if titles.count(title) > 1:
+                raise InputError(f"column: found {title} {titles.count(title)} times, allowed is one column for it: "
+                                 "only powers and energies are added up")
         object.__setattr__(self, "column", columns)
         times = tuple(self.time) if isinstance(self.time, (list, tuple)) else (self.time,)
         if not 1 <= len(times) <= 2 or any(isinstance(t, bool) or not isinstance(t, (str, int)) or t == "" for t in times):
@@ -188,7 +220,8 @@ def _rows(value, name):
 
 def _one_of(value, options, name):
     if value not in options or isinstance(value, bool):
-        raise InputError(f"{name}: found {value!r}, allowed is one of {', '.join(map(repr, filter(None, options)))}")
+        allowed = [repr(option) for option in options if option]
+        raise InputError(f"{name}: found {value!r}, allowed is {'one of ' * (len(allowed) > 1)}{', '.join(allowed)}")
 
 
 def _built(kind, table, where):

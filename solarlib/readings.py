@@ -18,9 +18,9 @@ from solarlib.amounts import numbers as numbers_of
 from solarlib.clock_changes import FINE, SKIPPED, to_utc
 from solarlib.csv_table import blocks, line_texts, sniff, split_line
 from solarlib.flows import flows
-from solarlib.gaps import common_step, missing
+from solarlib.gaps import common_step, first_moments, missing
 from solarlib.mapping import Mapping, interval_of, mapping_from_toml, zone_of
-from solarlib.moments import MISSING, ORDERS, SECOND, DateOrder, cell_matrix, looks_like_time
+from solarlib.moments import DAY, MISSING, ORDERS, SECOND, DateOrder, cell_matrix, looks_like_time
 from solarlib.moments import moments as moments_of
 from solarlib.quantities import InputError
 
@@ -32,8 +32,12 @@ class Readings:
     ----------
     table : DataFrame
         Rising time-zone-aware index of true times, START labels (a register's label is the moment of its reading);
-        columns such as ``net_w`` [W, mean over the interval] and ``delivered_kwh`` [kWh in the interval]. NaN is
-        missing. Energy of a counter stands at the reading that opens the interval.
+        columns such as ``net_w`` [W, mean over the interval], ``delivered_kwh`` [kWh in the interval], ``test_load_w``
+        [W], ``neighbour_Mill_h`` [kWh/kW in the interval, which is h], ``light_w_m2`` [W/m2], ``cell_temperature_c`` and
+        ``air_temperature_c`` [degC]. NaN is missing. Energy of a counter stands at the reading that opens the interval.
+        Warning: where readings of a counter are missing or set aside, the energy between the sound readings around
+        them belongs to no single row. It is NaN here and stands in `intervals` alone, so a sum of this column is less
+        than the counter ran.
     step : Timedelta or None
         The interval: given, or the commonest distance of two rows; None where fewer than half the rows keep one.
     registers : DataFrame
@@ -219,7 +223,9 @@ class _Rows:
                 f"{self.layout.path.name}: found times without offset from UTC (line {lines[bare][0]}), allowed is a zone "
                 'for them: set zone = "America/New_York" or the like, or an offset such as "-05:00"'
             )
-        if bare.any():
+        if bare.all() and not (walls % DAY).any():  # dates only: a day begins where its first moment is
+            moments = first_moments(walls, zone).as_unit("ns").asi8.copy()
+        elif bare.any():
             utc, verdict, resolved = to_utc(walls[bare], zone)
             moments[bare] = utc
             self._set_aside(GAP, lines[bare][verdict == SKIPPED])

@@ -6,7 +6,7 @@ import numpy as np
 
 from solarlib.amounts import number, number_marks
 from solarlib.csv_table import plain, sniff
-from solarlib.mapping import FACTORS
+from solarlib.mapping import UNITS
 from solarlib.moments import MISSING, ORDERS, DateOrder, looks_like_time, moments
 from solarlib.quantities import InputError
 
@@ -149,7 +149,7 @@ def _column(layout, place, texts, point, group, confirm):
     title = layout.names[place] if place < len(layout.names) else ""
     word = plain(title)
     hits = [quantity for quantity, words in WORDS if any(w in f" {word} " for w in words)]
-    unit = next((u for u in sorted(FACTORS, key=len, reverse=True) if plain(u) in word.replace("(", " ").replace("[", " ")
+    unit = next((u for u in sorted(UNITS, key=len, reverse=True) if plain(u) in word.replace("(", " ").replace("[", " ")
                  .replace(")", " ").replace("]", " ").replace("_", " ").split()), None)
     values = np.array([v for v in (number(text, point, group) for text in texts) if v is not None and np.isfinite(v)])
     steps = np.diff(values)  # a register rises nearly always, and by little beside what it shows

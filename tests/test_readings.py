@@ -8,7 +8,7 @@ import pytest
 
 from solarlib.amounts import number, number_marks
 from solarlib.counters import interval_energy, swapped_readings
-from solarlib.gaps import regular
+from solarlib.gaps import missing, regular
 from solarlib.mapping import Column, Mapping, mapping_from_toml
 from solarlib.moments import MISSING, moments
 from solarlib.plausible import plausibility
@@ -308,6 +308,133 @@ def test_a_wrong_mapping_is_told(old, new, message):
     with pytest.raises(InputError, match=message.replace("[", r"\[")) as error:
         mapping_from_toml(MAPPING.replace(old, new))
     assert "\n" not in str(error.value)
+
+
+# ---------------------------------------------------------------- quantities that are no flow of the house
+
+
+@pytest.mark.parametrize("quantity, unit, title, factor", [
+    ("test_load", "W", "test_load_w", 1), ("test_load", "kW", "test_load_w", 1000), ("neighbour", "kWh/kW", "neighbour_Energy_h", 1),
+    ("light", "W/m2", "light_w_m2", 1), ("cell_temperature", "degC", "cell_temperature_c", 1),
+    ("air_temperature", "degC", "air_temperature_c", 1)])
+def test_a_quantity_has_its_units_and_its_column(tmp_path, quantity, unit, title, factor):
+    values = VALUES - 1000.25  # temperatures below 0 are as good as others
+    path = written(tmp_path, lines_of(values=values))
+    got = read(path, Mapping((Column("Energy", quantity, unit),), "Time", ZONE))
+    assert got.table.columns.tolist() == [title] and (values < 0).any()
+    assert np.allclose(got.table[title], np.round(values, 3) * factor, rtol=1e-12)
+
+
+@pytest.mark.parametrize("quantity, unit, allowed", [
+    ("test_load", "kWh", "is one of 'W', 'kW'"), ("neighbour", "kWh", "is 'kWh/kW'"), ("light", "W", "is 'W/m2'"),
+    ("cell_temperature", "W", "is 'degC'"), ("air_temperature", "C", "is 'degC'"), ("load", "kWh/kW", "is one of 'W', 'kW', 'Wh', 'kWh', 'MWh'"),
+    ("generation", "degC", "is one of 'W', 'kW', 'Wh', 'kWh', 'MWh'")])
+def test_a_unit_of_another_quantity_is_told_with_both(quantity, unit, allowed):
+    with pytest.raises(InputError) as error:
+        Column("Roof", quantity, unit)
+    assert str(error.value) == f"column 'Roof', quantity {quantity!r}, unit: found {unit!r}, allowed {allowed}"
+
+
+@pytest.mark.parametrize("keys, message", [
+    (dict(quantity="load", unit="W", tilt_deg=30, azimuth_deg=180), "column 'Roof', tilt_deg: found on quantity 'load', allowed is quantity \"neighbour\""),
+    (dict(tilt_deg=30), "column 'Roof': found tilt_deg alone, allowed are tilt_deg and azimuth_deg, or neither"),
+    (dict(azimuth_deg=30), "column 'Roof': found azimuth_deg alone, allowed are tilt_deg and azimuth_deg, or neither"),
+    (dict(tilt_deg=91, azimuth_deg=180), "column 'Roof', tilt_deg: found 91 deg, allowed is a number from 0 to 90 deg"),
+    (dict(tilt_deg=30, azimuth_deg=-1), "column 'Roof', azimuth_deg: found -1 deg, allowed is a number from 0 to 360 deg"),
+    (dict(tilt_deg=30, azimuth_deg="south"), "column 'Roof', azimuth_deg: found 'south', allowed is a number from 0 to 360 deg"),
+    (dict(kind="counter"), "column 'Roof', kind: found 'counter', allowed is 'interval'")])
+def test_a_wrong_roof_is_told(keys, message):
+    with pytest.raises(InputError) as error:
+        Column(**{"name": "Roof", "quantity": "neighbour", "unit": "kWh/kW", **keys})
+    assert str(error.value) == message
+
+
+def test_neighbours_keep_apart_and_say_their_roofs(tmp_path):
+    toml = f'zone = "{ZONE}"\ntime = 1\n' + "".join(
+        f'[[column]]\nname = {name}\nquantity = "neighbour"\nunit = "kWh/kW"\n{roof}'
+        for name, roof in (('"Mill"', "tilt_deg = 0\nazimuth_deg = 360\n"), ('"Old school"', ""), ("4", "")))
+    lines = ["Day;Mill;Old school;Hill", "2026-05-20;3.5;4.25;", "2026-05-21;0;1.5;2", "2026-05-22;4;4.5;5"]
+    got = read(written(tmp_path, lines), toml)
+    assert got.table.columns.tolist() == ["neighbour_Mill_h", "neighbour_Old school_h", "neighbour_4_h"]
+    assert got.table["neighbour_Mill_h"].tolist() == [3.5, 0, 4] and got.table["neighbour_4_h"].isna().tolist() == [True, False, False]
+    mapping = mapping_from_toml(toml)
+    assert [(column.tilt_deg, column.azimuth_deg) for column in mapping.column] == [(0, 360), (None, None), (None, None)]
+
+
+@pytest.mark.parametrize("names, quantity, unit, message", [
+    ((3, "3"), "neighbour", "kWh/kW", "column: found neighbour_3_h 2 times"), (("a", "b"), "light", "W/m2", "column: found light_w_m2 2 times"),
+    (("a", "b", "c"), "cell_temperature", "degC", "column: found cell_temperature_c 3 times"),
+    (("a", "b"), "air_temperature", "degC", "column: found air_temperature_c 2 times")])
+def test_what_is_no_power_or_energy_is_not_added_up(names, quantity, unit, message):
+    with pytest.raises(InputError) as error:
+        Mapping(tuple(Column(name, quantity, unit) for name in names), "Time", ZONE)
+    assert str(error.value) == message + ", allowed is one column for it: only powers and energies are added up"
+
+
+def test_two_test_loads_are_added(tmp_path):
+    lines = ["Time;A;B", "2026-05-20 10:00;750;0", "2026-05-20 10:01;750;500", "2026-05-20 10:02;0;0"]
+    got = read(written(tmp_path, lines), Mapping(tuple(Column(name, "test_load", "W") for name in "AB"), "Time", ZONE))
+    assert got.table["test_load_w"].tolist() == [750, 1250, 0]
+
+
+# ---------------------------------------------------------------- days of 23 and 25 hours
+
+DAYS = pd.date_range("2026-01-01", "2026-12-31", freq="D", tz=ZONE)
+NEIGHBOUR = Mapping((Column("Energy", "neighbour", "kWh/kW"),), "Time", ZONE)
+
+
+def day_lines(days=DAYS):
+    return lines_of("%Y-%m-%d", index=days, values=np.arange(len(days)) / 100.0)
+
+
+def test_days_across_both_clock_changes_are_all_there(tmp_path):
+    got = read(written(tmp_path, day_lines()), NEIGHBOUR)
+    assert (got.table.index == DAYS).all() and got.step == pd.Timedelta("1D") and got.account.rows_used == 365
+    assert not any("missing" in note or "step" in note for note in got.account.notes)
+    even, off = regular(got)
+    assert off == 0 and (even.index == DAYS).all() and even["neighbour_Energy_h"].tolist() == got.table["neighbour_Energy_h"].tolist()
+
+
+@pytest.mark.parametrize("day, hours", [("2026-03-08", 23), ("2026-11-01", 25)])
+def test_a_missing_day_is_missed_at_a_clock_change_too(tmp_path, day, hours):
+    days = DAYS[DAYS != pd.Timestamp(day, tz=ZONE)]
+    got = read(written(tmp_path, day_lines(days)), NEIGHBOUR)
+    gap = missing(got.table.index, got.step).iloc[0]
+    assert (gap["start"], gap["intervals"]) == (pd.Timestamp(day, tz=ZONE), 1) and gap["end"] - gap["start"] == pd.Timedelta(hours=hours)
+    even, off = regular(got)
+    assert off == 0 and (even.index == DAYS).all() and even.index[even["neighbour_Energy_h"].isna()].tolist() == [gap["start"]]
+
+
+def test_days_named_by_their_end_start_at_midnight(tmp_path):
+    got = read(written(tmp_path, day_lines()), Mapping(**{**vars(NEIGHBOUR), "label": "end"}))
+    assert (got.table.index == DAYS.shift(-1)).all() and (got.table.index.hour == 0).all()
+
+
+def test_three_days_around_a_clock_change_keep_a_step(tmp_path):
+    assert read(written(tmp_path, day_lines(DAYS[65:68])), NEIGHBOUR).step == pd.Timedelta("1D")
+
+
+def test_a_register_read_each_midnight_has_energy_on_every_day(tmp_path):
+    counter = Mapping((Column("Energy", "delivered", "kWh", "counter"),), "Time", ZONE)
+    assert read(written(tmp_path, day_lines()), counter).table["delivered_kwh"].notna().sum() == 364
+
+
+def test_rows_that_keep_24_hours_are_left_in_true_time(tmp_path):
+    index = pd.date_range("2026-02-20 05:00", periods=40, freq="24h", tz="UTC")
+    got = read(written(tmp_path, lines_of("%Y-%m-%dT%H:%M%z", index=index, values=np.full(40, 0.5))), Mapping(**{**vars(NEIGHBOUR), "label": "end"}))
+    assert got.step == pd.Timedelta("1D") and (got.table.index == index - pd.Timedelta("24h")).all()
+    assert str(got.table.index.tz) == ZONE and not any("missing" in note for note in got.account.notes)
+    even, off = regular(got)
+    assert off == 0 and len(even) == 40 and even["neighbour_Energy_h"].notna().all()
+
+
+def test_a_zone_that_changes_its_clock_at_midnight_loses_no_day(tmp_path):
+    zone = "America/Havana"  # 0:00 is skipped in March and shown twice in November
+    got = read(written(tmp_path, day_lines()), Mapping(**{**vars(NEIGHBOUR), "zone": zone}))
+    assert got.account.rows_used == 365 and not any("missing" in note for note in got.account.notes)
+    assert got.table.index[66] == pd.Timestamp("2026-03-08 01:00", tz=zone)
+    even, off = regular(got)
+    assert off == 0 and even["neighbour_Energy_h"].notna().sum() == 365
 
 
 @pytest.mark.parametrize("content, message", [
