@@ -11,6 +11,8 @@ import pandas as pd
 from solarlib.quantities import InputError, require
 
 DAY_STEPS = pd.Timedelta(days=1)
+MOST_YIELD = 12.0  # more than any roof gives in a day [kWh/kW] (common practice, no source)
+MOST_LIGHT = 1500.0  # more than falls on a plane, beside bright clouds too [W/m2] (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -33,7 +35,8 @@ def plausibility(table, step, rated_power_w=None, service_power_w=None, night=No
     Parameters
     ----------
     table : DataFrame
-        As `readings.Readings.table`.
+        As `readings.Readings.table`. Of a test load only its limits are looked at: it is 0 or steady by intent.
+        Temperatures are passed over.
     step : Timedelta
         Length of an interval.
     rated_power_w : float, optional
@@ -63,9 +66,16 @@ def plausibility(table, step, rated_power_w=None, service_power_w=None, night=No
     found = []
     for name, power in watts.items():
         found += _limits(table.index, name, power, rated_power_w, service_power_w)
+        if name == "test_load_w":
+            continue
         found += _constant(table.index, name, power, step)
         found += _factor(table.index, name, power, rated_power_w, step)
         found += _only_rises(table.index, name, power)
+    for name in table.columns:
+        if name.startswith("neighbour_") and name.endswith("_h"):
+            found += _yield(table.index, name, table[name].to_numpy(float))
+        elif name == "light_w_m2":
+            found += _light(table.index, name, table[name].to_numpy(float))
     found += _flows(table.index, watts, step, tolerance_kwh)
     generation = next((power for name, power in watts.items() if name.startswith("generation")), None)
     if generation is not None:
@@ -81,6 +91,34 @@ def _rows(index, flags):
     return index[np.flatnonzero(flags)]
 
 
+def _count(number, one, more=None):
+    """Return a number with its noun: 1 day, 2 days."""
+    return f"{number} {one if number == 1 else more or one + 's'}"
+
+
+def _yield(index, name, energy):
+    """Look for days of a neighbour above what any roof gives. [kWh/kW]"""
+    day, at = np.unique(_days(index), return_inverse=True)
+    sums = np.bincount(at, np.nan_to_num(energy), len(day))
+    above = sums > MOST_YIELD
+    if not above.any():
+        return []
+    return [Finding("above limit", name, _rows(index, above[at]),
+                    f"{_count(above.sum(), 'day')} above {MOST_YIELD:g} kWh/kW, up to {sums.max():.4g} kWh/kW.",
+                    ("energy that was not divided by the rated power", "Wh in place of kWh", "a rated power that is too small",
+                     "several days in one after a gap", "a counter read as the energy of a day"))]
+
+
+def _light(index, name, light):
+    above = light > MOST_LIGHT
+    if not above.any():
+        return []
+    return [Finding("above limit", name, _rows(index, above),
+                    f"{_count(above.sum(), 'interval')} above {MOST_LIGHT:g} W/m2, up to {np.nanmax(light):.0f} W/m2.",
+                    ("a sensor or an amplifier that is out of order", "a wrong multiplier, or a reading in mV",
+                     "another quantity in this column", "a mirror or a bright wall that shines on the sensor"))]
+
+
 def _limits(index, name, power, rated, service):
     found = []
     own = name.startswith(("generation", "received"))
@@ -89,13 +127,13 @@ def _limits(index, name, power, rated, service):
     above = power > limit if limit is not None else np.zeros(0, bool)
     if above.any():
         found.append(Finding("above limit", name, _rows(index, above),
-                             f"{above.sum()} intervals above {limit:g} W, up to {np.nanmax(power):.0f} W.",
+                             f"{_count(above.sum(), 'interval')} above {limit:g} W, up to {np.nanmax(power):.0f} W.",
                              ("another unit than the mapping says", "a wrong multiplier", "a counter read as interval energy",
                               "several intervals in one after a gap", "a rated power that is not this system's")))
     if not name.startswith(("net", "generation")):
         below = power < 0
         if below.any():
-            found.append(Finding("negative", name, _rows(index, below), f"{below.sum()} intervals below 0.",
+            found.append(Finding("negative", name, _rows(index, below), f"{_count(below.sum(), 'interval')} below 0.",
                                  ("a net reading under another name", "a sign turned round", "registers in wrong order")))
     return found
 
@@ -123,7 +161,7 @@ def _constant(index, name, power, step):
         return []
     rows = np.concatenate([np.arange(a - 1, b) for a, b in zip(starts[long], ends[long])])
     return [Finding("stuck", name, index[rows],
-                    f"{long.sum()} stretches of {least} and more equal values, the longest of {int((ends - starts).max()) + 1}.", reasons)]
+                    f"{_count(long.sum(), 'stretch', 'stretches')} of {least} and more equal values, the longest of {int((ends - starts).max()) + 1}.", reasons)]
 
 
 def _days(index):
@@ -143,7 +181,7 @@ def _factor(index, name, power, rated, step):
     odd = [day for day in frame.index if 2.3 < away[day] < 3.7 or (small and -3.7 < away[day] < -2.3)]
     if odd and len(frame) >= 5:
         return [Finding("factor", name, _rows(index, np.isin(_days(index), odd)),
-                        f"{len(odd)} days differ by a factor near 1000 from the others.", reasons + ("a day almost without power",))]
+                        f"{_count(len(odd), 'day differs', 'days differ')} by a factor near 1000 from the others.", reasons + ("a day almost without power",))]
     if rated is not None and name.startswith("generation"):
         top = np.nanquantile(size, 0.999) if np.isfinite(size).any() else 0.0
         if top > 30 * rated or 0 < top < rated / 300:
@@ -179,7 +217,7 @@ def _flows(index, watts, step, tolerance):
         if fits < 0.5:
             reasons = reasons[1:] + reasons[:1]
     return [Finding("received above generation", "received", _rows(index, over),
-                    f"{over.sum()} of {both.sum()} intervals with more received than generated.{extra}", tuple(reasons))]
+                    f"{over.sum()} of {_count(both.sum(), 'interval')} with more received than generated.{extra}", tuple(reasons))]
 
 
 def _night(index, name, power, night, rated):
@@ -188,7 +226,7 @@ def _night(index, name, power, night, rated):
     shining = night & (power > limit)
     if not shining.any():
         return []
-    return [Finding("generation at night", name, _rows(index, shining), f"{shining.sum()} intervals above {limit:.0f} W with the sun down.",
+    return [Finding("generation at night", name, _rows(index, shining), f"{_count(shining.sum(), 'interval')} above {limit:.0f} W with the sun down.",
                     ("a clock or zone that is off", "a battery that discharges through the same meter", "another quantity in this column",
                      "day and month exchanged"))]
 
