@@ -1,7 +1,7 @@
 """Is this house still as it was beside its neighbours? Days, ratio, baseline, chart, size and reasons, in one call.
 
-The steps are those of `peers`, `control_chart` and `signatures`. What is added here: which days and neighbours carry
-the comparison, when a loss began, whether this house moved or the set did, and plain sentences for the owner.
+The steps are those of `common_days`, `peers`, `control_chart` and `signatures`. What is added here: when a loss began,
+whether this house moved or the set did, and plain sentences for the owner.
 """
 
 from dataclasses import dataclass, replace
@@ -12,21 +12,21 @@ import pandas as pd
 from scipy.stats import norm
 
 from solarlib import peers, signatures
+from solarlib.common_days import common_days
 from solarlib.control_chart import LEAST_BASELINE_DAYS, MESSAGES, Baseline, Design, baseline, chart, design, standardised
-from solarlib.quantities import InputError, require
+from solarlib.quantities import require
 from solarlib.run_lengths import cusum_run_length
 
 # A chart for less than 1/30 waits for weeks and meets dirt, season and drift of that size. A chart for more than 1/4
 # would be slow for anything smaller and gains nothing: such losses show within days on every chart.
 LEAST_LOSS, MOST_LOSS = 1 / 30, 1 / 4
-BASELINE_SHARE = 2 / 3  # most of the usable days that may be baseline; the others are compared with it
 BESIDE_DAYS = 60  # usable days before a change that its size is measured against
 BEGIN_SLACK_DAYS = 7  # the sum may have left 0 a little after the change
 RECENT_DAYS = 14
 MEDIAN_ERROR = 1.2533  # standard error of a median beside that of a mean, normal days
 CALLING = ("look", "act")
 HOUSE = "this house"
-TOO_FEW = f"fewer than {peers.LEAST_GROUP} neighbours"
+WHOLE = np.log(0.1)  # a change below it is told as all: a ratio is cut off at 5 %
 CANNOT = (
     "What was already so in the baseline is taken as usual: it cannot be noticed.",
     "Daily numbers do not tell shade, dirt, a limit of power, snow that stayed and a wrong reading apart from parts without "
@@ -48,8 +48,10 @@ class Comparison:
     usual, plan : Baseline, Design
     watched_loss : float
         The chart is designed for it. [share]
-    false_alarm_days : tuple of float
-        Between which compared days between false alarms lie for eight of ten baselines as short as this one.
+    false_alarm_days : float
+        Compared days for each false alarm that the chart is designed for, over many houses.
+    false_alarm_range : tuple of float
+        Between which mean days to a false alarm lie for eight of ten baselines as short as this one.
     begin, message, low_until : Timestamp or None
         Of the last message: first day since the sum stood at 0, first day above the threshold, day of the largest sum.
     step : signatures.Step or None
@@ -67,7 +69,8 @@ class Comparison:
     usual: Baseline
     plan: Design
     watched_loss: float
-    false_alarm_days: tuple
+    false_alarm_days: float
+    false_alarm_range: tuple
     begin: pd.Timestamp | None
     message: pd.Timestamp | None
     low_until: pd.Timestamp | None
@@ -101,35 +104,34 @@ class Comparison:
     def _days_told(self):
         reasons = self.days["reason"]
         counts = reasons[reasons != ""].value_counts()
-        aside = f"{counts.sum()} are set aside" + "".join(f"{', ' if i else ': '}{count} {why}" for i, (why, count) in enumerate(counts.items()))
+        aside = ", ".join(f"{count} {why}" for why, count in counts.items())
         used = int((reasons == "").sum())
-        return f"Of {len(reasons)} days {used} are compared, the first {self.usual.days} of them as the baseline; {aside}."
+        return f"Of {len(reasons)} days {used} are compared, the first {self.usual.days} of them as the baseline; {counts.sum()} are set aside{': ' * bool(aside)}{aside}."
 
     def _chart_told(self):
-        low, high = (f"{days:.0f}" if days < 3650 else "more than 3650" for days in self.false_alarm_days)
+        low, high = (f"{days:.0f}" if days < 3650 else "more than 3650" for days in self.false_alarm_range)
         wait = self.plan.days_to_notice(self.watched_loss, self.usual.scatter)
         return (
             f"A usual day lies {100 * self.usual.scatter:.1f} % from the middle (one standard deviation). The chart watches for a "
-            f"lasting loss of {100 * self.watched_loss:.1f} %, which it notices after about {wait:.0f} compared days on average. With "
-            f"nothing wrong it still gives a message now and then: after {low} to {high} compared days on average, in eight of "
-            f"ten cases with a baseline of {self.usual.days} days."
+            f"lasting loss of {100 * self.watched_loss:.1f} %, which it notices after about {_days(wait)} on average. With nothing "
+            f"wrong it still gives a message now and then: over many houses one in {self.false_alarm_days:.0f} compared days; for a "
+            f"single house with a baseline of {self.usual.days} days one in {low} to {high}, in eight of ten cases."
         )
 
     def _change_told(self):
         compared = self.days["ratio_percent"].loc[self.begin:self.low_until].count()
-        told = [
-            f"The change began about {_date(self.step.first_day)} and is {_size(self.step)}. It is measured on the days that raised "
-            f"the message ({compared} compared), so it tends to come out too large at first."
-        ]
+        told = [f"The level changed about {_date(self.step.first_day)}, by {_size(self.step)}."]
+        if compared < BESIDE_DAYS / 2:
+            told.append(f"It is measured on the {_days(compared)} that raised the message, and so tends to come out too large.")
         if compared < 3:
-            told.append(f"The message rests on {compared} compared day{'s' * (compared > 1)} only: more days are needed.")
-        days = min(RECENT_DAYS, self.days.loc[self.recent.first_day:, "ratio_percent"].count())
-        now = f"The last {days} compared days stand at {_size(self.recent)} beside the baseline"
+            told.append(f"The message rests on {_days(compared)} only: more are needed, and one odd reading can do it.")
+        latest = self.days.loc[self.recent.first_day:, "ratio_percent"].count()
+        now = f"The last {_days(latest)} differ from the baseline by {_size(self.recent)}"
         back = abs(self.recent.change) <= 2 * self.recent.error
         if self.stage not in CALLING:
             told.append(f"The message of {_date(self.message)} has ended. {now}.")
         elif back and self.step.change < -2 * self.step.error and self.low_until < self.recent.first_day:
-            told.append(f"{now}: no difference beyond chance. The sum has fallen since {_date(self.low_until)}, but it falls slowly, so "
+            told.append(f"{now}, which chance explains. The sum has fallen since {_date(self.low_until)}, but it falls slowly, so "
                         "the message may outlast what caused it.")
         else:
             told.append(f"{now}.")
@@ -140,9 +142,9 @@ class Comparison:
             return []
         charted = int(self.days.loc[self.days["stage"] != "baseline", "ratio_percent"].count())
         waits = [(loss, self.plan.days_to_notice(loss, self.usual.scatter)) for loss in (self.watched_loss / 2, self.watched_loss, 0.5)]
-        sizes = ", ".join(f"{100 * loss:.1f} % in {max(1, round(wait))}" for loss, wait in waits)
-        return [f"Nothing beyond chance was found in {charted} compared days after the baseline. A lasting loss would have been "
-                f"noticed, in days on average: {sizes}. A smaller or a shorter one may have passed."]
+        sizes = ", ".join(f"{100 * loss:.1f} % in {_days(wait)}" for loss, wait in waits)
+        return [f"Nothing beyond chance was found in {_days(charted)} after the baseline. A lasting loss is noticed, on average: {sizes}. "
+                "A smaller or a shorter one may have passed."]
 
 
 def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=None, snow=None, module_count, strings=1,
@@ -174,26 +176,12 @@ def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=
     ------
     InputError
         Too few days or neighbours, dates that cannot be matched, numbers out of range.
-
-    Notes
-    -----
-    Each neighbour is divided by its own usual level beside the others, from the baseline. So the median does not jump
-    when a neighbour has a gap, and a sick one moves it by half a rank of the scatter, not of the lasting differences.
     """
     module_count = int(require(module_count, "module count", 1, 10000))
     strings = int(require(strings, "strings", 1, 10000))
     wanted = int(require(baseline_days, "baseline days", LEAST_BASELINE_DAYS, 3660))
-    own, neighbours, notes = _matched(own, neighbours)
-    temp_air, snow = _on(temp_air, own.index, "air temperature"), _on(snow, own.index, "snow")
-    own_model, models = _on(own_model, own.index, "own model"), _on(neighbour_models, own.index, "neighbours' models")
-    if models is not None:
-        models = models[[name for name in models if name in neighbours]]
-    missing = peers.log_ratio(own, neighbours, own_model, models).isna()  # also refuses models that do not belong together
-    reason = _reasons(own, neighbours, temp_air, snow).mask(lambda why: (why == "") & missing, "no reading")
-    house, others = own, neighbours
-    if models is not None:
-        house, others = own / own_model.where(own_model > 0), neighbours / models.where(models > 0)
-    house, others, reason, ends = _carrying(house, others, reason, wanted, notes)
+    common = common_days(own, neighbours, own_model, neighbour_models, temp_air, snow, wanted)
+    house, others, reason, ends, notes = common.house, common.others, common.reason, common.baseline_end, list(common.notes)
 
     log_ratio = peers.log_ratio(house, others).where(reason == "")
     usual = baseline(log_ratio.loc[:ends])
@@ -214,89 +202,24 @@ def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=
     begin, message, low_until, earlier = _last_message(told, plan.h)
     if earlier:
         notes.append(f"Earlier messages that ended came on {', '.join(map(_date, earlier))}.")
-    around, step, evidence = log_ratio.dropna(), None, []
-    looked_at = around.index if begin is None else around.loc[begin:].index
+    used, step, evidence = log_ratio.dropna(), None, []
     if begin is None:
-        around = pd.concat([around.loc[:ends], last])
+        around, change = pd.concat([used.loc[:ends], last]), last.index[0]
     else:
-        before = around[around.index < begin].iloc[-BESIDE_DAYS:]
-        around = around.loc[before.index[0]:low_until]
-        within = before.index[-BEGIN_SLACK_DAYS], message
-        step = signatures.step_level(around, min(5, len(around.loc[begin:])), within)
-        step = replace(step, error=step.error * widening)
+        around, step = _change(used, begin, message, low_until)
+        step, change = replace(step, error=step.error * widening), step.first_day
         evidence = signatures.parts_lost(step, module_count, strings)
-    zero = signatures.zero_days(own[looked_at], neighbours.median(axis=1)[looked_at])
+    looked_at = used.loc[begin:].index  # all days without a message
+    zero = signatures.zero_days(house[looked_at], others.median(axis=1)[looked_at])
     if zero is not None:
         notes.append(f"On two good days, one after the other, the second {_date(zero)}, the house made nothing.")
         evidence.append(signatures.Evidence("the whole system without power for days", True, 0.0, notes[-1]))
-    change = last.index[0] if step is None else step.first_day
     shifts = peers.pair_shifts(pd.concat([house.rename(HOUSE), others], axis=1).loc[around.index], change)
     after = int((around.index >= change).sum())
     notes += _shifts_told(shifts, 3.0 * error(len(around) - after, after), step is not None)
-    lengths = _false_alarm_range(plan.k / widening, plan.h / widening, usual.days / widening**2)
-    return Comparison(days, usual, plan, loss, lengths, begin, message, low_until, step, recent, tuple(evidence), shifts, tuple(notes))
-
-
-def _matched(own, neighbours):
-    """Return both on the own days, in order, without neighbours that cannot be compared, and what was left out."""
-    for data, name in ((own, "own yields"), (neighbours, "neighbours")):
-        if not isinstance(data.index, pd.DatetimeIndex) or data.index.has_duplicates:
-            raise InputError(f"{name}: found an index that is not one date a day, allowed are dates, each once")
-    own = own.sort_index().astype(float)
-    outside = neighbours.index.difference(own.index) if str(own.index.tz) == str(neighbours.index.tz) else []
-    notes = [f"{len(outside)} days of the neighbours lie outside the own record."] if len(outside) else []
-    neighbours = _on(neighbours, own.index, "neighbours").astype(float)
-    if (own < 0).any() or (neighbours < 0).any(axis=None) or np.isinf(own).any() or np.isinf(neighbours).any(axis=None):
-        raise InputError("daily yields: found a negative or an infinite one, allowed are numbers from 0 on, in kWh/kW")
-    stuck = [name for name in neighbours if neighbours[name].nunique() < 2]
-    notes += [f"Left out, without readings that differ from day to day: {_names(stuck)}."] if stuck else []
-    neighbours = neighbours.drop(columns=stuck)
-    peers.group_median(neighbours)  # refuses a group that is too small
-    return own, neighbours, notes
-
-
-def _on(data, index, name):
-    """Return data on the days of an index; refuse dates that have no chance to match."""
-    if data is None:
-        return None
-    if not isinstance(data.index, pd.DatetimeIndex) or str(data.index.tz) != str(index.tz):
-        raise InputError(f"{name}: found dates of another kind or time zone, allowed are dates like those of the own yields")
-    if not data.index.isin(index).any():
-        raise InputError(f"{name}: found no day of the own record, allowed are the same days")
-    return data.reindex(index)
-
-
-def _reasons(own, neighbours, temp_air, snow):
-    """Return `peers.usable_days` with the neighbours' side of missing readings told apart."""
-    reason = peers.usable_days(own, neighbours, temp_air, None if snow is None else snow.eq(True))
-    reason = reason.mask(own.notna() & neighbours.isna().all(axis=1), "no reading of the neighbours")
-    return reason.mask((reason == "") & peers.group_median(neighbours).isna(), TOO_FEW)
-
-
-def _carrying(house, others, reason, wanted, notes):
-    """Return house and neighbours at level 1 in the baseline, the reasons, and the baseline's last day.
-
-    A neighbour with readings on less than half of the baseline has no level and is left out, which `notes` then says.
-    """
-    while True:
-        usable = reason.index[reason == ""]
-        count = min(wanted, int(BASELINE_SHARE * len(usable)))
-        if count < LEAST_BASELINE_DAYS:
-            needed = int(np.ceil(LEAST_BASELINE_DAYS / BASELINE_SHARE))
-            raise InputError(f"usable days: found {len(usable)} of {len(reason)}, allowed are {needed} or more")
-        first = usable[:count]
-        late = [name for name in others if 2 * (others.loc[first, name] > 0).sum() < count]
-        if not late:
-            break
-        notes.append(f"Left out, with readings on less than half of the baseline days: {_names(late)}.")
-        others = others.drop(columns=late)
-        reason = reason.mask((reason == "") & peers.group_median(others).isna(), TOO_FEW)
-    others = others / others.loc[first].where(others.loc[first] > 0).median()
-    others = others / np.exp(pd.Series({name: peers.log_ratio(others[name], others).loc[first].median() for name in others}))
-    usual = (house / others.median(axis=1)).loc[first].median()
-    if not usual > 0:
-        raise InputError("own yields: found none on most of the baseline days, allowed are days of a house that makes power")
-    return house / usual, others, reason, first[-1]
+    lengths = _false_alarm_range(plan.k / widening, plan.h / widening, usual.days / widening**2)  # as independent days
+    return Comparison(days, usual, plan, loss, float(false_alarm_days), lengths, begin, message, low_until, step, recent,
+                      tuple(evidence), shifts, tuple(notes))
 
 
 def _last_message(told, threshold):
@@ -310,6 +233,13 @@ def _last_message(told, threshold):
     return sums.index[0], firsts.index[-1], sums.idxmax(), list(firsts.index[:-1])
 
 
+def _change(used, begin, message, low_until):
+    """Return the compared days around a message, and the step among them that began near `begin`."""
+    before = used[used.index < begin].iloc[-BESIDE_DAYS:]
+    around = used.loc[before.index[0]:low_until]
+    return around, signatures.step_level(around, min(5, len(around.loc[begin:])), (before.index[-BEGIN_SLACK_DAYS], message))
+
+
 def _shifts_told(shifts, least, is_message):
     """Return what the pairs tell about whether this house or the set moved. `least`: smallest shift beyond chance."""
     moved = shifts.drop(HOUSE)[shifts.drop(HOUSE).abs() > least]
@@ -317,7 +247,7 @@ def _shifts_told(shifts, least, is_message):
     if len(moved) > (len(shifts) - 1) / 2:
         return [f"Most neighbours moved against each other ({each}): the set has changed, so the ratio need not speak of this house."]
     if not is_message:
-        return [f"Among the neighbours, beside the median of all others, moved: {each}. The median hardly follows one of them."] if each else []
+        return [f"Among the neighbours moved, beside the median of all others: {each}. A median hardly follows one of its systems."] if each else []
     own = f"this house moved by {_percent(shifts[HOUSE])} beside the median of all others"
     if each and moved.abs().max() > abs(shifts[HOUSE]):
         return [f"At that time {own}, but a neighbour moved more ({each}): look there first."]
@@ -342,10 +272,6 @@ def _false_alarm_range(k, h, days):
     return float(low), float(high)
 
 
-def _names(names):
-    return ", ".join(map(str, names))
-
-
 def _date(day):
     return f"{day.day} {day:%B %Y}"
 
@@ -354,5 +280,12 @@ def _percent(log_change):
     return f"{100 * np.expm1(log_change):+.1f} %"
 
 
+def _days(count):
+    return "1 compared day" if round(count) <= 1 else f"{count:.0f} compared days"
+
+
 def _size(step):
-    return f"{_percent(step.change)} (between {_percent(step.change - 2 * step.error)} and {_percent(step.change + 2 * step.error)}, two standard errors)"
+    if step.change < WHOLE:
+        return "the whole yield, or nearly"
+    low, high = (_percent(step.change + side * step.error) for side in (-2, 2))
+    return f"{_percent(step.change)} (between {low} and {high}, two standard errors)"

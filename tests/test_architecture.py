@@ -18,7 +18,7 @@ FLOORS = (
         "meter": ("meter", "balance", "periods"),
         "tariff": ("tariff_checks", "tariff"),
         "money": ("money", "premium", "lifetime", "lifetime_risk"),
-        "health": ("health", "peers", "run_lengths", "control_chart", "signatures", "ageing", "comparison"),
+        "health": ("health", "peers", "run_lengths", "control_chart", "signatures", "ageing", "common_days", "comparison"),
         "circuits": ("circuits", "voltages", "roof_loads"),
         "readings": (
             "csv_table", "amounts", "moments", "clock_changes", "counters", "gaps", "mapping", "flows", "account",
