@@ -1,53 +1,121 @@
-"""Make the example files in data/examples, with their deliberate faults, from the shipped load and an invented array.
+"""Make the example files in data/examples: one house, one made truth from 1 March to 15 November 2026, and its records.
 
     python data/build_examples.py
 
-Needs the shipped `load_minutes.csv.gz` only. `README.md` lists the faults; `tests/test_examples.py` finds each of them.
+Needs `solarlib`, the house file `houses/two-storey.toml`, the weather that it names and `load_minutes.csv.gz`. Faults are
+put in on purpose: `README.md` lists them, and `tests/test_examples.py` finds each of them.
 """
 
+from dataclasses import dataclass, replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pandas as pd
 
+from solarlib.array import Plane, simulate
+from solarlib.bank import ledger
+from solarlib.house import House, load, read_house, weather
+from solarlib.house_bills import ratings
+from solarlib.load import test_load
+from solarlib.meter import split, unsigned
+from solarlib.quantities import energy_kwh
+from solarlib.records import daily, keep
+from solarlib.sun import minute_weather
+
 HERE = Path(__file__).parent
 ZONE = "America/New_York"
-START, END = "2026-10-12", "2026-11-16"  # five weeks with the end of summer time, 1 November
-LATITUDE, LONGITUDE = np.radians(36.1), -79.95
-RATED_W = 5760.0
-EXCHANGE = ("2026-11-05 10:30", 412, 0)  # delivered: last of the old meter, first of the new one (received: 29_381, 0)
+START, END = "2026-03-01", "2026-11-16"  # END is not included; both midnights are in standard time
+SEED = 20260301
+SNOW = {"2026-03-02": ("02-16", 0.02), "2026-03-03": ("02-17", 0.10)}  # frosty typical day that is taken; power left
+STEEP = 35.0  # on a roof as steep as this or steeper, half of the snow's loss slides off [deg]
+MODULE_LOST = "2026-09-18"  # from here on one module of the larger plane gives nothing
+REGISTERS = {"delivered": 97_376.4, "received": 11_204.7, "generation": 20_466.2}  # on the first day, 00:00 [kWh]
+DIAL = 100_000
+EXCHANGE = "2026-11-05 10:30"  # of the meter: both registers begin at 0 again
+DETAIL_START = "2026-10-12"  # of the quarter hours and the hourly registers; the kept record ends here
+TESTS_AT, TESTS_LAST = ("08:20", "10:20", "12:20", "14:20", "16:20"), "3min"
+SENSOR_WEEK = "2026-10-26", "2026-11-01"
+LOGGER_OFF = (("2026-04-24 09:00", "2026-04-24 13:00"), ("2026-06-20", "2026-06-22"), ("2026-08-15 14:00", "2026-08-15 18:00"),
+              ("2026-09-04", "2026-09-06"))
+NOTES = {"2026-03-02": "snow", "2026-07-04": "guests", "2026-08-27": "washed by rain"}
+READS = ("2026-03-01", "2026-04-01", "2026-05-01", "2026-06-02", "2026-07-01", "2026-08-01", "2026-09-01", "2026-10-01", "2026-11-01")
+SWAPPED_READ = "2026-07-01"
+WRONG_BILL = 1  # counted from 0: made as if nothing had been received in that period
+NEIGHBOURS = {"A": (22, 180), "B": (30, 165), "C": (27, 205), "D": (18, 140), "E": (35, 190), "F": (38, 230), "G": (25, 90)}
+SICK, SICK_FROM, SICK_LEFT = "C", "2026-07-10", 0.75
+SILENT, SILENT_MONTH = "F", "2026-08"
+SLIP, SLIP_DAYS, SLIP_RATED_KW = "E", ("2026-05-05", "2026-05-13"), 7.2  # kWh in place of kWh/kW
 
 
-def minutes(rng):
-    """Return load and generation of every minute, true and without a gap. [W]"""
-    index = pd.date_range(START, END, freq="1min", tz=ZONE, inclusive="left")
-    measured = pd.read_csv(HERE / "load_minutes.csv.gz", index_col="date").loc["2009-10-12":"2009-11-15"]
-    measured = measured.bfill(axis=1).ffill(axis=1).to_numpy(float)  # same weekdays as 2026
-    wall = index.tz_localize(None)
-    day = (wall.normalize() - pd.Timestamp(START)).days
-    load = measured[day, wall.hour * 60 + wall.minute]
-    utc = index.tz_convert("UTC")
-    year_angle = 2 * np.pi * (utc.day_of_year + utc.hour / 24 - 81) / 365
-    declination = np.radians(23.45) * np.sin(year_angle)
-    hour = utc.hour + (utc.minute + 0.5) / 60 + LONGITUDE / 15 + 0.16 * np.sin(2 * year_angle) - 0.13 * np.cos(year_angle)
-    angle = np.radians(15 * (hour - 12))
-    high = np.sin(LATITUDE) * np.sin(declination) + np.cos(LATITUDE) * np.cos(declination) * np.cos(angle)
-    tilt = np.radians(30)
-    plane = np.sin(LATITUDE - tilt) * np.sin(declination) + np.cos(LATITUDE - tilt) * np.cos(declination) * np.cos(angle)
-    clear = rng.uniform(0.35, 1.0, 35)[day]
-    slow = np.repeat(rng.uniform(0.75, 1.0, len(index) // 20 + 1), 20)[: len(index)]
-    generation = RATED_W * 0.86 * np.maximum(plane, 0) * (high > 0) * np.minimum(1, high / 0.12) ** 0.5 * clear * slow
-    return pd.DataFrame({"load_w": load, "generation_w": np.where(generation > 0, generation, 0.0)}, index)
+@dataclass(frozen=True)
+class World:
+    """The truth: ``sky`` by hour in standard time, ``minutes`` [W] and ``registers`` [kWh, uncut] in the house's zone."""
+
+    house: House
+    sky: pd.DataFrame
+    minutes: pd.DataFrame
+    registers: pd.DataFrame
+
+
+def at(text):
+    return pd.Timestamp(text, tz=ZONE)
+
+
+def between(index, first, last):
+    """Tell which times lie in the local days from ``first`` to ``last``, the last included."""
+    return (index >= at(first)) & (index < at(last) + pd.DateOffset(days=1))
+
+
+def world():
+    """Return the truth, without a gap."""
+    house = read_house("two-storey")
+    minute_sky = minute_weather(drawn_weather(house, random(0)), house.place, random(1))
+    made = generation(house, minute_sky)
+    week = pd.date_range(*SENSOR_WEEK, freq="D")
+    times = [at(f"{day:%Y-%m-%d} {clock}") for day in week for clock in TESTS_AT]
+    test_w = test_load(made.index, times, house.meter.test_load_w, TESTS_LAST)["power_w"]
+    minutes = pd.DataFrame({"generation_w": made, "load_w": load(house).reindex(made.index) + test_w, "test_load_w": test_w})
+    energy = split(minutes["load_w"] - minutes["generation_w"]).assign(generation_kwh=energy_kwh(made))
+    energy.columns = energy.columns.str.removesuffix("_kwh")
+    registers = energy.cumsum().shift(1, fill_value=0.0) + pd.Series(REGISTERS)
+    return World(house, minute_sky.resample("1h").mean(), minutes, registers)
+
+
+def random(*part):
+    """Return the generator of one part, so that a change of one part leaves the others as they are."""
+    return np.random.default_rng([SEED, *part])
+
+
+def drawn_weather(house, rng):
+    """Return hours of 2026: each day is a random day of the same month of the typical year, in standard time as there."""
+    typical = weather(house)
+    days = pd.date_range(START, END, freq="D", tz=typical.index.tz, inclusive="left")
+    source = [SNOW[f"{day:%Y-%m-%d}"][0] if f"{day:%Y-%m-%d}" in SNOW
+              else f"{day.month:02d}-{rng.integers(day.days_in_month) + 1:02d}" for day in days]
+    hours = pd.concat([typical.loc[f"{typical.index[0].year}-{day}"] for day in source])
+    return hours.set_axis(pd.date_range(START, END, freq="1h", tz=typical.index.tz, inclusive="left"))
+
+
+def generation(house, sky):
+    """Return what the array gives in each minute, with the lost module and the snow. [W]"""
+    planes = list(house.system.planes)
+    large = max(range(len(planes)), key=lambda number: planes[number].module_count)
+    planes[large] = replace(planes[large], module_count=planes[large].module_count - 1)
+    whole, less = (simulate(sky, house.place, system)["ac_power_w"].clip(lower=0).tz_convert(ZONE)
+                   for system in (house.system, replace(house.system, planes=tuple(planes))))
+    made = whole.where(whole.index < at(MODULE_LOST), less)
+    for day, (_, left) in SNOW.items():
+        made = made.where(~between(made.index, day, day), left * made)
+    return made.rename("generation_w")
 
 
 def generation_file(truth):
     """Quarter hours in kW: decimal comma, day first, lines before the table, a footer; faults in `README.md`."""
-    power = truth["generation_w"].resample("15min").mean() / 1000
+    power = truth.minutes["generation_w"].loc[DETAIL_START:].resample("15min").mean() / 1000
     power[(power.index >= at("2026-10-15 10:00")) & (power.index < at("2026-10-15 16:00"))] = 1.872  # stuck
-    day = power.index.strftime("%Y-%m-%d")
-    power[day == "2026-10-20"] *= 1000  # W on one day
-    shown = [f"{time:%d.%m.%Y %H:%M};{value:.3f}".replace(".", ",").replace(",", ".", 2)
-             for time, value in power.items()]
+    power[between(power.index, "2026-10-20", "2026-10-20")] *= 1000  # W on one day
+    shown = [f"{time:%d.%m.%Y %H:%M};" + f"{value:.3f}".replace(".", ",") for time, value in power.items()]
     places = {f"{time:%Y-%m-%d %H:%M}": place for place, time in reversed(list(enumerate(power.index)))}
     for time in ("2026-10-17 11:30", "2026-10-17 11:45", "2026-10-22 09:15"):
         place = places[time]
@@ -57,23 +125,24 @@ def generation_file(truth):
     dropped = range(places["2026-10-28 08:00"], places["2026-10-28 13:00"])
     rows = [row for place, row in enumerate(shown) if place not in dropped]
     rows.insert(rows.index(again) + 1, again)
-    head = ["Array of the house, record of the converter", "Tilt 30\u00b0, 16 modules", "", "Time;Array power (kW)"]
+    system = truth.house.system
+    head = ["Array of the house, record of the converter",
+            f"Tilt {system.planes[0].surface_tilt:g}\u00b0, {system.module_count} modules", "", "Time;Array power (kW)"]
     return "\r\n".join([*head, *rows, f"Sum;{power.sum():.0f}", ""]).encode("cp1252")
+
+
+def shown_on_dial(kwh):
+    """Return whole kWh as a register shows them; rounded first, so that no sum ends just below its whole number."""
+    return int(np.floor(round(kwh, 6))) % DIAL
 
 
 def registers_file(truth):
     """Hourly registers in whole kWh, month first, grouped thousands, UTF-16; faults in `README.md`."""
-    net = (truth["load_w"] - truth["generation_w"]) / 60_000
-    rows, dial = [], 100_000
-    exchange = at(EXCHANGE[0])
-    sums = pd.DataFrame({"delivered": net.clip(lower=0), "received": (-net).clip(lower=0)}).cumsum().shift(1, fill_value=0.0)
-    before = sums.loc[exchange]
-    starts = {"delivered": EXCHANGE[1] + 0.4 + dial - before["delivered"], "received": 29_381.4 - before["received"]}
-    for time, row in sums.resample("1h").first().iterrows():
-        for name in row.index:
-            row[name] = (row[name] + starts[name]) % dial if time < exchange else row[name] - before[name]
-        values = [f"{int(np.floor(round(value, 6))):,}" for value in row]
-        if f"{time:%Y-%m-%d %H:%M}" == "2026-10-19 07:00":
+    true = truth.registers[["delivered", "received"]]
+    before, rows = true.loc[at(EXCHANGE)], []
+    for time, row in true.loc[DETAIL_START:].resample("1h").first().iterrows():
+        values = [f"{shown_on_dial(kwh):,}" for kwh in (row if time < at(EXCHANGE) else row - before)]
+        if time == at("2026-10-19 07:00"):
             values.reverse()  # read in each other's place
         rows.append(f'{time:%m/%d/%Y %I:%M %p},"{values[0]}","{values[1]}"')
     return ("\ufeff" + "\r\n".join(["Read at,Register in (kWh),Register out (kWh)", *rows, ""])).encode("utf-16-le")
@@ -81,22 +150,93 @@ def registers_file(truth):
 
 def sensor_file(truth, rng):
     """One week of minutes from a sensor that shows no direction, W, with the offset beside the time."""
-    week = truth.loc["2026-10-26":"2026-11-01"]
-    reading = np.abs(np.abs(week["load_w"] - week["generation_w"]) + rng.normal(0, 3, len(week))).round()
+    week, meter = truth.minutes.loc[slice(*SENSOR_WEEK)], truth.house.meter
+    reading = unsigned(week["load_w"] - week["generation_w"], meter.reading_noise_w, meter.reading_step_w, rng)
     lost = rng.random(len(week)) < 0.01
     lost[3000:3090] = True
-    rows = [f"{time.isoformat()},{value:.0f}" for time, value, gone in zip(week.index, reading, lost) if not gone]
-    rows[5000] = rows[5000].split(",")[0] + ",99999999"  # a spike
+    rows = [f"{time.isoformat()},{value:.0f},{test:.0f}"
+            for time, value, test, gone in zip(week.index, reading, week["test_load_w"], lost) if not gone]
+    time, _, test = rows[5000].split(",")
+    rows[5000] = f"{time},99999999,{test}"  # a spike
     rows[6000], rows[6001] = rows[6001], rows[6000]
-    return "\n".join(["time,reading_w", *rows, rows[-1][:19]]).encode("utf-8")  # cut off in its last line
+    return "\n".join(["time,reading_w,test_load_w", *rows, rows[-1][:19]]).encode("utf-8")  # cut off in its last line
 
 
-def reads_file():
-    """What an owner noted once a month: by hand, two digits for the year, a mistake in one line."""
-    rows = [("03/01/26", 97_310, 11_204, 20_466), ("04/01/26", 97_871, 11_467, 20_903), ("05/01/26", 98_290, 11_842, 21_472),
-            ("06/02/26", 98_744, 12_225, 22_061), ("07/01/26", 12_600, 99_302, 22_622), ("08/01/26", 99_988, 12_958, 23_179),
-            ("09/01/26", 612, 13_297, 23_711), ("10/01/26", 1_020, 13_627, 24_178), ("11/01/26", 1_436, 13_921, 24_570)]
-    return "\n".join(["Date\tIn\tOut\tArray", *("\t".join(map(str, row)) for row in rows), ""]).encode("utf-8-sig")
+def sheet(truth):
+    """Return what stands on the registers on the days of the sheet, a table of whole kWh without the sheet's mistake."""
+    return truth.registers.loc[[at(day) for day in READS]].map(shown_on_dial)
+
+
+def reads_file(truth):
+    """What the owner noted once a month: by hand, two digits for the year, a mistake in one line."""
+    rows = []
+    for day, read in sheet(truth).iterrows():
+        values = [read["delivered"], read["received"], read["generation"]]
+        if day == at(SWAPPED_READ):
+            values[:2] = values[1::-1]
+        rows.append(f"{day:%m/%d/%y}\t" + "\t".join(map(str, values)))
+    return "\n".join(["Date\tIn\tOut\tArray", *rows, ""]).encode("utf-8-sig")
+
+
+def bills_file(truth):
+    """Return the bills of the periods between the readings that stand; one of them is wrong. The bank opens empty."""
+    reads = sheet(truth).drop(at(SWAPPED_READ))
+    used = (reads.diff().iloc[1:] % DIAL).add_suffix("_kwh").reset_index(drop=True)
+    days = reads.index.tz_localize(None)
+    periods = pd.DataFrame({"period_start": days[:-1], "period_end": days[1:]}).join(used.astype(float))
+    wrong = periods.assign(received_kwh=periods["received_kwh"].where(periods.index != WRONG_BILL, 0.0))
+    right, mistaken = (ledger(table, truth.house.tariff, **ratings(truth.house))["bill"] for table in (periods, wrong))
+    sent = right.where(periods.index != WRONG_BILL, mistaken)
+    return "\n".join(["period_end,bill_usd", *(f"{day:%Y-%m-%d},{bill:.2f}" for day, bill in zip(days[1:], sent)), ""]).encode("utf-8")
+
+
+def kept_record(truth):
+    """The owner's record by day, as `solarlib.records` keeps it, from quarter hours before those of the other file."""
+    made = truth.minutes[["generation_w"]]
+    quarters = made[made.index < at(DETAIL_START)].resample("15min").mean()
+    for off, on in LOGGER_OFF:
+        quarters[(quarters.index >= at(off)) & (quarters.index < at(on))] = np.nan
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "days-kept.csv"
+        keep(path, daily(quarters, "15min", NOTES))
+        return path.read_bytes()
+
+
+def neighbour_days(truth, rng):
+    """Return the daily yields of seven roofs under the same sky, with faults in `README.md`. [kWh/kW]"""
+    system, columns = truth.house.system, {}
+    for name, (tilt, azimuth) in NEIGHBOURS.items():
+        own = replace(system, planes=(Plane(1, tilt, azimuth),))
+        power = simulate(truth.sky, truth.house.place, own)["ac_power_w"].clip(lower=0).tz_convert(ZONE)
+        columns[name] = energy_kwh(power).groupby(power.index.normalize()).sum() / (own.rated_power_w / 1000)
+    yields = pd.DataFrame(columns)
+    yields *= np.exp(0.04 * rng.standard_normal(yields.shape[1])) * np.exp(0.02 * rng.standard_normal(yields.shape))
+    for day, (_, left) in SNOW.items():
+        yields.loc[day] *= [left if tilt < STEEP else (1 + left) / 2 for tilt, _ in NEIGHBOURS.values()]
+    yields.loc[SICK_FROM:, SICK] *= SICK_LEFT
+    yields.loc[SILENT_MONTH, SILENT] = np.nan
+    yields.loc[slice(*SLIP_DAYS), SLIP] *= SLIP_RATED_KW
+    return yields
+
+
+def neighbours_file(yields):
+    """One row a day: decimal comma, day first, an empty cell where a system has no value."""
+    rows = [";".join([f"{day:%d.%m.%Y}", *("" if np.isnan(value) else f"{value:.2f}".replace(".", ",") for value in row)])
+            for day, row in zip(yields.index, yields.to_numpy())]
+    return "\r\n".join([";".join(["Day", *yields.columns]), *rows, ""]).encode("utf-8")
+
+
+def register_mapping(truth):
+    last = truth.registers.loc[at(EXCHANGE)]
+    columns = "".join(f'''[[column]]
+name = "{name}"
+quantity = "{quantity}"
+unit = "kWh"
+kind = "counter"
+digits = 5
+exchange = [{{time = "{EXCHANGE}", old_last = {shown_on_dial(last[quantity])}, new_first = 0}}]
+''' for name, quantity in (("Register in (kWh)", "delivered"), ("Register out (kWh)", "received")))
+    return f'zone = "{ZONE}"\ntime = "Read at"\ndecimal = "."\nthousands = ","\n' + columns
 
 
 MAPPINGS = {
@@ -107,30 +247,15 @@ name = "Array power (kW)"
 quantity = "generation"
 unit = "kW"
 ''',
-    "meter-registers": f'''zone = "{ZONE}"
-time = "Read at"
-decimal = "."
-thousands = ","
-[[column]]
-name = "Register in (kWh)"
-quantity = "delivered"
-unit = "kWh"
-kind = "counter"
-digits = 5
-exchange = [{{time = "{EXCHANGE[0]}", old_last = {EXCHANGE[1]}, new_first = {EXCHANGE[2]}}}]
-[[column]]
-name = "Register out (kWh)"
-quantity = "received"
-unit = "kWh"
-kind = "counter"
-digits = 5
-exchange = [{{time = "{EXCHANGE[0]}", old_last = 29381, new_first = 0}}]
-''',
     "sensor-week": f'''zone = "{ZONE}"
 time = "time"
 [[column]]
 name = "reading_w"
 quantity = "unsigned"
+unit = "W"
+[[column]]
+name = "test_load_w"
+quantity = "test_load"
 unit = "W"
 ''',
     "reads-by-hand": f'''zone = "{ZONE}"
@@ -138,23 +263,25 @@ time = "Date"
 date_order = "month first"
 ''' + "".join(f'[[column]]\nname = "{name}"\nquantity = "{quantity}"\nunit = "kWh"\nkind = "counter"\ndigits = 5\n'
               for name, quantity in (("In", "delivered"), ("Out", "received"), ("Array", "generation"))),
+    "neighbours-by-day": f'zone = "{ZONE}"\ntime = "Day"\n' + "".join(
+        f'[[column]]\nname = "{name}"\nquantity = "neighbour"\nunit = "kWh/kW"\ntilt_deg = {tilt}\nazimuth_deg = {azimuth}\n'
+        for name, (tilt, azimuth) in NEIGHBOURS.items()),
 }
 
 
-def at(text):
-    return pd.Timestamp(text, tz=ZONE)
-
-
-def build():
+def build(truth=None):
     """Return the content of every example file by its name."""
-    rng = np.random.default_rng(20261012)
-    truth = minutes(rng)
+    truth = world() if truth is None else truth
+    mappings = MAPPINGS | {"meter-registers": register_mapping(truth)}
     return {
         "generation-quarter-hours.csv": generation_file(truth),
         "meter-registers.csv": registers_file(truth),
-        "sensor-week.csv": sensor_file(truth, rng),
-        "reads-by-hand.csv": reads_file(),
-        **{f"{name}.toml": text.encode("utf-8") for name, text in MAPPINGS.items()},
+        "sensor-week.csv": sensor_file(truth, random(2)),
+        "reads-by-hand.csv": reads_file(truth),
+        "bills-sent.csv": bills_file(truth),
+        "days-kept.csv": kept_record(truth),
+        "neighbours-by-day.csv": neighbours_file(neighbour_days(truth, random(3))),
+        **{f"{name}.toml": text.encode("utf-8") for name, text in mappings.items()},
     }
 
 
