@@ -21,16 +21,18 @@ from solarlib.load import test_load
 from solarlib.meter import split, unsigned
 from solarlib.quantities import energy_kwh
 from solarlib.records import daily, keep
-from solarlib.sun import minute_weather
+from solarlib.sun import clear_sky, minute_weather, position
 
 HERE = Path(__file__).parent
 ZONE = "America/New_York"
 START, END = "2026-03-01", "2026-11-16"  # END is not included; both midnights are in standard time
 SEED = 20260301
 SNOW = {"2026-03-02": ("02-16", 0.02), "2026-03-03": ("02-17", 0.10)}  # frosty typical day that is taken; power left
+LIGHT = ["ghi", "dni", "dhi"]
+DUSK_W_M2 = 5.0  # hourly light of a cloudless sky below which a typical hour counts as dark
 STEEP = 35.0  # on a roof as steep as this or steeper, half of the snow's loss slides off [deg]
 MODULE_LOST = "2026-09-18"  # from here on one module of the larger plane gives nothing
-REGISTERS = {"delivered": 97_376.4, "received": 11_204.7, "generation": 20_466.2}  # on the first day, 00:00 [kWh]
+REGISTERS = {"delivered": 97_371.4, "received": 11_204.7, "generation": 20_466.2}  # on the first day, 00:00 [kWh]
 DIAL = 100_000
 EXCHANGE = "2026-11-05 10:30"  # of the meter: both registers begin at 0 again
 DETAIL_START = "2026-10-12"  # of the quarter hours and the hourly registers; the kept record ends here
@@ -70,8 +72,8 @@ def between(index, first, last):
 def world():
     """Return the truth, without a gap."""
     house = read_house("two-storey")
-    minute_sky = minute_weather(drawn_weather(house, random(0)), house.place, random(1))
-    made = generation(house, minute_sky)
+    sky = minute_sky(house)
+    made = generation(house, sky)
     week = pd.date_range(*SENSOR_WEEK, freq="D")
     times = [at(f"{day:%Y-%m-%d} {clock}") for day in week for clock in TESTS_AT]
     test_w = test_load(made.index, times, house.meter.test_load_w, TESTS_LAST)["power_w"]
@@ -79,7 +81,7 @@ def world():
     energy = split(minutes["load_w"] - minutes["generation_w"]).assign(generation_kwh=energy_kwh(made))
     energy.columns = energy.columns.str.removesuffix("_kwh")
     registers = energy.cumsum().shift(1, fill_value=0.0) + pd.Series(REGISTERS)
-    return World(house, minute_sky.resample("1h").mean(), minutes, registers)
+    return World(house, sky.resample("1h").mean(), minutes, registers)
 
 
 def random(*part):
@@ -87,14 +89,34 @@ def random(*part):
     return np.random.default_rng([SEED, *part])
 
 
+def minute_sky(house):
+    """Return the weather of each minute, in standard time; the sky of a twilight hour, made even, ends with the sun."""
+    sky = minute_weather(drawn_weather(house, random(0)), house.place, random(1))
+    sky.loc[position(sky.index, house.place)["apparent_elevation"] < 0, LIGHT] = 0.0
+    return sky
+
+
 def drawn_weather(house, rng):
-    """Return hours of 2026: each day is a random day of the same month of the typical year, in standard time as there."""
+    """Return hours of 2026: each day is a random day of the same month of the typical year, in standard time as there.
+
+    The light of each hour is moved with what a cloudless sky gives in it, so that the sun still rises and sets on its day.
+    """
     typical = weather(house)
-    days = pd.date_range(START, END, freq="D", tz=typical.index.tz, inclusive="left")
+    index = pd.date_range(START, END, freq="1h", tz=typical.index.tz, inclusive="left")
+    days = index[::24]
     source = [SNOW[f"{day:%Y-%m-%d}"][0] if f"{day:%Y-%m-%d}" in SNOW
               else f"{day.month:02d}-{rng.integers(day.days_in_month) + 1:02d}" for day in days]
-    hours = pd.concat([typical.loc[f"{typical.index[0].year}-{day}"] for day in source])
-    return hours.set_axis(pd.date_range(START, END, freq="1h", tz=typical.index.tz, inclusive="left"))
+    typical = typical.assign(cloudless=cloudless(typical.index, house.place))
+    hours = pd.concat([typical.loc[f"{typical.index[0].year}-{day}"] for day in source]).set_axis(index)
+    usual = hours.pop("cloudless").where(lambda light: light >= DUSK_W_M2)
+    hours[LIGHT] = hours[LIGHT].mul((cloudless(index, house.place) / usual).clip(upper=2.0).fillna(0.0), axis=0)
+    return hours
+
+
+def cloudless(index, place):
+    """Return the hourly means of a cloudless sky's light on the flat. [W/m2]"""
+    fine = pd.date_range(index[0], index[-1] + pd.Timedelta(hours=1), freq="5min", inclusive="left")
+    return clear_sky(fine, place)["ghi"].resample("1h").mean()
 
 
 def generation(house, sky):
