@@ -14,7 +14,7 @@ from scipy.stats import norm
 from solarlib import peers, signatures
 from solarlib.common_days import common_days
 from solarlib.control_chart import LEAST_BASELINE_DAYS, MESSAGES, Baseline, Design, baseline, chart, design, standardised
-from solarlib.quantities import require
+from solarlib.quantities import InputError, require
 from solarlib.run_lengths import cusum_run_length
 
 # A chart for less than 1/30 waits for weeks and meets dirt, season and drift of that size. A chart for more than 1/4
@@ -24,6 +24,7 @@ BESIDE_DAYS = 60  # usable days before a change that its size is measured agains
 BEGIN_SLACK_DAYS = 7  # the sum may have left 0 a little after the change
 RECENT_DAYS = 14
 MEDIAN_ERROR = 1.2533  # standard error of a median beside that of a mean, normal days
+LARGEST_SUM = 60.0  # threshold that the theory of run lengths goes up to
 CALLING = ("look", "act")
 HOUSE = "this house"
 WHOLE = np.log(0.1)  # a change below it is told as all: a ratio is cut off at 5 %
@@ -46,6 +47,8 @@ class Comparison:
         loss, stage: as `control_chart.chart`, z also in the baseline; level: the sum over the threshold, 1 is `look`.
         In the baseline stage is "baseline", and cusum, level and loss are NaN.
     usual, plan : Baseline, Design
+    widening : float
+        By this factor the chart is wider, and errors are larger, because days resemble the day before; 1: they do not.
     watched_loss : float
         The chart is designed for it. [share]
     false_alarm_days : float
@@ -68,6 +71,7 @@ class Comparison:
     days: pd.DataFrame
     usual: Baseline
     plan: Design
+    widening: float
     watched_loss: float
     false_alarm_days: float
     false_alarm_range: tuple
@@ -91,6 +95,13 @@ class Comparison:
         other = np.flatnonzero(self.days["stage"] != self.stage)
         return self.days.index[other[-1] + 1]
 
+    def days_to_notice(self, loss):
+        """Return the mean compared days from a loss (share) to the message `look`, by the run lengths of independent days.
+
+        Days that resemble each other add up like fewer independent ones that scatter wider.
+        """
+        return Design(self.plan.k / self.widening, self.plan.h / self.widening).days_to_notice(loss, self.usual.scatter * self.widening)
+
     def sentences(self):
         """Return what an owner should know, as plain sentences in order. Never a verdict."""
         told = [self._days_told(), self._chart_told()]
@@ -110,10 +121,11 @@ class Comparison:
 
     def _chart_told(self):
         low, high = (f"{days:.0f}" if days < 3650 else "more than 3650" for days in self.false_alarm_range)
-        wait = self.plan.days_to_notice(self.watched_loss, self.usual.scatter)
+        wait = self.days_to_notice(self.watched_loss)
+        alike = "It is wider than usual, because days resemble the day before. " * (self.widening > 1.0)
         return (
             f"A usual day lies {100 * self.usual.scatter:.1f} % from the middle (one standard deviation). The chart watches for a "
-            f"lasting loss of {100 * self.watched_loss:.1f} %, which it notices after about {_days(wait)} on average. With nothing "
+            f"lasting loss of {100 * self.watched_loss:.1f} %, which it notices after about {_days(wait)} on average. {alike}With nothing "
             f"wrong it still gives a message now and then: over many houses one in {self.false_alarm_days:.0f} compared days; for a "
             f"single house with a baseline of {self.usual.days} days one in {low} to {high}, in eight of ten cases."
         )
@@ -141,7 +153,7 @@ class Comparison:
         if self.stage != "usual":
             return []
         charted = int(self.days.loc[self.days["stage"] != "baseline", "ratio_percent"].count())
-        waits = [(loss, self.plan.days_to_notice(loss, self.usual.scatter)) for loss in (self.watched_loss / 2, self.watched_loss, 0.5)]
+        waits = [(loss, self.days_to_notice(loss)) for loss in (self.watched_loss / 2, self.watched_loss, 0.5)]
         sizes = ", ".join(f"{100 * loss:.1f} % in {_days(wait)}" for loss, wait in waits)
         return [f"Nothing beyond chance was found in {_days(charted)} after the baseline. A lasting loss is noticed, on average: {sizes}. "
                 "A smaller or a shorter one may have passed."]
@@ -186,8 +198,7 @@ def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=
     log_ratio = peers.log_ratio(house, others).where(reason == "")
     usual = baseline(log_ratio.loc[:ends])
     loss = float(np.clip(1.0 / module_count, LEAST_LOSS, MOST_LOSS))
-    plan = design(usual, loss, false_alarm_days)
-    widening = plan.k / design(usual, loss, false_alarm_days, repair=False).k
+    plan, widening = _plan(usual, loss, false_alarm_days)
     told = chart(log_ratio[log_ratio.index > ends], usual, plan)
     days = pd.DataFrame({"ratio_percent": 100.0 * np.exp(log_ratio - usual.centre), "reason": reason,
                          "z": standardised(log_ratio, usual)}).join(told.drop(columns="z"))
@@ -216,10 +227,28 @@ def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=
         evidence.append(signatures.Evidence("the whole system without power for days", True, 0.0, notes[-1]))
     shifts = peers.pair_shifts(pd.concat([house.rename(HOUSE), others], axis=1).loc[around.index], change)
     after = int((around.index >= change).sum())
-    notes += _shifts_told(shifts, 3.0 * error(len(around) - after, after), step is not None)
+    # The median of the others moves by half a rank where one of them lost much; less than half of what is watched for is left alone.
+    rank = usual.scatter * abs(peers.sick_neighbour_shift(others.shape[1] - 1 + others.shape[1] % 2, 0.5, 1.0)[1])
+    least = max(3.0 * error(len(around) - after, after) + rank, 0.5 * loss)
+    notes += _shifts_told(shifts, least, step is not None)
     lengths = _false_alarm_range(plan.k / widening, plan.h / widening, usual.days / widening**2)  # as independent days
-    return Comparison(days, usual, plan, loss, float(false_alarm_days), lengths, begin, message, low_until, step, recent,
+    return Comparison(days, usual, plan, widening, loss, float(false_alarm_days), lengths, begin, message, low_until, step, recent,
                       tuple(evidence), shifts, tuple(notes))
+
+
+def _plan(usual, loss, false_alarm_days):
+    """Return the chart's design and by how much it is widened for days that resemble the day before."""
+    try:
+        plan = design(usual, loss, false_alarm_days)
+    except InputError:
+        raise
+    except ValueError:  # the threshold lies beyond every bound
+        plan = None
+    widening = plan.k / design(usual, loss, false_alarm_days, repair=False).k if plan else np.inf
+    if plan is None or plan.h / widening > LARGEST_SUM:
+        raise InputError(f"baseline: found {usual.days} days too alike from one to the next (correlation {usual.lag_one:.2f}) to tell chance, "
+                         "allowed are more baseline days, models of all roofs, or neighbours like the house")
+    return plan, widening
 
 
 def _last_message(told, threshold):
@@ -266,7 +295,7 @@ def _false_alarm_range(k, h, days):
     equally likely values.
     """
     z = norm.ppf((np.arange(15) + 0.5) / 15)
-    lengths = [cusum_run_length(centre, scale * k, min(scale * h, 60.0))
+    lengths = [cusum_run_length(centre, scale * k, min(scale * h, LARGEST_SUM))
                for centre in z * np.sqrt(np.pi / (2 * days)) for scale in np.exp(1.1664 / np.sqrt(days) * z)]
     low, high = np.quantile(lengths, [0.1, 0.9], method="nearest")
     return float(low), float(high)
