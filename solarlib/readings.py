@@ -24,6 +24,9 @@ from solarlib.moments import DAY, MISSING, ORDERS, SECOND, DateOrder, cell_matri
 from solarlib.moments import moments as moments_of
 from solarlib.quantities import InputError
 
+PART_BYTES = 1 << 16
+
+
 @dataclass(frozen=True)
 class Readings:
     """Clean tables of one file.
@@ -62,7 +65,8 @@ def read(path, mapping, progress=None):
     path : path
     mapping : Mapping, or path or text of TOML
     progress : callable, optional
-        Called with the share done, 0 to 1, as the file is read.
+        Called with the share done, 0 to 1, after every 2 % of the file's bytes (or 64 kB, if that is more), and with
+        exactly 1.0 when all is done.
 
     Returns
     -------
@@ -86,9 +90,28 @@ def read(path, mapping, progress=None):
             layout = replace(layout, first_line=line)
             break
     rows = _Rows(layout, mapping, places)
-    for block in blocks(layout, progress):
-        rows.take(block)
-    return rows.finish()
+    total = max(1, layout.path.stat().st_size)
+    # A block holds UTF-8; in the file a character may take two or four bytes.
+    wide, done = len("00".encode(layout.encoding)) - len("0".encode(layout.encoding)), 0
+    for block in blocks(layout):
+        rows.late_marks(block)
+        for part in _parts(block, max(PART_BYTES, total // 50) // wide):
+            rows.take(part)
+            done += (int(part.line_end[-1]) - int(part.line_start[0])) * wide
+            if progress is not None:
+                progress(min(0.99, done / total))
+    readings = rows.finish()
+    if progress is not None:
+        progress(1.0)
+    return readings
+
+
+def _parts(block, size):
+    """Yield a block in runs of whole lines of about so many bytes."""
+    cuts = np.searchsorted(block.line_end, np.arange(size, len(block.data), size))
+    edges = np.unique([0, *cuts, len(block.lines)])
+    for start, end in zip(edges[:-1], edges[1:]):
+        yield replace(block, **{key: getattr(block, key)[start:end] for key in ("lines", "line_start", "line_end", "blank", "fits", "first")})
 
 
 def _is_unix(text):
@@ -124,9 +147,11 @@ class _Rows:
             )
         return point, found if group is None else group
 
-    def _late_marks(self, block, spans):
-        """The first rows of a dark week may be bare zeros: look for the first numbers that show a mark."""
-        for start, end in spans:
+    def late_marks(self, block):
+        """The first rows of a dark week may be bare zeros: look for the first numbers of a block that show a mark."""
+        fit = np.flatnonzero((block.lines >= self.layout.first_line) & block.fits) if self.marks_open else ()
+        for place in self.value_places if len(fit) else ():
+            start, end = block.cell(place, fit)
             shown = cell_matrix(block, [(start, end)])
             rows = np.flatnonzero(((shown == 44) | (shown == 46)).any(axis=1))[:2000]
             if rows.size:
@@ -152,8 +177,6 @@ class _Rows:
         self._set_aside(TIME, lines[~timed])
         numbers, nothing = [], []
         cut = [block.cell(place, rows) for place in self.value_places]
-        if self.marks_open:
-            self._late_marks(block, cut)
         for start, end in cut:
             values, empty = numbers_of(block, start, end, self.layout.encoding, self.decimal, self.thousands)
             column = self.mapping.column[len(numbers)]
@@ -204,6 +227,7 @@ class _Rows:
             lines, moments, columns = lines[keep], moments[keep], [column[keep] for column in columns]
         lines, moments, columns = self._in_order(lines, moments, columns)
         account = self._account(lines)
+        self._check_head(account)
         if not len(lines):
             raise InputError(f"{name}: found no row that can be used, allowed is one or more; " + _worst(account))
         return self._tables(moments, zone, columns, account)
@@ -284,6 +308,16 @@ class _Rows:
             self.notes.append(f"of the cells without a number only {len(odd)} are listed")
         return Account(self.layout.path.name, self.total, head, self.blank, len(used) + len(lines), len(used), aside,
                        cells_aside, tuple(self.notes))
+
+    def _check_head(self, account):
+        """Refuse a file whose rows stand above its header in another width: they would pass for lines of a title."""
+        if self.mapping.header_line is not None or not account.head_lines:
+            return
+        head = line_texts(self.layout, np.arange(1, account.head_lines + 1)).values()
+        dated = sum(any(map(looks_like_time, split_line(text, self.layout.delimiter))) for text in head)
+        if dated > account.rows_read:
+            raise InputError(f"{account.name}: found {dated} lines with a date above the first row in line {self.layout.first_line}, "
+                             f"more than below it, allowed is a header above its rows: put it there, or set header_line = {self.layout.header_line or 1}")
 
     def _title(self, number):
         return str(self.mapping.column[number].name)

@@ -6,25 +6,33 @@ import numpy as np
 
 from solarlib.amounts import number, number_marks
 from solarlib.csv_table import plain, sniff
-from solarlib.mapping import UNITS
+from solarlib.mapping import QUANTITIES, UNITS
 from solarlib.moments import MISSING, ORDERS, DateOrder, looks_like_time, moments
 from solarlib.quantities import InputError
 
-# Words of column names, in the order in which they are tried.
+# Words of column names, in the order in which they are tried; a quantity that lacks the unit of the column is passed over.
 WORDS = (
+    ("light", ("irradiance", "poa", " light ")),
+    ("cell_temperature", ("cell temp", "module temp", "panel temp", "cell_temp", "module_temp", "temp_cell", "temp_module")),
+    ("air_temperature", ("temperature", "air temp", "air_temp", "temp_air", "ambient")),
+    ("test_load", (" test ", "test load", "test_load")),
+    ("neighbour", ("neighbour", "neighbor")),
     ("received", ("received", "export", " out ", "to grid", "fed in", "feed-in", "feed in", "surplus")),
     ("delivered", ("delivered", "import", " in ", "from grid", "purchase", "drawn")),
     ("generation", ("generation", "generated", "production", "produced", "pv", "solar", "yield", "array")),
     ("net", ("net",)),
     ("load", ("load", "use", "usage", "consumption", "consumed", "house", "demand")),
+    ("test_load", ("heater",)),
     ("unsigned", ("reading", "magnitude", "power", "meter")),
 )
+UNIT_WORDS = {**{plain(unit): unit for unit in UNITS}, "w/m\u00b2": "W/m2", "w/m^2": "W/m2", "\u00b0c": "degC", "kwh/kwp": "kWh/kW"}
+EVEN_WITHIN = 0.15  # of the middle step: months of 28 to 31 days, read a day or two early or late
 _ORDER_NAMES = {"year first": "year-month-day", "day first": "day-month-year", "month first": "month-day-year"}
 
 
 @dataclass(frozen=True)
 class Suggestion:
-    """``toml``: a mapping to copy and correct; ``certain``, ``confirm``: sentences; ``rows``: the first """
+    """``toml``: a mapping to copy and correct; ``certain``, ``confirm``: sentences; ``rows``: the first of the table."""
 
     toml: str
     certain: tuple
@@ -121,23 +129,39 @@ def _orders(stamps, unix, lines, certain, confirm):
     open_ = [place for place, against in enumerate(order.against) if not against]
     if not open_:
         confirm.append("the dates are written in more than one order: set date_order")
-        lines.append('# date_order = "day first"')
+        lines.append(_choice("date_order", ORDERS))
     elif len(open_) == 1 or not order.differ:
         certain.append(f"dates are {_ORDER_NAMES[ORDERS[open_[0]]]}")
     else:
-        even = {place: _evenness(walls[place]) for place in open_}
-        likely = max(open_, key=even.get)
-        lines.append(f'# date_order = "{ORDERS[likely]}"')
-        confirm.append(
-            f"the date {stamps[order.differ - 1]!r} can be read " + " or ".join(ORDERS[place] for place in open_)
-            + f": set date_order ({ORDERS[likely]} makes the rows more even in time)" * (len(stamps) > 50 and len(set(even.values())) > 1)
-        )
+        lines.append(_choice("date_order", [ORDERS[place] for place in open_]))
+        confirm.append(f"the date {stamps[order.differ - 1]!r} can be read " + " or ".join(ORDERS[place] for place in open_)
+                       + ": set date_order" + _spacings({ORDERS[place]: walls[place] for place in open_}))
     return bool((offset == MISSING).any())
 
 
-def _evenness(walls):
-    steps = np.diff(walls[walls != MISSING])
-    return float((steps == np.median(steps)).mean()) if steps.size else 0.0
+def _choice(key, options):
+    return f"# {key} = " + " or ".join(_quoted(option) for option in options)
+
+
+def _spacings(walls):
+    """Say how far rows stand apart under each order, and which order alone makes them clearly more even, if one does."""
+    steps = {order: np.diff(wall[wall != MISSING]) for order, wall in walls.items()}
+    if min(map(len, steps.values())) < 2:
+        return ""
+    middle = {order: float(np.median(step)) for order, step in steps.items()}
+    odd = {order: int((np.abs(step - middle[order]) > EVEN_WITHIN * abs(middle[order])).sum()) for order, step in steps.items()}
+    told = "; ".join(
+        f"{order}: " + (f"{len(step) - odd[order]} of {len(step)} steps are about {_length(middle[order])}" if 2 * odd[order] < len(step) else "uneven steps")
+        for order, step in steps.items())
+    best, second = sorted(odd, key=odd.get)[:2]
+    return f" ({told}" + f"; is it {best}, which makes the rows more even in time?" * (odd[second] - odd[best] >= 2) + ")"
+
+
+def _length(step):
+    """Return a length [ns] in words."""
+    for name, size in (("day", 86_400e9), ("hour", 3600e9), ("minute", 60e9), ("second", 1e9)):
+        if abs(step) >= size or name == "second":
+            return f"{abs(step) / size:.3g} {name}" + "s" * (abs(step) != size)
 
 
 def _share_numbers(column):
@@ -148,9 +172,10 @@ def _share_numbers(column):
 def _column(layout, place, texts, point, group, confirm):
     title = layout.names[place] if place < len(layout.names) else ""
     word = plain(title)
-    hits = [quantity for quantity, words in WORDS if any(w in f" {word} " for w in words)]
-    unit = next((u for u in sorted(UNITS, key=len, reverse=True) if plain(u) in word.replace("(", " ").replace("[", " ")
-                 .replace(")", " ").replace("]", " ").replace("_", " ").split()), None)
+    pieces = word.translate(str.maketrans("()[]_", "     ")).split()
+    unit = next((UNIT_WORDS[text] for text in sorted(UNIT_WORDS, key=len, reverse=True) if text in pieces), None)
+    able = [quantity for quantity, units in QUANTITIES.items() if unit is None or unit in units]
+    hits = [quantity for quantity, words in WORDS if quantity in able and any(w in f" {word} " for w in words)]
     values = np.array([v for v in (number(text, point, group) for text in texts) if v is not None and np.isfinite(v)])
     steps = np.diff(values)  # a register rises nearly always, and by little beside what it shows
     rising = len(values) > 5 and (steps >= 0).mean() > 0.7 and np.median(values) > 10 * np.median(np.abs(steps)) and (
@@ -158,21 +183,26 @@ def _column(layout, place, texts, point, group, confirm):
     name = _name(layout, place)
     lines = ["", "[[column]]", f"name = {name}"]
     shown = title or f"column {place + 1}"
-    if hits:
-        lines.append(f'quantity = "{hits[0]}"')
-        confirm.append(f"{shown!r} is taken for {hits[0]} because of its name")
+    if hits or len(able) == 1:
+        quantity, why = (hits[0], "name") if hits else (able[0], "unit")
+        able = [quantity]
+        lines.append(f'quantity = "{quantity}"')
+        confirm.append(f"{shown!r} is taken for {quantity} because of its {why}")
     else:
-        lines.append('# quantity = "unsigned"')
+        lines.append('# quantity = "unsigned"' if "unsigned" in able else _choice("quantity", able))
         confirm.append(f"what {shown!r} measures (remove the column from the mapping if it is not needed)")
+    units = [unit] if unit else QUANTITIES[able[0]]
     if unit:
         lines.append(f'unit = "{unit}"')
     else:
-        lines.append('# unit = "kWh"')
+        lines.append(f'# unit = "{"kWh" if "kWh" in units else units[0]}"')
         confirm.append(f"the unit of {shown!r}")
-    if unit not in ("W", "kW"):
+    if any(len(UNITS[one][2]) > 1 for one in units):
         kind = "counter" if rising else "interval"
         lines.append(f'kind = "{kind}"')
         confirm.append(f"{shown!r} is taken for kind {kind!r} because its numbers " + ("hardly ever fall" if rising else "rise and fall"))
+    if able == ["neighbour"]:
+        confirm.append(f"the roof of {shown!r}, if you know it: set tilt_deg and azimuth_deg (180 is south)")
     return lines
 
 
