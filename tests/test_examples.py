@@ -93,14 +93,16 @@ def test_the_generation_file(world):
     assert texts.str.endswith("no answer").sum() == 3 and texts.str.startswith("Sum;").sum() == 1
     assert (account.set_aside["reason"] == "repeats an earlier row").sum() == 1
     assert "15 modules" in (FOLDER / "generation-quarter-hours.csv").read_text(encoding="cp1252").splitlines()[1]
-    found = {finding.kind: finding for finding in plausibility(got.table, got.step, world.house.system.rated_power_w)}
+    every = pd.date_range("2026-10-12", "2026-11-16", freq="15min", tz=ZONE, inclusive="left")
+    high = position(every, world.house.place)["elevation"].reindex(got.table.index)
+    checks = plausibility(got.table, got.step, world.house.system.rated_power_w, night=high < -3, elevation=high)
+    found = {finding.kind: finding for finding in checks}
     assert set(found) == {"above limit", "stuck", "factor"}
     assert found["stuck"].rows[0] == pd.Timestamp("2026-10-15 10:00", tz=ZONE) and len(found["stuck"].rows) == 24
     assert set(found["factor"].rows.strftime("%m-%d")) == {"10-20"}
     true = world.minutes["generation_w"].resample("15min").mean().reindex(got.table.index)
     sound = ~got.table.index.isin(found["stuck"].rows) & ~got.table.index.isin(found["factor"].rows)
     assert np.abs(got.table["generation_w"] - true)[sound].max() <= 0.5 + 1e-6  # written to the W
-    every = pd.date_range("2026-10-12", "2026-11-16", freq="15min", tz=ZONE, inclusive="left")
     gone = every.difference(got.table.index)
     assert len(gone) == 3 + 20 and gone[gone.day == 28].strftime("%H:%M").tolist()[::19] == ["08:00", "12:45"]
 
