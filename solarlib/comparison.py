@@ -1,7 +1,7 @@
 """Is this house still as it was beside its neighbours? Days, ratio, baseline, chart, size and reasons, in one call.
 
 The steps are those of `common_days`, `peers`, `control_chart` and `signatures`. What is added here: when a loss began,
-whether this house moved or the set did, and plain sentences for the owner.
+and whether this house moved or the set did. The sentences for the owner stand in `comparison_words`.
 """
 
 from dataclasses import dataclass, replace
@@ -11,9 +11,10 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
+from solarlib import comparison_words as words
 from solarlib import peers, signatures
 from solarlib.common_days import common_days
-from solarlib.control_chart import LEAST_BASELINE_DAYS, MESSAGES, Baseline, Design, baseline, chart, design, standardised
+from solarlib.control_chart import LEAST_BASELINE_DAYS, Baseline, Design, baseline, chart, design, standardised
 from solarlib.quantities import InputError, require
 from solarlib.run_lengths import cusum_run_length
 
@@ -23,17 +24,10 @@ LEAST_LOSS, MOST_LOSS = 1 / 30, 1 / 4
 BESIDE_DAYS = 60  # usable days before a change that its size is measured against
 BEGIN_SLACK_DAYS = 7  # the sum may have left 0 a little after the change
 RECENT_DAYS = 14
+# The ratio of a roof 30 degrees west to one 30 degrees south went from 0.61 to 0.97 over a modelled year (`built here`).
+SEASON_SWING = np.log(0.97 / 0.61)
 MEDIAN_ERROR = 1.2533  # standard error of a median beside that of a mean, normal days
 LARGEST_SUM = 60.0  # threshold that the theory of run lengths goes up to
-CALLING = ("look", "act")
-HOUSE = "this house"
-WHOLE = np.log(0.1)  # a change below it is told as all: a ratio is cut off at 5 %
-CANNOT = (
-    "What was already so in the baseline is taken as usual: it cannot be noticed.",
-    "Daily numbers do not tell shade, dirt, a limit of power, snow that stayed and a wrong reading apart from parts without "
-    "power: the course of the day, the roof and the converter can.",
-    "A slow loss that the neighbours share, such as ageing, cannot be seen beside them.",
-)
 
 
 @dataclass(frozen=True)
@@ -104,59 +98,7 @@ class Comparison:
 
     def sentences(self):
         """Return what an owner should know, as plain sentences in order. Never a verdict."""
-        told = [self._days_told(), self._chart_told()]
-        if self.stage in CALLING:
-            told.append(f"Since {_date(self.message)} the house stands at \"{self.stage}\": {signatures.sentence(self.evidence)}")
-        else:
-            told.append(f"Since {_date(self.since)} the house stands at \"{self.stage}\": {MESSAGES[self.stage]}.")
-        told += self._change_told() if self.step else self._nothing_told()
-        return [*told, *self.notes, *CANNOT]
-
-    def _days_told(self):
-        reasons = self.days["reason"]
-        counts = reasons[reasons != ""].value_counts()
-        aside = ", ".join(f"{count} {why}" for why, count in counts.items())
-        used = int((reasons == "").sum())
-        return f"Of {len(reasons)} days {used} are compared, the first {self.usual.days} of them as the baseline; {counts.sum()} are set aside{': ' * bool(aside)}{aside}."
-
-    def _chart_told(self):
-        low, high = (f"{days:.0f}" if days < 3650 else "more than 3650" for days in self.false_alarm_range)
-        wait = self.days_to_notice(self.watched_loss)
-        alike = "It is wider than usual, because days resemble the day before. " * (self.widening > 1.0)
-        return (
-            f"A usual day lies {100 * self.usual.scatter:.1f} % from the middle (one standard deviation). The chart watches for a "
-            f"lasting loss of {100 * self.watched_loss:.1f} %, which it notices after about {_days(wait)} on average. {alike}With nothing "
-            f"wrong it still gives a message now and then: over many houses one in {self.false_alarm_days:.0f} compared days; for a "
-            f"single house with a baseline of {self.usual.days} days one in {low} to {high}, in eight of ten cases."
-        )
-
-    def _change_told(self):
-        compared = self.days["ratio_percent"].loc[self.begin:self.low_until].count()
-        told = [f"The level changed about {_date(self.step.first_day)}, by {_size(self.step)}."]
-        if compared < BESIDE_DAYS / 2:
-            told.append(f"It is measured on the {_days(compared)} that raised the message, and so tends to come out too large.")
-        if compared < 3:
-            told.append(f"The message rests on {_days(compared)} only: more are needed, and one odd reading can do it.")
-        latest = self.days.loc[self.recent.first_day:, "ratio_percent"].count()
-        now = f"The last {_days(latest)} differ from the baseline by {_size(self.recent)}"
-        back = abs(self.recent.change) <= 2 * self.recent.error
-        if self.stage not in CALLING:
-            told.append(f"The message of {_date(self.message)} has ended. {now}.")
-        elif back and self.step.change < -2 * self.step.error and self.low_until < self.recent.first_day:
-            told.append(f"{now}, which chance explains. The sum has fallen since {_date(self.low_until)}, but it falls slowly, so "
-                        "the message may outlast what caused it.")
-        else:
-            told.append(f"{now}.")
-        return told
-
-    def _nothing_told(self):
-        if self.stage != "usual":
-            return []
-        charted = int(self.days.loc[self.days["stage"] != "baseline", "ratio_percent"].count())
-        waits = [(loss, self.days_to_notice(loss)) for loss in (self.watched_loss / 2, self.watched_loss, 0.5)]
-        sizes = ", ".join(f"{100 * loss:.1f} % in {_days(wait)}" for loss, wait in waits)
-        return [f"Nothing beyond chance was found in {_days(charted)} after the baseline. A lasting loss is noticed, on average: {sizes}. "
-                "A smaller or a shorter one may have passed."]
+        return words.sentences(self)
 
 
 def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=None, snow=None, module_count, strings=1,
@@ -212,7 +154,7 @@ def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=
     recent = signatures.Step(last.index[0], float(last.median() - usual.centre), error(usual.days, len(last)))
     begin, message, low_until, earlier = _last_message(told, plan.h)
     if earlier:
-        notes.append(f"Earlier messages that ended came on {', '.join(map(_date, earlier))}.")
+        notes.append(f"Earlier messages that ended came on {', '.join(map(words.date, earlier))}.")
     used, step, evidence = log_ratio.dropna(), None, []
     if begin is None:
         around, change = pd.concat([used.loc[:ends], last]), last.index[0]
@@ -223,14 +165,16 @@ def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=
     looked_at = used.loc[begin:].index  # all days without a message
     zero = signatures.zero_days(house[looked_at], others.median(axis=1)[looked_at])
     if zero is not None:
-        notes.append(f"On two good days, one after the other, the second {_date(zero)}, the house made nothing.")
+        notes.append(f"On two good days, one after the other, the second {words.date(zero)}, the house made nothing.")
         evidence.append(signatures.Evidence("the whole system without power for days", True, 0.0, notes[-1]))
-    shifts = peers.pair_shifts(pd.concat([house.rename(HOUSE), others], axis=1).loc[around.index], change)
+    shifts = peers.pair_shifts(pd.concat([house.rename(words.HOUSE), others], axis=1).loc[around.index], change)
     after = int((around.index >= change).sum())
-    # The median of the others moves by half a rank where one of them lost much; less than half of what is watched for is left alone.
+    # The others' median moves by half a rank where one lost much; less than half of what is watched for is left alone.
     rank = usual.scatter * abs(peers.sick_neighbour_shift(others.shape[1] - 1 + others.shape[1] % 2, 0.5, 1.0)[1])
     least = max(3.0 * error(len(around) - after, after) + rank, 0.5 * loss)
-    notes += _shifts_told(shifts, least, step is not None)
+    notes += words.shifts_told(shifts, least, step is not None)
+    if step is not None:
+        evidence += _not_this_house(step, shifts, least, own_model is not None)
     lengths = _false_alarm_range(plan.k / widening, plan.h / widening, usual.days / widening**2)  # as independent days
     return Comparison(days, usual, plan, widening, loss, float(false_alarm_days), lengths, begin, message, low_until, step, recent,
                       tuple(evidence), shifts, tuple(notes))
@@ -269,22 +213,16 @@ def _change(used, begin, message, low_until):
     return around, signatures.step_level(around, min(5, len(around.loc[begin:])), (before.index[-BEGIN_SLACK_DAYS], message))
 
 
-def _shifts_told(shifts, least, is_message):
-    """Return what the pairs tell about whether this house or the set moved. `least`: smallest shift beyond chance."""
-    moved = shifts.drop(HOUSE)[shifts.drop(HOUSE).abs() > least]
-    each = ", ".join(f"{name} by {_percent(shift)}" for name, shift in moved.items())
-    if len(moved) > (len(shifts) - 1) / 2:
-        return [f"Most neighbours moved against each other ({each}): the set has changed, so the ratio need not speak of this house."]
-    if not is_message:
-        return [f"Among the neighbours moved, beside the median of all others: {each}. A median hardly follows one of its systems."] if each else []
-    own = f"this house moved by {_percent(shifts[HOUSE])} beside the median of all others"
-    if each and moved.abs().max() > abs(shifts[HOUSE]):
-        return [f"At that time {own}, but a neighbour moved more ({each}): look there first."]
-    if each:
-        return [f"At that time {own}; among the neighbours moved, by less: {each}."]
-    if abs(shifts[HOUSE]) > least:
-        return [f"At that time {own}, and no neighbour moved beyond chance: the set did not change."]
-    return [f"At that time {own}, which a few days may do by chance; no neighbour moved beyond chance."]
+def _not_this_house(step, shifts, least, has_models):
+    """Return the evidence for reasons beside the house: neighbours that changed, and the season where no model takes it out."""
+    others = shifts.drop(words.HOUSE).abs()
+    moved = int((others > least).sum())
+    found = [signatures.Evidence("neighbours that changed", bool(moved > len(others) / 2 or (others > max(least, abs(step.change))).any()),
+                                 float(moved), f"{moved} of {len(others)} neighbours moved beyond chance")]
+    if not has_models:
+        found.append(signatures.Evidence("the season on roofs that face elsewhere", bool(-SEASON_SWING < step.change < 0), step.change,
+                                         f"the change is {words.percent(step.change)}, a season may make {words.percent(-SEASON_SWING)}"))
+    return found
 
 
 @lru_cache(maxsize=64)
@@ -299,22 +237,3 @@ def _false_alarm_range(k, h, days):
                for centre in z * np.sqrt(np.pi / (2 * days)) for scale in np.exp(1.1664 / np.sqrt(days) * z)]
     low, high = np.quantile(lengths, [0.1, 0.9], method="nearest")
     return float(low), float(high)
-
-
-def _date(day):
-    return f"{day.day} {day:%B %Y}"
-
-
-def _percent(log_change):
-    return f"{100 * np.expm1(log_change):+.1f} %"
-
-
-def _days(count):
-    return "1 compared day" if round(count) <= 1 else f"{count:.0f} compared days"
-
-
-def _size(step):
-    if step.change < WHOLE:
-        return "the whole yield, or nearly"
-    low, high = (_percent(step.change + side * step.error) for side in (-2, 2))
-    return f"{_percent(step.change)} (between {low} and {high}, two standard errors)"

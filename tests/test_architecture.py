@@ -18,7 +18,7 @@ FLOORS = (
         "meter": ("meter", "balance", "periods"),
         "tariff": ("tariff_checks", "tariff"),
         "money": ("money", "premium", "lifetime", "lifetime_risk"),
-        "health": ("health", "peers", "run_lengths", "control_chart", "signatures", "ageing", "common_days", "comparison"),
+        "health": ("health", "peers", "run_lengths", "control_chart", "signatures", "ageing", "common_days", "comparison_words", "comparison"),
         "circuits": ("circuits", "voltages", "roof_loads"),
         "readings": (
             "csv_table", "amounts", "moments", "clock_changes", "counters", "gaps", "mapping", "flows", "account",

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib import comparison
+from solarlib import comparison, comparison_words
 from solarlib import control_chart as cc
 from solarlib.comparison import compare
 from solarlib.quantities import InputError
@@ -163,7 +163,7 @@ def test_a_house_that_makes_nothing_needs_no_size():
     own, neighbours = village(CALM)
     told = compare(with_loss(own, 0.0, 150), neighbours, module_count=16)
     assert told.stage == "act" and "the whole system without power for days" in all_words(told)
-    assert f"the second {comparison._date(own.index[151])}" in all_words(told)
+    assert f"the second {comparison_words.date(own.index[151])}" in all_words(told)
     assert_fair_words(told)
     short = compare(with_loss(own, 0.0, 30, 32), neighbours, module_count=16)  # within the baseline
     assert short.stage == "usual" and "the house made nothing" in all_words(short)
@@ -199,6 +199,7 @@ def test_a_set_that_changed_is_told():
     neighbours.loc[neighbours.index[150]:, ["n1", "n2", "n3"]] *= 1.25
     told = compare(own, neighbours, module_count=16)
     assert told.stage == "act" and "the set has changed" in all_words(told)
+    assert "neighbours that changed" in [item.reason for item in told.evidence if item.fits]
     assert_fair_words(told)
 
 
@@ -210,7 +211,7 @@ def test_what_came_back_is_told_though_the_sum_falls_slowly():
     assert "it falls slowly" in all_words(told) and "which chance explains" in all_words(told)
     assert_fair_words(told)
     brief = compare(with_loss(own, 0.85, 150, 158), neighbours, module_count=16)
-    assert brief.stage == "usual" and f"The message of {comparison._date(brief.message)} has ended" in all_words(brief)
+    assert brief.stage == "usual" and f"The message of {comparison_words.date(brief.message)} has ended" in all_words(brief)
     assert_fair_words(brief)
 
 
@@ -293,6 +294,7 @@ def test_models_take_the_season_out_and_their_units_do_not_matter():
     flat = 0 * neighbours + 7000.0 * np.arange(1, 6)
     plain, told = compare(turned, neighbours, module_count=16), compare(turned, neighbours, season * 0.01, flat, module_count=16)
     assert plain.message is not None and "No model of the roofs" in all_words(plain)
+    assert "the season on roofs that face elsewhere" in [item.reason for item in plain.evidence if item.fits]
     assert told.message is None and "No model of the roofs" not in all_words(told)
     assert told.days["ratio_percent"].to_numpy() == pytest.approx(compare(own, neighbours, module_count=16).days["ratio_percent"].to_numpy())
     with pytest.raises(InputError, match="one side only"):
