@@ -44,7 +44,7 @@ NOTES = {"2026-03-02": "snow", "2026-07-04": "guests", "2026-08-27": "washed by 
 READS = ("2026-03-01", "2026-04-01", "2026-05-01", "2026-06-02", "2026-07-01", "2026-08-01", "2026-09-01", "2026-10-01", "2026-11-01")
 SWAPPED_READ = "2026-07-01"
 WRONG_BILL = 1  # counted from 0: made as if nothing had been received in that period
-NEIGHBOURS = {"A": (22, 180), "B": (30, 165), "C": (27, 205), "D": (18, 140), "E": (35, 190), "F": (38, 230), "G": (25, 90)}
+NEIGHBOURS = {"A": (31, 185), "B": (30, 170), "C": (27, 205), "D": (20, 160), "E": (37, 190), "F": (38, 215), "G": (25, 90)}
 SICK, SICK_FROM, SICK_LEFT = "C", "2026-07-10", 0.75
 SILENT, SILENT_MONTH = "F", "2026-08"
 SLIP, SLIP_DAYS, SLIP_RATED_KW = "E", ("2026-05-05", "2026-05-13"), 7.2  # kWh in place of kWh/kW
@@ -232,7 +232,7 @@ def neighbour_days(truth, rng):
         power = simulate(truth.sky, truth.house.place, own)["ac_power_w"].clip(lower=0).tz_convert(ZONE)
         columns[name] = energy_kwh(power).groupby(power.index.normalize()).sum() / (own.rated_power_w / 1000)
     yields = pd.DataFrame(columns)
-    yields *= np.exp(0.04 * rng.standard_normal(yields.shape[1])) * np.exp(0.02 * rng.standard_normal(yields.shape))
+    yields *= np.exp(0.04 * rng.standard_normal(yields.shape[1])) * np.exp(0.035 * rng.standard_normal(yields.shape))
     for day, (_, left) in SNOW.items():
         yields.loc[day] *= [left if tilt < STEEP else (1 + left) / 2 for tilt, _ in NEIGHBOURS.values()]
     yields.loc[SICK_FROM:, SICK] *= SICK_LEFT

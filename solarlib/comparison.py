@@ -184,11 +184,9 @@ def _plan(usual, loss, false_alarm_days):
     """Return the chart's design and by how much it is widened for days that resemble the day before."""
     try:
         plan = design(usual, loss, false_alarm_days)
-    except InputError:
-        raise
-    except ValueError:  # the threshold lies beyond every bound
-        plan = None
-    widening = plan.k / design(usual, loss, false_alarm_days, repair=False).k if plan else np.inf
+        widening = plan.k / design(usual, loss, false_alarm_days, repair=False).k
+    except InputError:  # no threshold is high enough
+        plan, widening = None, np.inf
     if plan is None or plan.h / widening > LARGEST_SUM:
         raise InputError(f"baseline: found {usual.days} days too alike from one to the next (correlation {usual.lag_one:.2f}) to tell chance, "
                          "allowed are more baseline days, models of all roofs, or neighbours like the house")

@@ -13,7 +13,7 @@ from solarlib.quantities import InputError, require
 from solarlib.run_lengths import allowance, cusum_run_length, shift_of_loss, threshold_after_baseline, widen
 
 MAD_TO_SCATTER = 1.4826  # makes the median absolute deviation of normal values their standard deviation
-WINSOR = 4.0  # a single day counts as at most so many times the usual scatter
+WINSOR = 4.0  # a single day counts as at most so many times the usual scatter, and never as more than carries to the line
 LEAST_BASELINE_DAYS = 14
 MOST_RESEMBLANCE = 0.9  # greatest correlation of neighbouring days to believe
 PERSISTS_DAYS = 14
@@ -43,6 +43,11 @@ class Design:
 
     k: float
     h: float
+
+    @property
+    def limit(self):
+        """The most that one day counts, in units of the scatter: alone it carries the sum to the line, not above."""
+        return min(WINSOR, self.k + (1.0 - 1e-9) * self.h)
 
     def days_to_notice(self, loss, scatter):
         """Return the mean days from a loss (share) to the message `look`, for independent days."""
@@ -159,7 +164,7 @@ def chart(log_ratio, usual, plan):
         z; cusum; loss: the middle loss (share of energy) since the sum last stood at 0; stage: usual, watch (above h/2),
         look (above h), act (above h for 14 charted days, or above h with a middle loss over 20 %).
     """
-    z = standardised(log_ratio, usual)
+    z = standardised(log_ratio, usual, plan.limit)
     total = cusum(z.to_numpy(), plan.k)
     plain = (log_ratio - usual.centre).to_numpy(dtype=float)
     loss, stage = np.zeros(len(z)), []

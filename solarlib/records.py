@@ -25,7 +25,7 @@ from solarlib.quantities import InputError
 FLOWS = ("generation", "delivered", "received")
 COMPLETE_SHARE = 0.99  # of a day's intervals: below, the day is only in part there
 DAILY = ("date", "generation_kwh", "delivered_kwh", "received_kwh", "peak_kw", "peak_time", "measured_share", "quality", "note")
-DECIMALS = {"_kwh": 3, "_kw": 3, "_share": 4}
+DECIMALS = {"_kwh": 3, "_kw": 3, "_share": 4, "_h": 3, "_percent": 1, "_usd": 2}
 
 
 def daily(table, step, notes=None):
@@ -58,7 +58,8 @@ def daily(table, step, notes=None):
     days = pd.date_range(midnights[0], midnights[-1], freq="D")
     start = pd.DatetimeIndex(days.append(days[-1:] + pd.Timedelta(days=1))).tz_localize(
         table.index.tz, ambiguous=np.ones(len(days) + 1, bool), nonexistent="shift_forward")
-    expected = np.diff(start.as_unit("ns").asi8) / step.value
+    whole_days = step == pd.Timedelta(days=1)  # on the local clock: 23 or 25 hours are one such day too
+    expected = np.ones(len(days)) if whole_days else np.diff(start.as_unit("ns").asi8) / step.value
     grouped = energy.groupby(midnights)
     sums = grouped.sum(min_count=1).reindex(days)
     share = energy.notna().all(axis=1).groupby(midnights).sum().reindex(days, fill_value=0).to_numpy() / expected
@@ -66,7 +67,7 @@ def daily(table, step, notes=None):
     for flow in FLOWS:
         out[f"{flow}_kwh"] = sums[flow].to_numpy() if flow in sums else np.nan
     out["peak_kw"], out["peak_time"] = np.nan, ""
-    if "generation" in energy:
+    if "generation" in energy and not whole_days:
         power = energy["generation"].dropna()
         best = power.groupby(power.index.tz_localize(None).normalize()).idxmax()
         at = days.get_indexer(best.index)

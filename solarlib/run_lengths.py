@@ -127,6 +127,11 @@ def threshold_after_baseline(run_length_days, k, baseline_days):
     float
         Higher than `threshold`, more so for a short baseline.
 
+    Raises
+    ------
+    InputError
+        No threshold to about 60 does it.
+
     Notes
     -----
     For normal days the median's standard error is sqrt(pi / 2 n) scatters, that of the scaled median absolute deviation
@@ -148,6 +153,9 @@ def threshold_after_baseline(run_length_days, k, baseline_days):
         high *= 1.5
     if excess(low) <= 0:
         return low
+    if excess(high) > 0:
+        raise InputError(f"baseline: found days worth {n:g} independent ones, too few for a false alarm in {run_length_days:g} days at k {k:g}, "
+                         "allowed are more days, or days that resemble each other less")
     return float(brentq(excess, low, high, xtol=1e-3))
 
 

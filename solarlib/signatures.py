@@ -180,7 +180,8 @@ def flat_top(own, expected, tolerance=0.01):
     both = pd.DataFrame({"own": own, "expected": expected}).dropna()
     top = both["own"].max()
     at = both[both["own"] > (1.0 - tolerance) * top] if top > 0 else both.iloc[:0]
-    wanted = at["expected"].quantile(0.9) / at["expected"].quantile(0.1) if len(at) else 1.0
+    low, high = at["expected"].quantile([0.1, 0.9]) if len(at) else (1.0, 1.0)
+    wanted = high / low if low > 0 else 1.0  # power where none was expected is no limit
     days = at.index.normalize().nunique()
     fits = bool(len(at) >= 6 and wanted > 1.0 + 4.0 * tolerance and days >= 1)
     return Evidence("a limit of power, by rating or by rule", fits, float(len(at)),

@@ -215,10 +215,11 @@ def test_what_came_back_is_told_though_the_sum_falls_slowly():
     assert_fair_words(brief)
 
 
-def test_a_message_from_one_day_says_so():
+def test_one_odd_day_brings_no_message_and_one_from_two_days_says_so():
     own, neighbours = village(CALM, days=161)
-    told = compare(with_loss(own, 0.5, 160), neighbours, module_count=16)
-    assert told.stage == "act" and "rests on 1 compared day only" in all_words(told)
+    assert compare(with_loss(own, 0.5, 160), neighbours, module_count=16).message is None
+    told = compare(with_loss(own, 0.5, 159), neighbours, module_count=16)
+    assert told.stage == "act" and "rests on 2 compared days only" in all_words(told)
     assert_fair_words(told)
 
 

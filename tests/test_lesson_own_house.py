@@ -10,23 +10,21 @@ import pandas as pd
 import pytest
 
 from lesson_panels import columns
+from solarlib import house_health, house_records, records
 from solarlib.house import read_house
-from solarlib.lessons import own_house as own
+from solarlib.house_readings import EXAMPLES, bring, directions, periods_of
+from solarlib.lessons import own_house as draw
 from solarlib.lessons import own_house_checks as ask
-from solarlib.lessons import own_house_pictures as draw
 from solarlib.lessons import own_house_report as tell
+from solarlib.lessons.progress import Progress
 from solarlib.lessons.report import Section, page, section_or_reason
 from solarlib.quantities import InputError
 
 HOUSES = ("two-storey", "bungalow", "cabin", "southern")
 
 
-def quiet(_):
-    pass
-
-
 def bring_all(house):
-    return [own.bring(name, house, say=quiet) for name in own.SHIPPED]
+    return [bring(name, house) for name in draw.SHIPPED]
 
 
 @pytest.fixture(scope="module")
@@ -41,77 +39,16 @@ def files(house):
 
 @pytest.fixture(scope="module")
 def decoded(files):
-    return own.directions(files, say=quiet)
+    return directions(files)
 
 
-def test_values_that_hardly_can_be_are_in_no_sum(files):
-    array, _, sensor, _ = files
-    rows = {finding.kind: finding.rows for finding in array.findings}
-    assert array.table.loc[rows["factor"], "generation_w"].isna().all() and array.table.loc[rows["stuck"], "generation_w"].isna().all()
-    assert own.left_out(array) == len(rows["factor"].union(rows["stuck"]).union(rows["above limit"])) == 96 + 24
-    assert own.left_out(sensor) == 1 and array.table["generation_w"].max() < 6000 < array.readings.table["generation_w"].max()
-
-
-def test_decoded_energy_stands_near_the_meters_registers(files, decoded):
-    """The registers are the truth of the made files; a week of decoding without test load is good to a tenth."""
-    found, _ = decoded
-    counted = own.register_days(files).loc["2026-10-26":"2026-11-01"].sum()
-    assert found.days["import_kwh"].sum() == pytest.approx(counted["delivered_kwh"], rel=0.1)
-    assert found.days["export_kwh"].sum() == pytest.approx(counted["received_kwh"], rel=0.1)
-
-
-def test_each_sample_gets_the_power_of_the_window_that_holds_it(files):
-    table, window = own.record(files)
-    power = files[0].table["generation_w"]
-    assert window == pd.Timedelta("15min")
-    for time in ("2026-10-26 12:00", "2026-10-26 12:14", "2026-10-31 09:59"):
-        at = pd.Timestamp(time, tz=table.index.tz)
-        assert table.loc[at, "pv_w"] == power[at.floor("15min")]
-
-
-def test_periods_run_between_readings_that_stand(files, house):
-    periods, file = own.periods_of(files, house.tariff)
-    assert file.name == "reads-by-hand.csv" and len(periods) == 7
-    joined = periods.iloc[3]  # the reading of 1 July is set aside
-    assert (joined["period_start"], joined["period_end"]) == (pd.Timestamp("2026-06-02"), pd.Timestamp("2026-08-01"))
-    assert joined["delivered_kwh"] == 99_988 - 98_744 and joined["generation_kwh"] == 23_179 - 22_061
-    assert periods["delivered_kwh"].sum() == 1_436 + 100_000 - 97_310
-    assert own.house_use(periods).iloc[0] == 561 + 437 - 263
-
-
-def test_registers_read_each_hour_bill_where_prices_change_with_the_hour(files):
-    tariff = read_house("bungalow").tariff
-    timed = replace(tariff, credit=replace(tariff.credit, netting="hour"))
-    periods, file = own.periods_of(files, timed)
-    assert file.name == "meter-registers.csv" and list(periods["period_start"].dt.day) == [12, 1]
-    days = own.register_days(files)
-    assert periods["delivered_kwh"].sum() == pytest.approx(days["delivered_kwh"].iloc[:-1].sum())
-    with pytest.raises(InputError, match="prices change with the hour"):
-        own.periods_of(files[3:], timed)
-
-
-def test_one_example_bill_is_wrong_and_the_comparison_finds_it(files, house):
-    periods, _ = own.periods_of(files, house.tariff)
-    table = own.compare_bills(periods, own.bills_of(periods, house), own.example_bills(periods, house))
-    off = table[table["difference"].abs() > 0.005]
-    assert len(off) == 1 and off["difference"].iloc[0] > 5
-    day = off["meter read on"].iloc[0]
-    assert ask.check_bill(day, table).right is True and ask.check_bill("none", table).right is False
-    caption = draw.bill_picture(table).render()[1]
-    assert f"{len(table) - 1} of {len(table)} bills agree" in caption and day in caption
-    with pytest.raises(InputError, match="bills: found 2020-01-01"):
-        own.compare_bills(periods, own.bills_of(periods, house), {"2020-01-01": 3.0})
-
-
-def test_yields_compare_the_same_days(files, house):
-    table = own.yields(files[:3], house)
-    model = own.model_days(house)
-    power = files[0].table["generation_w"]
-    whole = power.groupby(power.index.tz_localize(None).normalize()).count()
-    days = [day for day in whole.index if whole[day] >= 0.99 * (100 if day == pd.Timestamp("2026-11-01") else 96)]
-    assert table["days"].sum() == len(days)
-    assert table["model_kwh"].sum() == pytest.approx(sum(model[(day.month, day.day)] for day in days))
-    assert table["yield_h"].iloc[0] == pytest.approx(table["measured_kwh"].iloc[0] / (house.system.rated_power_w / 1000))
+@pytest.fixture(scope="module")
+def days(files, tmp_path_factory):
+    """The kept record with the days of the files."""
+    path = tmp_path_factory.mktemp("record") / "days.csv"
+    draw.practice_record(path)
+    records.keep(path, house_records.days_of(files))
+    return records.load(path)
 
 
 def test_the_day_picture_shows_the_day_and_marks_what_was_found(files, house):
@@ -141,11 +78,51 @@ def test_the_direction_picture_shows_sure_flows_only(decoded):
     assert len(picture.figure.axes[0].lines[1].get_xdata()) < unsure[0]
 
 
-def test_the_yield_picture_shows_both_columns(files, house):
-    table = own.yields(files, house)
+def test_the_yield_picture_shows_both_columns_and_the_usual_range(files, house):
+    periods, _ = periods_of(files, house.tariff)
+    table = house_health.yields(house, periods)
     picture = draw.yield_picture(table)
-    measured, model = (columns(filled)[2] for filled in picture.figure.axes[0].collections)
+    measured, model = (columns(filled)[2] for filled in picture.figure.axes[0].collections[:2])
     assert np.allclose(measured, table["measured_kwh"]) and np.allclose(model, table["model_kwh"])
+    rated = house.system.rated_power_w / 1000
+    ranges = picture.figure.axes[0].collections[2].get_segments()
+    assert np.allclose([[y for _, y in part] for part in ranges], rated * table[["low_h", "high_h"]].to_numpy())
+    inside = (table["yield_h"].between(table["low_h"], table["high_h"])).sum()
+    assert f"{inside} of {len(table)} lie in the usual range" in picture.render()[1]
+
+
+def test_the_neighbour_picture_replays_the_days(files, house, days):
+    beside = house_health.beside_neighbours(house, days, files)
+    plain = house_health.beside_neighbours(house, days, files, model_roofs=False)
+    picture = draw.neighbour_picture(beside, plain)
+    dots, total, mark = picture.moving
+    last = len(beside.days)
+    caption = picture.render(day=last, roofs=True)[1]
+    assert f"First message on {beside.message:%d %B}; now: {beside.stage}" in caption
+    assert np.allclose(dots.get_ydata(), beside.days["ratio_percent"].clip(70.5, 119.5), equal_nan=True)
+    place = beside.days.index.get_loc(beside.message)
+    assert mark.get_xdata()[0] == place + 1
+    before = picture.render(day=place, roofs=True)[1]  # the day before the message
+    assert "No message" in before and len(mark.get_xdata()) == 0 and len(total.get_xdata()) == place
+    assert "only tell what is usual" in picture.render(day=20, roofs=True)[1]
+    picture.render(day=last, roofs=False)
+    assert np.allclose(dots.get_ydata(), plain.days["ratio_percent"].clip(70.5, 119.5), equal_nan=True)
+    assert ask.check_message((beside.message - pd.Timestamp(beside.message.year, 8, 31)).days, beside).right is True
+    assert ask.check_message(200, beside).right is False
+    reply = ask.check_module(100 / house.system.module_count, beside, house.system.module_count)
+    assert reply.right is True and "one module fits" in reply.message
+    assert "Times 100" in ask.check_module(1 / house.system.module_count, beside, house.system.module_count).message
+    assert ask.check_module(..., beside, 15).right is None
+
+
+def test_the_bar_moves_with_the_work(house):
+    bar = Progress("Reading the example files")
+    draw.bring_examples(house, bar)
+    assert bar.share == 1.0 and bar.words == "neighbours-by-day.csv is read and checked"
+    data, _ = bar._repr_mimebundle_()
+    assert data["text/plain"] == "Reading the example files: a bar shows how far it is."
+    assert "&lt;b&gt;" in Progress("<b>")._told.value
+    bar.close()
 
 
 class Page(HTMLParser):
@@ -172,11 +149,14 @@ class Page(HTMLParser):
 def test_the_report_of_each_house_is_one_page_without_a_network(name, tmp_path):
     house = read_house(name)
     files = bring_all(house)
-    periods, _ = own.periods_of(files, house.tariff)
-    report = tell.make(house, files, own.example_bills(periods, house), say=quiet)
+    told = []
+    report = tell.make(house, files, house_records.sent_bills(EXAMPLES / "bills-sent.csv"), 
+                       say=lambda words, share=None: told.extend([] if share is None else [share]))
     found = Page(report.html)
-    assert len(found.headings) == len(report.sections) + 1 == 8
-    assert len(found.pictures) == 5 and all(len(held["alt"]) > 20 for held in found.pictures)
+    assert len(found.headings) == len(report.sections) + 1 == 10
+    assert told == sorted(told) and told[0] == 0 and told[-1] == 1
+    few_days = "usable days: found" in report.html  # in Alaska few of these made days are long enough
+    assert len(found.pictures) == 6 - few_days and all(len(held["alt"]) > 20 for held in found.pictures)
     assert all(address.startswith("data:image/png;base64,") for address in found.addresses)
     assert "://" not in report.html and "<script" not in report.html and "@media print" in report.html
     assert 'charset="utf-8"' in report.html and not re.search(r">(nan|NaT|None)<", report.html)
@@ -188,18 +168,49 @@ def test_the_report_of_each_house_is_one_page_without_a_network(name, tmp_path):
     assert (tmp_path / "my.html").read_text(encoding="utf-8-sig") == report.html  # the mark helps old programs
 
 
-@pytest.mark.parametrize("left", range(4))
+@pytest.mark.parametrize("left", range(5))
 def test_each_missing_file_is_told_and_nothing_fails(files, house, left):
-    report = tell.make(house, [file for place, file in enumerate(files) if place != left], say=quiet)
-    assert len(report.sections) == 7
+    report = tell.make(house, [file for place, file in enumerate(files) if place != left])
+    assert len(report.sections) == 9
     gaps = " ".join(report.missing)
-    assert {0: "generation", 1: "No comparison with the meter", 2: "unsigned", 3: "house use"}[left] in gaps
+    words = {0: "generation", 1: "No comparison with the meter", 2: "unsigned", 3: "House use", 4: "no file of similar systems"}
+    assert words[left] in gaps
 
 
-def test_no_file_at_all_gives_seven_reasons(house):
-    report = tell.make(house, [], say=quiet)
-    assert [len(section.missing) for section in report.sections][0] == 1 and len(report.missing) >= 6
+def test_no_file_at_all_gives_a_reason_in_every_section(house):
+    report = tell.make(house, [])
+    assert [bool(section.missing) for section in report.sections] == [True, False] + 7 * [True]  # no fault was found in no file
     assert "found none" in report.html
+
+
+def test_the_report_with_the_kept_record_tells_the_change(files, house, days):
+    report = tell.make(house, files, days=days)
+    section = next(section for section in report.sections if section.title.startswith("Beside"))
+    words = " ".join(section.lines)
+    assert "differs from similar systems; possible reasons are" in words and not re.search("fail|broken|defect", words)
+    reasons = section.tables[0][1]
+    assert set(reasons["the numbers say"]) == {"fits", "does not fit"}
+    assert reasons.loc[reasons["the numbers say"] == "fits", "possible reason"].str.contains("1 of 15 modules").any()
+    assert any("Ageing" in line and "before 3 full years" in line for line in report.missing)
+
+
+def test_measured_light_gives_a_performance_ratio(files, house):
+    """Light made from the power itself: the ratio that went in comes out, and so does the one at 25 degrees."""
+    array = files[0]
+    power, rated = array.table["generation_w"], house.system.rated_power_w
+    coefficient = house.system.module.temperature_coefficient_per_c
+    warm = pd.Series(np.linspace(10.0, 45.0, len(power)), power.index)
+    light = power / rated * 1000.0 / (0.8 * (1.0 + coefficient * (warm - 25.0)))
+    table = pd.DataFrame({"light_w_m2": light, "cell_temperature_c": warm})
+    sun = replace(array, name="light.csv", table=table, readings=replace(array.readings, table=table))
+    found = house_health.performance([array, sun], house)
+    assert found["corrected"] == pytest.approx(0.8)
+    assert found["performance_ratio"] == pytest.approx(power.sum() / rated / (light[power.notna()].sum() / 1000.0))
+    assert found["hours"] == power.notna().sum() / 4
+    report = tell.make(house, [array, sun])
+    assert "Brought to cells of 25 degrees: 0.80" in report.html and "it needs light" not in report.html
+    cold = replace(sun, table=table[["light_w_m2"]], readings=replace(sun.readings, table=table[["light_w_m2"]]))
+    assert house_health.performance([array, cold], house)["corrected"] is None
 
 
 def test_a_page_escapes_what_a_file_holds():
@@ -216,21 +227,15 @@ def _refuse(title):
     raise InputError("file: found x, allowed is y")
 
 
-def test_a_file_without_mapping_is_told(tmp_path, house):
-    path = tmp_path / "mine.csv"
-    path.write_text("time,power\n2026-01-01 00:00,1\n", encoding="utf-8")
-    with pytest.raises(InputError, match="no mapping mine.toml beside it"):
-        own.bring(path, house, say=quiet)
-
-
 def test_checks_judge(files, house):
     array, sheet = files[0], files[3]
-    periods, _ = own.periods_of(files, house.tariff)
+    periods, _ = periods_of(files, house.tariff)
     assert ask.check_aside(5, array).right is True and ask.check_aside(3341, array).right is False
     assert ask.check_slip(20, array).right is True and "stays the same" in ask.check_slip(15, array).message
-    assert ask.check_stuck(6, array).right is True and "make an hour" in ask.check_stuck(24, array).message
     assert ask.check_slip(20, sheet).right is None
-    assert ask.check_use(735, periods).right is True and "subtract" in ask.check_use(1261, periods).message
+    made, inward, outward = periods[["generation_kwh", "delivered_kwh", "received_kwh"]].iloc[0]
+    assert ask.check_use(made + inward - outward, periods).right is True
+    assert "subtract" in ask.check_use(made + inward + outward, periods).message
     assert ask.check_gap("light").right is True and ask.check_gap("a bill").right is False
     for question in (ask.predict_date(), ask.predict_worst(), ask.predict_meter(), ask.predict_health()):
         assert len(question.options) == 3

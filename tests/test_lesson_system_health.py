@@ -71,7 +71,7 @@ def test_chart_picture_counts_messages_of_the_domain_chart(house):
         caption = picture.update(dead, 5, 365, luck)
         days = sh.chart_days(house, dead, 5, luck)
         usual = control_chart.baseline(days.iloc[:60])
-        level = control_chart.cusum(control_chart.standardised(days.iloc[60:], usual).to_numpy(), plan.k, plan.h)
+        level = control_chart.cusum(control_chart.standardised(days.iloc[60:], usual, plan.limit).to_numpy(), plan.k, plan.h)
         shown = picture.figure.axes[1].lines[3].get_ydata()
         np.testing.assert_allclose(shown, np.minimum(level / plan.h, 1.97))
         late = np.flatnonzero(level[60:] > plan.h)

@@ -241,3 +241,10 @@ def test_a_file_keeps_its_rights_and_a_link_its_target(tmp_path):
     write_whole(tmp_path / "link.csv", "new")
     assert target.read_text(encoding="utf-8-sig") == "new" and (tmp_path / "link.csv").is_symlink()
     assert target.stat().st_mode & 0o777 == 0o600
+
+
+def test_days_as_they_come_are_whole_at_23_and_25_hours_and_have_no_peak():
+    index = pd.DatetimeIndex(pd.date_range("2026-03-01", "2026-11-30", freq="D", tz="America/New_York"))
+    days = daily(pd.DataFrame({"generation_kwh": np.arange(1.0, len(index) + 1)}, index), "1D")
+    assert (days["quality"] == "complete").all() and (days["measured_share"] == 1.0).all()
+    assert days["generation_kwh"].sum() == len(index) * (len(index) + 1) / 2 and days["peak_kw"].isna().all()

@@ -1,275 +1,235 @@
-"""Lesson 09: from a house file and the reader's own CSV files to checked tables, direction, periods, bills and yields.
+"""Pictures of lesson 09: a day with its faults, a day with direction, bills beside bills, yields, days beside neighbours."""
 
-Each step is a function of what it is given. Whatever lacks something raises an `InputError` that says what is missing.
-"""
-
-from dataclasses import dataclass
-from pathlib import Path
+import shutil
 
 import numpy as np
 import pandas as pd
 
-from solarlib.bank import ledger
-from solarlib.decoder import decode
-from solarlib.health import final_yield
-from solarlib.house import simulate
-from solarlib.house_bills import ratings
-from solarlib.periods import monthly_periods
-from solarlib.plausible import plausibility
-from solarlib.quantities import InputError, energy_kwh
-from solarlib.readings import Readings, read
-from solarlib.records import daily
-from solarlib.sun import position
+from solarlib.house_readings import EXAMPLES, bring
+from solarlib.lessons.explore import Picture
+from solarlib.lessons.figures import (
+    INK, ROLES, TICK_PT, area, boxes, direct_label, hours_axis, line, move_columns, new_figure, zero_based,
+)
+from solarlib.lessons.progress import progress
+from solarlib.quantities import InputError
 
-EXAMPLES = Path(__file__).resolve().parents[2] / "data" / "examples"
-SHIPPED = ("generation-quarter-hours", "meter-registers", "sensor-week", "reads-by-hand")
-SERVICE_W = 48_000.0  # 200 A at 240 V: more than nearly every home's connection carries (common practice, no source)
-LEFT_OUT = ("above limit", "factor", "stuck", "negative")  # findings whose rows no sum may use
-SUN_GRID = pd.Timedelta(minutes=15)
-LONG_PERIOD = pd.Timedelta(days=20)  # registers read this seldom are read for a bill
-FLOWS = ("delivered_kwh", "received_kwh", "generation_kwh")
+SHIPPED = ("generation-quarter-hours", "meter-registers", "sensor-week", "reads-by-hand", "neighbours-by-day")
+NAMES = {"generation": "PV", "unsigned": "reading", "delivered": "delivered", "received": "received", "net": "net", "load": "load"}
+COLOURS = {"generation": "pv", "unsigned": "reading", "delivered": "import", "received": "export", "net": "load", "load": "load"}
+MOST_BARS = 14  # of a row of periods; more are told in the table
 
 
-@dataclass(frozen=True)
-class Checked:
-    """One file: its ``readings``, the ``findings``, and ``table`` without the values that hardly can be."""
-
-    name: str
-    readings: Readings
-    findings: tuple
-    table: pd.DataFrame
+def bring_examples(house, say=None):
+    """Return the five example files, read and checked; shows a bar where nobody is told of the progress."""
+    say = progress("Reading the example files") if say is None else say
+    return tuple(
+        bring(name, house, say=lambda words, share=0.0: say(words, (number + share) / len(SHIPPED)))
+        for number, name in enumerate(SHIPPED))
 
 
-def bring(path, house, mapping=None, say=print):
-    """Read one file and look for what hardly can be.
+def practice_record(path):
+    """Write the example's record by day under a name of your own, anew at each call."""
+    shutil.copyfile(EXAMPLES / "days-kept.csv", path)
+
+
+def days_shown(table):
+    """Return the local days of a table, in order."""
+    return pd.DatetimeIndex(table.index.tz_localize(None).normalize().unique())
+
+
+def fault_picture(file, house):
+    """Return the picture of one day of a file: number of the day, with what the checks found or without."""
+    if file.readings.step is None:
+        raise InputError(f"{file.name}: found no constant interval, allowed is a file of regular readings for this picture")
+    name = file.readings.table.columns[0]
+    kind, step = name.rsplit("_", 1)[0], file.readings.step
+    power = file.readings.table[name] / (1000.0 if name.endswith("_w") else step / pd.Timedelta(hours=1))
+    local, days = power.index.tz_localize(None), days_shown(file.readings.table)
+    marked = {finding.kind: power.index.isin(finding.rows) for finding in file.findings if finding.column == name}
+    limit = 1.2 * house.system.rated_power_w / 1000.0
+    usual = float(power.where(file.table[name].notna()).max())
+    usual = usual if usual > 0 else 1.0
+    top = 1.15 * (max(limit, usual) if kind == "generation" else usual)
+    figure, ax = new_figure()
+    hours_axis(ax)
+    zero_based(ax, top, NAMES.get(kind, kind.replace("_", " ")) + " power (kW)")
+    shown = line(ax, COLOURS.get(kind, "reading"), [], [])
+    odd = ax.plot([], [], "o", color=ROLES["reading"].colour, markersize=8)[0]
+    word = direct_label(ax, 0.3, 0.91 * top, "")
+    border = ax.axhline(limit, color=ROLES["loss"].colour, linestyle=":", linewidth=2)
+    border_word = direct_label(ax, 23.8, limit, "more than this array can give", "loss", size=TICK_PT, ha="right", va="bottom")
+
+    def update(day, marks):
+        at = np.flatnonzero(local.normalize() == days[day - 1])
+        values = power.to_numpy()[at]
+        hour = (local[at] - days[day - 1]) / pd.Timedelta(hours=1)
+        order = np.argsort(hour, kind="stable")
+        shown.set_data(hour[order], np.minimum(values, top)[order])
+        here = {kind_: rows[at] for kind_, rows in marked.items() if rows[at].any()} if marks else {}
+        any_odd = np.any(list(here.values()), axis=0) if here else np.zeros(at.size, bool)
+        odd.set_data(hour[any_odd], np.minimum(values, 0.985 * top)[any_odd])
+        word.set_text(f"{days[day - 1]:%d %B %Y}")
+        for artist in (border, border_word):
+            artist.set_visible(bool(marks) and kind == "generation")
+        known = np.isfinite(values)
+        energy = np.nansum(values) * (step / pd.Timedelta(hours=1))
+        words = f"{days[day - 1]:%d %B}: {known.sum()} values, {energy:,.1f} kWh"
+        words += f", at most {np.nanmax(values):,.2f} kW." if known.any() else ", none is known."
+        if not marks:
+            return words
+        said = "; ".join(f"{kind_}: {rows.sum()} values" for kind_, rows in here.items())
+        return f"{words} The checks found {said}." if here else f"{words} The checks found nothing on this day."
+
+    return Picture(figure, [shown, odd, word, border, border_word], update)
+
+
+def direction_picture(decoded, record):
+    """Return the picture of one day with direction: number of the day, how sure a direction must be."""
+    samples, days = decoded.samples, days_shown(record)
+    local = record.index.tz_localize(None)
+    net = samples["net_w"].to_numpy() / 1000.0
+    export = samples["p_export"].to_numpy()
+    certainty = np.maximum(export, 1.0 - export)
+    top = 1.15 * max(0.5, float(np.nan_to_num(record["pv_w"]).max()) / 1000.0,
+                     float(np.quantile(np.abs(np.nan_to_num(net)), 0.999)))
+    figure, ax = new_figure()
+    hours_axis(ax)
+    zero_based(ax, top, "power (kW)", bottom=-top)
+    inward, outward = area(ax, "import", [0, 1], [0, 0], [0, 0]), area(ax, "export", [0, 1], [0, 0], [0, 0])
+    sun = line(ax, "pv", [], [])
+    open_marks = ax.plot([], [], "|", color=ROLES["reading"].colour, markersize=9)[0]
+    direct_label(ax, 0.3, 0.8 * top, "in", "import")
+    direct_label(ax, 0.3, -0.88 * top, "out", "export")
+    direct_label(ax, 23.7, 0.8 * top, "PV", "pv", ha="right")
+    direct_label(ax, 23.7, -0.88 * top, "| not sure", "reading", ha="right")
+    date = direct_label(ax, 12, 0.86 * top, "", ha="center", size=TICK_PT)
+
+    def update(day, sure):
+        at = np.flatnonzero(local.normalize() == days[day - 1])
+        hour = ((local[at] - days[day - 1]) / pd.Timedelta(hours=1)).to_numpy()
+        at = at[np.argsort(hour, kind="stable")]
+        hour = np.sort(hour)
+        known = np.isfinite(export[at])
+        ready = known & (certainty[at] >= sure / 100.0)
+        flow = np.where(ready, net[at], 0.0)
+        inward.set_data(hour, 0 * hour, np.clip(flow, 0, top))
+        outward.set_data(hour, np.clip(flow, -top, 0), 0 * hour)
+        sun.set_data(hour, record["pv_w"].to_numpy()[at] / 1000.0)
+        unsure = known & ~ready
+        open_marks.set_data(hour[unsure], np.zeros(unsure.sum()))
+        date.set_text(f"{days[day - 1]:%d %B %Y}")
+        row = decoded.days.loc[decoded.days.index.astype(str).str.startswith(f"{days[day - 1]:%Y-%m-%d}")].iloc[0]
+        share = unsure.sum() / max(1, known.sum())
+        return (
+            f"{days[day - 1]:%d %B}: {row['import_kwh']:.1f} kWh in (90 % range {row['import_low_kwh']:.1f} to "
+            f"{row['import_high_kwh']:.1f}), {row['export_kwh']:.1f} kWh out ({row['export_low_kwh']:.1f} to "
+            f"{row['export_high_kwh']:.1f}). {100 * share:.0f} % of the readings are less than {sure} % sure."
+        )
+
+    return Picture(figure, [inward, outward, sun, open_marks, date], update)
+
+
+def bill_picture(table):
+    """Return the still picture of bills computed and bills sent; `table` as from `house_records.compare_bills`."""
+    table = table.tail(MOST_BARS)
+    figure, ax = _pairs(table["meter read on"].str[2:], table["computed"], table["sent"], "bill ($)", ("computed", "money"), ("sent", "reading"))
+    off = table.dropna(subset=["sent"])
+    if off.empty:
+        words = f"{len(table)} computed bills, no bill sent to compare with: type yours in."
+    else:
+        worst = off.loc[off["difference"].abs().idxmax()]
+        same = int((off["difference"].abs() <= 0.01).sum())
+        words = (f"{same} of {len(off)} bills agree to the cent. The largest difference is ${abs(worst['difference']):.2f}: read on "
+                 f"{worst['meter read on']}, computed ${worst['computed']:.2f}, sent ${worst['sent']:.2f}.")
+    return Picture(figure, [], lambda: words)
+
+
+def yield_picture(table):
+    """Return the still picture of measured and typical energy; `table` as from `house_health.yields`."""
+    table = table.tail(MOST_BARS)
+    names = [f"{day:%y-%m-%d}" for day in table["to"]]
+    per_hour = table["measured_kwh"] / table["yield_h"].where(table["yield_h"] > 0)
+    low, high = (np.nan_to_num(table[name] * per_hour.median()) for name in ("low_h", "high_h"))
+    figure, ax = _pairs(names, table["measured_kwh"], table["model_kwh"], "energy (kWh)", ("measured", "pv"), ("typical year", "sun"),
+                        over=high)
+    ax.errorbar(np.arange(1.0, len(table) + 1) + 0.2, (low + high) / 2, (high - low) / 2, fmt="none", ecolor=INK, elinewidth=2.5, capsize=7)
+    ax.text(0.78, 1.04, "I usual range", transform=ax.transAxes, fontsize=TICK_PT, fontweight="bold", color=INK)
+    whole, model = table["measured_kwh"].sum(), table["model_kwh"].sum()
+    share = f"{100 * whole / model:.0f} % of" if model > 0 else "with no light in"
+    inside = int(table["yield_h"].between(table["low_h"], table["high_h"]).sum())
+    return Picture(figure, [], lambda: (
+        f"The array gave {whole:,.0f} kWh in {table['days'].sum()} days, {share} what the model gives for the same days of a "
+        f"typical year ({model:,.0f} kWh). {inside} of {len(table)} lie in the usual range, where eight of ten should."))
+
+
+def neighbour_picture(comparison, uncorrected=None):
+    """Return the picture of days beside similar systems: day number of the record, seasons of the roofs taken out or not.
 
     Parameters
     ----------
-    path : path
-        A CSV file, or the name of an example file without its ending.
-    house : House
-    mapping : path or TOML text, optional
-        Default: the ``.toml`` beside the file.
-    say : callable
-        Gets a line of progress.
-
-    Returns
-    -------
-    Checked
+    comparison : comparison.Comparison
+    uncorrected : Comparison, optional
+        The same without models of the roofs, shown where ``roofs`` is false.
     """
-    path = EXAMPLES / f"{path}.csv" if str(path) in SHIPPED else Path(path)
-    mapping = path.with_suffix(".toml") if mapping is None else mapping
-    if isinstance(mapping, Path) and not mapping.is_file():
-        raise InputError(f"{path.name}: found no mapping {mapping.name} beside it, allowed is a file of that name or TOML text")
-    say(f"reading {path.name}")
-    readings = read(path, mapping)
-    return checked(readings, house)
+    days = comparison.days
+    x = np.arange(1.0, len(days) + 1)
+    start = int((days["stage"] == "baseline").sum())
+    figure, (ax, below) = new_figure(2, 1, hspace=0.12, sharex=True, top=0.97)
+    ax.set(xlim=(0.0, len(days) + 1.0), ylim=(70, 120))
+    ax.set_ylabel("ratio (%)")
+    zero_based(below, 2.0, "sum")
+    first = days.index.to_series().groupby(days.index.to_period("M")).first()
+    at = days.index.get_indexer(first[first.dt.day <= 3]) + 1.0
+    step = max(1, -(-len(at) // 9))
+    below.set_xticks(at[::step], [f"{day:%b %y}" for day in first[first.dt.day <= 3]][::step])
+    below.set_xlabel("month")
+    for panel in (ax, below):
+        panel.axvline(start + 0.5, color=INK, linewidth=1.2)
+    ax.axhline(100, color=INK, linewidth=1.2)
+    below.axhline(1.0, color="#5F5F5F", linewidth=2.0, linestyle="--")
+    dots = line(ax, "pv", [], [], linestyle="none", marker="o", markersize=4.5)
+    total = line(below, "reading", [], [], linestyle="-")
+    mark = below.plot([], [], color=INK, linestyle="none", marker="D", markersize=9, clip_on=False)[0]
+    direct_label(ax, 1, 71, "baseline", va="bottom", size=14)
+    direct_label(ax, start + 2, 71, "later days", va="bottom", size=14)
+    direct_label(below, 1, 1.05, "- - line", "loss", va="bottom", size=14)
+    direct_label(below, 1, 0.5, "— sum of losses", "reading", va="bottom", size=14)
+    direct_label(below, 1, 1.55, "◆ first message", va="bottom", size=14)
+
+    def update(day, roofs=True):
+        shown = comparison if roofs or uncorrected is None else uncorrected
+        table = shown.days.iloc[:day]
+        dots.set_data(x[:day], table["ratio_percent"].clip(70.5, 119.5))
+        level = table["level"].ffill()
+        total.set_data(x[:day], np.minimum(level, 1.97))
+        above = np.flatnonzero(level > 1.0)
+        mark.set_data(x[above[:1]], np.minimum(level.iloc[above[:1]], 1.97))
+        last, stage = table.index[-1], table["stage"].iloc[-1]
+        recent = table["ratio_percent"].dropna().tail(14)
+        words = (f"Known up to {last:%d %B}: {table['ratio_percent'].count()} days compared, {(table['reason'] != '').sum()} set aside. "
+                 f"The last {len(recent)} lie at {recent.median():.1f} % of the usual.")
+        if stage == "baseline":
+            return f"{words} These days only tell what is usual."
+        if len(above):
+            return f"{words} First message on {table.index[above[0]]:%d %B}; now: {stage}."
+        return f"{words} No message; now: {stage}."
+
+    return Picture(figure, [dots, total, mark], update)
 
 
-def checked(readings, house):
-    """Return readings with what the plausibility checks say about them; see `plausible.plausibility`."""
-    findings = ()
-    if readings.step is not None and readings.table.index.tz is not None:
-        high = sun_height(readings.table.index, readings.step, house)
-        findings = plausibility(
-            readings.table, readings.step, house.system.rated_power_w, SERVICE_W, high < -3.0, high)
-    table = readings.table.copy()
-    for finding in findings:
-        if finding.kind in LEFT_OUT and finding.column in table:
-            table.loc[finding.rows, finding.column] = np.nan
-    return Checked(readings.account.name, readings, findings, table)
-
-
-def sun_height(index, step, house):
-    """Return the sun's elevation in the middle of each interval, interpolated in a grid of 15 minutes. [deg]"""
-    half = pd.Timedelta(step) / 2
-    grid = pd.date_range(index[0].floor("D"), index[-1] + pd.Timedelta(days=1), freq=SUN_GRID)
-    high = position(grid, house.place)["apparent_elevation"].to_numpy()
-    at = (grid + SUN_GRID / 2).as_unit("ns").asi8
-    return pd.Series(np.interp((index + half).as_unit("ns").asi8, at, high), index)
-
-
-def left_out(file):
-    """Return how many values the checks took out of the sums."""
-    return int((file.readings.table.notna() & file.table.isna()).to_numpy().sum())
-
-
-def with_column(files, *columns):
-    """Return the first of the files whose table has one of the columns, and that column's name."""
-    for column in columns:
-        for file in files:
-            if column in file.table and file.readings.step is not None:
-                return file, column
-    names = " or ".join(column.rsplit("_", 1)[0] for column in dict.fromkeys(columns))
-    raise InputError(f"files: found none with regular readings of {names}, allowed is a file whose mapping names that quantity")
-
-
-def regular(series, step):
-    """Return a series with a row for every interval; missing ones are NaN."""
-    return series.reindex(pd.date_range(series.index[0], series.index[-1], freq=step))
-
-
-def record(files):
-    """Return the reading without direction beside the array's power, as `decoder.decode` takes it."""
-    sensor, name = with_column(files, "unsigned_w")
-    array, made = with_column(files, "generation_w", "generation_kwh")
-    reading = regular(sensor.table[name], sensor.readings.step)
-    power = regular(array.table[made], array.readings.step)
-    if made.endswith("_kwh"):
-        power = power * (1000.0 / (array.readings.step / pd.Timedelta(hours=1)))
-    start = power.index.as_unit("ns").asi8
-    at = reading.index.as_unit("ns").asi8
-    place = np.searchsorted(start, at, side="right") - 1
-    inside = (place >= 0) & (at < start[-1] + array.readings.step.value)
-    if not inside.any():
-        raise InputError(f"{sensor.name}: found no time that {array.name} holds too, allowed are files that overlap")
-    pv = np.where(inside, power.to_numpy()[np.maximum(place, 0)], np.nan)
-    return pd.DataFrame({"reading_w": reading.to_numpy(), "pv_w": pv}, reading.index)[inside], array.readings.step
-
-
-def directions(files, say=print):
-    """Return what `decoder.decode` finds in the record, and the record itself."""
-    table, window = record(files)
-    say(f"finding the direction of {len(table)} readings")
-    return decode(table, pv_window_s=window.total_seconds()), table
-
-
-def register_flows(file):
-    """Return energy between readings, a Series for each flow, labelled with the reading that opens it. [kWh]
-
-    Energy over two intervals (a reading between was set aside) stands at the first.
-    """
-    flows = {}
-    for name, part in file.readings.intervals.items():
-        flow = f"{name.split(' (')[0]}_kwh"
-        flows[flow] = flows[flow].add(part["energy_kwh"]) if flow in flows else part["energy_kwh"]
-    return flows
-
-
-def register_days(files):
-    """Return energy delivered and received by local day, from registers read at least once an hour. [kWh]"""
-    for file in files:
-        flows = register_flows(file)
-        if file.readings.step is not None and file.readings.step <= pd.Timedelta(hours=1) and set(FLOWS[:2]) <= set(flows):
-            table = pd.DataFrame({flow: flows[flow] for flow in FLOWS[:2]})
-            return table.groupby(table.index.tz_localize(None).normalize()).sum(min_count=1)
-    raise InputError("files: found no two registers read each hour or oftener, allowed is a file with such registers")
-
-
-def read_periods(file):
-    """Return one row a billing period from registers that are read once a month or so.
-
-    A period runs between two readings that every register shares; a reading set aside joins two periods.
-    """
-    flows = register_flows(file)
-    bounds = [{*part.index, *part["end"]} for part in file.readings.intervals.values()]
-    edges = sorted(set.intersection(*bounds)) if bounds else []
-    if len(edges) < 2 or not set(FLOWS[:2]) <= set(flows):
-        raise InputError(f"{file.name}: found no two readings of a register in and a register out, allowed are two or more")
-    rows = []
-    for first, last in zip(edges[:-1], edges[1:]):
-        inside = {flow: energy[(energy.index >= first) & (energy.index < last)] for flow, energy in flows.items()}
-        rows.append({"period_start": first.tz_localize(None).normalize(), "period_end": last.tz_localize(None).normalize(),
-                     **{flow: energy.sum(skipna=False) for flow, energy in inside.items()}})
-    return pd.DataFrame(rows)
-
-
-def periods_of(files, tariff):
-    """Return billing periods and the file they come from: registers read for the bill, else those read each hour."""
-    with_registers = [file for file in files if set(FLOWS[:2]) <= set(register_flows(file))]
-    if not with_registers:
-        raise InputError("files: found no register of a meter, allowed is a file with delivered and received (kind = \"counter\")")
-    seldom = [f for f in with_registers if f.readings.step is None or f.readings.step >= LONG_PERIOD]
-    buckets = bool(getattr(tariff, "buckets", ())) or getattr(tariff.credit, "netting", "period") != "period"
-    if seldom and not buckets:
-        return read_periods(seldom[0]), seldom[0]
-    often = [f for f in with_registers if f not in seldom]
-    if not often:
-        raise InputError("files: found registers read once a month, allowed for this tariff are registers read each hour: "
-                         "its prices change with the hour")
-    file = often[0]
-    known = register_flows(file)
-    if any(known[name].isna().any() for name in FLOWS[:2]):
-        raise InputError(f"{file.name}: found a register that falls for a reason that is not known, allowed are registers without one")
-    flows = [regular(known[name], file.readings.step).fillna(0.0) for name in FLOWS[:2]]
-    local = flows[0].index.tz_localize(None)
-    days = pd.date_range(local[0].ceil("D"), (local[-1] + file.readings.step).floor("D"), freq="D")
-    reads = sorted({days[0], days[-1], *days[days.day == 1]})
-    return monthly_periods(*flows, reads=reads, tariff=tariff), file
-
-
-def bills_of(periods, house, tariff=None):
-    """Return the ledger of the periods; see `bank.ledger`."""
-    return ledger(periods, tariff or house.tariff, **ratings(house))
-
-
-def example_bills(periods, house):
-    """Return bills such as the utility might have sent, {day of reading: amount}; one of them has a mistake."""
-    book = bills_of(periods, house)["bill"].round(2)
-    wrong = periods.copy()
-    row = int((periods["received_kwh"].to_numpy() > 0).argmax() + min(1, len(periods) - 1))
-    for name in periods.columns:
-        if name.startswith(("received_kwh", "export_kwh")):
-            wrong.loc[wrong.index[row], name] = 0.0
-    paid = book.copy()
-    paid.iloc[row] = bills_of(wrong, house)["bill"].round(2).iloc[row]
-    return {f"{day:%Y-%m-%d}": float(value) for day, value in zip(periods["period_end"], paid)}
-
-
-def compare_bills(periods, book, paid):
-    """Return a table: day of reading, computed bill, bill sent, difference."""
-    days = [f"{day:%Y-%m-%d}" for day in periods["period_end"]]
-    unknown = sorted(set(paid) - set(days))
-    if unknown:
-        raise InputError(f"bills: found {unknown[0]}, allowed are the days of reading {', '.join(days)}")
-    table = pd.DataFrame({"meter read on": days, "computed": book["bill"].to_numpy(float).round(2)})
-    table["sent"] = [paid.get(day, np.nan) for day in days]
-    table["difference"] = (table["sent"] - table["computed"]).round(2) + 0.0
-    return table
-
-
-def model_days(house):
-    """Return what the house model makes on each (month, day) of its typical year. [kWh]"""
-    made = energy_kwh(simulate(house)["generation_w"].clip(lower=0))
-    days = made.groupby([made.index.month, made.index.day]).sum()
-    return days.reindex(pd.MultiIndex.from_product([range(1, 13), range(1, 32)])).ffill()
-
-
-def yields(files, house):
-    """Return measured and modelled energy of the array by period.
-
-    Returns
-    -------
-    DataFrame
-        ``from``, ``to`` (not included), ``days`` used, ``measured_kwh``, ``model_kwh`` of the same days of a typical
-        year, ``yield_h`` [kWh/kW], ``ratio``.
-    """
-    model = model_days(house)
-    rows = []
-    for file in files:
-        if file.readings.step is None and "generation_kwh" in file.table:
-            periods = read_periods(file)
-            for start, end, made in zip(periods["period_start"], periods["period_end"], periods["generation_kwh"]):
-                rows.append((start, end, pd.date_range(start, end, freq="D", inclusive="left"), made))
-    if not rows:
-        file, _ = with_column(files, "generation_w", "generation_kwh")
-        kept = daily(file.table, file.readings.step)
-        whole = kept[kept["quality"] == "complete"].assign(day=lambda t: pd.to_datetime(t["date"]))
-        for _, month in whole.groupby(whole["day"].dt.to_period("M")):
-            rows.append((month["day"].iloc[0], month["day"].iloc[-1] + pd.Timedelta(days=1),
-                         pd.DatetimeIndex(month["day"]), month["generation_kwh"].sum()))
-    if not rows:
-        raise InputError("generation: found no whole day, allowed is one or more days without a gap")
-    table = pd.DataFrame({
-        "from": [start for start, *_ in rows], "to": [end for _, end, *_ in rows],
-        "days": [len(days) for *_, days, _ in rows], "measured_kwh": [float(made) for *_, made in rows],
-        "model_kwh": [float(model.loc[[(d.month, d.day) for d in days]].sum()) for *_, days, _ in rows]})
-    table["yield_h"] = [final_yield(made, house.system.rated_power_w) for made in table["measured_kwh"]]
-    return table.assign(ratio=table["measured_kwh"] / table["model_kwh"].where(table["model_kwh"] > 0))
-
-
-def house_use(periods):
-    """Return what the house used in each period: generation + delivered - received. [kWh]"""
-    if "generation_kwh" not in periods:
-        raise InputError("house use: found no generation of these periods, allowed is a register of the array read on the same days")
-    return periods["generation_kwh"] + periods["delivered_kwh"] - periods["received_kwh"]
+def _pairs(names, first, second, label, first_word, second_word, over=()):
+    figure, ax = new_figure(bottom=0.2, top=0.86)
+    place = np.arange(1.0, len(first) + 1)
+    values = np.nan_to_num(np.r_[first, second, over].astype(float))
+    zero_based(ax, 1.12 * max(values.max(), 1.0), label, bottom=min(0.0, 1.12 * values.min()))
+    ax.set_xlim(0.4, max(len(place), 3) + 0.6)
+    step = 1 if len(place) <= 8 else 2
+    ax.set_xticks(place[::step], list(names)[::step])
+    ax.set_xlabel("period that ends at the reading of (year-month-day)")
+    for (word, role), heights, shift, x in ((first_word, first, -0.2, 0.0), (second_word, second, 0.2, 0.35)):
+        height = np.nan_to_num(np.asarray(heights, float))
+        filled = boxes(ax, role)
+        move_columns(filled, np.minimum(height, 0), np.maximum(height, 0), place + shift, 0.36)
+        side = "left" if shift < 0 else "right"
+        ax.text(x, 1.04, f"{side}: {word}", transform=ax.transAxes, fontsize=TICK_PT, fontweight="bold", color=ROLES[role].text)
+    return figure, ax

@@ -1,10 +1,12 @@
-"""Predictions and checks of lesson 09: rows, faults, the house's use, a wrong bill, what a report cannot tell."""
+"""Predictions and checks of lesson 09: rows, faults, use, a wrong bill, a change beside neighbours, what is not told."""
+
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
+from solarlib.balance import house_use
 from solarlib.lessons import check
-from solarlib.lessons.own_house import house_use
 
 
 def predict_date():
@@ -87,21 +89,11 @@ def check_slip(answer, file):
     return check.number(answer, float(days[0]), "", 0.5, {float(day): "On this day a value stays the same. The unit is right." for day in stuck})
 
 
-def check_stuck(answer, file):
-    """Judge for how long a value stayed the same."""
-    rows = next((finding.rows for finding in file.findings if finding.kind == "stuck"), None)
-    if rows is None:
-        return _absent("stuck")
-    per_hour = pd.Timedelta(hours=1) / file.readings.step
-    hours = len(rows) / per_hour
-    return check.number(answer, hours, "h", 0.26, {float(len(rows)): "That is the number of values. How many make an hour?"})
-
-
 def check_use(answer, periods):
     """Judge what the house used in the first period."""
     row = periods.iloc[0]
     made, inward, outward = (float(row[name]) for name in ("generation_kwh", "delivered_kwh", "received_kwh"))
-    right = float(np.asarray(house_use(periods))[0])
+    right = float(house_use(made, inward, outward, tolerance_kwh=1.0).use_kwh)
     wrong = {made + inward + outward: "What was received left the house: subtract it.",
              inward - outward: "That is the net energy at the meter. The house also used power straight from the array.",
              inward: "That is what came in only.", made: "That is what the array made only."}
@@ -119,6 +111,29 @@ def check_bill(answer, compared):
     replies = {day: "This bill is nearer to the computed one. Look for the largest difference." for day in days}
     replies["none"] = "One pair of columns is not of equal height."
     return check.choose(answer, right, replies | {right: "Yes. Ask the utility for the readings behind this bill, before you pay or complain."})
+
+
+def check_message(answer, comparison):
+    """Judge how many days after 31 August of the same year the message came."""
+    if comparison.message is None:
+        return check.choose(None, "yes", {"yes": "No message came in these days: nothing to count here.", "no": "Go on."})
+    months_end = pd.Timestamp(comparison.message.year, 8, 31)
+    right = float((comparison.message - months_end).days)
+    begin = float((comparison.begin - months_end).days)
+    return check.number(answer, right, "days", 0.5, {begin: "On that day the sum left zero. The message came when it passed the line."} if begin != right else {})
+
+
+def check_module(answer, comparison, modules):
+    """Judge the share of one module, and compare it with the change that was found."""
+    right = 100.0 / modules
+    reply = check.number(answer, right, "%", 0.1, {1.0 / modules: "That is the share as a number. Times 100 it is percent.",
+                                                   float(modules): "That is the number of modules. One of them is which part?"})
+    step = comparison.step
+    if reply.right is not True or step is None:
+        return reply
+    fits = abs(step.change - np.log1p(-1.0 / modules)) <= 2.0 * step.error
+    return replace(reply, message=f"{reply.message} The change is {100 * np.expm1(step.change):+.1f} %, with a standard error of {100 * step.error:.1f}: "
+                   f"one module {'fits' if fits else 'does not fit'} within twice that. A fit is no proof.")
 
 
 def check_gap(answer):

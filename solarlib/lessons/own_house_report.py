@@ -5,11 +5,14 @@ from pathlib import Path
 
 import pandas as pd
 
-from solarlib.lessons import own_house as own
-from solarlib.lessons.own_house_pictures import bill_picture, direction_picture, fault_picture, yield_picture
+from solarlib.balance import house_use
+from solarlib.house_health import ageing, beside_neighbours, performance, shapes, yields
+from solarlib.house_readings import FLOWS, LEFT_OUT, directions, left_out, periods_of, register_days, silent
+from solarlib.house_records import bills_of, compare_bills, days_of, period_record
+from solarlib.lessons.own_house import bill_picture, direction_picture, fault_picture, neighbour_picture, yield_picture
 from solarlib.lessons.report import Section, page, section_or_reason
 from solarlib.quantities import InputError
-from solarlib.records import daily, write_whole
+from solarlib.records import write_whole
 
 SHOWN_DAYS = 14  # of a table by day; the rest is summed
 SHOWN_ROWS = 5  # set aside, of each file
@@ -38,36 +41,56 @@ class Report:
         return f"The report is in the file {Path(path).name}. Open it with a browser, and print it from there."
 
 
-def make(house, files, bills=None, decoded=None, say=print):
+def make(house, files, bills=None, days=None, decoded=None, say=silent):
     """Make the report of a house.
 
     Parameters
     ----------
     house : House
-    files : sequence of own_house.Checked
+    files : sequence of house_readings.Checked
     bills : dict of date text to amount, optional
         Bills sent, by the day of the reading that closes them.
+    days : DataFrame, optional
+        The record by day, as from `records.load`; default: the days of the files.
     decoded : (Decoded, DataFrame), optional
-        As from `own_house.directions`; computed if left out.
+        As from `house_readings.directions`; computed if left out.
     say : callable
-        Gets a line of progress.
+        ``say(words, share)`` is told how far the work is.
 
     Returns
     -------
     Report
     """
     files = tuple(files)
-    say("making the report: files and faults")
-    sections = [section_or_reason("What the files hold", accounts, files, house),
-                section_or_reason("What can hardly be so", faults, files, house)]
-    say("making the report: direction, energy, bills")
-    sections += [section_or_reason("Which way the power flowed", flows, files, decoded, say),
-                 section_or_reason("Energy by billing period", periods, files, house),
-                 section_or_reason("The bills", money, files, house, bills)]
-    say("making the report: yield and records")
-    sections += [section_or_reason("What the array gave", health, files, house),
-                 section_or_reason("The record by day", records, files)]
-    return Report(tuple(sections), page(f"{house.name}: what the readings say", sections))
+    if days is None:
+        days = _or_none(days_of, files)
+    comparison = _or_none(beside_neighbours, house, days, files) if days is not None else None
+    plan = (
+        ("What the files hold", accounts, files, house),
+        ("What can hardly be so", faults, files, house),
+        ("Which way the power flowed", flows, files, decoded, say),
+        ("Billing periods", periods, files, house, days, comparison),
+        ("The bills", money, files, house, bills),
+        ("What the array gave", health, files, house, days),
+        ("Beside similar systems nearby", similar, files, house, days, comparison),
+        ("The shape of clear days", shape, files, house),
+        ("The record by day", records, files, days),
+    )
+    sections = []
+    for number, (title, tell, *arguments) in enumerate(plan):
+        say(f"making the report: {title}", number / len(plan))
+        sections.append(section_or_reason(title, tell, *arguments))
+    report = Report(tuple(sections), page(f"{house.name}: what the readings say", sections))
+    say("the report is made", 1.0)
+    return report
+
+
+def _or_none(make_it, *arguments):
+    """Return what is made, or None where something is missing: the section that needs it says what."""
+    try:
+        return make_it(*arguments)
+    except InputError:
+        return None
 
 
 def accounts(title, files, house):
@@ -76,7 +99,7 @@ def accounts(title, files, house):
         raise InputError("files: found none, allowed is one CSV file or more")
     lines = [line for file in files for line in str(file.readings.account).splitlines()]
     rows = [{"file": file.name, "rows read": file.readings.account.rows_read, "used": file.readings.account.rows_used,
-             "set aside": len(file.readings.account.set_aside), "values left out of sums": own.left_out(file)} for file in files]
+             "set aside": len(file.readings.account.set_aside), "values left out of sums": left_out(file)} for file in files]
     tables = [("Rows read are rows used and rows set aside", pd.DataFrame(rows))]
     for file in files:
         aside = file.readings.account.set_aside
@@ -101,7 +124,7 @@ def faults(title, files, house):
     missing = (f"{', '.join(unchecked)}: no constant interval, so powers, nights and hours cannot be checked.",) if unchecked else ()
     return Section(title, tuple(lines) or ("The checks found nothing.",), pictures=tuple(pictures), missing=missing, cautions=(
         "These are possible reasons, not verdicts. Where nothing was found, a fault can still be there.",
-        f"Values of the kinds {', '.join(own.LEFT_OUT)} are left out of every sum in this report."))
+        f"Values of the kinds {', '.join(LEFT_OUT)} are left out of every sum in this report."))
 
 
 def fault_days(file, findings):
@@ -114,15 +137,15 @@ def fault_days(file, findings):
 
 def flows(title, files, decoded, say):
     """Tell which way the power of a reading without direction flowed."""
-    found, record = decoded or own.directions(files, say)
+    found, record = decoded or directions(files, say)
     days = found.days.drop(columns="date", errors="ignore")
     table = days.round(1).assign(seen=days["seen"].map("{:.0%}".format))
     table.insert(0, "day", [str(day)[:10] for day in days.index])
     try:
-        counted = own.register_days(files)
+        counted = register_days(files)
         counted.index = counted.index.strftime("%Y-%m-%d")
         counted = counted.reindex(table["day"])
-        table["meter_delivered_kwh"], table["meter_received_kwh"] = (counted[name].to_numpy() for name in own.FLOWS[:2])
+        table["meter_delivered_kwh"], table["meter_received_kwh"] = (counted[name].to_numpy() for name in FLOWS[:2])
         missing = ()
     except InputError as error:
         missing = (f"No comparison with the meter. {error}",)
@@ -135,16 +158,26 @@ def flows(title, files, decoded, say):
                    ("A direction found from readings is an estimate. The registers of the meter decide what is billed.",), missing)
 
 
-def periods(title, files, house):
-    """Tell what each billing period brought."""
-    table, file = own.periods_of(files, house.tariff)
-    shown = with_dates(table[["period_start", "period_end", *[flow for flow in own.FLOWS if flow in table]]])
+def periods(title, files, house, days, comparison):
+    """Tell what each billing period brought: the record that is kept by period."""
+    table, file = periods_of(files, house.tariff)
+    record = period_record(table, house, days, comparison)
+    energies = record[["period_start", "period_end", "generation_kwh", "delivered_kwh", "received_kwh", "self_consumed_kwh",
+                       "use_kwh", "net_kwh", "bank_kwh"]]
+    states = record[["period_start", "period_end", "yield_h", "yield_low_h", "yield_high_h", "neighbour_ratio_percent",
+                     "usable_days", "quality"]].astype({"usable_days": "Int64"})
     missing = ()
-    try:
-        shown["house_use_kwh"] = own.house_use(table).round(1)
-    except InputError as error:
-        missing = (str(error),)
-    return Section(title, (f"{len(table)} periods, from {file.name}.",), (("Energy between readings, kWh", shown),), missing=missing)
+    if "generation_kwh" not in table:
+        missing = ("House use: it needs the generation of these periods, from a register of the array read on the same days.",)
+    else:
+        try:
+            house_use(table["generation_kwh"], table["delivered_kwh"], table["received_kwh"], tolerance_kwh=1.0)
+        except InputError as error:
+            missing = (f"House use of one or more periods. {error}",)
+    return Section(title, (f"{len(table)} periods, from {file.name}. Use is generation and delivered energy less what was received.",),
+                   (("Energy between readings, kWh", with_dates(energies)),
+                    ("yield is kWh for each rated kW; low and high hold eight of ten typical years; 100 % is the usual ratio to similar "
+                     "systems", with_dates(states))), missing=missing)
 
 
 def with_dates(table):
@@ -154,38 +187,73 @@ def with_dates(table):
 
 def money(title, files, house, bills):
     """Compute the bills and compare them with those sent."""
-    table, _ = own.periods_of(files, house.tariff)
-    book = own.bills_of(table, house)
-    compared = own.compare_bills(table, book, bills or {})
+    table, _ = periods_of(files, house.tariff)
+    book = bills_of(table, house)
     missing = () if bills else ("No bill was given, so nothing could be compared.",)
-    return Section(title, (f"Rules: {house.tariff.name}.",), (("Bills, $", compared.map(lambda cell: f"{cell:.2f}" if isinstance(cell, float) and cell == cell else cell)),), (bill_picture(compared).render(),), (
+    try:
+        compared = compare_bills(table, book, bills or {})
+    except InputError as error:
+        compared, missing = compare_bills(table, book, {}), (f"No comparison with the bills sent. {error}",)
+    shown = compared.map(lambda cell: f"{cell:.2f}" if isinstance(cell, float) and cell == cell else cell)
+    return Section(title, (f"Rules: {house.tariff.name}.",), (("Bills, $", shown),), (bill_picture(compared).render(),), (
         "The bank is taken as empty before the first period. A tariff sheet and its later changes decide, not this page.",), missing)
 
 
-def health(title, files, house):
-    """Tell the yield and what the model gives for the same days of a typical year."""
-    table = own.yields(files, house)
+def health(title, files, house, days):
+    """Tell the yield beside that of a typical year, the performance ratio if light was measured, and ageing."""
+    billed = _or_none(periods_of, files, house.tariff)
+    table = yields(house, None if billed is None else billed[0], days)
     shown = with_dates(table).assign(ratio=table["ratio"].map("{:.0%}".format))
-    return Section(title, (), (("yield_h is kWh for each rated kW", shown),), (yield_picture(table).render(),), (
+    lines, missing = [], []
+    try:
+        found = performance(files, house)
+        lines.append(f"Performance ratio over {found['hours']:,.0f} hours with light and power: {found['performance_ratio']:.2f}.")
+        if found["corrected"] is None:
+            missing.append("Performance ratio without the effect of heat: it needs the temperature of the cells.")
+        else:
+            lines.append(f"Brought to cells of 25 degrees: {found['corrected']:.2f}.")
+    except InputError:
+        missing.append("Performance ratio: it needs light measured on the plane of the modules.")
+    if days is not None:
+        aged = ageing(house, days)
+        (missing if aged.low is None else lines).append(f"Ageing, {aged.text}.")
+    return Section(title, tuple(lines), (("yield_h is kWh for each rated kW; low and high hold eight of ten typical years", shown),),
+                   (yield_picture(table).render(),), (
         "A typical year is not the year of the readings. A ratio below 100 % is no proof of a fault: the weather may have been "
-        "duller, the house file may differ from the roof. Compare with similar systems nearby.",), (
-        "Performance ratio: it needs light measured on the plane of the modules.",
-        "Comparison with similar systems nearby: it needs their daily energies."))
+        "duller, the house file may differ from the roof. Compare with similar systems nearby.",), tuple(missing))
 
 
-def records(title, files):
-    """Tell how many days of each regular file are complete."""
-    lines, tables = [], []
-    for file in files:
-        if file.readings.step is None or not any(flow in name for name in file.table for flow in ("generation", "delivered", "received")):
-            continue
-        kept = daily(file.table, file.readings.step)
-        whole = int((kept["quality"] == "complete").sum())
-        lines.append(f"{file.name}: {whole} of {len(kept)} days are complete.")
-        tables.append((f"{file.name}: the last days", shown_days(kept).tail(5)))
-    if not lines:
-        raise InputError("files: found no regular readings of generation or registers, allowed is one such file")
-    return Section(title, tuple(lines), tuple(tables))
+def similar(title, files, house, days, comparison):
+    """Tell how the array stands beside similar systems nearby."""
+    if comparison is None:
+        comparison = beside_neighbours(house, days if days is not None else days_of(files), files)  # raises what is missing
+    picture = neighbour_picture(comparison).render(day=len(comparison.days))
+    table = evidence_table(comparison.evidence)
+    return Section(title, tuple(comparison.sentences()), (("Reasons that were looked at", table),) if len(table) else (), (picture,), (
+        "A message is a reason to look, not a verdict, and a quiet chart is no proof that all is well.",
+        "Neighbours' yields belong to them: share none of this page without asking."))
+
+
+def shape(title, files, house):
+    """Tell what the clearest days look like beside a cloudless sky."""
+    evidence, count = shapes(files, house)
+    return Section(title, (f"{count} clear days beside the power under a cloudless sky.",), (("Shapes that were looked for", evidence_table(evidence)),),
+                   cautions=("Haze and small clouds are in these shapes too. Look at a day yourself before you look for a reason.",),
+                   missing=("Heat and weak light: they need measured temperature and light.",))
+
+
+def evidence_table(evidence):
+    """Return pieces of evidence as a table: possible reason, whether it fits, and the numbers."""
+    return pd.DataFrame([(item.reason, "fits" if item.fits else "does not fit", item.text) for item in evidence],
+                        columns=["possible reason", "the numbers say", "numbers"])
+
+
+def records(title, files, days):
+    """Tell how many days are complete, and show the last ones."""
+    kept = days_of(files) if days is None else days
+    whole = int((kept["quality"] == "complete").sum())
+    return Section(title, (f"{len(kept)} days, {kept['date'].iloc[0]} to {kept['date'].iloc[-1]}: {whole} are complete.",),
+                   (("The last days", shown_days(kept).tail(5)),))
 
 
 def shown_days(kept):

@@ -3,7 +3,6 @@
 All neighbours are made: the house's own typical year on other roofs, each with a scatter of its own.
 """
 
-from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -14,6 +13,7 @@ from solarlib.ageing import year_on_year
 from solarlib.array import simulate
 from solarlib.control_chart import Baseline, baseline, cusum, design, standardised
 from solarlib.house import weather
+from solarlib.house_health import one_roof, season, typical_yields
 from solarlib.lessons.explore import Picture
 from solarlib.lessons.figures import BACKGROUND, INK, area, direct_label, hours_axis, line, months_axis, new_figure, zero_based
 from solarlib.quantities import energy_kwh
@@ -52,29 +52,19 @@ def daily_yields(house, roofs="like mine"):
     largest = max(house.system.planes, key=lambda plane: plane.module_count)
     systems = {"own": house.system}
     for number, (tilt, turn) in enumerate(ROOFS[roofs], 1):
-        plane = replace(largest, surface_tilt=float(np.clip(largest.surface_tilt + tilt, 0, 75)),
-                        surface_azimuth=float((largest.surface_azimuth + turn) % 360))
-        systems[f"neighbour {number}"] = replace(house.system, planes=(plane,))
-    clean = pd.DataFrame({
-        name: peers.daily_yield(energy_kwh(_local(house, system)["ac_power_w"]), system.rated_power_w)
-        for name, system in systems.items()
-    })
-    around = pd.concat([clean.iloc[-15:], clean, clean.iloc[:15]])  # the typical year follows itself
-    model = around.rolling(31, center=True).mean().iloc[15:-15]
+        systems[f"neighbour {number}"] = one_roof(
+            house.system, float(np.clip(largest.surface_tilt + tilt, 0, 75)), float((largest.surface_azimuth + turn) % 360))
+    clean = typical_yields(house, systems)
+    model = season(clean)
     lasting = np.exp(0.04 * rng.standard_normal(6))
     made = clean * lasting * np.exp(_SITE * rng.standard_normal(clean.shape))
     return made["own"], made.drop(columns="own"), model["own"], model.drop(columns="own")
 
 
-def _local(house, system):
-    """Return the array's year by the hour, on the standard time of the weather file."""
-    return simulate(weather(house), house.place, system)
-
-
 @lru_cache(maxsize=4)
 def _surroundings(house):
     """Return the reference yield [h] and the mean air temperature [degC] of each day."""
-    light = energy_kwh(_local(house, house.system)["poa_global"])
+    light = energy_kwh(simulate(weather(house), house.place, house.system)["poa_global"])
     warm = weather(house)["temp_air"]
     return light.groupby(light.index.normalize()).sum(), warm.groupby(warm.index.normalize()).mean()
 
@@ -173,7 +163,7 @@ def chart_picture(house):
     def update(dead, scatter, wait, luck):
         values, plan = chart_days(house, dead, scatter, luck), plans[scatter, wait]
         days, before = values.iloc[BASELINE_DAYS:], values.iloc[:BASELINE_DAYS]
-        level = cusum(standardised(days, baseline(before)).to_numpy(), plan.k, plan.h) / plan.h  # starts anew after a message
+        level = cusum(standardised(days, baseline(before), plan.limit).to_numpy(), plan.k, plan.h) / plan.h  # starts anew after a message
         dots.set_ydata(100.0 * np.expm1(values))
         total.set_ydata(np.minimum(level, 1.97))
         above = np.flatnonzero(level > 1.0)
