@@ -39,7 +39,7 @@ def lost_by_reset_month(surplus_kwh):
     >>> lost_by_reset_month([-3, -2, -1, 1, 2, 3, 3, 2, 0, -1, -2, -3])
     array([ 2.,  0.,  0.,  1.,  3.,  6.,  9., 11., 11., 10.,  8.,  5.])
     """
-    surplus = _twelve(surplus_kwh)
+    surplus = twelve_months(surplus_kwh)
     lost = np.empty_like(surplus)
     for month in range(12):
         since = np.cumsum(np.roll(surplus, -(month + 1), axis=-1), axis=-1)
@@ -60,7 +60,7 @@ def best_reset(surplus_kwh):
     DataFrame, 12 rows labelled Jan to Dec
         ``lost_kwh``; ``by_timing_kwh``, the part above the year's net surplus; ``best``, true where that is least.
     """
-    surplus = _twelve(surplus_kwh)
+    surplus = twelve_months(surplus_kwh)
     lost = lost_by_reset_month(surplus)
     timing = lost - max(0.0, surplus.sum())
     least = timing <= timing.min() + 1e-9
@@ -91,52 +91,6 @@ def lost_in_sequence(surplus_kwh, reset_month):
     return np.array(taken)
 
 
-def loss_spread(surplus_kwh, levels=(0.1, 0.5, 0.9)):
-    """Return mean and quantiles of the loss over many years of weather and use, for every reset month.
-
-    Parameters
-    ----------
-    surplus_kwh : array, shape (years, 12)
-        Each row a year, January first. [kWh]
-    levels : sequence of float
-        Share of years that lose no more than the value.
-
-    Returns
-    -------
-    DataFrame, 12 rows labelled Jan to Dec
-        ``mean`` and one column a level. [kWh]
-    """
-    lost = lost_by_reset_month(surplus_kwh).reshape(-1, 12)
-    table = {"mean": lost.mean(axis=0)} | {level: np.quantile(lost, level, axis=0) for level in levels}
-    return pd.DataFrame(table, index=list(MONTHS))
-
-
-def draw_years(generation_kwh, use_kwh, rng, count, yearly=0.04, monthly=0.08, use_yearly=0.05, use_monthly=0.05):
-    """Draw yearly surpluses from a typical year with normal scatter of weather and use.
-
-    Parameters
-    ----------
-    generation_kwh, use_kwh : array, shape (12,)
-        Typical months. [kWh]
-    rng : numpy.random.Generator
-    count : int
-        Number of years.
-    yearly, monthly, use_yearly, use_monthly : float
-        Standard deviations as shares: of a whole year's generation and of each month's, the same for the use.
-
-    Returns
-    -------
-    ndarray, shape (count, 12)
-        Surplus, generation less use. [kWh]
-    """
-
-    def scattered(typical, of_year, of_month):
-        year = 1 + of_year * rng.standard_normal((count, 1))
-        return np.maximum(_twelve(typical) * year * (1 + of_month * rng.standard_normal((count, 12))), 0.0)
-
-    return scattered(generation_kwh, yearly, monthly) - scattered(use_kwh, use_yearly, use_monthly)
-
-
 def spendable_kwh(surplus_kwh, reset_month):
     """Return how much more could be used in each month without buying a single kWh before the reset.
 
@@ -156,7 +110,7 @@ def spendable_kwh(surplus_kwh, reset_month):
     ndarray, shape (12,)
         January first. [kWh]
     """
-    surplus = _twelve(surplus_kwh)
+    surplus = twelve_months(surplus_kwh)
     bank, banks = 0.0, np.empty(12)
     months = [(reset_month + i) % 12 for i in range(12)]
     for month in months:
@@ -198,7 +152,7 @@ def year_by_reset_month(delivered_kwh, received_kwh, tariff, **ratings):
         raise InputError(
             f"tariff {tariff.name!r}: found no kWh bank with a reset, allowed is credit.unit = 'kWh' with at_reset"
         )
-    delivered, received = _twelve(delivered_kwh), _twelve(received_kwh)
+    delivered, received = twelve_months(delivered_kwh), twelve_months(received_kwh)
     rows = []
     for reset in range(1, 13):
         rules = replace(
@@ -293,7 +247,7 @@ def fit_sinusoid(surplus_kwh):
     edges = np.concatenate([[0], np.cumsum(DAYS)]) / sum(DAYS)
     turn = 2 * np.pi
     sums = np.column_stack([edges, np.sin(turn * edges) / turn, -np.cos(turn * edges) / turn])
-    mean, even, odd = np.linalg.lstsq(np.diff(sums, axis=0), _twelve(surplus_kwh), rcond=None)[0]
+    mean, even, odd = np.linalg.lstsq(np.diff(sums, axis=0), twelve_months(surplus_kwh), rcond=None)[0]
     return float(mean), float(np.hypot(even, odd)), float(np.mod(np.arctan2(odd, even) / turn, 1.0))
 
 
@@ -302,7 +256,8 @@ def _ratio(mean, amplitude):
     return require(mean / amplitude, "mean / amplitude", -0.999999999, 0.999999999)
 
 
-def _twelve(values):
+def twelve_months(values):
+    """Return the values as an array whose last axis holds twelve finite numbers, or raise an `InputError`."""
     array = np.asarray(values, float)
     if array.ndim == 0 or array.shape[-1] != 12 or not np.isfinite(array).all():
         raise InputError(

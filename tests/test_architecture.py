@@ -19,7 +19,7 @@ FLOORS = (
         "tariff": ("tariff_checks", "tariff"),
         "money": ("money", "premium", "lifetime", "lifetime_risk"),
         "health": ("health", "peers", "run_lengths", "control_chart", "signatures", "ageing", "common_days", "comparison_words", "comparison"),
-        "circuits": ("circuits", "voltages", "roof_loads"),
+        "circuits": ("circuits", "voltages", "roof_loads", "roof_layout"),
         "readings": (
             "csv_table", "amounts", "moments", "clock_changes", "counters", "gaps", "mapping", "flows", "account",
             "readings", "suggest", "plausible", "records",
@@ -31,7 +31,7 @@ FLOORS = (
             "detection", "direction", "chain", "evidence", "record", "scene", "calibration", "meter_totals", "decoder",
             "live", "schedule",
         ),
-        "bank": ("bill", "credits", "usage", "bank", "explain", "reset"),
+        "bank": ("bill", "credits", "usage", "bank", "explain", "reset", "reset_years"),
     },
     {"array": ("parts", "array"), "diodes": ("diodes",), "obstacles": ("obstacles",)},
     {"house": ("shaded_power", "shade", "rows", "shade_trials", "lifetime_bills", "house_file", "house", "house_bills",
