@@ -63,7 +63,7 @@ def test_a_finding_takes_no_other_verdict_and_cannot_be_changed():
 
 
 def test_nothing_computes_a_ballast_or_what_a_roof_carries():
-    public = {node.name for path in ("circuits", "voltages", "roof_loads")
+    public = {node.name for path in ("circuits", "voltages", "roof_loads", "roof_layout")
               for node in ast.parse((Path(circuits.__file__).parent / f"{path}.py").read_text(encoding="utf-8")).body
               if isinstance(node, ast.FunctionDef)}
     assert not [name for name in public if re.search("ballast|capacity|ampacity|attachment|approve", name)]
