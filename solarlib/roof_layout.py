@@ -73,6 +73,11 @@ class Fit:
         """How many there are."""
         return len(self.modules)
 
+    @property
+    def way(self):
+        """In a word: upright or sideways."""
+        return "upright" if self.upright else "sideways"
+
 
 def up_slope_m(depth_on_plan_m, surface_tilt):
     """Return the length up the slope of a plane whose depth is taken from a plan, that is seen from straight above.

@@ -4,14 +4,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from matplotlib.collections import PolyCollection
 
 from solarlib import house as houses
 from solarlib.array import Plane, simulate
 from solarlib.circuits import ENGINEER, OUTSIDE, WITHIN, check_branch, check_busbar
-from solarlib.lessons import roof_circuit, roof_circuit_checks, roof_circuit_wires
+from solarlib.lessons import roof_circuit, roof_circuit_checks, roof_circuit_plan, roof_circuit_wires
 from solarlib.lessons.explore import explore, slider
 from solarlib.obstacles import Obstacle, usual_layout
 from solarlib.quantities import energy_kwh
+from solarlib.roof_layout import RoofPlane, fit_modules
 from solarlib.roof_loads import QUESTIONS, velocity_pressure
 from solarlib.shade import shade_hours, year_loss
 from solarlib.tariff import read_tariff
@@ -87,6 +89,62 @@ def test_noon_of_the_shortest_day_stands_low(house, monkeypatch):
     monkeypatch.setattr(roof_circuit, "weather", lambda _: sky)  # only its time zone is asked for
     polar = replace(house, place=replace(house.place, latitude=80.0 * np.sign(house.place.latitude)))
     assert roof_circuit.winter_noon(polar)[1] == 1.0
+
+
+def laid(ax):
+    """Return the modules drawn on a plan: (left, low, right, high) of each."""
+    paths = next(held for held in ax.collections if isinstance(held, PolyCollection)).get_paths()
+    return np.array([[*path.vertices.min(axis=0), *path.vertices.max(axis=0)] for path in paths]).reshape(-1, 4)
+
+
+@pytest.mark.parametrize("along, up, strip, chimney", [(10, 6, 0.5, False), (10, 6, 0.5, True), (14, 8, 0.0, True), (4, 2.5, 0.1, False)])
+def test_plan_shows_the_modules_that_fit(house, along, up, strip, chimney):
+    picture = roof_circuit_plan.plan_picture(house)
+    caption = picture.update(along=along, up=up, strip=strip, chimney=chimney)
+    room = ((along / 2 - 0.5, 0.65 * up - 0.5, along / 2 + 0.5, 0.65 * up + 0.5),) if chimney else ()
+    plane = RoofPlane(along, up, strip, strip, strip, strip, room)
+    counts = []
+    for ax, upright in zip(picture.figure.axes, (True, False)):
+        fit = fit_modules(plane, 1.73, 1.08, upright, 0.02)
+        assert laid(ax) == pytest.approx(np.array(fit.modules).reshape(-1, 4))
+        assert [text.get_text() for text in ax.texts] == [f"{fit.way}: {fit.count} modules"]
+        seen = [patch.get_bbox().extents for patch in ax.patches if patch.get_visible()]
+        assert len(seen) == (5 if chimney else 3)
+        assert any(box == pytest.approx((strip, strip, along - strip, up - strip)) for box in seen)
+        assert all(any(box == pytest.approx(taken) for box in seen) for taken in room)
+        counts.append(fit.count)
+    power = max(counts) * house.system.module.rated_power_w / 1000
+    assert f"{counts[0]} modules upright, {counts[1]} sideways" in caption and f"are {power:.1f} kW" in caption
+    area = (along - 2 * strip) * (up - 2 * strip) - len(room)
+    assert caption.endswith(f"it would be {int(area / (1.73 * 1.08))}.")
+
+
+def test_plan_is_drawn_to_scale_and_holds_the_largest_roof(two_storey):
+    picture = roof_circuit_plan.plan_picture(two_storey)
+    picture.update(along=roof_circuit_plan.WIDEST, up=roof_circuit_plan.HIGHEST, strip=0, chimney=True)
+    for ax in picture.figure.axes:
+        (x0, y0), (x1, y1) = ax.transData.transform([(0, 0), (1, 1)])
+        assert x1 - x0 == pytest.approx(y1 - y0)
+        assert ax.get_ylim()[1] > ax.texts[0].get_position()[1] + 0.8
+
+
+def test_roof_without_room_gets_a_sentence(house):
+    caption = roof_circuit_plan.plan_picture(house).update(along=4, up=2, strip=1.0, chimney=True)
+    assert "no module of 1.73 m × 1.08 m has room" in caption
+
+
+def test_free_area_takes_off_the_part_of_the_chimney_inside_the_strips():
+    assert roof_circuit_plan.free_area_m2(roof_circuit_plan.roof_plane(10, 6, 0.5, True)) == pytest.approx(44)
+    assert roof_circuit_plan.free_area_m2(roof_circuit_plan.roof_plane(4, 2, 0.5, True)) == pytest.approx(3 - 0.7)  # 0.8 to 1.5 m
+    assert roof_circuit_plan.free_area_m2(roof_circuit_plan.roof_plane(4, 2, 1.0, True)) == 0
+
+
+def test_prediction_of_the_count_names_what_the_sums_give():
+    plane = roof_circuit_plan.roof_plane(10, 6, 0.5)
+    upright, sideways = (fit_modules(plane, 1.73, 1.08, way).count for way in (True, False))
+    numbers = [int(option.split(":")[0]) for option in roof_circuit_checks.predict_fit().options]
+    assert numbers == [int(60 / (1.73 * 1.08)), int(45 / (1.73 * 1.08)), sideways, upright]
+    assert (roof_circuit_plan.LONG_M, roof_circuit_plan.SHORT_M) == pytest.approx((1.73, 1.08))
 
 
 # ---------------------------------------------------------------- part 2
@@ -273,7 +331,7 @@ def test_words_of_the_checks():
     assert all(roof_circuit_checks.check_busbar_room(word, mine).right is False for word in wrong)
 
 
-@pytest.mark.parametrize("ask", [roof_circuit_checks.predict_roof, roof_circuit_checks.predict_shade,
+@pytest.mark.parametrize("ask", [roof_circuit_checks.predict_roof, roof_circuit_checks.predict_fit, roof_circuit_checks.predict_shade,
                                  roof_circuit_checks.predict_choice, roof_circuit_checks.predict_branch])
 def test_each_prediction_has_one_right_answer_and_own_replies(ask):
     question, replies = ask(), []

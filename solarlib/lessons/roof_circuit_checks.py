@@ -46,6 +46,21 @@ def predict_roof():
     )
 
 
+def predict_fit():
+    """Ask for the slip that most make on paper: one area divided by another."""
+    return check.predict(
+        "A roof plane is 10 m × 6 m, 0.5 m stays clear all round. A module is 1.73 m × 1.08 m, clamps between modules take 2 cm. "
+        "About how many fit?",
+        {
+            "32: the area of the roof ÷ a module": "60 m² ÷ 1.87 m² is 32. But the strips stay free, and no module can be cut.",
+            "24: the area inside the strips ÷ a module": "45 m² ÷ 1.87 m² is 24. But no module can be cut: what is left of a row stays empty.",
+            "20: whole modules in whole rows": "Sideways 5 in a row, 4 rows; upright 8 in a row, 2 rows: 16. The rest of each row stays empty.",
+            "16: upright, as modules always lie": "Upright it is 8 in a row, 2 rows. Modules may lie sideways too: 5 in a row, 4 rows.",
+        },
+        right="20: whole modules in whole rows",
+    )
+
+
 def check_dark(answer, mine):
     """Check 1: how much less the trays give in the darker half of the year. [kWh]"""
     steep, flat = mine.pitched * mine.pitched_dark / 100, mine.trays * mine.trays_dark / 100

@@ -83,7 +83,7 @@ def choice_picture(house):
     ax.grid(visible=False)
     ax.set_xlim(0, 40)
     ax.set_xlabel("lost in a year (%)")
-    boxes = [ax.barh(row, 0.0, height=0.7, facecolor=ROLES["loss"].colour, hatch="xx" if i % 2 else "", edgecolor=BACKGROUND)
+    boxes = [ax.barh(row, 0.0, height=0.7, facecolor=ROLES["loss"].colour, hatch="xx" if i % 2 else "", edgecolor=BACKGROUND, linewidth=0)
              for i, row in enumerate(places)]
     words = [direct_label(ax, 0, row, "", "loss", va="center") for row in places]
 
