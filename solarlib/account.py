@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from solarlib.quantities import counted
+
 REASONS = (
     "another number of cells than the table has columns",
     "no date and time that can be read",
@@ -58,7 +60,7 @@ class Account:
         parts = [f"{self.name}: {self.rows_read} rows read = {self.rows_used} used + {len(self.set_aside)} set aside"]
         for reason, rows in self.set_aside.groupby("reason", sort=False):
             first = rows.iloc[0]
-            parts.append(f"  {len(rows)} rows: {reason}; first is line {first['line']}: {first['text']!r}")
+            parts.append(f"  {counted(len(rows), 'row')}: {reason}; first is line {first['line']}: {first['text']!r}")
         for (column, reason), rows in self.cells_set_aside.groupby(["column", "reason"], sort=False):
-            parts.append(f"  {len(rows)} cells of {column}: {reason}; first is in line {rows.iloc[0]['line']}")
+            parts.append(f"  {counted(len(rows), 'cell')} of {column}: {reason}; first is in line {rows.iloc[0]['line']}")
         return "\n".join(parts + [f"  {note}" for note in self.notes])

@@ -6,7 +6,7 @@ import pandas as pd
 from solarlib.counters import interval_energy, swapped_readings
 from solarlib.gaps import even_labels, moved
 from solarlib.mapping import exchange_wall
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, counted
 
 
 def flows(index, step, columns, mapping, name):
@@ -41,7 +41,7 @@ def flows(index, step, columns, mapping, name):
             registers[_register(column)] = pd.Series(values, index)
     swapped = _swaps(registers, mapping)
     if len(swapped):
-        notes.append(f"{len(swapped)} readings look as if the two registers were swapped, the first at {swapped[0]}; they are left "
+        notes.append(f"{counted(len(swapped), 'reading looks', 'readings look')} as if the two registers were swapped, the first at {swapped[0]}; left "
                      "out of the energies: correct them in the file if you know")
     for values, column in zip(columns, mapping.column):
         if column.kind == "counter":

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError, counted, require
 
 DAY_STEPS = pd.Timedelta(days=1)
 MOST_YIELD = 12.0  # more than any roof gives in a day [kWh/kW] (common practice, no source)
@@ -91,11 +91,6 @@ def _rows(index, flags):
     return index[np.flatnonzero(flags)]
 
 
-def _count(number, one, more=None):
-    """Return a number with its noun: 1 day, 2 days."""
-    return f"{number} {one if number == 1 else more or one + 's'}"
-
-
 def _yield(index, name, energy):
     """Look for days of a neighbour above what any roof gives. [kWh/kW]"""
     day, at = np.unique(_days(index), return_inverse=True)
@@ -104,7 +99,7 @@ def _yield(index, name, energy):
     if not above.any():
         return []
     return [Finding("above limit", name, _rows(index, above[at]),
-                    f"{_count(above.sum(), 'day')} above {MOST_YIELD:g} kWh/kW, up to {sums.max():.4g} kWh/kW.",
+                    f"{counted(above.sum(), 'day')} above {MOST_YIELD:g} kWh/kW, up to {sums.max():.4g} kWh/kW.",
                     ("energy that was not divided by the rated power", "Wh in place of kWh", "a rated power that is too small",
                      "several days in one after a gap", "a counter read as the energy of a day"))]
 
@@ -114,7 +109,7 @@ def _light(index, name, light):
     if not above.any():
         return []
     return [Finding("above limit", name, _rows(index, above),
-                    f"{_count(above.sum(), 'interval')} above {MOST_LIGHT:g} W/m2, up to {np.nanmax(light):.0f} W/m2.",
+                    f"{counted(above.sum(), 'interval')} above {MOST_LIGHT:g} W/m2, up to {np.nanmax(light):.0f} W/m2.",
                     ("a sensor or an amplifier that is out of order", "a wrong multiplier, or a reading in mV",
                      "another quantity in this column", "a mirror or a bright wall that shines on the sensor"))]
 
@@ -127,13 +122,13 @@ def _limits(index, name, power, rated, service):
     above = power > limit if limit is not None else np.zeros(0, bool)
     if above.any():
         found.append(Finding("above limit", name, _rows(index, above),
-                             f"{_count(above.sum(), 'interval')} above {limit:g} W, up to {np.nanmax(power):.0f} W.",
+                             f"{counted(above.sum(), 'interval')} above {limit:g} W, up to {np.nanmax(power):.0f} W.",
                              ("another unit than the mapping says", "a wrong multiplier", "a counter read as interval energy",
                               "several intervals in one after a gap", "a rated power that is not this system's")))
     if not name.startswith(("net", "generation")):
         below = power < 0
         if below.any():
-            found.append(Finding("negative", name, _rows(index, below), f"{_count(below.sum(), 'interval')} below 0.",
+            found.append(Finding("negative", name, _rows(index, below), f"{counted(below.sum(), 'interval')} below 0.",
                                  ("a net reading under another name", "a sign turned round", "registers in wrong order")))
     return found
 
@@ -161,7 +156,7 @@ def _constant(index, name, power, step):
         return []
     rows = np.concatenate([np.arange(a - 1, b) for a, b in zip(starts[long], ends[long])])
     return [Finding("stuck", name, index[rows],
-                    f"{_count(long.sum(), 'stretch', 'stretches')} of {least} and more equal values, the longest of {int((ends - starts).max()) + 1}.", reasons)]
+                    f"{counted(long.sum(), 'stretch', 'stretches')} of {least} and more equal values, the longest of {int((ends - starts).max()) + 1}.", reasons)]
 
 
 def _days(index):
@@ -181,7 +176,7 @@ def _factor(index, name, power, rated, step):
     odd = [day for day in frame.index if 2.3 < away[day] < 3.7 or (small and -3.7 < away[day] < -2.3)]
     if odd and len(frame) >= 5:
         return [Finding("factor", name, _rows(index, np.isin(_days(index), odd)),
-                        f"{_count(len(odd), 'day differs', 'days differ')} by a factor near 1000 from the others.", reasons + ("a day almost without power",))]
+                        f"{counted(len(odd), 'day differs', 'days differ')} by a factor near 1000 from the others.", reasons + ("a day almost without power",))]
     if rated is not None and name.startswith("generation"):
         top = np.nanquantile(size, 0.999) if np.isfinite(size).any() else 0.0
         if top > 30 * rated or 0 < top < rated / 300:
@@ -217,7 +212,7 @@ def _flows(index, watts, step, tolerance):
         if fits < 0.5:
             reasons = reasons[1:] + reasons[:1]
     return [Finding("received above generation", "received", _rows(index, over),
-                    f"{over.sum()} of {_count(both.sum(), 'interval')} with more received than generated.{extra}", tuple(reasons))]
+                    f"{over.sum()} of {counted(both.sum(), 'interval')} with more received than generated.{extra}", tuple(reasons))]
 
 
 def _night(index, name, power, night, rated):
@@ -226,7 +221,7 @@ def _night(index, name, power, night, rated):
     shining = night & (power > limit)
     if not shining.any():
         return []
-    return [Finding("generation at night", name, _rows(index, shining), f"{_count(shining.sum(), 'interval')} above {limit:.0f} W with the sun down.",
+    return [Finding("generation at night", name, _rows(index, shining), f"{counted(shining.sum(), 'interval')} above {limit:.0f} W with the sun down.",
                     ("a clock or zone that is off", "a battery that discharges through the same meter", "another quantity in this column",
                      "day and month exchanged"))]
 

@@ -89,6 +89,11 @@ def hours(index):
     return check_index(index) / pd.Timedelta(hours=1)
 
 
+def counted(number, one, more=None):
+    """Return a number with its noun: ``counted(1, "day")`` is 1 day, ``counted(3, "stretch", "stretches")`` 3 stretches."""
+    return f"{number} {one if number == 1 else more or one + 's'}"
+
+
 def energy_kwh(power_w):
     """Return the energy in each interval from the mean power over it.
 

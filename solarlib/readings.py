@@ -22,7 +22,7 @@ from solarlib.gaps import common_step, first_moments, missing
 from solarlib.mapping import Mapping, interval_of, mapping_from_toml, zone_of
 from solarlib.moments import DAY, MISSING, ORDERS, SECOND, DateOrder, cell_matrix, looks_like_time
 from solarlib.moments import moments as moments_of
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, counted
 
 PART_BYTES = 1 << 16
 
@@ -255,7 +255,7 @@ class _Rows:
             self._set_aside(GAP, lines[bare][verdict == SKIPPED])
             self._set_aside(TWICE, lines[bare][(verdict != FINE) & (verdict != SKIPPED)])
             if resolved:
-                self.notes.append(f"{resolved} rows of hours that the clock shows twice were told apart by their order")
+                self.notes.append(f"{counted(resolved, 'row')} of hours that the clock shows twice, told apart by their order")
         if zone is None:
             known = np.unique(offsets)
             minutes = int(known[0]) // (60 * SECOND) if len(known) == 1 else 0
@@ -270,7 +270,7 @@ class _Rows:
         if (steps < 0).all():
             self.notes.append("rows stand newest first; they were turned round")
         elif (steps < 0).any():
-            self.notes.append(f"{int((steps < 0).sum())} rows stand before an older one; all were put in order")
+            self.notes.append(f"{counted(int((steps < 0).sum()), 'row stands', 'rows stand')} before an older one; all were put in order")
         order = np.lexsort((lines if self.mapping.keep == "first" else -lines, moments))
         lines, moments, columns = lines[order], moments[order], [column[order] for column in columns]
         again = np.r_[False, np.diff(moments) == 0]
@@ -331,7 +331,7 @@ class _Rows:
         if step is None:
             notes.append("the rows keep no common step; each stands at its true time")
         elif len(gaps):
-            notes.append(f"missing: {int(gaps['intervals'].sum())} intervals of {step / pd.Timedelta(minutes=1):g} min, in {len(gaps)} gap(s)")
+            notes.append(f"missing: {counted(int(gaps['intervals'].sum()), 'interval')} of {step / pd.Timedelta(minutes=1):g} min, in {counted(len(gaps), 'gap')}")
         return Readings(table, step, registers, intervals, replace(account, notes=(*account.notes, *notes)))
 
 

@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, counted
 
 FLOWS = ("generation", "delivered", "received")
 COMPLETE_SHARE = 0.99  # of a day's intervals: below, the day is only in part there
@@ -130,7 +130,7 @@ class Change:
     written: bool
 
     def __str__(self):
-        text = f"{len(self.added)} rows added, {len(self.alike)} were there already"
+        text = f"{counted(len(self.added), 'row')} added, {len(self.alike)} there already"
         if self.completed:
             text += f", {len(self.completed)} completed"
         other = self.differing[~self.differing["key"].isin(self.completed)]

@@ -116,7 +116,7 @@ def test_the_register_file(world):
     assert f"{inward.index[inward['how'] == 'rollover'][0]:%Y-%m-%d}" == "2026-10-13"
     assert f"{outward.index[outward['how'] == 'exchange'][0]:%Y-%m-%d %H:%M}" == "2026-11-05 10:00"
     notes = " ".join(got.account.notes)
-    assert "1 readings look as if the two registers were swapped, the first at 2026-10-19 07:00" in notes and "rolled over" in notes
+    assert "1 reading looks as if the two registers were swapped, the first at 2026-10-19 07:00" in notes and "rolled over" in notes
     minutes = world.minutes[got.table.index[0] : got.table.index[-1]].iloc[:-1]
     net = (minutes["load_w"] - minutes["generation_w"]) / 60_000
     for found, kwh in ((inward, net.clip(lower=0).sum()), (outward, (-net).clip(lower=0).sum())):
@@ -126,7 +126,7 @@ def test_the_register_file(world):
 def test_the_sensor_file(world):
     got = example("sensor-week")
     assert got.account.balanced and len(got.account.set_aside) == 1 and "T" in got.account.set_aside["text"].iloc[0]
-    assert any("stand before an older one" in note for note in got.account.notes)
+    assert any("stands before an older one" in note for note in got.account.notes)
     found = plausibility(got.table[["unsigned_w"]], got.step, service_power_w=20_000)
     assert [finding.kind for finding in found] == ["above limit"] and len(found[0].rows) == 1
     true = (world.minutes["load_w"] - world.minutes["generation_w"]).abs().reindex(got.table.index)

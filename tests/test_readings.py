@@ -137,7 +137,7 @@ def test_dirt_is_set_aside_with_line_reason_and_text(tmp_path):
         (6, lines[5]), (7, lines[6]), (8, lines[7]), (10, lines[9]), (11, lines[10]), (len(lines), lines[-1])]
     assert [reason.split(" ")[0] for reason in aside["reason"]] == ["no", "another", "no", "repeats", "the", "no"]
     assert got.account.balanced and got.account.rows_used == 93 and got.account.blank_lines == 1 and got.account.head_lines == 3
-    assert "missing: 3 intervals of 15 min, in 1 gap(s)" in got.account.notes
+    assert "missing: 3 intervals of 15 min, in 1 gap" in got.account.notes
     table, off = regular(got)
     assert off == 0 and len(table) == 96 and table["delivered_kwh"].isna().sum() == 3
 

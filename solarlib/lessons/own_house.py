@@ -5,6 +5,7 @@ import shutil
 import numpy as np
 import pandas as pd
 
+from solarlib.house_health import beside_neighbours
 from solarlib.house_readings import EXAMPLES, bring
 from solarlib.lessons.explore import Picture
 from solarlib.lessons.figures import (
@@ -30,6 +31,18 @@ def bring_examples(house, say=None):
 def practice_record(path):
     """Write the example's record by day under a name of your own, anew at each call."""
     shutil.copyfile(EXAMPLES / "days-kept.csv", path)
+
+
+def beside_both(house, days, files):
+    """Return the comparison with similar systems, and the same without models of the roofs.
+
+    Where the models and the readings cannot belong together (another house's file was chosen), the second stands for both.
+    """
+    plain = beside_neighbours(house, days, files, model_roofs=False)
+    try:
+        return beside_neighbours(house, days, files), plain
+    except InputError:
+        return plain, plain
 
 
 def days_shown(table):

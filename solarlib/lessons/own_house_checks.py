@@ -126,8 +126,9 @@ def check_message(answer, comparison):
 def check_module(answer, comparison, modules):
     """Judge the share of one module, and compare it with the change that was found."""
     right = 100.0 / modules
-    reply = check.number(answer, right, "%", 0.1, {1.0 / modules: "That is the share as a number. Times 100 it is percent.",
-                                                   float(modules): "That is the number of modules. One of them is which part?"})
+    wrong = {1.0 / modules: "That is the share as a number. Times 100 it is percent.",
+             float(modules): "That is the number of modules. One of them is which part?"}
+    reply = check.number(answer, right, "%", 0.1, {value: hint for value, hint in wrong.items() if abs(value - right) > 0.1})
     step = comparison.step
     if reply.right is not True or step is None:
         return reply

@@ -97,7 +97,7 @@ def accounts(title, files, house):
     """Tell of each file what was read, used and set aside."""
     if not files:
         raise InputError("files: found none, allowed is one CSV file or more")
-    lines = [line for file in files for line in str(file.readings.account).splitlines()]
+    lines = ["; ".join(line.strip() for line in str(file.readings.account).splitlines()) + "." for file in files]
     rows = [{"file": file.name, "rows read": file.readings.account.rows_read, "used": file.readings.account.rows_used,
              "set aside": len(file.readings.account.set_aside), "values left out of sums": left_out(file)} for file in files]
     tables = [("Rows read are rows used and rows set aside", pd.DataFrame(rows))]

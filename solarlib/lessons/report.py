@@ -12,7 +12,7 @@ import pandas as pd
 
 from solarlib.quantities import InputError
 
-UNITS = {"_kwh": "kWh", "_kw": "kW", "_w": "W", "_h": "h"}  # at the end of a column's name
+UNITS = {"_kwh": "kWh", "_kw": "kW", "_w": "W", "_h": "h", "_percent": "%", "_usd": "$"}  # at the end of a column's name
 STYLE = """
 body { font: 16px/1.5 Georgia, serif; color: #1A1A1A; background: #FFFFFF; max-width: 1040px; margin: 24px auto; padding: 0 16px; }
 h1, h2 { font-family: Verdana, sans-serif; line-height: 1.25; }
@@ -20,7 +20,8 @@ h2 { margin-top: 40px; border-bottom: 2px solid #1A1A1A; }
 figure { margin: 16px 0; } img { width: 100%; height: auto; }
 figcaption { font-size: 15px; }
 table { border-collapse: collapse; margin: 16px 0; font-size: 15px; }
-th, td { border: 1px solid #7A7A7A; padding: 4px 8px; text-align: right; } th { text-align: left; }
+th, td { border: 1px solid #7A7A7A; padding: 4px 8px; text-align: right; } th, td.words { text-align: left; }
+td { white-space: nowrap; } td.words { white-space: normal; }
 .missing { border-left: 6px solid #7A7A7A; padding-left: 12px; }
 .caution { border-left: 6px double #1A1A1A; padding-left: 12px; }
 @media print {
@@ -116,9 +117,14 @@ def heading(name):
 
 def _table(caption, cells):
     head = "".join(f'<th scope="col">{escape(heading(str(name)))}</th>' for name in cells.columns)
-    rows = "".join("<tr>" + "".join(f"<td>{escape(_shown(cell))}</td>" for cell in row) + "</tr>"
+    rows = "".join("<tr>" + "".join(f"<td{_kind(cell)}>{escape(_shown(cell))}</td>" for cell in row) + "</tr>"
                    for row in cells.itertuples(index=False))
     return f"<table><caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+
+
+def _kind(cell):
+    """Words stand left and may break; numbers, dates and shares stand right and do not."""
+    return ' class="words"' if isinstance(cell, str) and any(letter.isalpha() for letter in cell) else ""
 
 
 def _shown(cell):

@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 
 from solarlib.house import read_house, simulate
-from solarlib.lessons import own_house, own_house_report
+from solarlib.house_readings import bring, directions
+from solarlib.lessons import own_house_report
 
 BAR_S, ROWS = 20.0, 525_600
 MAPPING = 'zone = "America/New_York"\ntime = "time"\n[[column]]\nname = "{0}"\nquantity = "{1}"\nunit = "W"\n'
@@ -41,11 +42,11 @@ def measure(folder):
     house = read_house("two-storey")
     paths = write_year(folder, house)
     marks = [("start", time.perf_counter())]
-    files = [own_house.bring(path, house, say=lambda line: None) for path in paths]
+    files = [bring(path, house) for path in paths]
     marks.append(("read and check", time.perf_counter()))
-    decoded = own_house.directions(files, say=lambda line: None)
+    decoded = directions(files)
     marks.append(("direction", time.perf_counter()))
-    report = own_house_report.make(house, files, decoded=decoded, say=lambda line: None)
+    report = own_house_report.make(house, files, decoded=decoded)
     report.save(Path(folder) / "report.html")
     marks.append(("report", time.perf_counter()))
     return {name: end - start for (_, start), (name, end) in zip(marks, marks[1:])}, report
