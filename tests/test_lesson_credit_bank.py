@@ -15,6 +15,7 @@ from solarlib.lessons.figures import MONTHS
 from solarlib.meter import split
 from solarlib.quantities import energy_kwh
 from solarlib.reset import best_reset, lost_by_reset_month, sinusoid_loss, fit_sinusoid
+from solarlib.reset_years import loss_spread, times_best, years_from_days
 from solarlib.tariff import read_tariff
 from solarlib.weather import Place
 
@@ -272,6 +273,83 @@ def test_all_best_months_listed_in_few_words():
     assert credit_bank._listed(MONTHS[1:]) == "all but Jan"
 
 
+# ---------------------------------------------------------------- part 4: many made years
+
+EVERY = (*NAMES, "southern")
+
+
+@pytest.fixture(params=EVERY, scope="module")
+def any_house(request):
+    return read_house(request.param)
+
+
+def test_made_years_are_drawn_from_the_days_of_the_house(any_house):
+    """The days' sums are those of the months, and the surplus of another size is drawn with the same days."""
+    year = simulate(any_house)
+    made, used = (energy_kwh(year[name]).resample("D").sum() for name in ("generation_w", "load_w"))
+    assert (made - used).groupby(made.index.month).sum().to_numpy() == pytest.approx(rules.surplus_of(any_house), abs=1e-6)
+    for size in (0, 60, rules.sizes(any_house)):
+        by_hand = years_from_days((size / 100 * made - used).to_numpy(), np.random.default_rng(3), 30)
+        assert rules.made_years(any_house, size, 3) == pytest.approx(by_hand, abs=1e-6)
+    spread = rules.made_years(any_house, 100, 1).std(axis=0)
+    assert (spread > 5).all() and not np.array_equal(rules.made_years(any_house, 100, 1), rules.made_years(any_house, 100, 2))
+
+
+def test_years_picture_shows_what_the_domain_computes(any_house):
+    picture = credit_bank.years_picture(any_house)
+    upper, lower = picture.figure.axes
+    for drawing, size in ((1, 0), (1, 50), (2, 100), (credit_bank.DRAWINGS, rules.sizes(any_house))):
+        words = picture.update(size=size, drawing=drawing)
+        years = rules.made_years(any_house, size, drawing)
+        table, best = loss_spread(years), times_best(years)
+        assert years.shape == (30, 12)
+        assert columns(upper.collections[0])[2] == pytest.approx(best.to_numpy())
+        assert [text.get_text() for text in upper.texts[1:]] == [str(times) for times in best]
+        _, low, high = columns(lower.collections[0])
+        assert low == pytest.approx(table[0.1].to_numpy()) and high == pytest.approx(table[0.9].to_numpy())
+        zero, middle, typical = lower.lines
+        assert middle.get_ydata() == pytest.approx(table[0.5].to_numpy())
+        assert typical.get_ydata() == pytest.approx(lost_by_reset_month(rules.surplus_of(any_house, size)))
+        assert max(high.max(), typical.get_ydata().max()) < 0.85 * lower.get_ylim()[1]  # below the words
+        assert 20 <= len(words) <= 250 and "nan" not in words
+        if table["mean"].max() < 0.5:
+            assert "no made year loses anything" in words
+            continue
+        assert f"in {best.max()} of 30 made years" in words
+        worst = table["mean"].idxmax()
+        assert words.endswith(f"{table.loc[worst, 0.1]:,.0f} to {table.loc[worst, 0.9]:,.0f} kWh after {worst}.")
+        assert best[worst] < best.max()
+
+
+def test_the_choice_from_the_typical_year_holds_in_most_made_years(any_house):
+    """Check 6 accepts the months that are best in the typical year: one of them is best in most made years too."""
+    typical = best_reset(rules.surplus_of(any_house))["best"]
+    for drawing in range(1, credit_bank.DRAWINGS + 1):
+        best = times_best(rules.made_years(any_house, 100, drawing))
+        assert best[typical].max() == best.max() >= 25
+
+
+def test_of_two_months_alike_in_the_typical_year_one_is_safer(two_storey):
+    typical = best_reset(rules.surplus_of(two_storey))["best"]
+    assert list(typical.index[typical]) == ["Mar", "Apr"]
+    for drawing in range(1, credit_bank.DRAWINGS + 1):
+        best = times_best(rules.made_years(two_storey, 100, drawing))
+        assert best["Mar"] > best["Apr"] + 3
+
+
+def test_part_4_says_where_the_own_rule_has_no_reset(two_storey):
+    house_of = {name: replace(two_storey, tariff=read_tariff(name)) for name in (
+        "days-blocks-capacity", "net-billing-monthly-price", "kwh-bank-march", "time-of-use-bank")}
+    said = {"days-blocks-capacity": "This house's own rule never empties the bank.",
+            "net-billing-monthly-price": "This house's own rule keeps no kWh."}
+    for name, other in house_of.items():
+        for picture, values in ((credit_bank.years_picture(other), {"drawing": 1}), (credit_bank.reset_picture(other), {"reset": "Sep"})):
+            for size in (0, 100, rules.sizes(other)):
+                words = picture.update(size=size, **values)
+                assert len(words) <= 250
+                assert words.endswith(said[name]) if name in said else "own rule" not in words
+
+
 # ---------------------------------------------------------------- other places
 
 
@@ -283,7 +361,7 @@ def test_southern_and_dark_houses_give_sentences(two_storey, monkeypatch):
     turned[:] = np.roll(year.to_numpy(), len(year) // 2, axis=0)
     fake = {"south": turned, "dark": year.assign(generation_w=0.0, net_w=year["load_w"]), two_storey.name: year}
     monkeypatch.setattr(house_bills, "simulate", lambda house: fake[house.name])
-    for cached in (house_bills.hourly, rules.months, rules.surplus_of, rules.book_of, rules.sizes):
+    for cached in (house_bills.hourly, rules.months, rules.surplus_of, rules.book_of, rules.sizes, rules._drawn):
         cached.cache_clear()
     for other in (south, dark):
         largest = rules.sizes(other)
@@ -293,11 +371,12 @@ def test_southern_and_dark_houses_give_sentences(two_storey, monkeypatch):
                 (credit_bank.bank_picture(other), {"start": "Dec", "reset": "Sep"}),
                 (credit_bank.bill_picture(other), {"month": "Jan", "rules": "export at 0.05"}),
                 (credit_bank.reset_picture(other), {"reset": "Sep"}),
+                (credit_bank.years_picture(other), {"drawing": 4}),
             ):
                 words = picture.update(size=size, **values)
                 assert 20 <= len(words) <= 250 and "nan" not in words
     assert best_reset(rules.surplus_of(south))["best"].iloc[8]  # half a year later: the September bill
-    for cached in (house_bills.hourly, rules.months, rules.surplus_of, rules.book_of, rules.sizes):
+    for cached in (house_bills.hourly, rules.months, rules.surplus_of, rules.book_of, rules.sizes, rules._drawn):
         cached.cache_clear()
 
 

@@ -1,11 +1,11 @@
-"""Pictures of lesson 04: two registers, the bank's level, twelve bills, and what each reset month loses."""
+"""Pictures of lesson 04: two registers, the bank's level, twelve bills, what each reset month loses, in one year and in many."""
 
 import numpy as np
 
 from solarlib.balance import house_use
 from solarlib.lessons.credit_bank_rules import (
-    OTHER_RULES, bank_rules, book_of, energy_price, facts, months, ratings, reading_sheet, reset_choices, reset_of,
-    rules_with_reset, sizes, smooth_year, steps, surplus_of, tariff_named, two_years,
+    MADE_YEARS, OTHER_RULES, bank_rules, book_of, energy_price, facts, made_years, months, ratings, reading_sheet,
+    reset_choices, reset_of, rules_with_reset, sizes, smooth_year, steps, surplus_of, tariff_named, two_years, without_reset,
 )
 from solarlib.lessons.explore import Picture
 from solarlib.lessons.figures import (
@@ -13,12 +13,14 @@ from solarlib.lessons.figures import (
     zero_based,
 )
 from solarlib.meter import register_difference
-from solarlib.reset import best_reset
+from solarlib.reset import best_reset, lost_by_reset_month
+from solarlib.reset_years import loss_spread, times_best
 
 __all__ = [
     "OTHER_RULES", "bank_picture", "bank_rules", "bill_picture", "energy_price", "facts", "months", "ratings", "reading_sheet",
-    "register_picture", "reset_choices", "reset_of", "reset_picture", "sizes", "smooth_year", "tariff_named", "two_years",
+    "register_picture", "reset_choices", "reset_of", "reset_picture", "sizes", "smooth_year", "tariff_named", "two_years", "years_picture",
 ]
+DRAWINGS = 5
 UP_DOWN = "up: surplus, down: shortage"
 _TAKEN = {"pay": "paid out", "pay if over": "taken", "donate": "given away"}
 
@@ -219,9 +221,59 @@ def reset_picture(house):
         return (
             f"{size} %, emptied after the {reset} bill: {lost[chosen]:,.0f} kWh a year are lost, {by_date[chosen]:,.0f} of them by the "
             f"date, worth {by_date[chosen] * price:,.2f} $ at {price:g} $/kWh. With any month {least:,.0f} kWh are lost. Least: {good}."
+            f"{without_reset(house)}"
         )
 
     return Picture(figure, [out, short, always, timing, numbers, cuts], update)
+
+
+def years_picture(house):
+    """Return the picture of many made years: size, drawing -> how often each reset month loses least, what it loses."""
+    place, count = np.arange(1, 13), MADE_YEARS
+    ends = [loss_spread(made_years(house, sizes(house), drawing))[0.9].max() for drawing in range(1, DRAWINGS + 1)]
+    top = 1.35 * max(*ends, lost_by_reset_month(surplus_of(house, sizes(house))).max(), 1.0)
+    figure, (upper, lower) = new_figure(2, 1, left=0.1, top=0.96, bottom=0.09, hspace=0.22, height_ratios=(1, 1.4))
+    for ax in (upper, lower):
+        months_axis(ax)
+    upper.set_xticklabels([])
+    zero_based(upper, 1.75 * count, "years")
+    upper.set_yticks(range(0, count + 1, 10))
+    zero_based(lower, top, "lost (kWh)", bottom=-0.06 * top)
+    lower.axhline(0, color=INK, linewidth=1.2)
+    often = boxes(upper, "bank", hatch="")
+    direct_label(upper, 0.5, 1.7 * count, f"of {count} made years: in how many no month loses less", "bank", size=TICK_PT, va="top")
+    numbers = [direct_label(upper, month, 0, "", size=SMALL_PT, ha="center", va="bottom") for month in place]
+    spread = boxes(lower, "loss", hatch="")
+    middle = line(lower, "load", [0], [0], linestyle="none", marker="_", markersize=26, markeredgewidth=3.0)
+    typical = line(lower, "load", [0], [0], linestyle="none", marker="o", markersize=8, markerfacecolor=BACKGROUND, markeredgewidth=2.0)
+    direct_label(lower, 0.5, 0.97 * top, "box: 8 of 10 years, dash: the middle one", "loss", size=TICK_PT, va="top")
+    direct_label(lower, 12.3, 0.97 * top, "circle: typical year", size=TICK_PT, va="top", ha="right")
+
+    def update(size, drawing):
+        years = made_years(house, size, drawing)
+        table, best = loss_spread(years), times_best(years)
+        move_columns(often, np.zeros(12), best.to_numpy())
+        for text, times in zip(numbers, best):
+            text.set_text(f"{times}")
+            text.set_y(times + 0.02 * count)
+        move_columns(spread, table[0.1].to_numpy(), table[0.9].to_numpy(), width=0.5)
+        middle.set_data(place, table[0.5].to_numpy())
+        typical.set_data(place, lost_by_reset_month(surplus_of(house, size)))
+        good = best.index[best == best.max()]
+        least, worst = table.loc[good, "mean"].idxmin(), table["mean"].idxmax()
+        if table["mean"].max() < 0.5:
+            return f"{size} %: no made year loses anything, whatever the month.{without_reset(house)}"
+        return (
+            f"{size} %: in {best.max()} of {count} made years no month loses less than {_listed(good)}. Of ten years, eight lose "
+            f"{_range(table.loc[least])} after {least}, but {_range(table.loc[worst])} after {worst}.{without_reset(house)}"
+        )
+
+    return Picture(figure, [often, numbers, spread, middle, typical], update)
+
+
+def _range(row):
+    """Return the range of eight years of ten in words."""
+    return f"{row[0.1]:,.0f} to {row[0.9]:,.0f} kWh" if row[0.9] >= 0.5 else "nothing"
 
 
 def _listed(chosen):

@@ -11,9 +11,11 @@ from solarlib.bank import ledger
 from solarlib.lessons.figures import MONTHS
 from solarlib.meter import registers
 from solarlib.reset import fit_sinusoid, lost_by_reset_month, sinusoid_season
+from solarlib.reset_years import years_from_days
 from solarlib.tariff import read_tariff
 
 NEVER = "never"
+MADE_YEARS = 30
 # Rules to compare in part 3: words on the buttons -> name of the tariff, see `tariff_named`.
 OTHER_RULES = {
     "house file": "own",
@@ -59,6 +61,22 @@ def surplus_of(house, size=100):
     return (table["received_kwh"] - table["delivered_kwh"]).to_numpy()
 
 
+@lru_cache(maxsize=64)
+def _drawn(house, drawing):
+    """Return (generation, use) of `MADE_YEARS` years, each with its months. [kWh], (years, 12)"""
+    days = np.stack([energy.resample("D").sum().to_numpy() for energy in house_bills.hourly(house)])
+    return years_from_days(days, np.random.default_rng(drawing), MADE_YEARS)
+
+
+def made_years(house, size=100, drawing=1):
+    """Return the surplus of years put together from the days of the typical year; see `reset_years.years_from_days`.
+
+    `drawing` names the draw. [kWh], (years, 12)
+    """
+    made, used = _drawn(house, drawing)
+    return made * size / 100.0 - used
+
+
 @lru_cache(maxsize=8)
 def sizes(house):
     """Return the largest array size of this lesson: one that makes about 15 % more than the house uses. [%]"""
@@ -87,6 +105,13 @@ def reset_of(house):
 def reset_choices(house):
     """Return the months after whose bill the bank may be emptied; "never" too if that is the house's own rule."""
     return [*MONTHS] + [NEVER] * (reset_of(house) == NEVER)
+
+
+def without_reset(house):
+    """Return a sentence where the house's own rule empties no bank, else nothing."""
+    if house.tariff.credit.unit != "kWh":
+        return " This house's own rule keeps no kWh."
+    return " This house's own rule never empties the bank." if reset_of(house) == NEVER else ""
 
 
 @lru_cache(maxsize=64)
