@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from decimal import Decimal
 
 import numpy as np
 import pandas as pd
@@ -357,6 +358,75 @@ def test_claims_and_words():
     assert checks.check_claims(*[None] * 5)._repr_mimebundle_()["text/plain"].count("\n") == 0
     assert checks.check_two_rates("the curve").right is True and checks.check_two_rates("the higher rate").right is False
     assert checks.check_average("the weather").right is True and checks.check_average("both").right is False
+
+
+@pytest.mark.parametrize("name", [*NAMES, "southern"])
+def test_sellers_claims_are_numbers_of_the_house(name):
+    house, checks = read_house(name), lifetime_value_checks
+    n, words = checks.sellers_numbers(house), checks.sellers(house).replace("\n  ", "")
+    rated, view = house_bills.ratings(house), house.outlook
+    assert (n.dc_kw, n.ac_kw) == (rated["rated_dc_kw"], rated["rated_ac_kw"]) and n.outlay == house.costs.outlay
+    per_dc, per_ac = (n.outlay / 1000 / kw for kw in (n.dc_kw, n.ac_kw))
+    assert per_dc < n.other_per_dc < per_ac and "So theirs is cheaper" in words  # the claim holds only for unlike watts
+    saved = house_bills.owner_cash_flow(house)["saving"].to_numpy()
+    parts = [float(money.net_present_value(view.discount_rate, np.where(years, saved, 0.0)))
+             for years in (np.arange(saved.size) <= n.sold, np.arange(saved.size) > n.sold)]
+    assert [n.before, n.after] == pytest.approx(parts, abs=0.5) and n.sold == 10
+    fixed = 12 * float(house.tariff.charge("basic charge").price)
+    assert n.bill == pytest.approx(house_bills.bill_without_array(house), abs=0.5) and n.empty == pytest.approx(fixed)
+    for amount in (n.outlay, n.before + n.after, n.before + 2 * n.after, n.bill, n.empty):
+        assert f"{amount:,} $" in words
+    assert checks.check_sellers(house, per_dc, sum(parts), n.bill - fixed).right == 3
+    assert checks.check_sellers(house, None, ..., None).right == 0
+    assert house_bills.saving(house)["saving"] <= n.bill - n.empty + 0.5  # the energy part bounds what the house really saves
+
+
+@pytest.mark.parametrize("letter, slip, hint", [
+    ("p", lambda n: n.outlay / 1000 / n.ac_kw, "per watt of the converters"),
+    ("p", lambda n: n.other_per_dc, "their price"),
+    ("q", lambda n: n.before + 2 * n.after, "Counted twice"),
+    ("q", lambda n: n.before, "does pay"),
+    ("q", lambda n: n.after, "premium alone"),
+    ("r", lambda n: n.bill, "More than the energy part"),
+    ("r", lambda n: n.empty, "what stays"),
+])
+@pytest.mark.parametrize("name", [*NAMES, "southern"])
+def test_slips_of_the_sellers_are_named(name, letter, slip, hint):
+    house = read_house(name)
+    answers = dict.fromkeys("pqr") | {letter: slip(lifetime_value_checks.sellers_numbers(house))}
+    result = lifetime_value_checks.check_sellers(house, **answers).rows[letter]
+    assert result.right is False and hint in result.message
+
+
+@pytest.mark.parametrize("change", [
+    dict(outlook=Outlook(1, 0.0, 0.0, 0.0), costs=Costs(16_800.0)),
+    dict(costs=None),
+    dict(costs=Costs(0.0)),
+    dict(tariff=replace(read_tariff("flat-net-billing-5-cents"), minimum_bill=Decimal(35))),
+    dict(tariff=read_tariff("days-blocks-capacity")),
+    dict(tariff=read_tariff("time-of-use-bank")),
+], ids=["one year", "no costs", "no outlay", "minimum bill", "blocks", "time of use"])
+def test_sellers_of_odd_houses_ask_what_can_be_answered(two_storey, change):
+    odd, checks = replace(two_storey, **change), lifetime_value_checks
+    n = checks.sellers_numbers(odd)
+    assert not re.search(r"\b(nan|inf)\b", checks.sellers(odd))
+    assert checks.check_sellers(odd, n.outlay / 1000 / n.dc_kw, n.before + n.after, n.bill - n.empty).right == 3
+
+
+def test_an_empty_year_costs_the_minimum_bill_where_that_is_more_than_the_basic_charge(two_storey):
+    tariff = two_storey.tariff
+    assert tariff.charge("basic charge").price == 12
+    numbers = [lifetime_value_checks.sellers_numbers(replace(two_storey, tariff=replace(tariff, minimum_bill=least)))
+               for least in (None, Decimal(5), Decimal(35))]
+    assert [n.empty for n in numbers] == [12 * 12, 12 * 12, 12 * 35]
+
+
+def test_ratings_alike_leave_no_trap_and_no_error(two_storey):
+    system = two_storey.system
+    alike = replace(two_storey, system=replace(system, converter=replace(system.converter, ac_limit_w=system.module.rated_power_w)))
+    n = lifetime_value_checks.sellers_numbers(alike)
+    assert n.dc_kw == n.ac_kw and "So mine is cheaper" in lifetime_value_checks.sellers(alike).replace("\n  ", "")
+    assert lifetime_value_checks.check_sellers(alike, n.outlay / 1000 / n.dc_kw, None, None).right == 1
 
 
 def test_the_prediction_of_part_4_has_a_right_answer(house):

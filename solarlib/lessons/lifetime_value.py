@@ -37,7 +37,7 @@ def facts(house):
     known = "" if house.costs else "The house file has no table [costs], so these costs are invented. Enter your own.\n"
     later = "".join(f", {event.name} in year {event.year} {event.cost:,.0f} $" for event in costs.events)
     return (
-        f"{known}outlay {costs.outlay:,.0f} $ ({costs.outlay / house.system.rated_power_w:.2f} $ per W), rebate {costs.rebate:,.0f} $, "
+        f"{known}outlay {costs.outlay:,.0f} $ ({costs.outlay / house.system.rated_power_w:.2f} $ per W of modules), rebate {costs.rebate:,.0f} $, "
         f"upkeep {costs.upkeep_per_year + costs.insurance_and_tax_per_year:,.0f} $ a year{later}\n"
         f"{view.years} years; discount rate {100 * view.discount_rate:g} %, price growth {100 * view.price_growth:g} %, "
         f"inflation {100 * view.inflation:g} % a year\nrule: {house.tariff.name}; {house.tariff.note}"

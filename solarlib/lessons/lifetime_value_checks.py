@@ -1,11 +1,14 @@
-"""Checks of lesson 05: the saving, paybacks, rates of return, cost of energy, uncertainty, and ten typical mistakes."""
+"""Checks of lesson 05: the saving, paybacks, rates of return, cost of energy, uncertainty, and thirteen typical mistakes."""
 
 import textwrap
 from dataclasses import dataclass
 from html import escape
+from types import SimpleNamespace
 
+from solarlib import house_bills
 from solarlib.lessons import check
-from solarlib.money import simple_payback
+from solarlib.lessons.lifetime_value import costs_of
+from solarlib.money import discounted, simple_payback
 from solarlib.quantities import InputError, require
 
 
@@ -203,6 +206,61 @@ def check_claims(f, g, h, i, j):
                   "How much of your own money was put in at the start?"),
         "j": said(j, "too much", "Yes. Take a typical year and let the modules wear.",
                   "Was it a typical year? And do modules give the same in year 25?"),
+    })
+
+
+def sellers_numbers(house):
+    """Return the numbers of three sellers' claims about a house, as they are printed: whole dollars, cents a watt.
+
+    ``outlay`` [$], ``dc_kw`` and ``ac_kw`` [kW], ``per_ac`` [$/W of the converters] and ``other_per_dc``, a made offer between that
+    and the price per watt of modules; ``sold`` [year], ``before`` and ``after``, what the savings to that year and later are worth
+    today [$]; ``bill`` without an array and ``empty``, the bill of a year without a single kWh [$].
+    """
+    costs, rated, view = costs_of(house), house_bills.ratings(house), house.outlook
+    outlay, dc_kw, ac_kw = round(costs.outlay), rated["rated_dc_kw"], rated["rated_ac_kw"]
+    per_ac, per_dc = (outlay / (1000.0 * kw) for kw in (ac_kw, dc_kw))
+    other = (per_ac + per_dc) / 2 if abs(per_ac - per_dc) > 0.02 * per_dc else 1.1 * per_dc
+    worth = discounted(view.discount_rate, house_bills.owner_cash_flow(house, costs)["saving"].to_numpy())
+    sold = max(1, round(0.4 * view.years))
+    return SimpleNamespace(
+        outlay=outlay, dc_kw=dc_kw, ac_kw=ac_kw, per_ac=round(per_ac, 2), other_per_dc=round(other, 2), sold=sold, years=view.years,
+        before=round(worth[: sold + 1].sum()), after=round(worth[sold + 1:].sum()),
+        bill=round(house_bills.bill_without_array(house)), empty=round(house_bills.bill_without_array(house, load=0.0)),
+    )
+
+
+def sellers(house):
+    """Return three sellers' claims about this house, and what is asked. The first is wrong unless both ratings are alike."""
+    n = sellers_numbers(house)
+    cheaper = "mine" if n.per_ac < n.other_per_dc else "theirs"
+    return _wrapped(
+        f"p  'Mine: {n.outlay:,} $, modules {n.dc_kw:g} kW (DC), converters {n.ac_kw:g} kW (AC), so {n.per_ac:.2f} $ per watt. Theirs: "
+        f"{n.other_per_dc:.2f} $ per watt of modules. So {cheaper} is cheaper.'  Which price per watt of mine may stand beside theirs, in $?\n"
+        f"q  'You sell the house after {n.sold} of {n.years} years. All the array's savings are worth {n.before + n.after:,} $ today. And the "
+        f"buyer pays more for the house, exactly what the later savings are worth: {n.after:,} $ today. Together "
+        f"{n.before + 2 * n.after:,} $.'  What do you get, in $ of today?\n"
+        f"r  'Your bill is {n.bill:,} $ a year. The array makes all that you use, so it saves {n.bill:,} $.'  A year in which not one kWh is "
+        f"used costs {n.empty:,} $. What can it save at most, in $ a year (surplus is not paid out)?"
+    )
+
+
+def check_sellers(house, p, q, r):
+    """Check 9: DC and AC watts, a resale premium beside the savings, and the part of a bill that no kWh saves."""
+    n = sellers_numbers(house)
+    everything = n.before + n.after
+    return Results({
+        "p": _number(p, n.outlay / (1000.0 * n.dc_kw), "$", 0.006, {
+            n.per_ac: "This is per watt of the converters (AC). Theirs is per watt of modules (DC): use the same watts for both.",
+            n.other_per_dc: "This is their price. Divide the outlay of mine by its own modules."}),
+        "q": _number(q, everything, "$", 1.0, {
+            everything + n.after: "Counted twice: after the sale the later savings are the buyer's. You get them or the premium, not both.",
+            n.before: "Here the buyer does pay for the later savings. (No buyer has to: a premium is a hope, savings are on bills.)",
+            n.after: "This is the premium alone. Whose are the savings before the sale?",
+            n.before - n.after: "The buyer pays you, not you the buyer."}),
+        "r": _number(r, n.bill - n.empty, "$", 1.0, {
+            n.bill: "More than the energy part: basic charge or minimum bill stay, however much the array makes.",
+            n.empty: "This is what stays to be paid. What is left to save?",
+            n.bill + n.empty: "What stays to be paid lowers the saving: subtract it."}),
     })
 
 
