@@ -52,6 +52,12 @@ def silent(words, share=None):
     """Take a word of progress, and say nothing."""
 
 
+def file_of(name):
+    """Return the path of a file; the name of an example, without its ending, stands for that one."""
+    shipped = EXAMPLES / f"{name}.csv"
+    return shipped if Path(name).name == str(name) and shipped.is_file() else Path(name)
+
+
 def bring(path, house, mapping=None, say=silent):
     """Read one file and look for what hardly can be.
 
@@ -69,8 +75,7 @@ def bring(path, house, mapping=None, say=silent):
     -------
     Checked
     """
-    shipped = EXAMPLES / f"{path}.csv"
-    path = shipped if Path(path).name == str(path) and shipped.is_file() else Path(path)
+    path = file_of(path)
     mapping = path.with_suffix(".toml") if mapping is None else mapping
     if isinstance(mapping, Path) and not mapping.is_file():
         raise InputError(f"{path.name}: found no mapping {mapping.name} beside it, allowed is a file of that name or TOML text")

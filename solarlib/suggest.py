@@ -80,7 +80,7 @@ def suggest_mapping(path, zone=None):
     stamps = [" ".join(texts[place][row] for place in times) for row in range(len(sample))]
     bare = _orders(stamps, unix, lines, certain, confirm)
     if bare:
-        lines.append(f"zone = {_quoted(zone)}" if zone else '# zone = "America/New_York"')
+        lines.append(f"zone = {quoted(zone)}" if zone else '# zone = "America/New_York"')
         confirm.append("the times carry no offset: which zone is the clock in, and is it changed for summer time?")
     confirm.append('label: does a time name the start of its interval (taken) or its end (label = "end")?')
     values = [place for place, column in enumerate(texts) if place not in times and _share_numbers(column) > 0.5]
@@ -140,7 +140,7 @@ def _orders(stamps, unix, lines, certain, confirm):
 
 
 def _choice(key, options):
-    return f"# {key} = " + " or ".join(_quoted(option) for option in options)
+    return f"# {key} = " + " or ".join(quoted(option) for option in options)
 
 
 def _spacings(walls):
@@ -209,9 +209,10 @@ def _column(layout, place, texts, point, group, confirm):
 def _name(layout, place):
     title = layout.names[place] if place < len(layout.names) else ""
     unique = [plain(name) for name in layout.names].count(plain(title)) == 1
-    return _quoted(title) if title and unique else str(place + 1)
+    return quoted(title) if title and unique else str(place + 1)
 
 
-def _quoted(text):
+def quoted(text):
+    """Return a text as TOML writes it."""
     safe = text.replace("\\", "\\\\").replace('"', '\\"')
     return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in safe) + '"'

@@ -20,7 +20,7 @@ LONGEST_LABEL = 32
 # Larger than a notebook's own 13 px, a visible focus, and a fixed height wherever the words change.
 STYLE = """<style>
 .sl-panel{width:1040px;max-width:100%;overflow:hidden}
-.sl-panel .widget-label,.sl-panel .widget-readout,.sl-panel button,.sl-panel input,.sl-panel label
+.sl-panel .widget-label,.sl-panel .widget-readout,.sl-panel button,.sl-panel input,.sl-panel select,.sl-panel label
  {font-size:16px!important;color:#1A1A1A}
 .sl-panel .widget-label{text-align:left!important}
 .sl-panel .widget-readout{min-width:64px;width:auto}

@@ -6,11 +6,12 @@ import numpy as np
 import pandas as pd
 
 from solarlib.house_health import beside_neighbours
-from solarlib.house_readings import EXAMPLES, bring
+from solarlib.house_readings import EXAMPLES, bring, file_of
 from solarlib.lessons.explore import Picture
 from solarlib.lessons.figures import (
     INK, ROLES, TICK_PT, area, boxes, direct_label, hours_axis, line, move_columns, new_figure, zero_based,
 )
+from solarlib.lessons.own_house_form import Picker
 from solarlib.lessons.progress import progress
 from solarlib.quantities import InputError
 
@@ -26,6 +27,11 @@ def bring_examples(house, say=None):
     return tuple(
         bring(name, house, say=lambda words, share=0.0: say(words, (number + share) / len(SHIPPED)))
         for number, name in enumerate(SHIPPED))
+
+
+def mapping_form(path, house):
+    """Return the form for the mapping of one file, with the clock of the house; see `own_house_form.Picker`."""
+    return Picker(file_of(path), house.place.tz)
 
 
 def practice_record(path):
