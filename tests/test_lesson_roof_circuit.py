@@ -280,8 +280,16 @@ def test_pictures_of_small_and_large_arrays_give_sentences(two_storey):
 # ---------------------------------------------------------------- checks
 
 
+def by_the_formula(mine, strip=0.5):
+    """Return the modules (upright, sideways) by the formula of the lesson: whole ones in a row, times whole rows."""
+    along, up = mine.eave - 2 * strip, mine.slope - 2 * strip
+    row = [int((length + 0.02) / (side + 0.02) + 1e-9) for length, side in ((along, 1.08), (up, 1.73), (along, 1.73), (up, 1.08))]
+    return row[0] * row[1], row[2] * row[3]
+
+
 def right_answers(mine):
     return {
+        roof_circuit_checks.check_fit: max(by_the_formula(mine)),
         roof_circuit_checks.check_dark: mine.pitched * mine.pitched_dark / 100 - mine.trays * mine.trays_dark / 100,
         roof_circuit_checks.check_benefit: mine.string - mine.module,
         roof_circuit_checks.check_premium: mine.premium / mine.one_percent,
@@ -308,6 +316,10 @@ def test_checks_are_well_formed_for_many_learners():
     [
         (roof_circuit_checks.check_dark, lambda m: m.pitched - m.trays, "whole year"),
         (roof_circuit_checks.check_dark, lambda m: m.trays * m.trays_dark / 100, "trays alone"),
+        (roof_circuit_checks.check_fit, lambda m: int(m.eave * m.slope / (1.73 * 1.08)), "strips included"),
+        (roof_circuit_checks.check_fit, lambda m: int((m.eave - 1) * (m.slope - 1) / (1.73 * 1.08)), "counts pieces"),
+        (roof_circuit_checks.check_fit, lambda m: max(by_the_formula(m, 0)), "on both sides"),
+        (roof_circuit_checks.check_fit, lambda m: min(by_the_formula(m)), "Turn the modules"),
         (roof_circuit_checks.check_benefit, lambda m: m.string, "whole loss"),
         (roof_circuit_checks.check_benefit, lambda m: m.string - m.light, "compared with the light"),
         (roof_circuit_checks.check_premium, lambda m: m.one_percent / m.premium, "upside down"),
@@ -328,7 +340,9 @@ def test_words_of_the_checks():
     assert roof_circuit_checks.check_cure("more modules").right is False
     wrong = {"within this check", "outside this check", "not decided here"} - {
         roof_circuit_checks.busbar_of(mine).verdict.partition(": ask")[0]}
-    assert all(roof_circuit_checks.check_busbar_room(word, mine).right is False for word in wrong)
+    for word in wrong:
+        found = roof_circuit_checks.check_busbar_room(word, mine)
+        assert found.right is False and " A" not in found.message  # the sums are the learner's
 
 
 @pytest.mark.parametrize("ask", [roof_circuit_checks.predict_roof, roof_circuit_checks.predict_fit, roof_circuit_checks.predict_shade,

@@ -4,9 +4,12 @@ import math
 
 from solarlib.circuits import CONTINUOUS, WITHIN, check_branch, check_busbar
 from solarlib.lessons import check
+from solarlib.lessons.roof_circuit_plan import GAP_M, LONG_M, SHORT_M, free_area_m2, roof_plane
 from solarlib.lessons.roof_circuit_wires import NOMINAL_V
+from solarlib.roof_layout import fit_modules
 
 BREAKER_A = 20
+STRIP_M = 0.5
 
 
 def numbers(word):
@@ -14,7 +17,7 @@ def numbers(word):
     mine = check.numbers_for(
         word, pitched=(5200, 6200, 100), pitched_dark=(41, 44, 1), less=(100, 300, 100), trays_dark=(35, 38, 1),
         light=(4.0, 6.0, 0.5), module=(7.0, 9.0, 0.5), extra=(1.0, 3.0, 0.5), premium=(300, 600, 50), one_percent=(100, 160, 10),
-        unit=(250, 370, 20), more=(1, 6, 1), main=(100, 150, 25),
+        unit=(250, 370, 20), more=(1, 6, 1), main=(100, 150, 25), eave=(8.0, 12.0, 0.5), slope=(4.5, 7.5, 0.5),
     )
     mine.trays = mine.pitched - mine.less
     mine.string = round(mine.module + mine.extra, 1)
@@ -74,6 +77,21 @@ def check_dark(answer, mine):
     }, 1.0))
 
 
+def check_fit(answer, mine):
+    """Check 2: how many modules one straight grid holds on `mine.eave` by `mine.slope`, the better way of two."""
+    free, whole = (roof_plane(mine.eave, mine.slope, strip) for strip in (STRIP_M, 0.0))
+    upright, sideways = (fit_modules(free, LONG_M, SHORT_M, way, GAP_M).count for way in (True, False))
+    most = max(upright, sideways)
+    return check.number(answer, expected=most, unit="modules", tolerance=0.1, mistakes=_near(most, {
+        int(mine.eave * mine.slope / (LONG_M * SHORT_M)): "One area over another, strips included. Take the strips off, then count whole rows.",
+        int(free_area_m2(free) / (LONG_M * SHORT_M)): "One area over another counts pieces of modules. Count whole modules in a row, then whole rows.",
+        free_area_m2(free) / (LONG_M * SHORT_M): "This is one area over another. Count whole modules in a row, then whole rows.",
+        fit_modules(whole, LONG_M, SHORT_M, None, GAP_M).count: "This fills the strips too: take them off on both sides first.",
+        min(upright, sideways): "So it is one way. Turn the modules and count again.",
+        upright + sideways: "Modules lie one way or the other: take the larger count, not the sum.",
+    }, 0.1))
+
+
 # ---------------------------------------------------------------- part 2: shade
 
 
@@ -93,7 +111,7 @@ def predict_shade():
 
 
 def check_benefit(answer, mine):
-    """Check 2: the part of a loss that the choice of converters decides. [%]"""
+    """Check 3: the part of a loss that the choice of converters decides. [%]"""
     return check.number(answer, expected=mine.string - mine.module, unit="%", tolerance=0.05, mistakes=_near(mine.string - mine.module, {
         mine.string: "This is the whole loss of the string. A part of it is lost with a converter a module too.",
         mine.string - mine.light: "You compared with the light. Compare the two ways of operating the modules.",
@@ -103,7 +121,7 @@ def check_benefit(answer, mine):
 
 
 def check_premium(answer, mine):
-    """Check 3: the gain that pays a premium back. [%]"""
+    """Check 4: the gain that pays a premium back. [%]"""
     needed = mine.premium / mine.one_percent
     return check.number(answer, expected=needed, unit="%", tolerance=0.05, mistakes=_near(needed, {
         mine.one_percent / mine.premium: "This is upside down: how many times does the value of one percent go into the premium?",
@@ -130,7 +148,7 @@ def predict_choice():
 
 
 def check_cure(answer):
-    """Check 4: the cheapest cure for two directions on one tracker."""
+    """Check 5: the cheapest cure for two directions on one tracker."""
     return check.choose(answer, "a second tracker", {
         "a second tracker": "Yes. Each direction gets its own string and tracker; many central converters have two. Ask before you pay for more.",
         "a converter a module": "This cures it too, but first ask for the price of the other cure.",
@@ -157,7 +175,7 @@ def predict_branch():
 
 
 def check_units(answer, mine):
-    """Check 5: most converters of `mine.current` A on one branch circuit of 20 A, by the sum."""
+    """Check 6: most converters of `mine.current` A on one branch circuit of 20 A, by the sum."""
     loose = math.floor(BREAKER_A / mine.current)
     exact = BREAKER_A / CONTINUOUS / mine.current
     return check.number(answer, expected=mine.most, unit="converters", tolerance=0.1, mistakes=_near(mine.most, {
@@ -169,20 +187,22 @@ def check_units(answer, mine):
 
 
 def check_busbar_room(answer, mine):
-    """Check 6: what the 120 % sum says about `mine.units` converters on a panelboard."""
+    """Check 7: what the 120 % sum says about `mine.units` converters on a panelboard."""
     finding = busbar_of(mine)
     right = finding.verdict if finding.verdict == WITHIN else finding.verdict.partition(": ask")[0]
-    total, allowed = finding["by_current_a"], finding["allowed_a"]
-    sums = f"Main plus 1.25 × current is {total:.1f} A, main plus breaker {finding['by_breaker_a']:.0f} A, against {allowed:.0f} A."
+    again = "Do both again: main + 1.25 × current of all, and main + the next breaker size."
     replies = {
-        "within this check": f"{sums} Both must be below for this word.",
-        "outside this check": f"{sums} Both must be above for this word.",
-        "not decided here": f"{sums} This word is for two sums that disagree.",
+        "within this check": f"For this word neither sum may be above 1.2 × busbar. {again}",
+        "outside this check": f"For this word both sums must be above 1.2 × busbar. {again}",
+        "not decided here": f"This word is for two sums that disagree. {again}",
     }
-    replies[right] = f"Yes. {sums} The sum approves nothing: others decide, and there may be other ways to connect."
+    replies[right] = (
+        f"Yes. Main plus 1.25 × current is {finding['by_current_a']:.1f} A, main plus breaker {finding['by_breaker_a']:.0f} A, against "
+        f"{finding['allowed_a']:.0f} A. The sum approves nothing: others decide, and there may be other ways to connect."
+    )
     return check.choose(answer, right, replies)
 
 
 def busbar_of(mine):
-    """Return the finding of check 6: the learner's converters on a panelboard whose busbar has the rating of its main."""
+    """Return the finding of check 7: the learner's converters on a panelboard whose busbar has the rating of its main."""
     return check_busbar([mine.current] * mine.units, mine.main, mine.main)
