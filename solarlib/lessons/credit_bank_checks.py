@@ -111,7 +111,7 @@ def check_billed(answer, mine):
 def predict_zero():
     """Ask for the bill of a month without bought energy."""
     return check.predict(
-        "In a sunny month the house sends out more than it takes in, and its kWh bank is full. What does the bill say?",
+        "In a sunny month the house sends out more than it takes in, and its bank holds kWh from before. What does the bill say?",
         {
             "0.00 $": "No energy is bought, but some lines of a bill do not count energy at all.",
             "Less than 0: the utility pays": "A kWh bank keeps kWh, not money. They lower later energy lines.",
