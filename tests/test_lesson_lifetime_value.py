@@ -350,10 +350,16 @@ def test_slips_of_the_offers_are_named():
 
 def test_claims_and_words():
     checks = lifetime_value_checks
-    assert checks.check_claims("too hopeful", "Mixed", "twice", "no meaning", "too much").right == 5
-    lured = checks.check_claims(*["fine"] * 5)
-    assert lured.right == 0 and all("?" in row.message for row in lured.rows.values())
-    shown = checks.check_claims("fine", None, None, None, None)._repr_mimebundle_()["text/plain"]
+    right = ("too steep", "Mixed", "twice", "no meaning", "not typical")
+    assert checks.check_claims(*right).right == 5
+    for word in checks.CLAIM_WORDS:  # one word for all claims fits one of them; the others are asked, none is told its word
+        said = checks.check_claims(*[word] * 5)
+        assert said.right == 1
+        for row, own in zip(said.rows.values(), right):
+            assert row.right is (word == own.lower())
+            assert row.right or ("?" in row.message and own.lower() not in row.message)
+    assert all(row.right is None for row in checks.check_claims(*["fine"] * 5).rows.values())
+    shown = checks.check_claims("twice", None, None, None, None)._repr_mimebundle_()["text/plain"]
     assert shown.startswith("0 of 5 right.") and "f Not yet." in shown and "g Open." in shown
     assert checks.check_claims(*[None] * 5)._repr_mimebundle_()["text/plain"].count("\n") == 0
     assert checks.check_two_rates("the curve").right is True and checks.check_two_rates("the higher rate").right is False

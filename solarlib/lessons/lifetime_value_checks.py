@@ -182,21 +182,24 @@ def _wrapped(text):
 
 
 CLAIMS = (
-    "f  'Prices grow 6 % a year for 25 years; inflation is 2 %.'  \"fine\" or \"too hopeful\"?\n"
-    "g  'Growth 2.5 % with inflation in it, so I discount at the real 2.4 %.'  \"fine\" or \"mixed\"?\n"
-    "h  'Costs: the outlay, and all payments of the loan that pays it.'  \"fine\" or \"twice\"?\n"
-    "i  'All on credit, so the return on my money is 60 %.'  \"fine\" or \"no meaning\"?\n"
-    "j  'Last year, a sunny one, gave 9,000 kWh. Times 25 years: 225,000 kWh.'  \"fine\" or \"too much\"?"
+    "f  'Prices grow 6 % a year for 25 years; inflation is 2 %.'\n"
+    "g  'Growth 2.5 % with inflation in it, so I discount at the real 2.4 %.'\n"
+    "h  'Costs: the outlay, and all payments of the loan that pays it.'\n"
+    "i  'All on credit, so the return on my money is 60 %.'\n"
+    "j  'Last year, a sunny one, gave 9,000 kWh. Times 25 years: 225,000 kWh.'"
 )
 
 
+CLAIM_WORDS = ("mixed", "no meaning", "not typical", "too steep", "twice")
+
+
 def check_claims(f, g, h, i, j):
-    """Check 8: five typical mistakes in words."""
-    def said(answer, right, why, lure):
-        return check.choose(answer, right, {right: why, "fine": lure})
+    """Check 8: five typical mistakes in words, each of `CLAIM_WORDS` for one."""
+    def said(answer, right, why, ask):
+        return check.choose(answer, right, {word: why if word == right else ask for word in CLAIM_WORDS})
 
     return Results({
-        "f": said(f, "too hopeful", "Yes. Growth far above inflation cannot go on for ever; try a range.",
+        "f": said(f, "too steep", "Yes. Growth far above inflation cannot go on for ever; try a range.",
                   "By year 25 the price would be four times as high, against goods at 1.6 times. Is that a base case?"),
         "g": said(g, "mixed", "Yes. Nominal flows take a nominal rate; a real rate goes with flows in today's money.",
                   "Is inflation in the flows? And is it in the rate?"),
@@ -204,8 +207,8 @@ def check_claims(f, g, h, i, j):
                   "The loan pays the outlay. Who pays the loan?"),
         "i": said(i, "no meaning", "Yes. Nothing of your own is invested, so there is no rate on it. Use the net present value.",
                   "How much of your own money was put in at the start?"),
-        "j": said(j, "too much", "Yes. Take a typical year and let the modules wear.",
-                  "Was it a typical year? And do modules give the same in year 25?"),
+        "j": said(j, "not typical", "Yes. Take a typical year and let the modules wear.",
+                  "What kind of year was it? And do modules give the same in year 25?"),
     })
 
 
