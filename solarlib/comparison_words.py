@@ -30,7 +30,8 @@ def sentences(told):
         Days; chart; stage; size of a change, or what would have been noticed; notes; what cannot be told.
     """
     if told.stage in CALLING:
-        stage = f"Since {date(told.message)} the house stands at \"{told.stage}\": {signatures.sentence(told.evidence)}"
+        came = f" (the message came on {date(told.message)})" * (told.message != told.since)
+        stage = f"Since {date(told.since)} the house stands at \"{told.stage}\"{came}: {signatures.sentence(told.evidence)}"
     else:
         stage = f"Since {date(told.since)} the house stands at \"{told.stage}\": {MESSAGES[told.stage]}."
     change = _change_told(told) if told.step else _nothing_told(told)

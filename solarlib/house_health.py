@@ -89,7 +89,7 @@ def yields(house, periods=None, days=None):
     ----------
     house : House
     periods : DataFrame, optional
-        ``period_start``, ``period_end``, ``generation_kwh``: registers, as from `house_readings.periods_of`.
+        ``period_start``, ``period_end``, ``generation_kwh`` (NaN: passed over), as from `house_readings.periods_of`.
     days : DataFrame, optional
         As from `records.daily`: without such periods, the complete days of each month.
 
@@ -102,8 +102,8 @@ def yields(house, periods=None, days=None):
     rows = []
     if periods is not None and "generation_kwh" in periods:
         for start, end, made in zip(periods["period_start"], periods["period_end"], periods["generation_kwh"]):
-            rows.append((start, end, pd.date_range(start, end, freq="D", inclusive="left"), made))
-    elif days is not None:
+            rows += [(start, end, pd.date_range(start, end, freq="D", inclusive="left"), made)] * bool(np.isfinite(made))
+    if not rows and days is not None:
         made = own_days(days, house).dropna()
         rows = [(month.index[0], month.index[-1] + pd.Timedelta(days=1), month.index, month.sum() * house.system.rated_power_w / 1000.0)
                 for _, month in made.groupby(made.index.to_period("M"))]
@@ -200,8 +200,12 @@ def beside_neighbours(house, days, files, model_roofs=True, **options):
         model = season(typical_yields(house, systems))
         models = on_days(model["own"], own.index), on_days(model[list(neighbours.columns)], neighbours.index)
     snow = pd.Series(days["note"].fillna("").str.contains("snow", case=False).to_numpy(), own.index)
-    return compare(own, neighbours, *models, temp_air=_daily_air(files), snow=snow,
-                   module_count=house.system.module_count, **options)
+    found = compare(own, neighbours, *models, temp_air=_daily_air(files), snow=snow,
+                    module_count=house.system.module_count, **options)
+    untold = [name for name in neighbours if name not in roofs]
+    if model_roofs and 0 < len(untold) < neighbours.shape[1]:
+        found = replace(found, notes=(*found.notes, f"No roof was modelled, because that of {', '.join(untold)} is not told."))
+    return found
 
 
 def _daily_air(files):
@@ -229,7 +233,8 @@ def shapes(files, house):
     """
     file, name = with_column(files, "generation_w", "generation_kwh")
     if file.readings.step > pd.Timedelta(hours=1):
-        raise InputError(f"{file.name}: found intervals of {file.readings.step}, allowed are intervals up to an hour for shapes within the day")
+        raise InputError(f"{file.name}: found intervals of {file.readings.step / pd.Timedelta(hours=1):g} hours, allowed are intervals "
+                         "up to an hour for shapes within the day")
     own = power_w(file, name)
     if file.readings.step < SHAPE_STEP:
         own = _coarser(own, SHAPE_STEP)

@@ -44,7 +44,12 @@ def days_of(files, notes=None):
 
 
 def bills_of(periods, house, tariff=None):
-    """Return the ledger of the periods, the bank empty before the first; see `bank.ledger`."""
+    """Return the ledger of the periods, the bank empty before the first; see `bank.ledger`.
+
+    Generation that is not known for every period is left out: a tariff that needs it says so.
+    """
+    if "generation_kwh" in periods and periods["generation_kwh"].isna().any():
+        periods = periods.drop(columns="generation_kwh")
     return ledger(periods, tariff or house.tariff, **ratings(house))
 
 

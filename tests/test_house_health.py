@@ -79,6 +79,9 @@ def test_yields_come_from_registers_or_else_from_complete_days(house, array):
     assert table["yield_h"].iloc[0] == pytest.approx(table["measured_kwh"].iloc[0] / 6.45)
     periods = pd.DataFrame({"period_start": [pd.Timestamp("2026-03-01")], "period_end": [pd.Timestamp("2026-04-01")], "generation_kwh": [700.0]})
     assert hh.yields(house, periods, days)["days"].tolist() == [31]
+    unknown = pd.concat([periods, periods.assign(generation_kwh=np.nan)], ignore_index=True)
+    assert hh.yields(house, unknown, days)["days"].tolist() == [31]
+    assert len(hh.yields(house, unknown.iloc[1:], days)) == len(table)  # nothing known of the periods: the months of the record
     with pytest.raises(InputError, match="no period and no whole day"):
         hh.yields(house, days=days[:0])
 
@@ -131,6 +134,8 @@ def test_the_comparison_takes_snow_and_roofs_into_account(house, neighbours):
     no_roofs = replace(neighbours, roofs={})
     assert any("No model of the roofs" in note for note in hh.beside_neighbours(house, days, [no_roofs]).notes)
     assert not any("No model of the roofs" in note for note in beside.notes)
+    most = replace(neighbours, roofs={name: roof for name, roof in neighbours.roofs.items() if name != "neighbour_B_h"})
+    assert "No roof was modelled, because that of neighbour B is not told." in hh.beside_neighbours(house, days, [most]).notes
     cold = pd.DataFrame({"air_temperature_c": -5.0}, pd.date_range("2026-03-01", periods=48, freq="1h", tz=house.place.tz))
     air = Checked("air.csv", replace(neighbours.readings, table=cold, step=pd.Timedelta("1h")), (), cold, {})
     assert hh.beside_neighbours(house, days, [neighbours, air]).days["reason"].notna().all()

@@ -111,9 +111,9 @@ def test_files_that_lack_something_say_what(files):
     late = replace(sensor, table=sensor.table.set_axis(sensor.table.index + pd.Timedelta(days=400)))
     with pytest.raises(InputError, match="allowed are files that overlap"):
         record([array, late])
-    with pytest.raises(InputError, match="no two registers read each hour"):
+    with pytest.raises(InputError, match="no meter read each hour"):
         register_days([array, sheet])
-    with pytest.raises(InputError, match="no register of a meter"):
+    with pytest.raises(InputError, match="no meter, allowed is a file with both"):
         periods_of([array], read_house("two-storey").tariff)
 
 
@@ -126,6 +126,80 @@ def test_periods_run_between_readings_that_stand(files, house, sheet):
         assert joined[name] == sheet.loc["08/01/26", column] - sheet.loc["06/02/26", column]
     assert periods["received_kwh"].sum() == sheet["Out"].iloc[-1] - sheet["Out"].iloc[0]
     assert periods["delivered_kwh"].sum() == sheet["In"].iloc[-1] + 100_000 - sheet["In"].iloc[0]  # past 99,999
+
+
+def written(folder, name, table, columns, kind="interval", unit="kWh"):
+    """Write a table as an owner would, with its mapping; return the path."""
+    path = folder / f"{name}.csv"
+    table.set_axis(table.index.tz_localize(None).rename("time")).to_csv(path)
+    lines = ['zone = "America/New_York"', 'date_order = "year first"', 'time = "time"']
+    for column in columns:
+        lines += ["[[column]]", f'name = "{column}"', f'quantity = "{column}"', f'unit = "{unit}"', f'kind = "{kind}"']
+    path.with_suffix(".toml").write_text("\n".join(lines), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def hours():
+    """Hours of March to May 2026 with some energy each; the clock changes on 8 March."""
+    index = pd.date_range("2026-03-01", "2026-06-01", freq="1h", tz="America/New_York", inclusive="left")
+    wave = 0.5 + 0.25 * np.sin(np.arange(len(index)) / 7.0)
+    return pd.DataFrame({"delivered": wave.round(3), "received": (1.0 - wave).round(3)}, index)
+
+
+def test_energies_by_the_hour_make_periods_and_the_arrays_own_file_gives_the_generation(tmp_path, house, hours):
+    meter = bring(written(tmp_path, "utility", hours, hours.columns), house)
+    quarters = pd.date_range("2026-04-01", "2026-06-01", freq="15min", tz="America/New_York", inclusive="left")
+    made = pd.DataFrame({"generation": 0.1 + 0.001 * (np.arange(len(quarters)) % 50)}, quarters).drop(quarters[4000])
+    array = bring(written(tmp_path, "array", made, made.columns), house)
+    periods, file = periods_of([array, meter], house.tariff)
+    assert file is meter and list(periods["period_start"].dt.month) == [3, 4, 5] and periods["period_start"].dt.tz is None
+    monthly = hours.groupby(hours.index.month).sum()
+    for name in ("delivered", "received"):
+        assert list(periods[f"{name}_kwh"]) == pytest.approx(list(monthly[name]), abs=1e-9)
+    # March is not in the array's file, in May one value is missing: neither is summed as if it were whole.
+    assert np.isnan(periods["generation_kwh"].iloc[[0, 2]]).all()
+    april = made.loc[made.index.month == 4, "generation"].sum()
+    assert periods["generation_kwh"].iloc[1] == pytest.approx(april, abs=1e-6)
+    days = register_days([meter])
+    assert days["delivered_kwh"].loc["2026-03-08"] == pytest.approx(hours.loc["2026-03-08", "delivered"].sum())
+
+
+def test_a_month_with_a_missing_value_has_no_bill(tmp_path, house, hours):
+    torn = bring(written(tmp_path, "torn", hours.drop(hours.loc["2026-04-14 13:00":"2026-04-14 14:00"].index), hours.columns), house)
+    periods, _ = periods_of([torn], house.tariff)
+    assert list(periods["period_start"].dt.month) == [5]  # of the two whole runs of one month, the later
+    assert np.isnan(register_days([torn])["delivered_kwh"].loc["2026-04-14"])
+    part = bring(written(tmp_path, "part", hours.iloc[30:40], hours.columns), house)
+    with pytest.raises(InputError, match="no whole day of the meter"):
+        periods_of([part], house.tariff)
+    broken = bring(written(tmp_path, "broken", hours.loc["2026-04-02":"2026-04-20"].drop(hours.loc["2026-04-14 13:00":"2026-04-14 14:00"].index),
+                           hours.columns), house)
+    with pytest.raises(InputError, match="no month without a missing value"):
+        periods_of([broken], house.tariff)
+
+
+def test_registers_read_each_midnight_count_across_the_change_of_the_clock(tmp_path, house, hours):
+    counted = hours.cumsum().shift(1, fill_value=0.0).add(1000.0)
+    midnights = counted[counted.index.hour == 0]
+    meter = bring(written(tmp_path, "midnights", midnights, hours.columns, kind="counter"), house)
+    periods, _ = periods_of([meter], house.tariff)
+    monthly = hours.groupby(hours.index.month).sum()
+    assert list(periods["delivered_kwh"].iloc[:2]) == pytest.approx(list(monthly["delivered"].iloc[:2]), abs=1e-6)
+    assert periods["period_end"].iloc[-1] == pd.Timestamp("2026-05-31")  # the last reading
+    timed = replace(house.tariff, credit=replace(house.tariff.credit, netting="hour"))
+    with pytest.raises(InputError, match="read too seldom"):
+        periods_of([meter], timed)
+    weekly = bring(written(tmp_path, "weekly", midnights.iloc[::7], hours.columns, kind="counter"), house)
+    with pytest.raises(InputError, match="every few days"):
+        periods_of([weekly], house.tariff)
+
+
+def test_a_test_load_that_is_only_marked_is_asked_for(files):
+    array, _, sensor, *_ = files
+    marked = replace(sensor, table=sensor.table.assign(test_load_w=sensor.table["test_load_w"] / 750.0))
+    with pytest.raises(InputError, match="at most 1 W.*set multiplier"):
+        record([array, marked])
 
 
 def test_registers_read_each_hour_bill_where_prices_change_with_the_hour(files):

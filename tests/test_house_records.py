@@ -74,6 +74,9 @@ def test_what_is_not_known_is_empty_in_the_kept_file(files, house, tmp_path):
     assert len(records.keep(path, table).added) == 7
     back = records.load(path)
     assert back["use_kwh"].isna().all() and back["bill_usd"].round(2).tolist() == table["bill_usd"].round(2).tolist()
+    holed = periods.assign(generation_kwh=periods["generation_kwh"].where(periods.index != 2))  # one period not covered
+    assert list(bills_of(holed, house)["bill"]) == list(bills_of(periods, house)["bill"])
+    assert period_record(holed, house)["use_kwh"].isna().tolist() == (periods.index == 2).tolist()
     whole = period_record(periods, house)
     change = records.keep(path, whole, replace=tuple(whole["period_start"]))
     assert change.written and records.load(path)["use_kwh"].notna().all()

@@ -12,7 +12,7 @@ import pytest
 from lesson_panels import columns
 from solarlib import house_health, house_records, records
 from solarlib.house import read_house
-from solarlib.house_readings import EXAMPLES, bring, directions, periods_of
+from solarlib.house_readings import EXAMPLES, bring, directions, periods_of, register_days
 from solarlib.lessons import own_house as draw
 from solarlib.lessons import own_house_checks as ask
 from solarlib.lessons import own_house_report as tell
@@ -177,6 +177,23 @@ def test_each_missing_file_is_told_and_nothing_fails(files, house, left):
     assert words[left] in gaps
 
 
+def test_periods_that_a_gap_cuts_off_and_generation_that_is_not_covered_are_told(files, house):
+    array, meter, *_ = files
+    section = tell.periods("Billing periods", [array, meter], house, None, None)
+    assert section.missing == ("House use of 1 of 2 periods: the array's file does not cover them in full.",)  # a day in W is left out
+    use = section.tables[0][1]["use_kwh"]
+    made = array.table["generation_w"].loc["2026-11-01":"2026-11-14"].sum() / 4000
+    counted = register_days([meter]).loc["2026-11-01":"2026-11-14"].sum()
+    assert np.isnan(use.iloc[0]) and use.iloc[1] == pytest.approx(made + counted["delivered_kwh"] - counted["received_kwh"], abs=0.06)
+    step = meter.readings.step
+    flows = pd.DataFrame({"delivered_kwh": 1.0, "received_kwh": 0.5}, pd.date_range("2026-10-01", "2026-11-16", freq="1h", tz=house.place.tz))
+    flows.loc["2026-10-20 12:00"] = np.nan
+    hours = replace(meter, readings=replace(meter.readings, table=flows, intervals={}, step=step), table=flows)
+    section = tell.periods("Billing periods", [hours], house, None, None)
+    assert any(sentence.startswith("Periods before 2026-11-01: a value of the meter is missing") for sentence in section.missing)
+    assert any("file of the array that covers them" in sentence for sentence in section.missing)
+
+
 def test_no_file_at_all_gives_a_reason_in_every_section(house):
     report = tell.make(house, [])
     assert [bool(section.missing) for section in report.sections] == [True, False] + 7 * [True]  # no fault was found in no file
@@ -187,6 +204,7 @@ def test_the_report_with_the_kept_record_tells_the_change(files, house, days):
     report = tell.make(house, files, days=days)
     section = next(section for section in report.sections if section.title.startswith("Beside"))
     words = " ".join(section.lines)
+    assert "Since 6 October 2026 the house stands at \"act\" (the message came on 23 September 2026)" in words
     assert "differs from similar systems; possible reasons are" in words and not re.search("fail|broken|defect", words)
     reasons = section.tables[0][1]
     assert set(reasons["the numbers say"]) == {"fits", "does not fit"}
@@ -232,6 +250,7 @@ def test_checks_judge(files, house):
     periods, _ = periods_of(files, house.tariff)
     assert ask.check_aside(5, array).right is True and ask.check_aside(3341, array).right is False
     assert ask.check_slip(20, array).right is True and "stays the same" in ask.check_slip(15, array).message
+    assert all('the word "factor"' in ask.check_slip(day, array).message for day in (9, 21, 31))
     assert ask.check_slip(20, sheet).right is None
     made, inward, outward = periods[["generation_kwh", "delivered_kwh", "received_kwh"]].iloc[0]
     assert ask.check_use(made + inward - outward, periods).right is True

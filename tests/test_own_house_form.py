@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from solarlib.house_readings import EXAMPLES
-from solarlib.lessons.own_house_form import LEAVE_OUT, OPEN, Picker
+from solarlib.lessons.own_house_form import AS_SHOWN, LEAVE_OUT, OPEN, Picker
 from solarlib.mapping import QUANTITIES
 from solarlib.readings import read
 
@@ -69,6 +69,32 @@ def test_what_is_open_is_asked_for_and_not_saved(form):
         part["quantity"].value = LEAVE_OUT
     picker.whole["date_order"].value = "day first"
     assert picker.still_open == ["what one or more columns are"]
+
+
+def test_an_order_that_only_later_rows_prove_can_be_left_to_the_file(form):
+    picker = form("reads-by-hand")
+    for _, part in picker.columns:
+        part["unit"].value = "kWh"
+    picker.whole["date_order"].value = AS_SHOWN
+    assert picker.still_open == [] and "set date_order" in picker.read()  # no row of this file proves one
+    minutes = pd.date_range("2026-01-01", periods=14 * 288, freq="5min")
+    rows = "".join(f"{t.month}/{t.day}/{t.year} {t:%H:%M},{number}\n" for number, t in enumerate(minutes))
+    picker.path.write_text("Time,Solar (W)\n" + rows, encoding="utf-8")
+    later = Picker(picker.path, ZONE)
+    assert later.still_open == ["order of the date"]
+    later.whole["date_order"].value = AS_SHOWN
+    assert "dates are read month first" in later.read()
+
+
+def test_what_has_no_control_stands_in_the_text_as_a_line_to_complete(form):
+    picker = form("neighbours-by-day")
+    choose(picker, "neighbours-by-day")
+    completed = picker.toml.replace("# tilt_deg", "tilt_deg").replace("# azimuth_deg", "azimuth_deg").replace("# multiplier", "multiplier")
+    plain, filled = read(picker.path, picker.toml), read(picker.path, completed)
+    pd.testing.assert_frame_equal(filled.table, plain.table * 0.2)
+    picker = form("sensor-week")
+    told = read(picker.path, picker.toml.replace("# multiplier", "multiplier")).table
+    pd.testing.assert_series_equal(told["test_load_w"], read(picker.path, picker.toml).table["test_load_w"] * 750)
 
 
 def test_another_mapping_is_left_as_it_is(form):

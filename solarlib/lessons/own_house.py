@@ -121,7 +121,7 @@ def direction_picture(decoded, record):
     direct_label(ax, 0.3, -0.88 * top, "out", "export")
     direct_label(ax, 23.7, 0.8 * top, "PV", "pv", ha="right")
     direct_label(ax, 23.7, -0.88 * top, "| not sure", "reading", ha="right")
-    date = direct_label(ax, 12, 0.86 * top, "", ha="center", size=TICK_PT)
+    date = ax.text(0.5, 1.03, "", transform=ax.transAxes, ha="center", fontsize=TICK_PT, fontweight="bold", color=INK)
 
     def update(day, sure):
         at = np.flatnonzero(local.normalize() == days[day - 1])

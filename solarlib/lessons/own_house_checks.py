@@ -85,8 +85,9 @@ def check_slip(answer, file):
     days = days_with(file, "factor")
     if not days:
         return _absent("factor")
-    stuck = [day for day in days_with(file, "stuck") if day not in days]
-    return check.number(answer, float(days[0]), "", 0.5, {float(day): "On this day a value stays the same. The unit is right." for day in stuck})
+    hints = {float(day): 'Not on this day. Switch the marks on and look for the word "factor".' for day in range(1, 32) if day != days[0]}
+    hints |= {float(day): "On this day a value stays the same. The unit is right." for day in days_with(file, "stuck") if day not in days}
+    return check.number(answer, float(days[0]), "", 0.5, hints)
 
 
 def check_use(answer, periods):

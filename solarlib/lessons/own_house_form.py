@@ -20,6 +20,11 @@ OPEN, AS_SHOWN, LEAVE_OUT, NOT_KNOWN = "choose ...", "as the file shows", "leave
 KINDS = {"energy in the interval": "interval", "register that counts up": "counter"}
 WORDS = {"date_order": "Order of the date", "zone": "Time zone of the clock", "label": "Times name the", "number": "A number looks like"}
 NUMBERS = {"1,234.5": (".", ","), "1.234,5": (",", "."), "1234.5": (".", ""), "1234,5": (",", "")}  # decimal, thousands
+HINTS = {  # what has no control: lines to complete in the saved text
+    "neighbour": ("# tilt_deg = 30      # of this roof, if you know it", "# azimuth_deg = 180  # 90 east, 180 south, 270 west",
+                  "# multiplier = 0.2   # if the file has kWh: 1 divided by this system's rated kW"),
+    "test_load": ("# multiplier = 750   # its watts, if the file only says 1 (on) and 0 (off)",),
+}
 _PRE = '<pre style="font-size:14px;line-height:19px;margin:0;white-space:pre-wrap">{}</pre>'
 
 
@@ -43,7 +48,7 @@ class Picker:
         left_open = set(re.findall(r"(?m)^# (\w+) =", proposal.toml.partition("[[column]]")[0]))
         self._time = proposal.toml.partition("\n")[0]
         self.whole = {
-            "date_order": _choice((OPEN,) * ("date_order" in left_open) or (AS_SHOWN,), (*ORDERS, "unix"), table.get("date_order")),
+            "date_order": _choice((OPEN,) * ("date_order" in left_open), (AS_SHOWN, *ORDERS, "unix"), table.get("date_order")),
             "zone": widgets.Text(value=table.get("zone", zone or ""), placeholder="America/New_York or -05:00", continuous_update=False),
             "label": widgets.Dropdown(options={"start of the interval": "start", "end of the interval": "end"}, value="start"),
             "number": _choice((OPEN,) * ("decimal" in left_open) or (AS_SHOWN,), NUMBERS, None),
@@ -118,13 +123,14 @@ class Picker:
         for name, part in self.columns:
             if part["quantity"].value == LEAVE_OUT:
                 continue
-            unit = part["unit"].value
+            unit, quantity = part["unit"].value, part["quantity"].value
             lines += ["[[column]]", f"name = {name if isinstance(name, int) else quoted(name)}", f"quantity = {quoted(part['quantity'].value)}",
                       f"# unit of {quoted(str(name))} is still to choose" if unit == OPEN else f"unit = {quoted(unit)}"]
             if unit in UNITS and len(UNITS[unit][2]) > 1:
                 lines.append(f"kind = {quoted(part['kind'].value)}")
                 if part["kind"].value == "counter" and part["digits"].value != NOT_KNOWN:
                     lines.append(f"digits = {part['digits'].value}")
+            lines += HINTS.get(quantity, ())
         return "\n".join(lines) + "\n"
 
     def read(self):

@@ -137,7 +137,7 @@ def fault_days(file, findings):
 
 def flows(title, files, decoded, say):
     """Tell which way the power of a reading without direction flowed."""
-    found, record = decoded or directions(files, say)
+    found, record = decoded or directions(files, lambda words, share=None: say(words))  # the bar is the report's
     days = found.days.drop(columns="date", errors="ignore")
     table = days.round(1).assign(seen=days["seen"].map("{:.0%}".format))
     table.insert(0, "day", [str(day)[:10] for day in days.index])
@@ -167,13 +167,23 @@ def periods(title, files, house, days, comparison):
     states = record[["period_start", "period_end", "yield_h", "yield_low_h", "yield_high_h", "neighbour_ratio_percent",
                      "usable_days", "quality"]].astype({"usable_days": "Int64"})
     missing = ()
+    seen, step = file.readings.table.index.tz_localize(None), file.readings.step
+    step = pd.Timedelta(0) if file.readings.intervals or step is None else step  # after the last reading of a register nothing is known
+    first, last = table["period_start"].iloc[0], table["period_end"].iloc[-1]
+    outside = [f"before {first:%Y-%m-%d}"] * bool(first > seen[0].ceil("D")) + [f"after {last:%Y-%m-%d}"] * bool(last < (seen[-1] + step).floor("D"))
+    if outside:
+        missing += (f"Periods {' and '.join(outside)}: a value of the meter is missing there, and no bank can be carried across a gap.",)
     if "generation_kwh" not in table:
-        missing = ("House use: it needs the generation of these periods, from a register of the array read on the same days.",)
+        missing += ("House use: it needs the generation of these periods, from a register of the array read on the same days or from "
+                    "a file of the array that covers them.",)
     else:
+        unknown = int(table["generation_kwh"].isna().sum())
+        if unknown:
+            missing += (f"House use of {unknown} of {len(table)} periods: the array's file does not cover them in full.",)
         try:
             house_use(table["generation_kwh"], table["delivered_kwh"], table["received_kwh"], tolerance_kwh=1.0)
         except InputError as error:
-            missing = (f"House use of one or more periods. {error}",)
+            missing += (f"House use of one or more periods. {error}",)
     return Section(title, (f"{len(table)} periods, from {file.name}. Use is generation and delivered energy less what was received.",),
                    (("Energy between readings, kWh", with_dates(energies)),
                     ("yield is kWh for each rated kW; low and high hold eight of ten typical years; 100 % is the usual ratio to similar "
