@@ -28,7 +28,7 @@ def test_a_day_holds_its_energy_and_what_crosses_the_meter_closes(house):
         made, used = day["generation_w"] * size / 100, day["load_w"]
         assert f"makes {made.sum():.1f} kWh and the house uses {used.sum():.1f} kWh" in caption
         assert f"{(used - made).clip(lower=0).sum():.1f} kWh come from the utility" in caption
-        assert f"{(made - used).clip(lower=0).sum():.1f} kWh go back" in caption
+        assert f"{(made - used).clip(lower=0).sum():.1f} kWh go out" in caption
 
 
 def test_the_bars_of_the_year_are_the_months(house):
@@ -41,6 +41,23 @@ def test_the_bars_of_the_year_are_the_months(house):
     assert made == pytest.approx(list(0.5 * energy["generation_w"])) and used == pytest.approx(list(0.6 * energy["load_w"]))
     more = sum(m > u for m, u in zip(made, used))
     assert f"in {more} of 12 months; it makes most in {MONTHS[made.index(max(made))]}." in caption
+
+
+def test_the_names_stand_over_their_own_bars_and_nothing_made_has_no_name(house):
+    picture = start.year_picture(house)
+    ax = picture.figure.axes[0]
+    made, used = ax.texts
+    for size, use in ((100, 100), (50, 100), (100, 60), (140, 40)):
+        show(picture, size=size, use=use)
+        heights = [[bar.get_height() for bar in container] for container in ax.containers]
+        gap = [m - u for m, u in zip(*heights)]
+        assert round(made.get_position()[0]) == gap.index(max(gap)) + 1
+        assert round(used.get_position()[0]) == gap.index(min(gap)) + 1
+    show(picture, size=0, use=100)
+    assert not made.get_visible()
+    day = start.day_picture(house)
+    show(day, day=355, size=0)
+    assert [text.get_visible() for text in day.figure.axes[0].texts] == [False, True]
 
 
 def test_check_1(house):

@@ -50,13 +50,14 @@ def day_picture(house):
         edges = np.arange(len(power) + 1.0)  # 24 hours, 23 or 25 when the clocks change
         made.set_data(edges, 0 * edges, np.append(power, power[-1]))
         used.set_data(edges, np.append(load, load[-1]))
-        made_name.set_position((12.5, power.max() + 0.03 * top))
-        used_name.set_position((0.3, load[:5].max() + 0.03 * top))
+        made_name.set_position((12.5, max(power.max(), load[9:16].max()) + 0.03 * top))
+        made_name.set_visible(bool(size))
+        used_name.set_position((0.3, load[:6].max() + 0.03 * top))
         energy = split(table["load_w"] - factor * table["generation_w"]).sum()
         return (
-            f"On {table.index[0]:%d %B} an array of {size} % of this size makes {power.sum():.1f} kWh and the house uses "
+            f"On {table.index[0].day} {table.index[0]:%B} the array at {size} % of its size makes {power.sum():.1f} kWh and the house uses "
             f"{load.sum():.1f} kWh. Counted hour by hour, {energy['delivered_kwh']:.1f} kWh come from the utility and "
-            f"{energy['received_kwh']:.1f} kWh go back to it."
+            f"{energy['received_kwh']:.1f} kWh go out to it."
         )
 
     return Picture(figure, [made, used, made_name, used_name], update)
@@ -81,9 +82,12 @@ def year_picture(house):
         for container, heights in zip((made, used), values):
             for bar, height in zip(container, heights):
                 bar.set_height(height)
-        names[0].set_position((6.3, max(values[0][5:7].max(), values[1][5:7].max()) * 1.02))
-        names[1].set_position((1.4, max(values[0][:2].max(), values[1][:2].max()) * 1.02))
         surplus = values[0] - values[1]
+        high, low = int(surplus.argmax()), int(surplus.argmin())  # each name over a month in which its own bar leads
+        tall = np.maximum(*values) * 1.02
+        names[0].set_position((max(high + 0.8, 1.0), tall[max(high - 1, 0):high + 1].max()))
+        names[0].set_visible(bool(size))
+        names[1].set_position((min(low + 1.2, 12.1), tall[low:low + 2].max()))
         more = int((surplus > 0).sum())
         return (
             f"In the year the array makes {values[0].sum():,.0f} kWh and the house uses {values[1].sum():,.0f} kWh. "
