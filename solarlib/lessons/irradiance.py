@@ -192,9 +192,9 @@ def year_picture(house):
     columns = bars(left, "sun", np.arange(1, 13), np.zeros(12), width=0.8, hatch="")
     left.step(np.arange(0.5, 13), np.append(table[0, 0], table[0, 0, -1]), where="post", linestyle="--", **_OUTLINE)
     direct_label(left, 0.7, 1.1 * table.max(), "- - flat ground", size=14)
-    for row, name, drop in ((0, "flat", -0.08), (len(TILTS) - 1, "wall", -0.1)):
+    for row, name, turn, drop in ((0, "flat", 174, 0.02), (len(TILTS) - 1, "wall", -174, -0.1)):
         right.plot(x, year[row][order], linestyle="--", **_OUTLINE)
-        direct_label(right, -174, year[row][order][0] + drop * year.max(), name, size=14)
+        direct_label(right, turn, year[row][order][0] + drop * year.max(), name, size=14, ha="right" if turn > 0 else "left")
     for number, plane in enumerate(house.system.planes, 1):
         turn = float(_turn(plane.surface_azimuth - middle))
         value = yearly_irradiation(house, plane.surface_tilt, plane.surface_azimuth)
