@@ -279,3 +279,5 @@ def test_compare_with_ones_own_array(house):
     assert "Not filled in" in array_yield_checks.compare(house, None, 5)
     assert "cannot be used" in array_yield_checks.compare(house, 5000, 0)
     assert "cannot be used" in array_yield_checks.compare(house, "5000", 5)
+    assert "far off" not in array_yield_checks.compare(house, 0.5 * typical * 5, 5)
+    assert "not W" in array_yield_checks.compare(house, typical * 5, 5000)  # watts typed for kW

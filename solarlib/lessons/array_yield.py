@@ -60,7 +60,7 @@ def heat_picture(house):
     line(ax, "loss", light, rated * light / 1000.0)
     gap = area(ax, "loss", light, 0 * light, 0 * light, alpha=0.6)
     real = line(ax, "pv", light, 0 * light)
-    point = line(ax, "pv", [0], [0], marker="o", markersize=13, linestyle="none", color=INK)
+    point = line(ax, "pv", [0], [0], marker="o", markersize=13, linestyle="none", color=INK, clip_on=False)
     by_label = direct_label(ax, 1150, rated, "by the label", "loss", ha="right")
     by_heat = direct_label(ax, 1150, rated, "at its temperature", "pv", ha="right")
 
@@ -285,7 +285,7 @@ def _stair(house, system):
 def _limit_share(weather_file, place, system):
     house = SimpleNamespace(weather_file=weather_file, place=place)
     table = loss_steps(weather(house), place, system).set_index("step")
-    taken = -table.loc["limit of the converter", "change_kwh"]
+    taken = max(0.0, -table.loc["limit of the converter", "change_kwh"])  # never "-0.00 %"
     before = table.loc["limit of the converter", "energy_kwh"] + taken
     return taken / before if before > 0 else 0.0
 

@@ -119,7 +119,10 @@ def compare(house, made_kwh, rated_kw):
     typical = final_yield(
         float(energy_kwh(simulate(weather(house), house.place, house.system)["ac_power_w"]).sum()), house.system.rated_power_w
     )
-    return (
-        f"Your array made {own:,.0f} kWh/kW. The typical year of this house file gives {typical:,.0f} kWh/kW. "
-        f"The ratio is {own / typical:.2f}." if typical > 0 else f"Your array made {own:,.0f} kWh/kW."
-    )
+    if not typical > 0:
+        return f"Your array made {own:,.0f} kWh/kW."
+    said = (f"Your array made {own:,.0f} kWh/kW. The typical year of this house file gives {typical:,.0f} kWh/kW. "
+            f"The ratio is {own / typical:.2f}.")
+    if 0.1 < own / typical < 10:
+        return said
+    return f"{said} That is far off: is made_kwh a whole year in kWh, and rated_kw in kW (not W)?"
