@@ -121,12 +121,23 @@ def test_ageing_picture_shows_the_intervals_of_the_domain():
     picture = sh.ageing_picture(read_house("two-storey"))
     caption = picture.update(-1.0, 4, 2)
     told = year_on_year(sh.record(5, -0.01, 0.04, 2), np.random.default_rng(sh._SEED), draws=200)
-    assert f"{sh._signed(100 * told.low)} to {sh._signed(100 * told.high)} %" in caption
+    assert f"{sh._signed(100 * told.low)} to {sh._signed(100 * told.high)} % after 5" in caption
     spans = picture.figure.axes[0].lines[-1]
     assert sorted(set(spans.get_xdata())) == list(sh.YEARS[2:])
     # a pair over 29 February is 366 days apart and so ages by 1/365 more: 0.003 % here
     assert spans.get_ydata()[6:8] == pytest.approx([100 * told.low, 100 * told.high], abs=0.003)
     assert "+0.0" in picture.update(0.0, 2, 1) and "-0.0" not in caption
+
+
+def test_every_ageing_interval_lies_inside_the_picture():
+    """Its limits hold for the widest scatter and both ends of the rate; before, the lowest bar was cut off."""
+    picture = sh.ageing_picture(read_house("two-storey"))
+    ax = picture.figure.axes[0]
+    for rate in (-2.0, 0.0):
+        for luck in range(1, sh.LUCKS + 1):
+            picture.update(rate, 10, luck)
+            ends = ax.lines[-1].get_ydata()
+            assert ax.get_ylim()[0] < np.nanmin(ends) and np.nanmax(ends) < ax.get_ylim()[1]
 
 
 def test_records_of_two_years_tell_nothing():

@@ -142,7 +142,7 @@ def chart_picture(house):
     plans = {(s, w): design(Baseline(0.0, s / 100.0, BASELINE_DAYS), 1.0 / count, w) for s in SCATTERS for w in WAITS.values()}
     figure, (ax, below) = new_figure(2, 1, hspace=0.12, sharex=True, top=0.97)
     ax.set(xlim=(-BASELINE_DAYS, CHART_DAYS), ylim=(-60, 30))
-    ax.set_ylabel("ratio (%)")
+    ax.set_ylabel("off by (%)")
     zero_based(below, 2.0, "sum")
     below.set_xlabel("days after the baseline")
     for panel in (ax, below):
@@ -279,7 +279,7 @@ def ageing_picture(house):
     """Return the picture of patience: true change a year, scatter of a day, luck -> what each year may tell."""
     units = _unit_intervals()
     figure, ax = new_figure()
-    ax.set(xlim=(0.3, YEARS[-1] + 0.7), xlabel="full years of records", ylim=(-5, 4))
+    ax.set(xlim=(0.3, YEARS[-1] + 0.7), xlabel="full years of records", ylim=(-6, 4))
     ax.set_xticks(YEARS)
     ax.set_ylabel("change (% a year)")
     ax.axhline(0.0, color=INK, linewidth=1.2)
@@ -295,8 +295,8 @@ def ageing_picture(house):
         truth.set_ydata([rate, rate])
         sure = [years for years, (low, high) in limits.items() if high < 0 or low > 0]
         told = f"The first interval without zero comes in year {sure[0]}" if sure else "Even after ten years the interval holds zero"
-        low, high = limits[5]
-        return f"True change {_signed(rate)} % a year, days scatter by {scatter} %: after 5 years the interval is {_signed(low)} to {_signed(high)} % a year. {told}."
+        bars = ", ".join(f"{_signed(limits[years][0])} to {_signed(limits[years][1])} % after {years}" for years in (3, 5, 10))
+        return f"True change {_signed(rate)} % a year, days scatter by {scatter} %: the interval is {bars} years. {told}."
 
     return Picture(figure, [truth, spans], update)
 

@@ -44,7 +44,8 @@ def predict_days():
 def predict_shape():
     """Ask what the loss of one dead module looks like within a day."""
     return check.predict(
-        "A module with its own converter is dead. All hours of a clear day are compared with what is expected. What do you see?",
+        "All modules face the same way, each with its own converter; one is dead. Each hour of a clear day is compared with what is "
+        "expected. What do you see?",
         {
             "a gap at noon": "At noon the loss in kW is greatest, but so is everything else. Think of shares.",
             "the same share missing in every hour": "One of n modules is missing in each hour alike.",
