@@ -404,6 +404,9 @@ def test_checks_are_well_formed_for_many_learners():
     [
         (checks.check_register, lambda m: m.after - m.before, "only counts up"),
         (checks.check_register, lambda m: m.delivered - 1, "one more kWh"),
+        (checks.check_register, lambda m: m.delivered + 1, "One too many"),
+        (checks.check_bill, lambda m: float(checks.bill_of(m)["bill"]) - 0.01, "half a cent up"),
+        (checks.check_bill, lambda m: float(checks.bill_of(m)["bill"]) + 0.01, "half a cent up"),
         (checks.check_use, lambda m: m.delivered, "straight from the array"),
         (checks.check_use, lambda m: m.delivered - m.received, "net energy"),
         (checks.check_use, lambda m: m.delivered + m.made, "left the house"),
@@ -437,6 +440,7 @@ def test_reset_check_follows_the_house(house):
     table = best_reset(rules.surplus_of(house))
     for month in MONTHS:
         result = checks.check_reset(month.lower(), house)
+        assert checks.check_reset(checks.WHOLE_MONTHS[MONTHS.index(month)], house) == result
         assert result.right is bool(table.loc[month, "best"])
     assert checks.check_reset(None, house).right is None and checks.check_reset("Mai", house).right is None
 

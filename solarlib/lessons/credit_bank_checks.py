@@ -16,6 +16,7 @@ from solarlib.reset import best_reset, lost_by_reset_month
 from solarlib.tariff import tariff_from_table
 
 DIGITS = 5
+WHOLE_MONTHS = "January February March April May June July August September October November December".split()
 
 
 def numbers(word):
@@ -59,6 +60,7 @@ def check_register(answer, mine):
         mine.after - mine.before: "A register only counts up. It has passed 99999 and begun again at 0: add 100000.",
         mine.before - mine.after: "Later reading less earlier reading. It has passed 99999: add 100000 to the later one.",
         expected - 1: "From 99999 to 00000 is one more kWh.",
+        expected + 1: "One too many: from 99999 to 00000 is one kWh. Add 100000 to the later reading and subtract.",
         mine.received: "This is the received register.",
     }, 0.5))
 
@@ -149,14 +151,15 @@ def check_bill(answer, mine):
     """Check 4: the bill to the cent. [$]"""
     row = bill_of(mine)
     basic, energy, public = (row[f"line {charge.line}"] for charge in example_tariff().charges)
-    at_once = round(11.75 + 0.1183 * row["billed_kwh"] + 0.0247 * mine.shortage, 2)
+    one_cent = "One cent off: round each line to cents first, half a cent up, then add."
     return check.number(answer, expected=row["bill"], unit="$", tolerance=0.004, mistakes=_near(row["bill"], {
         energy + public: "The basic charge is missing.",
         basic + energy: "The line on delivered energy is missing.",
         bill_of(mine, 0)["bill"]: "The bank has not paid yet: take its kWh off before the energy line.",
         round(basic + energy + 0.0247 * row["billed_kwh"], 2): "The last line counts all delivered kWh, whatever was sent back.",
         round(basic + energy + 0.0247 * (mine.shortage - mine.sent), 2): "The last line counts all delivered kWh, not the net ones.",
-        at_once: "One cent off: round each line to cents first, then add.",
+        row["bill"] + 0.01: one_cent,
+        row["bill"] - 0.01: one_cent,
     }, 0.004))
 
 
@@ -193,7 +196,7 @@ def check_loss(answer, mine):
 
 
 def check_reset(answer, house):
-    """Check 6: a month after whose bill the bank of this house loses least."""
+    """Check 6: a month after whose bill the bank of this house loses least; its short or its full English name."""
     table = best_reset(surplus_of(house))
     best = list(table.index[table["best"]])
     replies = {
@@ -202,8 +205,9 @@ def check_reset(answer, house):
         "Which bill is the last one before the months of surplus?"
         for month in MONTHS
     }
-    said = next((month for month in best if str(answer).strip().lower() == month.lower()), best[0])
-    return check.choose(answer, said, replies)
+    written = str(answer).strip().lower()
+    short = next((month for month, full in zip(MONTHS, WHOLE_MONTHS) if written in (month.lower(), full.lower())), None)
+    return check.choose(short or answer, short if short in best else best[0], replies)
 
 
 # ---------------------------------------------------------------- a reader's own bill
