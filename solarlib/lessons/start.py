@@ -69,13 +69,12 @@ def year_picture(house):
     months = np.arange(1, 13)
     figure, ax = new_figure()
     months_axis(ax)
-    zero_based(ax, 1.12 * 1.4 * max(energy["generation_w"].max(), energy["load_w"].max()), "energy (kWh a month)")
+    top = 1.14 * 1.4 * max(energy["generation_w"].max(), energy["load_w"].max())
+    zero_based(ax, top, "energy (kWh a month)")
     made = bars(ax, "pv", months - 0.2, 0 * months, width=0.38)
     used = bars(ax, "load", months + 0.2, 0 * months, width=0.38, color="#FFFFFF", edgecolor="#1A1A1A", linewidth=2.5)
-    names = [
-        direct_label(ax, 6.3, 0, "made", "pv", ha="center", va="bottom"),
-        direct_label(ax, 1.4, 0, "used", "load", ha="center", va="bottom"),
-    ]
+    direct_label(ax, 0.6, 0.94 * top, "left: made", "pv", va="center")  # above the tallest bar that the controls allow
+    direct_label(ax, 3.2, 0.94 * top, "right: used", "load", va="center")
 
     def update(size, use):
         values = [energy["generation_w"].to_numpy() * size / 100.0, energy["load_w"].to_numpy() * use / 100.0]
@@ -83,18 +82,13 @@ def year_picture(house):
             for bar, height in zip(container, heights):
                 bar.set_height(height)
         surplus = values[0] - values[1]
-        high, low = int(surplus.argmax()), int(surplus.argmin())  # each name over a month in which its own bar leads
-        tall = np.maximum(*values) * 1.02
-        names[0].set_position((max(high + 0.8, 1.0), tall[max(high - 1, 0):high + 1].max()))
-        names[0].set_visible(bool(size))
-        names[1].set_position((min(low + 1.2, 12.1), tall[low:low + 2].max()))
         more = int((surplus > 0).sum())
         return (
             f"In the year the array makes {values[0].sum():,.0f} kWh and the house uses {values[1].sum():,.0f} kWh. "
-            f"It makes more than the house uses in {more} of 12 months; it makes most in {MONTHS[values[0].argmax()]}."
+            f"It makes more than the house uses in {more} of 12 months; the house uses most in {MONTHS[values[1].argmax()]}."
         )
 
-    return Picture(figure, [made, used, *names], update)
+    return Picture(figure, [made, used], update)
 
 
 def _monthly(house):
