@@ -162,9 +162,9 @@ def month_picture(house):
         total.set_position((np.clip(at + 1, 1.5, 11.5), whole + 0.015 * top))
         total.set_text(f"sum {whole:,}")
         return (
-            f"{month}, array {size} %: the readings add up to {whole:,} kWh. The meter counts {came:,} delivered and "
-            f"{went:,} received. So the sum is {whole - came:,} above the import and {whole - net:,} "
-            f"above the net of {net:,}. Used: {table['use'].iloc[at]:,.0f} kWh."
+            f"{month}, array {size} %: the readings add up to {whole:,} kWh. The meter counts {came:,} kWh delivered "
+            f"and {went:,} kWh received. So the sum is {whole - came:,} kWh above the import and {whole - net:,} kWh "
+            f"above the net of {f'{net:,}'.replace('-', '−')} kWh. Used: {table['use'].iloc[at]:,.0f} kWh."
         )
 
     return Picture(figure, [low, high, use, bracket, total], update)
