@@ -177,6 +177,19 @@ def test_each_missing_file_is_told_and_nothing_fails(files, house, left):
     assert words[left] in gaps
 
 
+@pytest.mark.parametrize("left, word", ((0, "generation"), (2, "unsigned")))
+def test_a_direction_found_before_is_not_told_without_its_files(files, house, decoded, left, word):
+    section = tell.make(house, [file for place, file in enumerate(files) if place != left], decoded=decoded).sections[2]
+    assert not section.lines and f"regular readings of {word}" in section.missing[0]
+
+
+def test_a_direction_of_other_days_is_refused(files, house, decoded):
+    found, record = decoded
+    other = record.set_axis(record.index - pd.Timedelta(days=60))
+    section = tell.make(house, files, decoded=(found, other)).sections[2]
+    assert section.missing == ("decoded: found a direction of other days than those of sensor-week.csv, allowed is one found from these files",)
+
+
 def test_periods_that_a_gap_cuts_off_and_generation_that_is_not_covered_are_told(files, house):
     array, meter, *_ = files
     section = tell.periods("Billing periods", [array, meter], house, None, None)

@@ -7,7 +7,7 @@ import pandas as pd
 
 from solarlib.balance import house_use
 from solarlib.house_health import ageing, beside_neighbours, performance, shapes, yields
-from solarlib.house_readings import FLOWS, LEFT_OUT, directions, left_out, periods_of, register_days, silent
+from solarlib.house_readings import FLOWS, LEFT_OUT, directions, left_out, periods_of, register_days, silent, with_column
 from solarlib.house_records import bills_of, compare_bills, days_of, period_record
 from solarlib.lessons.own_house import bill_picture, direction_picture, fault_picture, neighbour_picture, yield_picture
 from solarlib.lessons.report import Section, page, section_or_reason
@@ -137,7 +137,12 @@ def fault_days(file, findings):
 
 def flows(title, files, decoded, say):
     """Tell which way the power of a reading without direction flowed."""
+    sensor, _ = with_column(files, "unsigned_w")
+    with_column(files, "generation_w", "generation_kwh")  # a direction found before, from files that are left out now, is not told
     found, record = decoded or directions(files, lambda words, share=None: say(words))  # the bar is the report's
+    times = sensor.table.index
+    if record.index[0] < times[0] or record.index[-1] > times[-1]:
+        raise InputError(f"decoded: found a direction of other days than those of {sensor.name}, allowed is one found from these files")
     days = found.days.drop(columns="date", errors="ignore")
     table = days.round(1).assign(seen=days["seen"].map("{:.0%}".format))
     table.insert(0, "day", [str(day)[:10] for day in days.index])
