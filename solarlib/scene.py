@@ -94,7 +94,7 @@ def _silent_by_day(record, power, dark):
     return silent & (lasts_s[stretch] > 3600)
 
 
-def chain_of(scene, keep=None):
+def chain_of(scene, keep=None, level_factor=1.0):
     """Return (places, weights) of the chain over the samples whose direction is in doubt, or over some of them.
 
     Nights are left out but for their first and last sample, which hold the ends.
@@ -104,6 +104,8 @@ def chain_of(scene, keep=None):
     scene : Scene
     keep : ndarray of bool, shape (n,), optional
         The samples to look at.
+    level_factor : float
+        Times as long as usual that a load level counts as one fact.
     """
     dark = scene.dark
     inner = dark.copy()
@@ -132,7 +134,7 @@ def chain_of(scene, keep=None):
         record.window_s,
         dark[at],
         scene.unknown[at],
-        evidence.level_holds(scene.tested, record.window_s),
+        level_factor * evidence.level_holds(scene.tested, record.window_s),
     )
     # The first sample has none before it: both rows alike.
     w[0, 1, 0], w[1, 0, 0] = w[1, 1, 0], w[0, 0, 0]
@@ -140,7 +142,7 @@ def chain_of(scene, keep=None):
 
 
 def two_views(scene):
-    """Return the probability of state 1 in every sample, and the chain to draw courses of events from.
+    """Return the probability of state 1 in every sample, and the chain over all samples in doubt.
 
     The first view is the chain over all samples. The second sees fewer (one a minute, one in two minutes, or, where
     PV windows hide the sun's moves from sample to sample, one in eight) beside all with the test load on, so that a
@@ -150,7 +152,7 @@ def two_views(scene):
     Returns
     -------
     tuple
-        ndarray, shape (n,); and (places, weights) as of `chain_of`.
+        ndarray, shape (n,); and (places, weights) of the first view's chain, as of `chain_of`.
     """
     at, w = chain_of(scene)
     p_state = np.zeros(scene.dark.size)
@@ -163,24 +165,22 @@ def two_views(scene):
         return p_state, (at, w)
     fast, coarse = interval_s <= FAST_S, scene.record.window_s > evidence.COARSE_S
     spacing_s = 60.0 if fast else COARSE_SPACING_S if coarse else 2 * interval_s
-    second, thinned = _second_view(scene, max(2, round(spacing_s / interval_s)))
+    second = _second_view(scene, max(2, round(spacing_s / interval_s)))
     weight, second_weight = (0.6, 0.3) if fast else (0.6, 0.2) if coarse else (0.55, 0.2)
     p_state[at] = probability(weight * log_odds + second_weight * second[at])
-    return p_state, (thinned if fast else (at, w))
+    return p_state, (at, w)
 
 
 def _second_view(scene, stride):
     total, count = np.zeros(scene.dark.size), np.zeros(scene.dark.size)
     number = np.round(scene.record.time_s / scene.record.interval_s).astype(np.int64)
     testing = scene.record.test_share > 0
-    first = None
     for phase in range(stride):
         at, w = chain_of(scene, testing | (number % stride == phase))
         if at.size:
             total[at] += np.log(chain.odds(w))
             count[at] += 1
-            first = first or (at, w)
-    return total / np.maximum(count, 1), first
+    return total / np.maximum(count, 1)
 
 
 def probability(log_odds):

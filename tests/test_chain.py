@@ -82,6 +82,17 @@ def test_draws_follow_the_joint_probability():
         assert abs((paths[:, t - 1] & paths[:, t]).mean() - both) < 4 * 0.5 / np.sqrt(4000)
 
 
+@pytest.mark.parametrize("power", [0.4, 0.75, 1.0, 2.2])
+def test_the_power_that_made_the_doubt_is_found(power):
+    w = chain.floored(random_chain(400, 10))
+    stake = np.random.default_rng(11).random(400)
+    found = chain.power_of_equal_doubt(w, stake, chain.smooth(w**power))
+    assert found == pytest.approx(power, rel=0.02)
+    sure, torn = np.full(400, 1e-9), np.full(400, 0.5)
+    assert chain.power_of_equal_doubt(w, stake, sure) == pytest.approx(3, rel=0.02)
+    assert chain.power_of_equal_doubt(w, stake, torn) == pytest.approx(0.3, rel=0.02)
+
+
 def test_against_hmmlearn_on_random_stationary_chains():
     hmm = pytest.importorskip("hmmlearn.hmm", reason="hmmlearn is not part of the environment; install it to compare")
     rng = np.random.default_rng(9)

@@ -1,11 +1,14 @@
 """The decoder of a whole record: a made house whose truth is known, repairs, invariances, honest answers."""
 
+import itertools
+
 import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_records import LOAD_W, made_house, sign_right
+from scipy.stats import binom
 
 from solarlib import calibration
 from solarlib.decoder import decode
@@ -243,6 +246,33 @@ def test_shifted_timetable_keeps_its_time_on(house):
 def plain(reading, pv, n=600, start="2026-06-01 08:00"):
     index = pd.date_range(start, periods=n, freq="1min", tz="UTC")
     return pd.DataFrame({"reading_w": np.broadcast_to(float(reading), n), "pv_w": np.broadcast_to(float(pv), n)}, index)
+
+
+def test_nine_days_in_ten_lie_inside_their_interval():
+    """Pooled over six kinds of record, ten short ones each; the bounds hold 999 of 1000 binomial counts."""
+    inside = {"import": [], "export": []}
+    for minutes, test_every in itertools.product((1, 5, 15), (10, 0)):
+        for seed in range(100, 110):
+            readings, truth = made_house(days=3, seed=seed, test_every=test_every)
+            power = readings["pv_w"].groupby(readings.index.floor(f"{minutes}min")).transform("mean")
+            found = decode(readings.assign(pv_w=power), LOAD_W, pv_window_s=60 * minutes)
+            flows = {"import": truth["import_w"], "export": truth["import_w"] - truth["net_w"]}
+            for flow, flow_w in flows.items():
+                days = (flow_w / 60_000).groupby(truth.index.date).sum().to_numpy()
+                low, high = (found.days[f"{flow}_{end}_kwh"].to_numpy() for end in ("low", "high"))
+                inside[flow].extend((low <= days) & (days <= high))
+    for hits in inside.values():
+        fewest, most = binom.interval(0.999, len(hits), 0.9)
+        assert len(hits) == 180 and fewest <= sum(hits) <= most
+
+
+def test_few_draws_do_not_make_the_intervals_narrow(house):
+    def width_kwh(draws, seed):
+        days = decode(house[0], LOAD_W, draws=draws, rng=np.random.default_rng(seed)).days
+        return (days["import_high_kwh"] - days["import_low_kwh"]).mean()
+
+    # The ends are the outermost of 19 draws: expected a tenth wider than those of many, never narrower.
+    assert np.mean([width_kwh(19, seed) for seed in range(6)]) > width_kwh(1000, 9)
 
 
 def test_all_zero_by_day_is_undecided():
