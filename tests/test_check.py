@@ -127,3 +127,9 @@ def test_numbers_of_a_learners_own():
     assert all(0.1 <= draw.share <= 0.9 for draw in draws)
     with pytest.raises(InputError, match="numbers_for, tilt"):
         check.numbers_for("a", tilt=(10, 40, 0))
+
+
+def test_a_count_that_is_off_by_one_is_counted_again():
+    assert "count once more" in check.number(6, 5.0, "rows", 0.5).message and "digits" not in check.number(6, 5.0, "rows", 0.5).message
+    assert "count once more" in check.number(40, 5.0, "days", 0.5).message
+    assert "keep more digits" in check.number(5.2, 5.0, "kWh", 0.1).message and "its unit" in check.number(40, 5.0, "kWh", 0.1).message

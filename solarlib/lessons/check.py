@@ -127,9 +127,12 @@ def number(answer, expected, unit, tolerance, mistakes=None):
         for factor, hint in SLIPS:
             if abs(found - factor * expected) <= abs(factor) * tolerance:
                 return Result(False, f"{said}: {hint}")
+    counted = tolerance == 0.5 and float(expected).is_integer()  # a whole number: nothing was rounded on the way
     if abs(found - expected) <= 3 * tolerance:
-        return Result(False, f"{said} is close, but not within {tolerance:g} {unit}: keep more digits on the way.")
-    return Result(False, f"{said} is too {'high' if found > expected else 'low'}. Go back one step and check its unit.")
+        advice = "it is one too many or too few: count once more" if counted else "keep more digits on the way"
+        return Result(False, f"{said} is close, but not within {tolerance:g} {unit}: {advice}.".replace(" :", ":"))
+    step = "count once more" if counted else "check its unit"
+    return Result(False, f"{said} is too {'high' if found > expected else 'low'}. Go back one step and {step}.")
 
 
 def choose(answer, right, feedback):

@@ -119,6 +119,9 @@ def measure_kernel():
 def main(numbers):
     """Measure the lessons with these numbers, or all."""
     chosen = [path for path in NOTEBOOKS if not numbers or path.stem[:2] in numbers]
+    unknown = set(numbers) - {path.stem[:2] for path in NOTEBOOKS}
+    if unknown:
+        sys.exit(f"lessons: found {', '.join(sorted(unknown))}, allowed are two digits, such as 04")
     missed = measure_kernel() + sum(measure(path) for path in chosen)
     print(f"{missed} bars missed")
     return 1 if missed else 0
