@@ -154,8 +154,8 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
         timed = _with_time(filter(None, cells[: header - 1]), is_time)
     if not timed:
         raise InputError(
-            f"{path.name}: found no row with a date or time after line {header} (cells split at {delimiter!r}), allowed"
-            " is a table with a time in each row"
+            f"{path.name}: found no row with a date or time{f' after line {header}' if header else ''} (cells split at {delimiter!r}),"
+            " allowed is a table with a time in each row, such as 2026-03-31 14:30, 31.03.2026 14:30 or 3/31/2026 2:30 PM"
         )
     width = Counter(map(len, timed)).most_common(1)[0][0]
     first = next(place for place, row in enumerate(cells) if row is timed[0])

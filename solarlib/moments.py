@@ -23,8 +23,9 @@ _CLOCK = (
     r"(?:(?:T|,? +)(?P<h>\d{1,2})[:.h](?P<mi>\d\d)(?:[:.](?P<s>\d\d)(?:[.,](?P<f>\d{1,9}))?)?"
     r" *(?P<ap>[ap]\.?m\.?)?)? *(?P<z>z|utc|gmt|[+-]\d\d:?(?:\d\d)?)?"
 )
+_WEEKDAY = r"(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6}\.?,? +)?"  # passed over
 _PATTERNS = tuple(
-    re.compile(date + _CLOCK, re.IGNORECASE | re.ASCII)
+    re.compile(_WEEKDAY + date + _CLOCK, re.IGNORECASE | re.ASCII)
     for date in (
         r"(?P<a>\d{1,4})(?P<sep>[-/. ])(?P<b>\d{1,2}|[a-z]{3,9})\.?(?P=sep)(?P<c>\d{1,4})",
         r"(?P<b>[a-z]{3,9}) (?P<a>\d{1,2}),? (?P<c>\d{4})",

@@ -739,3 +739,13 @@ def test_numbers_are_read_to_the_last_digit(tmp_path):
     lines = ["Time;Energy"] + [f"{time:%Y-%m-%d %H:%M};{text}" for time, text in zip(index, texts)]
     got = read(written(tmp_path, lines), Mapping(**{**vars(PLAIN), "decimal": "."}))
     assert got.table["delivered_kwh"].tolist() == [float(text) for text in texts]
+
+
+def test_a_weekday_before_the_date_is_passed_over_and_a_file_without_times_names_the_forms(tmp_path):
+    path = tmp_path / "days.csv"
+    mapping = f'zone = "{ZONE}"\n[[column]]\nname = "kWh"\nquantity = "generation"\nunit = "kWh"\nkind = "interval"\n'
+    path.write_text('time,kWh\n"Thursday, January 1, 2026",3\n"Fri, Jan 2 2026 14:00",4\n', encoding="utf-8")
+    assert list(read(path, mapping).table.index) == [pd.Timestamp("2026-01-01", tz=ZONE), pd.Timestamp("2026-01-02 14:00", tz=ZONE)]
+    path.write_text("time,kWh\nyesterday,3\ntoday,4\n", encoding="utf-8")
+    with pytest.raises(InputError, match="such as 2026-03-31 14:30, 31.03.2026 14:30 or 3/31/2026 2:30 PM"):
+        read(path, mapping)
