@@ -89,7 +89,7 @@ def yields(house, periods=None, days=None):
     ----------
     house : House
     periods : DataFrame, optional
-        ``period_start``, ``period_end``, ``generation_kwh`` (NaN: passed over), as from `house_readings.periods_of`.
+        ``period_start``, ``period_end``, ``generation_kwh`` (NaN: passed over), as from `house_periods.periods_of`.
     days : DataFrame, optional
         As from `records.daily`: without such periods, the complete days of each month.
 

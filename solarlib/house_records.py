@@ -88,7 +88,7 @@ def period_record(periods, house, days=None, comparison=None, tariff=None):
     Parameters
     ----------
     periods : DataFrame
-        As from `house_readings.periods_of`.
+        As from `house_periods.periods_of`.
     house : House
     days : DataFrame, optional
         The record by day, as from `days_of`: counts the complete days.

@@ -35,7 +35,7 @@ FLOORS = (
     },
     {"array": ("parts", "array"), "diodes": ("diodes",), "obstacles": ("obstacles",)},
     {"house": ("shaded_power", "shade", "rows", "shade_trials", "lifetime_bills", "house_file", "house", "house_bills",
-               "house_readings", "house_health", "house_records")},
+               "house_readings", "house_periods", "house_health", "house_records")},
 )
 PLACES = {module: (floor, room, order) for floor, rooms in enumerate(FLOORS) for room, modules in rooms.items()
           for order, module in enumerate(modules)}

@@ -8,9 +8,8 @@ import pytest
 
 from solarlib.decoder import decode
 from solarlib.house import read_house
-from solarlib.house_readings import (
-    EXAMPLES, bring, directions, has_column, left_out, periods_of, record, register_days, sun_height,
-)
+from solarlib.house_periods import periods_of, register_days
+from solarlib.house_readings import EXAMPLES, bring, directions, has_column, left_out, record, sun_height
 from solarlib.quantities import InputError
 from solarlib.sun import position
 

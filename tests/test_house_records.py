@@ -7,7 +7,8 @@ from solarlib import house_health, records
 from solarlib.bank import ledger
 from solarlib.house import read_house
 from solarlib.house_bills import ratings
-from solarlib.house_readings import EXAMPLES, bring, periods_of
+from solarlib.house_periods import periods_of
+from solarlib.house_readings import EXAMPLES, bring
 from solarlib.house_records import bills_of, compare_bills, days_of, period_record, sent_bills
 from solarlib.quantities import InputError
 

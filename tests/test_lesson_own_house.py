@@ -5,14 +5,16 @@ from dataclasses import replace
 from html import escape
 from html.parser import HTMLParser
 
+import nbformat
 import numpy as np
 import pandas as pd
 import pytest
 
 from lesson_panels import columns
-from solarlib import house_health, house_records, records
+from solarlib import house_health, house_periods, house_readings, house_records, records
 from solarlib.house import read_house
-from solarlib.house_readings import EXAMPLES, bring, directions, periods_of, register_days
+from solarlib.house_periods import periods_of, register_days
+from solarlib.house_readings import EXAMPLES, bring, directions
 from solarlib.lessons import own_house as draw
 from solarlib.lessons import own_house_checks as ask
 from solarlib.lessons import own_house_report as tell
@@ -271,3 +273,21 @@ def test_checks_judge(files, house):
     assert ask.check_gap("light").right is True and ask.check_gap("a bill").right is False
     for question in (ask.predict_date(), ask.predict_worst(), ask.predict_meter(), ask.predict_health()):
         assert len(question.options) == 3
+
+
+def test_the_lines_for_the_own_house_run(house, tmp_path, monkeypatch, capsys):
+    """The lines that the lesson prints for a reader's own files, run on copies of the example files."""
+    notebook = nbformat.read(EXAMPLES.parents[1] / "notebooks" / "09-own-house.ipynb", as_version=4)
+    lines = next(cell.source for cell in notebook.cells if "our-days.csv" in cell.source).split("```")[1]
+    for name, shipped in (("array", "generation-quarter-hours"), ("meter", "meter-registers")):
+        for ending in (".csv", ".toml"):
+            (tmp_path / f"{name}{ending}").write_bytes((EXAMPLES / f"{shipped}{ending}").read_bytes())
+    monkeypatch.chdir(tmp_path)
+    known = {"house": house, "own_house_report": tell, "house_periods": house_periods, "house_readings": house_readings,
+             "house_records": house_records, "records": records}
+    for _ in range(2):
+        exec(lines.strip(), dict(known))
+    said = capsys.readouterr().out
+    assert "35 rows added, 0 there already." in said and "0 rows added, 35 there already." in said
+    assert "our-report.html" in said and len(records.load("our-periods.csv")) >= 1
+    assert "bills: found 2026-04-01" in (tmp_path / "our-report.html").read_text(encoding="utf-8-sig")  # another year's bill

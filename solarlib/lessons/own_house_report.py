@@ -7,7 +7,8 @@ import pandas as pd
 
 from solarlib.balance import house_use
 from solarlib.house_health import ageing, beside_neighbours, performance, shapes, yields
-from solarlib.house_readings import FLOWS, LEFT_OUT, directions, left_out, periods_of, register_days, silent, with_column
+from solarlib.house_periods import FLOWS, periods_of, register_days
+from solarlib.house_readings import LEFT_OUT, directions, left_out, silent, with_column
 from solarlib.house_records import bills_of, compare_bills, days_of, period_record
 from solarlib.lessons.own_house import bill_picture, direction_picture, fault_picture, neighbour_picture, yield_picture
 from solarlib.lessons.report import Section, page, section_or_reason
