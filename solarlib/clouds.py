@@ -18,6 +18,7 @@ _SKY_REACH = 1.5  # the wandering flattens out at this many spreads: clouds can 
 _SKY_WITH_BEAM = -0.3  # correlation of the two processes: the sky is a little brighter while a cloud hides the sun
 _HIGH_ENOUGH = 20.0  # cloudless beam on the flat from which an hour's ratios mean something [W/m2]
 _MOST_BEAM = 1.4  # an hour's beam over the cloudless one: more means that file and sun disagree (sunrise, hills)
+_DUSK_MIN = 12  # minutes beyond sunrise and sunset that may have light: the sun some 3 degrees down (`built here`)
 _MOST_SKY = 4.0  # the same for sky light: more is twilight or, by day, thin bright cloud
 
 
@@ -40,7 +41,8 @@ def minutes(hourly, clear_sky_minutes, rng):
         the input's to rounding. So is dhi's, except where the file's beam cannot come from the sun's position (low
         sun) or its dhi exceeds ghi: 0.4 % of a year's dhi or less in the three files that pvlib ships. dni follows
         from both; its yearly sum comes out 0.8 to 1.7 % below those files', nearly all of it at low sun.
-        Hours of zero ghi stay zero; twilight hours, which the model does not know, stay even.
+        Hours of zero ghi stay zero. Twilight hours, which the model does not know, are even while the sun is up and 12
+        minutes beyond.
 
     Raises
     ------
@@ -179,7 +181,8 @@ def _sky_light(sky, sky_index, clear_sky, calm, usable, wander):
     trend = np.maximum(_between(sky_index, usable), 0.1).reshape(clear_sky.shape)
     shape = clear_sky * trend * np.exp(spread * _SKY_REACH * np.tanh(wander / _SKY_REACH))
     known = (sky_index > 0.0) & (usable | (sky_index < _MOST_SKY))
-    shape[~known] = 1.0
+    dusk = maximum_filter1d((clear_sky > 0.0).ravel().astype(float), 2 * _DUSK_MIN + 1).reshape(clear_sky.shape)
+    shape[~known] = np.where(dusk.any(axis=1, keepdims=True), dusk, 1.0)[~known]
     return shape * (60.0 * sky / shape.sum(axis=1))[:, None]
 
 

@@ -215,3 +215,14 @@ def test_no_horizon_changes_nothing_and_a_pit_leaves_hardly_any_light(weather):
     pit = sun.behind_horizon(weather, solar, ((0, 88),))
     assert (pit["dni"] == 0).all() and (pit >= 0).drop(columns="temp_air").all().all()
     assert pit["dhi"].sum() < 0.002 * weather["dhi"].sum()
+
+
+def test_made_minutes_hold_no_light_long_after_sunset():
+    """Hours of twilight keep their mean, but within the hour the light ends when the sun is some three degrees down."""
+    place = GREENSBORO
+    hours = read_weather("723170TYA.CSV", place)
+    made = sun.minute_weather(hours, place, np.random.default_rng(3))
+    down = sun.position(made.index, place)["elevation"]
+    lit_hours = np.repeat(sun.clear_sky(made.index, place)["ghi"].to_numpy().reshape(-1, 60).max(axis=1) > 0, 60)
+    assert (made["ghi"][(down < -3.5) & lit_hours] == 0).all()
+    assert np.allclose(made["ghi"].to_numpy().reshape(-1, 60).mean(axis=1), hours["ghi"])
