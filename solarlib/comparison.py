@@ -28,6 +28,7 @@ RECENT_DAYS = 14
 SEASON_SWING = np.log(0.97 / 0.61)
 MEDIAN_ERROR = 1.2533  # standard error of a median beside that of a mean, normal days
 LARGEST_SUM = 60.0  # threshold that the theory of run lengths goes up to
+OFTENER_DAYS = (365, 200)  # between false alarms, where the wanted number needs too high a threshold
 
 
 @dataclass(frozen=True)
@@ -102,7 +103,7 @@ class Comparison:
 
 
 def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=None, snow=None, module_count, strings=1,
-            baseline_days=60, false_alarm_days=365):
+            baseline_days=60, false_alarm_days=500):
     """Return whether a house is still as it was beside its neighbours.
 
     Parameters
@@ -120,7 +121,8 @@ def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=
     baseline_days : int
         First usable days, taken as usual; fewer where the record is short, never more than two thirds of it.
     false_alarm_days : float
-        Wanted compared days between false alarms, as a mean rate over many houses.
+        Wanted compared days between false alarms, as a mean rate over many houses: 500 are a little less than one a
+        year. Where the days are too alike for that, a chart that errs more often is taken, and says so.
 
     Returns
     -------
@@ -140,7 +142,7 @@ def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=
     log_ratio = peers.log_ratio(house, others).where(reason == "")
     usual = baseline(log_ratio.loc[:ends])
     loss = float(np.clip(1.0 / module_count, LEAST_LOSS, MOST_LOSS))
-    plan, widening = _plan(usual, loss, false_alarm_days)
+    plan, widening, false_alarm_days = _plan(usual, loss, false_alarm_days)
     told = chart(log_ratio[log_ratio.index > ends], usual, plan)
     days = pd.DataFrame({"ratio_percent": 100.0 * np.exp(log_ratio - usual.centre), "reason": reason,
                          "z": standardised(log_ratio, usual)}).join(told.drop(columns="z"))
@@ -181,16 +183,17 @@ def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=
 
 
 def _plan(usual, loss, false_alarm_days):
-    """Return the chart's design and by how much it is widened for days that resemble the day before."""
-    try:
-        plan = design(usual, loss, false_alarm_days)
-        widening = plan.k / design(usual, loss, false_alarm_days, repair=False).k
-    except InputError:  # no threshold is high enough
-        plan, widening = None, np.inf
-    if plan is None or plan.h / widening > LARGEST_SUM:
-        raise InputError(f"baseline: found {usual.days} days too alike from one to the next (correlation {usual.lag_one:.2f}) to tell chance, "
-                         "allowed are more baseline days, models of all roofs, or neighbours like the house")
-    return plan, widening
+    """Return the chart's design, by how much it is widened for days that resemble the day before, and its false alarms."""
+    for days in (false_alarm_days, *(fewer for fewer in OFTENER_DAYS if fewer < false_alarm_days)):
+        try:
+            plan = design(usual, loss, days)
+            widening = plan.k / design(usual, loss, days, repair=False).k
+        except InputError:  # no threshold is high enough
+            continue
+        if plan.h / widening <= LARGEST_SUM:
+            return plan, widening, days
+    raise InputError(f"baseline: found {usual.days} days too alike from one to the next (correlation {usual.lag_one:.2f}) to tell chance, "
+                     "allowed are more baseline days, models of all roofs, or neighbours like the house")
 
 
 def _last_message(told, threshold):
