@@ -102,6 +102,8 @@ def test_pv_clock_is_found_and_repaired(late_s):
     signs = truth.groupby(minute).mean()
     repaired, as_is = decode(table, LOAD_W), decode(table, LOAD_W, calibrate=False)
     assert repaired.account["pv_clock_late_s"] == pytest.approx(late_s, abs=10)
+    error_s = repaired.account["pv_clock_error_s"]
+    assert abs(repaired.account["pv_clock_late_s"] - late_s) <= 2 * error_s and error_s < 10
     straight = decode(means, LOAD_W)
     assert sign_right(repaired, signs) > sign_right(straight, signs) - 0.006
     if abs(late_s) == 60:
