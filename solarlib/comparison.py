@@ -26,7 +26,6 @@ BEGIN_SLACK_DAYS = 7  # the sum may have left 0 a little after the change
 RECENT_DAYS = 14
 # The ratio of a roof 30 degrees west to one 30 degrees south went from 0.61 to 0.97 over a modelled year (`built here`).
 SEASON_SWING = np.log(0.97 / 0.61)
-MEDIAN_ERROR = 1.2533  # standard error of a median beside that of a mean, normal days
 LARGEST_SUM = 60.0  # threshold that the theory of run lengths goes up to
 OFTENER_DAYS = (365, 200)  # between false alarms, where the wanted number needs too high a threshold
 
@@ -150,7 +149,7 @@ def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=
     days["stage"] = days["stage"].fillna("baseline")
 
     def error(before, after):
-        return float(MEDIAN_ERROR * usual.scatter * widening * np.sqrt(1 / before + 1 / after))
+        return float(signatures.MEDIAN_ERROR * usual.scatter * widening * np.sqrt(1 / before + 1 / after))
 
     last = log_ratio[log_ratio.index > ends].dropna().iloc[-RECENT_DAYS:]
     recent = signatures.Step(last.index[0], float(last.median() - usual.centre), error(usual.days, len(last)))

@@ -83,6 +83,14 @@ def missing(index, step):
     })
 
 
+def even_index(index, step):
+    """Return every label from the first to the last, a step apart; steps of a day follow the local clock."""
+    labels, by_clock = even_labels(index, step)
+    if by_clock:
+        return first_moments(np.arange(labels[0], labels[-1] + step.value, step.value), index.tz)
+    return pd.date_range(index[0], index[-1], freq=step, unit="ns")
+
+
 def regular(readings):
     """Return the table on an even index, NaN where nothing was read, and how many rows stand off it.
 
@@ -98,7 +106,7 @@ def regular(readings):
     step, index = readings.step, readings.table.index
     if step is None:
         raise InputError(f"{readings.account.name}: found rows without a common step, allowed is one: set interval")
-    labels, by_clock = even_labels(index, step)
+    labels, _ = even_labels(index, step)
     # The offset that most labels have on the step's grid: a first row that stands askew must not push all others off it.
     offset = pd.Series(labels % step.value).mode().iloc[0]
     on = labels % step.value == offset
@@ -106,8 +114,4 @@ def regular(readings):
     if (labels[on][-1] - labels[on][0]) // step.value > 50 * len(labels) + 10_000_000:
         raise InputError(f"{readings.account.name}: found {index[0]} to {index[-1]} in steps of {step}, allowed is a record "
                          "that is not nearly all gaps: look for a mistyped year")
-    if by_clock:
-        even = first_moments(np.arange(labels[on][0], labels[on][-1] + step.value, step.value), index.tz)
-    else:
-        even = pd.date_range(kept.index[0], kept.index[-1], freq=step, unit="ns")
-    return kept.reindex(even), int((~on).sum())
+    return kept.reindex(even_index(kept.index, step)), int((~on).sum())

@@ -16,7 +16,7 @@ from solarlib.array import Plane, simulate
 from solarlib.comparison import compare
 from solarlib.health import corrected_performance_ratio, final_yield, performance_ratio
 from solarlib.house import weather
-from solarlib.house_readings import has_column, power_w, regular, with_column
+from solarlib.house_readings import evenly, has_column, power_w, with_column
 from solarlib.quantities import InputError, energy_kwh
 from solarlib.sun import clear_sky
 
@@ -277,7 +277,7 @@ def performance(files, house):
     file, name = with_column(files, "generation_w", "generation_kwh")
     step = max(light.readings.step, file.readings.step)
     table = pd.DataFrame({"power": _coarser(power_w(file, name), step),
-                          "light": _coarser(regular(light.table[shown], light.readings.step), step)}).dropna()
+                          "light": _coarser(evenly(light, shown), step)}).dropna()
     if not len(table):
         raise InputError(f"{light.name}: found no time that {file.name} holds too, allowed are files that overlap")
     hours = step / pd.Timedelta(hours=1)
@@ -287,7 +287,7 @@ def performance(files, house):
              "performance_ratio": performance_ratio(final_yield(table["power"].sum() * hours / 1000.0, rated), reference)}
     if has_column(files, "cell_temperature_c"):
         warm, column = with_column(files, "cell_temperature_c")
-        cells = _coarser(regular(warm.table[column], warm.readings.step), step).reindex(table.index)
+        cells = _coarser(evenly(warm, column), step).reindex(table.index)
         found["corrected"] = corrected_performance_ratio(
             table["power"], table["light"], cells, rated, house.system.module.temperature_coefficient_per_c)
     return found

@@ -3,7 +3,8 @@
 import numpy as np
 import pandas as pd
 
-from solarlib.house_readings import DAY, even_grid, power_w
+from solarlib.gaps import DAY, even_index
+from solarlib.house_readings import power_w
 from solarlib.periods import monthly_periods
 from solarlib.quantities import InputError, counted
 
@@ -76,7 +77,7 @@ def periods_of(files, tariff):
         raise InputError("files: found a meter read too seldom, allowed for this tariff is one read each hour: its prices change with the hour"
                          if buckets else "files: found a meter read every few days, allowed is one read each month, or each day or oftener")
     file = often[0]
-    flows = [flow.reindex(even_grid(flow.index, file.readings.step), fill_value=0.0)
+    flows = [flow.reindex(even_index(flow.index, file.readings.step), fill_value=0.0)
              for flow in (register_flows(file)[name] for name in FLOWS[:2])]  # the fill is between readings: see register_flows
     local = flows[0].index.tz_localize(None)
     days = pd.date_range(local[0].ceil("D"), (local[-1] + file.readings.step).floor("D"), freq="D")

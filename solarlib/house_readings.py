@@ -3,13 +3,14 @@
 Whatever lacks something raises an `InputError` that says what is missing.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from solarlib.decoder import decode
+from solarlib.gaps import regular
 from solarlib.mapping import Mapping, mapping_from_toml
 from solarlib.plausible import plausibility
 from solarlib.quantities import InputError
@@ -20,7 +21,6 @@ EXAMPLES = Path(__file__).resolve().parents[1] / "data" / "examples"
 SERVICE_W = 48_000.0  # 200 A at 240 V: more than nearly every home's connection carries (common practice, no source)
 LEFT_OUT = ("above limit", "factor", "stuck", "negative")  # findings whose rows no sum may use
 SUN_GRID = pd.Timedelta(minutes=15)
-DAY = pd.Timedelta(days=1)
 LEAST_TEST_W = 10.0  # a test load below is a mark that says 1 for "on", or too small for any sensor
 READ_SHARE = 0.8  # of the time of bringing a file; the rest is for the checks
 
@@ -134,19 +134,14 @@ def has_column(files, *columns):
     return any(column in file.table and file.readings.step is not None for file in files for column in columns)
 
 
-def regular(series, step):
-    """Return a series with a row for every interval; missing ones are NaN. Days are those of the local clock."""
-    return series.reindex(even_grid(series.index, step))
-
-
-def even_grid(index, step):
-    """Return every label from the first to the last; a step of a day follows the local clock."""
-    return pd.date_range(index[0], index[-1], freq="D" if step == DAY else step)
+def evenly(file, column):
+    """Return a column of a file with a row for every interval; missing ones are NaN. See `gaps.regular`."""
+    return regular(replace(file.readings, table=file.table[[column]]))[0][column]
 
 
 def power_w(file, column):
     """Return a column of a file as regular mean power. [W]"""
-    values = regular(file.table[column], file.readings.step)
+    values = evenly(file, column)
     return values if column.endswith("_w") else values * (1000.0 / (file.readings.step / pd.Timedelta(hours=1)))
 
 
@@ -164,7 +159,7 @@ def record(files):
     """
     sensor, name = with_column(files, "unsigned_w")
     array, made = with_column(files, "generation_w", "generation_kwh")
-    reading = regular(sensor.table[name], sensor.readings.step)
+    reading = evenly(sensor, name)
     window = array.readings.step
     pv, inside = _at(power_w(array, made), window, reading.index)
     if not inside.any():
@@ -173,7 +168,7 @@ def record(files):
     test_load_w = None
     if has_column(files, "test_load_w"):
         tests, _ = with_column(files, "test_load_w")
-        on, _ = _at(regular(tests.table["test_load_w"], tests.readings.step), tests.readings.step, reading.index)
+        on, _ = _at(evenly(tests, "test_load_w"), tests.readings.step, reading.index)
         if np.nanmax(on, initial=0.0) > 0:
             test_load_w = float(np.nanmax(on))
             if test_load_w < LEAST_TEST_W:

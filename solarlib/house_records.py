@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.bank import ledger
+from solarlib.gaps import DAY
 from solarlib.health import final_yield
 from solarlib.house_bills import ratings
 from solarlib.house_health import yield_band
@@ -11,8 +12,6 @@ from solarlib.quantities import InputError
 from solarlib.records import FLOWS, daily, load
 
 QUALITIES = ("complete", "part", "empty")  # from best to worst
-CENT = 0.005
-DAY = pd.Timedelta(days=1)
 
 
 def days_of(files, notes=None):

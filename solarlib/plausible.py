@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from solarlib.gaps import DAY
 from solarlib.quantities import InputError, counted, require
 
-DAY_STEPS = pd.Timedelta(days=1)
 MOST_YIELD = 12.0  # more than any roof gives in a day [kWh/kW] (common practice, no source)
 MOST_LIGHT = 1500.0  # more than falls on a plane, beside bright clouds too [W/m2] (common practice, no source)
 
@@ -161,7 +161,7 @@ def _constant(index, name, power, step):
 
 def _days(index):
     local = index.tz_localize(None).as_unit("ns").asi8
-    return local // DAY_STEPS.value
+    return local // DAY.value
 
 
 def _factor(index, name, power, rated, step):
@@ -239,7 +239,7 @@ def _hours(index, name, power, elevation):
     """Compare the middle of each day's energy with the middle of the sun's day."""
     days = _days(index)
     day, at = np.unique(days, return_inverse=True)
-    clock = (index.tz_localize(None).as_unit("ns").asi8 % DAY_STEPS.value) / 3.6e12
+    clock = (index.tz_localize(None).as_unit("ns").asi8 % DAY.value) / 3.6e12
     weight = np.where(np.isfinite(power), np.maximum(power, 0), 0.0)
     light = np.where(np.isfinite(power), np.maximum(np.sin(np.radians(elevation)), 0), 0.0)
 
@@ -265,6 +265,6 @@ def _hours(index, name, power, elevation):
         if abs(jumps[best]) > 0.6:
             place = good[_split(shift, best + width, width)]
             found.append(Finding("hours jump", name, _rows(index, at >= place),
-                                 f"from {pd.Timestamp(day[place] * DAY_STEPS.value):%Y-%m-%d} on the day's energy lies {jumps[best]:+.1f} h later than before.",
+                                 f"from {pd.Timestamp(day[place] * DAY.value):%Y-%m-%d} on the day's energy lies {jumps[best]:+.1f} h later than before.",
                                  ("a clock change that the logger does or does not follow", "a clock that was set", "new shade on one side")))
     return found

@@ -9,12 +9,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from solarlib.control_chart import MAD_TO_SCATTER
 from solarlib.quantities import InputError, check_index
 
 GOOD_DAY = 0.3  # of the best expected day: enough sun that a zero cannot be weather
 SHINING = 0.15  # of the greatest expected power: enough light for a ratio
 FLAT = 0.04  # greatest spread of the hourly ratios of a loss that is the same all day
 RAIN_MM = 5.0  # that washes a roof (`common practice, no source`)
+MEDIAN_ERROR = 1.2533  # standard error of a median beside that of a mean, normal days
 WORDS = "differs from similar systems; possible reasons are {}"
 
 
@@ -72,8 +74,8 @@ def step_level(log_ratio, least_days=5, within=None):
     cut = int(min(cuts, key=lambda cut: _spread(array[:cut]) + _spread(array[cut:])))
     before, after = array[:cut], array[cut:]
     left = np.concatenate([before - np.median(before), after - np.median(after)])
-    scatter = 1.4826 * np.median(np.abs(left))
-    error = 1.2533 * scatter * np.sqrt(1 / len(before) + 1 / len(after))  # 1.2533: a median beside a mean
+    scatter = MAD_TO_SCATTER * np.median(np.abs(left))
+    error = MEDIAN_ERROR * scatter * np.sqrt(1 / len(before) + 1 / len(after))
     return Step(values.index[cut], float(np.median(after) - np.median(before)), float(error))
 
 

@@ -61,7 +61,7 @@ def check_limit(answer, mine):
     }
     return check.number(
         answer, expected=expected, unit="W", tolerance=0.5,
-        mistakes={wrong: hint for wrong, hint in slips.items() if abs(wrong - expected) > 0.5},
+        mistakes=check.apart(expected, slips, 0.5),
     )
 
 

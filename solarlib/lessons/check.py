@@ -135,6 +135,14 @@ def number(answer, expected, unit, tolerance, mistakes=None):
     return Result(False, f"{said} is too {'high' if found > expected else 'low'}. Go back one step and {step}.")
 
 
+def apart(expected, mistakes, tolerance):
+    """Return the mistakes of `number` without those that give (nearly) the right answer for these numbers.
+
+    Where each learner or house has numbers of its own, a slip can happen to land on the answer.
+    """
+    return {wrong: hint for wrong, hint in mistakes.items() if abs(wrong - expected) > 1.01 * tolerance}
+
+
 def choose(answer, right, feedback):
     """Judge a chosen word; never raises for what a learner typed.
 

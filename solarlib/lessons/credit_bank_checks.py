@@ -31,11 +31,6 @@ def numbers(word):
     return mine
 
 
-def _near(expected, slips, tolerance):
-    """Leave out slips that happen to give the right number."""
-    return {wrong: hint for wrong, hint in slips.items() if abs(wrong - expected) > tolerance}
-
-
 # ---------------------------------------------------------------- part 1
 
 
@@ -56,7 +51,7 @@ def predict_use():
 def check_register(answer, mine):
     """Check 1: the delivered energy across a rollover. [kWh]"""
     expected = register_difference(mine.before, mine.after, DIGITS)
-    return check.number(answer, expected=expected, unit="kWh", tolerance=0.5, mistakes=_near(expected, {
+    return check.number(answer, expected=expected, unit="kWh", tolerance=0.5, mistakes=check.apart(expected, {
         mine.after - mine.before: "A register only counts up. It has passed 99999 and begun again at 0: add 100000.",
         mine.before - mine.after: "Later reading less earlier reading. It has passed 99999: add 100000 to the later one.",
         expected - 1: "From 99999 to 00000 is one more kWh.",
@@ -68,7 +63,7 @@ def check_register(answer, mine):
 def check_use(answer, mine):
     """Check 2: what the house used. [kWh]"""
     expected = house_use(mine.made, mine.delivered, mine.received).use_kwh
-    return check.number(answer, expected=expected, unit="kWh", tolerance=0.5, mistakes=_near(expected, {
+    return check.number(answer, expected=expected, unit="kWh", tolerance=0.5, mistakes=check.apart(expected, {
         mine.delivered: "This came from the utility. The house also used energy straight from the array.",
         mine.delivered - mine.received: "This is the net energy of the bill. Add what the array made.",
         mine.delivered + mine.made: "A part of what the array made has left the house: take the received energy off.",
@@ -99,7 +94,7 @@ def predict_year():
 def check_billed(answer, mine):
     """Check 3: the energy billed after netting and the bank. [kWh]"""
     expected = mine.shortage - mine.sent - mine.bank
-    return check.number(answer, expected=expected, unit="kWh", tolerance=0.5, mistakes=_near(expected, {
+    return check.number(answer, expected=expected, unit="kWh", tolerance=0.5, mistakes=check.apart(expected, {
         mine.shortage - mine.sent: "This is the net energy. The bank pays for a part of it.",
         mine.shortage - mine.bank: "First net the month: delivered less received.",
         mine.shortage - mine.sent + mine.bank: "The bank pays for energy: take it off.",
@@ -152,7 +147,7 @@ def check_bill(answer, mine):
     row = bill_of(mine)
     basic, energy, public = (row[f"line {charge.line}"] for charge in example_tariff().charges)
     one_cent = "One cent off: round each line to cents first, half a cent up, then add."
-    return check.number(answer, expected=row["bill"], unit="$", tolerance=0.004, mistakes=_near(row["bill"], {
+    return check.number(answer, expected=row["bill"], unit="$", tolerance=0.004, mistakes=check.apart(row["bill"], {
         energy + public: "The basic charge is missing.",
         basic + energy: "The line on delivered energy is missing.",
         bill_of(mine, 0)["bill"]: "The bank has not paid yet: take its kWh off before the energy line.",
@@ -186,7 +181,7 @@ def check_loss(answer, mine):
     year = np.zeros(12)
     year[[2, 5, 8, 11]] = mine.spring, mine.summer, -mine.autumn, -mine.winter
     expected = lost_by_reset_month(year)[8]
-    return check.number(answer, expected=expected, unit="kWh", tolerance=0.5, mistakes=_near(expected, {
+    return check.number(answer, expected=expected, unit="kWh", tolerance=0.5, mistakes=check.apart(expected, {
         mine.spring + mine.summer: "The autumn has used a part of it before the reset.",
         mine.spring + mine.summer - mine.autumn - mine.winter:
         "The bank cannot fall below zero: start it empty, and let the winter come first.",

@@ -109,7 +109,7 @@ def check_beam(answer, mine):
         beam * np.cos(angle): "Your cosine took the angle in radians. Use degrees.",
         beam * (1 - angle / 90): "The loss does not grow evenly with the angle: it starts slowly. Use the cosine.",
     }
-    return check.number(answer, expected=caught, unit="W/m²", tolerance=3, mistakes=_far(mistakes, caught, 3))
+    return check.number(answer, expected=caught, unit="W/m²", tolerance=3, mistakes=check.apart(caught, mistakes, 3))
 
 
 def check_year(answer, house, mine):
@@ -125,9 +125,4 @@ def check_year(answer, house, mine):
         100 * own / flat: "This compares with flat ground. Compare with the plane that faces the noon sun.",
         share / 100: "This is the share as a fraction. In percent it is 100 times as much.",
     }
-    return check.number(answer, expected=share, unit="%", tolerance=0.6, mistakes=_far(mistakes, share, 0.6))
-
-
-def _far(mistakes, expected, tolerance):
-    """Leave out a slip that gives (nearly) the right answer for these numbers."""
-    return {wrong: hint for wrong, hint in mistakes.items() if abs(wrong - expected) > 1.01 * tolerance}
+    return check.number(answer, expected=share, unit="%", tolerance=0.6, mistakes=check.apart(share, mistakes, 0.6))

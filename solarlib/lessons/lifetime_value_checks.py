@@ -42,8 +42,7 @@ def mover_word(factor):
 
 def _number(answer, expected, unit, tolerance, slips):
     """Judge a number; a slip that lands on the right answer for these numbers is left out."""
-    mistakes = {wrong: hint for wrong, hint in slips.items() if abs(wrong - expected) > tolerance}
-    return check.number(answer, expected, unit, tolerance, mistakes)
+    return check.number(answer, expected, unit, tolerance, check.apart(expected, slips, tolerance))
 
 
 def check_saving(answer, mine):

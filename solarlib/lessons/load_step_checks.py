@@ -75,7 +75,7 @@ def check_during(answer, house, before_w):
         float(load): "This is the test load alone. How much of the export is left?",
         -float(exporting): "This is the net power, with its sign. The sensor shows the size.",
     }
-    return check.number(answer, float(exporting), "W", 1, _far(mistakes, exporting, 1))
+    return check.number(answer, float(exporting), "W", 1, check.apart(exporting, mistakes, 1))
 
 
 def my_test(house, seed_word):
@@ -117,7 +117,7 @@ def check_net(answer, house, test):
         during: "This is the reading during the test. The question asks for the time before.",
         -during: "This is the size during the test. The question asks for the time before.",
     }
-    return check.number(answer, sign * before, "W", 1, _far(mistakes, sign * before, 1))
+    return check.number(answer, sign * before, "W", 1, check.apart(sign * before, mistakes, 1))
 
 
 def my_noise(seed_word):
@@ -134,7 +134,7 @@ def check_mean(answer, noise_w, count):
         float(noise_w): "This is one reading. The mean of several jitters less.",
     }
     expected = noise_w / np.sqrt(count)
-    return check.number(answer, float(expected), "W", 0.2, _far(mistakes, expected, 0.2))
+    return check.number(answer, float(expected), "W", 0.2, check.apart(expected, mistakes, 0.2))
 
 
 def check_doubt(answer):
@@ -148,8 +148,3 @@ def check_doubt(answer):
             "test again": "Yes. Two tests seldom meet a disturbance both times, and their evidence adds up.",
         },
     )
-
-
-def _far(mistakes, expected, tolerance):
-    """Leave out a slip that gives (nearly) the right answer for these numbers."""
-    return {wrong: hint for wrong, hint in mistakes.items() if abs(wrong - expected) > 1.01 * tolerance}

@@ -67,7 +67,7 @@ def check_aside(answer, file):
     mistakes = {float(account.rows_used): "That is the number of rows used.", float(account.rows_read): "These are all rows read.",
                 float(account.rows_read + account.rows_used): "Subtract them: the rows set aside are not among those used."}
     right = float(account.rows_read - account.rows_used)
-    return check.number(answer, right, "rows", 0.5, {wrong: hint for wrong, hint in mistakes.items() if abs(wrong - right) > 0.5})
+    return check.number(answer, right, "rows", 0.5, check.apart(right, mistakes, 0.5))
 
 
 def days_with(file, kind):
@@ -98,7 +98,7 @@ def check_use(answer, periods):
     wrong = {made + inward + outward: "What was received left the house: subtract it.",
              inward - outward: "That is the net energy at the meter. The house also used power straight from the array.",
              inward: "That is what came in only.", made: "That is what the array made only."}
-    return check.number(answer, right, "kWh", 1.0, {value: hint for value, hint in wrong.items() if abs(value - right) > 1.0})
+    return check.number(answer, right, "kWh", 1.0, check.apart(right, wrong, 1.0))
 
 
 def check_bill(answer, compared):
@@ -121,7 +121,8 @@ def check_message(answer, comparison):
     months_end = pd.Timestamp(comparison.message.year, 8, 31)
     right = float((comparison.message - months_end).days)
     begin = float((comparison.begin - months_end).days)
-    return check.number(answer, right, "days", 0.5, {begin: "On that day the sum left zero. The message came when it passed the line."} if begin != right else {})
+    wrong = {begin: "On that day the sum left zero. The message came when it passed the line."}
+    return check.number(answer, right, "days", 0.5, check.apart(right, wrong, 0.5))
 
 
 def check_module(answer, comparison, modules):
@@ -129,7 +130,7 @@ def check_module(answer, comparison, modules):
     right = 100.0 / modules
     wrong = {1.0 / modules: "That is the share as a number. Times 100 it is percent.",
              float(modules): "That is the number of modules. One of them is which part?"}
-    reply = check.number(answer, right, "%", 0.1, {value: hint for value, hint in wrong.items() if abs(value - right) > 0.1})
+    reply = check.number(answer, right, "%", 0.1, check.apart(right, wrong, 0.1))
     step = comparison.step
     if reply.right is not True or step is None:
         return reply

@@ -27,11 +27,6 @@ def numbers(word):
     return mine
 
 
-def _near(expected, slips, tolerance):
-    """Leave out slips that happen to give the right number."""
-    return {wrong: hint for wrong, hint in slips.items() if abs(wrong - expected) > tolerance}
-
-
 # ---------------------------------------------------------------- part 1: the roof
 
 
@@ -67,7 +62,7 @@ def predict_fit():
 def check_dark(answer, mine):
     """Check 1: how much less the trays give in the darker half of the year. [kWh]"""
     steep, flat = mine.pitched * mine.pitched_dark / 100, mine.trays * mine.trays_dark / 100
-    return check.number(answer, expected=steep - flat, unit="kWh", tolerance=1.0, mistakes=_near(steep - flat, {
+    return check.number(answer, expected=steep - flat, unit="kWh", tolerance=1.0, mistakes=check.apart(steep - flat, {
         flat - steep: "The question asks how much less the trays give: pitched roof less trays.",
         mine.pitched - mine.trays: "This is the whole year. Take the share of the darker half of each roof first.",
         mine.pitched * (mine.pitched_dark - mine.trays_dark) / 100: "Each roof has its own sum of the year: take each share of its own sum.",
@@ -82,7 +77,7 @@ def check_fit(answer, mine):
     free, whole = (roof_plane(mine.eave, mine.slope, strip) for strip in (STRIP_M, 0.0))
     upright, sideways = (fit_modules(free, LONG_M, SHORT_M, way, GAP_M).count for way in (True, False))
     most = max(upright, sideways)
-    return check.number(answer, expected=most, unit="modules", tolerance=0.1, mistakes=_near(most, {
+    return check.number(answer, expected=most, unit="modules", tolerance=0.1, mistakes=check.apart(most, {
         int(mine.eave * mine.slope / (LONG_M * SHORT_M)): "One area over another, strips included. Take the strips off, then count whole rows.",
         int(free_area_m2(free) / (LONG_M * SHORT_M)): "One area over another counts pieces of modules. Count whole modules in a row, then whole rows.",
         free_area_m2(free) / (LONG_M * SHORT_M): "This is one area over another. Count whole modules in a row, then whole rows.",
@@ -112,7 +107,7 @@ def predict_shade():
 
 def check_benefit(answer, mine):
     """Check 3: the part of a loss that the choice of converters decides. [%]"""
-    return check.number(answer, expected=mine.string - mine.module, unit="%", tolerance=0.05, mistakes=_near(mine.string - mine.module, {
+    return check.number(answer, expected=mine.string - mine.module, unit="%", tolerance=0.05, mistakes=check.apart(mine.string - mine.module, {
         mine.string: "This is the whole loss of the string. A part of it is lost with a converter a module too.",
         mine.string - mine.light: "You compared with the light. Compare the two ways of operating the modules.",
         mine.module - mine.light: "This is lost inside the modules, with both kinds of converter.",
@@ -123,7 +118,7 @@ def check_benefit(answer, mine):
 def check_premium(answer, mine):
     """Check 4: the gain that pays a premium back. [%]"""
     needed = mine.premium / mine.one_percent
-    return check.number(answer, expected=needed, unit="%", tolerance=0.05, mistakes=_near(needed, {
+    return check.number(answer, expected=needed, unit="%", tolerance=0.05, mistakes=check.apart(needed, {
         mine.one_percent / mine.premium: "This is upside down: how many times does the value of one percent go into the premium?",
         needed / 100: "In percent, please: 0.03 is 3 %.",
         mine.premium - mine.one_percent: "This is money. Divide the premium by what one percent is worth.",
@@ -178,7 +173,7 @@ def check_units(answer, mine):
     """Check 6: most converters of `mine.current` A on one branch circuit of 20 A, by the sum."""
     loose = math.floor(BREAKER_A / mine.current)
     exact = BREAKER_A / CONTINUOUS / mine.current
-    return check.number(answer, expected=mine.most, unit="converters", tolerance=0.1, mistakes=_near(mine.most, {
+    return check.number(answer, expected=mine.most, unit="converters", tolerance=0.1, mistakes=check.apart(mine.most, {
         loose: "You used all 20 A. A continuous current may use only 20 ÷ 1.25 = 16 A.",
         exact: "Only whole converters count: round down.",
         math.ceil(exact): "Round down: one more would go above the 16 A.",

@@ -11,7 +11,7 @@ import pandas as pd
 from solarlib import peers, signatures
 from solarlib.ageing import year_on_year
 from solarlib.array import simulate
-from solarlib.control_chart import Baseline, baseline, cusum, design, standardised
+from solarlib.control_chart import MAD_TO_SCATTER, Baseline, baseline, cusum, design, standardised
 from solarlib.house import weather
 from solarlib.house_health import one_roof, season, typical_yields
 from solarlib.lessons.explore import Picture
@@ -119,7 +119,7 @@ def measure_picture(house):
         early = values[values.index.month < FIRST_MONTH]
         late = values[values.index.month >= FIRST_MONTH].iloc[:COMPARED_DAYS]
         later.set_ydata([late.median()] * 2)
-        spread = 1.4826 * (early - early.median()).abs().median()
+        spread = MAD_TO_SCATTER * (early - early.median()).abs().median()
         return (
             f"{measure}, neighbours {roofs}: before June a usual day lies {spread:.0f} % from the middle. In the {COMPARED_DAYS} days "
             f"from 1 June the middle moves by {_signed(late.median() - 100)} %. One dead module alone is {-one:.1f} %."

@@ -78,7 +78,7 @@ def check_per_kw(answer, own_kwh, own_kw, other_kwh, other_kw):
         right / 100.0: "This is the ratio. Times 100 makes it percent.",
         own_kwh / own_kw: "This is your own yield. Divide it by the neighbour's.",
     }
-    return check.number(answer, right, "%", 0.3, _far(mistakes, right, 0.3))
+    return check.number(answer, right, "%", 0.3, check.apart(right, mistakes, 0.3))
 
 
 def three_days(seed_word):
@@ -97,7 +97,7 @@ def check_sum(answer, z, k=1.0):
         float(cusum(np.array(z), k)[1]): "This is the sum after the second day. Add the third.",
         -z[2] - k: "This is the third day alone. What did the second leave?",
     }
-    return check.number(answer, right, "scatters", 0.05, _far(mistakes, right, 0.05))
+    return check.number(answer, right, "scatters", 0.05, check.apart(right, mistakes, 0.05))
 
 
 def check_shapes(A=None, B=None, C=None, D=None):
@@ -142,9 +142,4 @@ def check_washing(answer, month_kwh, percent, cents):
         2 * month_kwh * percent / 100.0: "These are kWh. What does each of them earn?",
         2 * month_kwh * cents / 100.0: "This is all that the array earns. Dirt takes only its share.",
     }
-    return check.number(answer, right, "$", 0.02, _far(mistakes, right, 0.02))
-
-
-def _far(mistakes, expected, tolerance):
-    """Leave out a slip that gives (nearly) the right answer for these numbers."""
-    return {wrong: hint for wrong, hint in mistakes.items() if abs(wrong - expected) > 1.01 * tolerance}
+    return check.number(answer, right, "$", 0.02, check.apart(right, mistakes, 0.02))

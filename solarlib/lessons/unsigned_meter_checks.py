@@ -73,7 +73,7 @@ def check_sum(answer, import_w, export_w):
         second - first: "This is the size of the net. The sign is lost in each reading, not at the end.",
         (import_w + export_w) / 1000.0: "These are kW added. Multiply each by its hours first.",
     }
-    return check.number(answer, first + second, "kWh", 0.01, _far(mistakes, first + second, 0.01))
+    return check.number(answer, first + second, "kWh", 0.01, check.apart(first + second, mistakes, 0.01))
 
 
 def check_use(answer, unsigned_kwh, received_kwh, generation_kwh):
@@ -87,7 +87,7 @@ def check_use(answer, unsigned_kwh, received_kwh, generation_kwh):
         delivered + generation_kwh: "Nearly: the part of the generation that went out was not used in the house.",
         generation_kwh - received_kwh: "This is what the house used straight from its array. What came in is missing.",
     }
-    return check.number(answer, use, "kWh", 0.5, _far(mistakes, use, 0.5))
+    return check.number(answer, use, "kWh", 0.5, check.apart(use, mistakes, 0.5))
 
 
 def four_hours(seed_word):
@@ -112,7 +112,7 @@ def check_least(answer, table):
         (reading - pv)[sure].sum() / 1000.0: "The whole reading comes in, not only what is above the PV power.",
         0.0: "Some hours are certain: compare each reading with the PV power.",
     }
-    return check.number(answer, least, "kWh", 0.01, _far(mistakes, least, 0.01))
+    return check.number(answer, least, "kWh", 0.01, check.apart(least, mistakes, 0.01))
 
 
 def two_snapshots(seed_word):
@@ -135,9 +135,4 @@ def check_load(answer, snapshots):
     mistakes = {
         value: f"This is {wrong}. Compute it before and after the cloud: does it stay the same?" for value in pairs[wrong]
     } | {value: "This is the reading. The question asks for the load of the house." for value in reading}
-    return check.number(answer, load, "W", 2, _far(mistakes, load, 2))
-
-
-def _far(mistakes, expected, tolerance):
-    """Leave out a slip that gives (nearly) the right answer for these numbers."""
-    return {wrong: hint for wrong, hint in mistakes.items() if abs(wrong - expected) > 1.01 * tolerance}
+    return check.number(answer, load, "W", 2, check.apart(load, mistakes, 2))
