@@ -194,7 +194,7 @@ def test_a_direction_of_other_days_is_refused(files, house, decoded):
 
 def test_periods_that_a_gap_cuts_off_and_generation_that_is_not_covered_are_told(files, house):
     array, meter, *_ = files
-    section = tell.periods("Billing periods", [array, meter], house, None, None)
+    section = tell.periods("Billing periods", house, periods_of([array, meter], house.tariff), None, None)
     assert section.missing == ("House use of 1 of 2 periods: the array's file does not cover them in full.",)  # a day in W is left out
     use = section.tables[0][1]["use_kwh"]
     made = array.table["generation_w"].loc["2026-11-01":"2026-11-14"].sum() / 4000
@@ -204,7 +204,7 @@ def test_periods_that_a_gap_cuts_off_and_generation_that_is_not_covered_are_told
     flows = pd.DataFrame({"delivered_kwh": 1.0, "received_kwh": 0.5}, pd.date_range("2026-10-01", "2026-11-16", freq="1h", tz=house.place.tz))
     flows.loc["2026-10-20 12:00"] = np.nan
     hours = replace(meter, readings=replace(meter.readings, table=flows, intervals={}, step=step), table=flows)
-    section = tell.periods("Billing periods", [hours], house, None, None)
+    section = tell.periods("Billing periods", house, periods_of([hours], house.tariff), None, None)
     assert any(sentence.startswith("Periods before 2026-11-01: a value of the meter is missing") for sentence in section.missing)
     assert any("file of the array that covers them" in sentence for sentence in section.missing)
 

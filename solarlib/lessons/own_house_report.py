@@ -10,7 +10,7 @@ from solarlib.house_health import ageing, beside_neighbours, performance, shapes
 from solarlib.house_periods import FLOWS, periods_of, register_days
 from solarlib.house_readings import LEFT_OUT, directions, left_out, silent, with_column
 from solarlib.house_records import bills_of, compare_bills, days_of, period_record
-from solarlib.lessons.own_house import bill_picture, direction_picture, fault_picture, neighbour_picture, yield_picture
+from solarlib.lessons.own_house import bill_picture, days_shown, direction_picture, fault_picture, neighbour_picture, yield_picture
 from solarlib.lessons.report import Section, page, section_or_reason
 from solarlib.quantities import InputError
 from solarlib.records import write_whole
@@ -63,19 +63,19 @@ def make(house, files, bills=None, days=None, decoded=None, say=silent):
     Report
     """
     files = tuple(files)
-    if days is None:
-        days = _or_none(days_of, files)
-    comparison = _or_none(beside_neighbours, house, days, files) if days is not None else None
+    days = _attempt(days_of, files) if days is None else days
+    comparison = _attempt(lambda: beside_neighbours(house, _needed(days), files))
+    billed = _attempt(periods_of, files, house.tariff)
     plan = (
         ("What the files hold", accounts, files, house),
         ("What can hardly be so", faults, files, house),
         ("Which way the power flowed", flows, files, decoded, say),
-        ("Billing periods", periods, files, house, days, comparison),
-        ("The bills", money, files, house, bills),
-        ("What the array gave", health, files, house, days),
-        ("Beside similar systems nearby", similar, files, house, days, comparison),
+        ("Billing periods", periods, house, billed, days, comparison),
+        ("The bills", money, house, billed, bills),
+        ("What the array gave", health, files, house, billed, days),
+        ("Beside similar systems nearby", similar, comparison),
         ("The shape of clear days", shape, files, house),
-        ("The record by day", records, files, days),
+        ("The record by day", records, days),
     )
     sections = []
     for number, (title, tell, *arguments) in enumerate(plan):
@@ -86,12 +86,24 @@ def make(house, files, bills=None, days=None, decoded=None, say=silent):
     return report
 
 
-def _or_none(make_it, *arguments):
-    """Return what is made, or None where something is missing: the section that needs it says what."""
+def _attempt(make_it, *arguments):
+    """Return what is made, or the `InputError` that says what is missing: each section that needs it tells that."""
     try:
         return make_it(*arguments)
-    except InputError:
-        return None
+    except InputError as error:
+        return error
+
+
+def _needed(made):
+    """Return what an attempt made, or raise why there is nothing."""
+    if isinstance(made, InputError):
+        raise made
+    return made
+
+
+def _if_made(made):
+    """Return what an attempt made, or None."""
+    return None if isinstance(made, InputError) else made
 
 
 def accounts(title, files, house):
@@ -130,8 +142,7 @@ def faults(title, files, house):
 
 def fault_days(file, findings):
     """Return the numbers of the days that findings touch, the day of most marks first."""
-    local = file.readings.table.index.tz_localize(None).normalize()
-    days = {day: number for number, day in enumerate(local.unique(), 1)}
+    days = {day: number for number, day in enumerate(days_shown(file.readings.table), 1)}
     rows = pd.concat([pd.Series(1, finding.rows.tz_localize(None).normalize()) for finding in findings])
     return [days[day] for day in rows.groupby(level=0).sum().sort_values(ascending=False, kind="stable").index if day in days]
 
@@ -164,10 +175,10 @@ def flows(title, files, decoded, say):
                    ("A direction found from readings is an estimate. The registers of the meter decide what is billed.",), missing)
 
 
-def periods(title, files, house, days, comparison):
+def periods(title, house, billed, days, comparison):
     """Tell what each billing period brought: the record that is kept by period."""
-    table, file = periods_of(files, house.tariff)
-    record = period_record(table, house, days, comparison)
+    table, file = _needed(billed)
+    record = period_record(table, house, _if_made(days), _if_made(comparison))
     energies = record[["period_start", "period_end", "generation_kwh", "delivered_kwh", "received_kwh", "self_consumed_kwh",
                        "use_kwh", "net_kwh", "bank_kwh"]]
     states = record[["period_start", "period_end", "yield_h", "yield_low_h", "yield_high_h", "neighbour_ratio_percent",
@@ -201,9 +212,9 @@ def with_dates(table):
     return table.apply(lambda column: column.dt.strftime("%Y-%m-%d") if column.dtype.kind == "M" else column.round(1))
 
 
-def money(title, files, house, bills):
+def money(title, house, billed, bills):
     """Compute the bills and compare them with those sent."""
-    table, _ = periods_of(files, house.tariff)
+    table, _ = _needed(billed)
     book = bills_of(table, house)
     missing = () if bills else ("No bill was given, so nothing could be compared.",)
     try:
@@ -215,10 +226,10 @@ def money(title, files, house, bills):
         "The bank is taken as empty before the first period. A tariff sheet and its later changes decide, not this page.",), missing)
 
 
-def health(title, files, house, days):
+def health(title, files, house, billed, days):
     """Tell the yield beside that of a typical year, the performance ratio if light was measured, and ageing."""
-    billed = _or_none(periods_of, files, house.tariff)
-    table = yields(house, None if billed is None else billed[0], days)
+    known, billed = _if_made(days), _if_made(billed)
+    table = yields(house, None if billed is None else billed[0], known)
     shown = with_dates(table).assign(ratio=table["ratio"].map("{:.0%}".format))
     lines, missing = [], []
     try:
@@ -230,8 +241,8 @@ def health(title, files, house, days):
             lines.append(f"Brought to cells of 25 degrees: {found['corrected']:.2f}.")
     except InputError:
         missing.append("Performance ratio: it needs light measured on the plane of the modules.")
-    if days is not None:
-        aged = ageing(house, days)
+    if known is not None:
+        aged = ageing(house, known)
         (missing if aged.low is None else lines).append(f"Ageing, {aged.text}.")
     return Section(title, tuple(lines), (("yield_h is kWh for each rated kW; low and high hold eight of ten typical years", shown),),
                    (yield_picture(table).render(),), (
@@ -239,10 +250,9 @@ def health(title, files, house, days):
         "duller, the house file may differ from the roof. Compare with similar systems nearby.",), tuple(missing))
 
 
-def similar(title, files, house, days, comparison):
+def similar(title, comparison):
     """Tell how the array stands beside similar systems nearby."""
-    if comparison is None:
-        comparison = beside_neighbours(house, days if days is not None else days_of(files), files)  # raises what is missing
+    comparison = _needed(comparison)
     picture = neighbour_picture(comparison).render(day=len(comparison.days))
     table = evidence_table(comparison.evidence)
     return Section(title, tuple(comparison.sentences()), (("Reasons that were looked at", table),) if len(table) else (), (picture,), (
@@ -264,9 +274,9 @@ def evidence_table(evidence):
                         columns=["possible reason", "the numbers say", "numbers"])
 
 
-def records(title, files, days):
+def records(title, days):
     """Tell how many days are complete, and show the last ones."""
-    kept = days_of(files) if days is None else days
+    kept = _needed(days)
     whole = int((kept["quality"] == "complete").sum())
     return Section(title, (f"{len(kept)} days, {kept['date'].iloc[0]} to {kept['date'].iloc[-1]}: {whole} are complete.",),
                    (("The last days", shown_days(kept).tail(5)),))
