@@ -13,15 +13,15 @@ from tempfile import TemporaryDirectory
 import numpy as np
 import pandas as pd
 
-from solarlib.array import Plane, simulate
-from solarlib.bank import ledger
-from solarlib.house import House, load, read_house, weather
-from solarlib.house_bills import ratings
-from solarlib.load import test_load
-from solarlib.meter import split, unsigned
+from solarlib.roof.array import Plane, simulate
+from solarlib.bill.accounts import ledger
+from solarlib.house.year import House, load, read_house, weather
+from solarlib.house.bills import ratings
+from solarlib.meter.load import test_load
+from solarlib.meter.registers import split, unsigned
 from solarlib.quantities import energy_kwh
-from solarlib.records import daily, keep
-from solarlib.sun import clear_sky, minute_weather, position
+from solarlib.files.records import daily, keep
+from solarlib.sky.sun import clear_sky, minute_weather, position
 
 HERE = Path(__file__).parent
 ZONE = "America/New_York"
@@ -213,7 +213,7 @@ def bills_file(truth):
 
 
 def kept_record(truth):
-    """The owner's record by day, as `solarlib.records` keeps it, from quarter hours before those of the other file."""
+    """The owner's record by day, as `solarlib.files.records` keeps it, from quarter hours before those of the other file."""
     made = truth.minutes[["generation_w"]]
     quarters = made[made.index < at(DETAIL_START)].resample("15min").mean()
     for off, on in LOGGER_OFF:

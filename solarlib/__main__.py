@@ -61,7 +61,7 @@ def base_python():
 def wanted_stamp():
     """Return the text that identifies this environment: its recipe, the Python version and the place."""
     digest = hashlib.sha256()
-    for name in ("requirements.txt", "solarlib/constraints.txt", "solarlib/pyproject.toml"):
+    for name in ("requirements.txt", "solarlib/constraints.txt", "solarlib/pyproject.toml", "solarlib/setup.py"):
         with open(os.path.join(ROOT, *name.split("/")), "rb") as file:
             digest.update(file.read())
     digest.update(("%d.%d %s" % (sys.version_info[0], sys.version_info[1], ROOT)).encode("utf-8"))

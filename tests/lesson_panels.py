@@ -8,7 +8,7 @@ from pathlib import Path
 
 import nbformat
 
-from solarlib.lessons import explore
+from solarlib.lessons.tools import panel as explore
 
 NOTEBOOKS = sorted((Path(__file__).resolve().parents[1] / "notebooks").glob("[0-9]*.ipynb"))
 

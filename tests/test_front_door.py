@@ -12,7 +12,7 @@ import pytest
 from solarlib import __main__ as door
 
 ROOT = Path(__file__).parents[1]
-FILES = ("requirements.txt", "solarlib/__init__.py", "solarlib/__main__.py", "solarlib/constraints.txt", "solarlib/pyproject.toml")
+FILES = ("requirements.txt", "solarlib/__init__.py", "solarlib/__main__.py", "solarlib/constraints.txt", "solarlib/pyproject.toml", "solarlib/setup.py")
 
 
 @pytest.fixture

@@ -18,7 +18,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from nbconvert.exporters import HTMLExporter
 
-from solarlib.lessons.figures import INK
+from solarlib.lessons.tools.figures import INK
 
 PAGE = """{%- extends 'basic/index.html.j2' -%}
 {%- block header -%}

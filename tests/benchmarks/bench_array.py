@@ -18,9 +18,9 @@ from pvlib.location import Location
 from pvlib.modelchain import ModelChain
 from pvlib.pvsystem import Array, FixedMount, PVSystem
 
-from solarlib import sun
-from solarlib.array import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane, simulate
-from solarlib.weather import Place, read_weather
+from solarlib.sky import sun
+from solarlib.roof.array import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane, simulate
+from solarlib.sky.weather import Place, read_weather
 
 PLACE = Place("Greensboro climate", 36.1, -79.95, "America/New_York", 273.0)
 WEATHER_FILE = "723170TYA.CSV"

@@ -12,9 +12,9 @@ import time
 import numpy as np
 import pandas as pd
 
-from solarlib.bank import bills, ledger
-from solarlib.periods import monthly_periods
-from solarlib.tariff import read_tariff
+from solarlib.bill.accounts import bills, ledger
+from solarlib.bill.periods import monthly_periods
+from solarlib.bill.tariff import read_tariff
 
 BAR = 30.0
 TARIFF = {

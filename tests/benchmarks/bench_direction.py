@@ -17,13 +17,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from solarlib import chain, evidence, schedule
-from solarlib.array import simulate as simulate_array
-from solarlib.decoder import decode
-from solarlib.direction import StepTest, certain_import, log_ratio, rise_or_fall
-from solarlib.house import read_house, weather
-from solarlib.load import fill_masked, measured_year
-from solarlib.sun import minute_weather
+from solarlib.direction import chain, likelihood as evidence, schedule
+from solarlib.roof.array import simulate as simulate_array
+from solarlib.direction.decoder import decode
+from solarlib.direction.step_test import StepTest, certain_import, log_ratio, rise_or_fall
+from solarlib.house.year import read_house, weather
+from solarlib.meter.load import fill_masked, measured_year
+from solarlib.sky.sun import minute_weather
 
 SEEDS = {"tune": 11, "score": 2026}
 LOAD_W, NOISE_W = 1000.0, 5.0
@@ -215,7 +215,7 @@ def speed(samples=525_600):
     emission = np.array([[0.6, 0.3, 0.1], [0.2, 0.3, 0.5]])
     seen = rng.integers(0, 3, samples)
     w = chain.weights(start, transition, emission[:, seen].T)
-    rounds = {"solarlib.chain.smooth": lambda: chain.smooth(w)}
+    rounds = {"solarlib.direction.chain.smooth": lambda: chain.smooth(w)}
     try:
         from hmmlearn import _hmmc, hmm
     except ImportError:

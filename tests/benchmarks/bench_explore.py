@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from lesson_panels import NOTEBOOKS, panels_of  # noqa: E402
 
 from solarlib.lessons import save  # noqa: E402
-from solarlib.lessons.figures import new_figure  # noqa: E402
+from solarlib.lessons.tools.figures import new_figure  # noqa: E402
 
 QUICK_RATIO, YEAR_RATIO, MOVES, GROWTH_MB = 0.5, 1.5, 200, 20.0
 
@@ -90,8 +90,8 @@ def measure(path):
 
 
 KERNEL_CELLS = ("""import gc, psutil
-from solarlib.lessons.explore import Picture, explore, slider
-from solarlib.lessons.figures import line, new_figure
+from solarlib.lessons.tools.panel import Picture, explore, slider
+from solarlib.lessons.tools.figures import line, new_figure
 figure, ax = new_figure()
 curve = line(ax, "pv", [0, 1], [0, 0])
 def update(height):

@@ -7,9 +7,9 @@ import time
 
 import numpy as np
 
-from solarlib.lifetime import Costs, Event
-from solarlib.lifetime_bills import tabulate
-from solarlib.lifetime_risk import Rule, Uncertainty, simulate, summarise
+from solarlib.worth.lifetime import Costs, Event
+from solarlib.worth.bill_table import tabulate
+from solarlib.worth.risk import Rule, Uncertainty, simulate, summarise
 
 DRAWS, YEARS, BAR_S = 5_000, 25, 2.0
 MONTHLY_USE = 8000 / 12 * (1 + 0.25 * np.cos(np.arange(12) * np.pi / 6))

@@ -19,8 +19,8 @@ STYLES = {  # name: (stamp, delimiter, decimal)
     "month first, 12 hours": ("%m/%d/%Y %I:%M %p", ",", "."),
 }
 OURS = """
-from solarlib.mapping import Column, Mapping
-from solarlib.readings import read
+from solarlib.files.mapping import Column, Mapping
+from solarlib.files.reading import read
 for path in paths:
     got = read(path, Mapping((Column("value", "net", "W"),), "time", "Etc/GMT+5"))
     assert got.account.balanced and got.account.rows_used == rows, got.account

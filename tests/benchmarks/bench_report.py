@@ -11,9 +11,9 @@ from pathlib import Path
 
 import numpy as np
 
-from solarlib.house import read_house, simulate
-from solarlib.house_readings import bring, directions
-from solarlib.lessons import own_house_report
+from solarlib.house.year import read_house, simulate
+from solarlib.house.flows import bring, directions
+from solarlib.lessons.own_house import report as own_house_report
 
 BAR_S, ROWS = 20.0, 525_600
 MAPPING = 'zone = "America/New_York"\ntime = "time"\n[[column]]\nname = "{0}"\nquantity = "{1}"\nunit = "W"\n'

@@ -14,11 +14,11 @@ from pvlib.pvsystem import calcparams_desoto
 from pvlib.singlediode import bishop88
 from scipy.optimize import brentq
 
-from solarlib import shade
-from solarlib.diodes import DiodeModule, series_power_w
-from solarlib.obstacles import Layout, Obstacle
-from solarlib.parts import ArraySystem, Converter, Module, Plane
-from solarlib.weather import Place, read_weather
+from solarlib.roof import shade
+from solarlib.roof.cells import DiodeModule, series_power_w
+from solarlib.roof.obstacles import Layout, Obstacle
+from solarlib.roof.parts import ArraySystem, Converter, Module, Plane
+from solarlib.sky.weather import Place, read_weather
 
 LIMIT_S = 5.0
 PLACE = Place("Greensboro climate", 36.1, -79.95, "America/New_York", 273.0)

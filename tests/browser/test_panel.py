@@ -5,9 +5,9 @@ import pytest
 
 SOURCE = '''
 import numpy as np
-from solarlib.lessons import check
-from solarlib.lessons.explore import Picture, act, choice, explore, slider, toggle
-from solarlib.lessons.figures import line, new_figure, zero_based
+from solarlib.lessons.tools import check
+from solarlib.lessons.tools.panel import Picture, act, choice, explore, slider, toggle
+from solarlib.lessons.tools.figures import line, new_figure, zero_based
 
 def ramp():
     figure, ax = new_figure()

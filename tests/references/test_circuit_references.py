@@ -5,8 +5,8 @@ Articles of the National Electrical Code (NEC) and of ASCE 7 are known from page
 
 import pytest
 
-from solarlib import circuits, roof_loads, voltages
-from solarlib.circuits import OUTSIDE, WITHIN
+from solarlib.roof import circuits, loads as roof_loads, voltages
+from solarlib.roof.circuits import OUTSIDE, WITHIN
 
 M_PER_KFT = 304.8
 MPH = 0.44704

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from scipy.stats import ks_2samp
 
-from solarlib import sun
-from solarlib.climate import MonthlyMeans, typical_year
-from solarlib.weather import Place, read_weather
+from solarlib.sky import sun
+from solarlib.sky.climate import MonthlyMeans, typical_year
+from solarlib.sky.weather import Place, read_weather
 
 SITES = {
     "723170TYA.CSV": Place("Greensboro", 36.1, -79.95, "America/New_York", 273.0),

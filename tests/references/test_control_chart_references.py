@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from solarlib import run_lengths as rl
-from solarlib.control_chart import cusum, first_alarm
+from solarlib.health import run_lengths as rl
+from solarlib.health.chart import cusum, first_alarm
 
 SHIFTS = (0, 0.25, 0.5, 0.75, 1, 1.5, 2, 2.5, 3, 4)
 TWO_SIDED = {  # recomputed, source from memory

@@ -14,7 +14,7 @@ import pandas as pd
 import pvlib
 import pytest
 
-from solarlib import meter
+from solarlib.meter import registers as meter
 from solarlib.quantities import energy_kwh
 
 DATA = Path(__file__).parent.parent.parent / "data"

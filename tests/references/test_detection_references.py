@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import foldnorm
 
-from solarlib import chain
-from solarlib import direction as d
+from solarlib.direction import chain
+from solarlib.direction import step_test as d
 
 
 def test_det_1_normal_tails():

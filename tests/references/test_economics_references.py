@@ -8,10 +8,10 @@ import itertools
 import numpy as np
 import pytest
 
-from solarlib import money
-from solarlib.lifetime import Costs, Event, Loan, cash_flow, figures_of_merit
-from solarlib.lifetime_bills import break_even_share, yearly_bills, yield_path
-from solarlib.lifetime_risk import Rule, Uncertainty, exceeded_yield, relative_sd, simulate, summarise, tornado
+from solarlib.worth import money
+from solarlib.worth.lifetime import Costs, Event, Loan, cash_flow, figures_of_merit
+from solarlib.worth.bill_table import break_even_share, yearly_bills, yield_path
+from solarlib.worth.risk import Rule, Uncertainty, exceeded_yield, relative_sd, simulate, summarise, tornado
 
 
 def last_digit(text):

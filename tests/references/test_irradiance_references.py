@@ -11,8 +11,8 @@ import pvlib
 import pytest
 from scipy.integrate import trapezoid
 
-from solarlib import sun
-from solarlib.weather import Place, find_file, read_weather
+from solarlib.sky import sun
+from solarlib.sky.weather import Place, find_file, read_weather
 
 PUBLISHED = Path(__file__).parent / "published"
 GREENSBORO = Place("Greensboro", 36.1, -79.95, "America/New_York", 273.0)

@@ -15,10 +15,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib.bank import bills, ledger
-from solarlib.periods import monthly_periods, periods_from_reads
-from solarlib.reset import MONTHS, year_by_reset_month
-from solarlib.tariff import read_tariff
+from solarlib.bill.accounts import bills, ledger
+from solarlib.bill.periods import monthly_periods, periods_from_reads
+from solarlib.bill.reset import MONTHS, year_by_reset_month
+from solarlib.bill.tariff import read_tariff
 
 FOLDER = Path(__file__).parent / "ledgers"
 SUMMARY = json.loads((FOLDER / "summary.json").read_text(encoding="utf-8"))

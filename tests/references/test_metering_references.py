@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib import balance, meter
+from solarlib.meter import balance, registers as meter
 from solarlib.quantities import energy_kwh
 
 

@@ -7,8 +7,8 @@ import pandas as pd
 import pvlib
 import pytest
 
-from solarlib import health
-from solarlib.array import Converter, Module, cell_temperature
+from solarlib.health import yields as health
+from solarlib.roof.array import Converter, Module, cell_temperature
 
 PUBLISHED = Path(__file__).parent / "published"
 

@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from solarlib.reset import best_reset, lost_by_reset_month, sinusoid_loss, sinusoid_season
-from solarlib.reset_years import draw_years, loss_spread
+from solarlib.bill.reset import best_reset, lost_by_reset_month, sinusoid_loss, sinusoid_season
+from solarlib.bill.reset_years import draw_years, loss_spread
 
 with (Path(__file__).parent / "ledgers" / "L0_data.csv").open(encoding="utf-8", newline="") as file:
     MONTHLY = list(csv.DictReader(file))[:12]

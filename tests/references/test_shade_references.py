@@ -5,13 +5,14 @@ import pandas as pd
 import pvlib
 import pytest
 
-from solarlib import premium, rows, shade, shaded_power
-from solarlib.array import Converter, Module
-from solarlib.diodes import Cell, DiodeModule, cell_voltage, series_power_w
-from solarlib.obstacles import Layout, Obstacle
-from solarlib.parts import ArraySystem, Plane
-from solarlib.sun import plane_of_array, position
-from solarlib.weather import Place, read_weather
+from solarlib.roof import operation as shaded_power, rows, shade
+from solarlib.worth import premium
+from solarlib.roof.array import Converter, Module
+from solarlib.roof.cells import Cell, DiodeModule, cell_voltage, series_power_w
+from solarlib.roof.obstacles import Layout, Obstacle
+from solarlib.roof.parts import ArraySystem, Plane
+from solarlib.sky.sun import plane_of_array, position
+from solarlib.sky.weather import Place, read_weather
 
 PLACE = Place("Greensboro climate", 36.1, -79.95, "America/New_York", 273.0)
 THERMAL_25 = 8.617333262e-5 * 298.15  # V

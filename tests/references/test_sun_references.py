@@ -13,8 +13,8 @@ from pvlib.solarposition import (
     solar_zenith_analytical, spa_python, sun_rise_set_transit_spa,
 )
 
-from solarlib import sun
-from solarlib.weather import Place
+from solarlib.sky import sun
+from solarlib.sky.weather import Place
 
 REDA = dict(latitude=39.742476, longitude=-105.1786)
 REDA_TIME = pd.DatetimeIndex(["2003-10-17 12:30:30"], tz="Etc/GMT+7")

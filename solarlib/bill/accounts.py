@@ -1,0 +1,328 @@
+"""Billing periods and a tariff in, a ledger out: what was banked, used, lost and paid on every bill.
+
+Order of the steps inside one bill: opening bank; expiry of old credits; netting; the bucket's own bank; new credit;
+credits that cross buckets; the printed lines; money credit; reset; minimum, taxes, payout; carry. A credit expires
+before it could be used; a reset comes after the bill of its period and takes that period's own surplus too.
+"""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+
+from solarlib.bill import lines as arithmetic
+from solarlib.bill.lines import ZERO, cents
+from solarlib.bill.credits import Lots, cross, fill, is_reset
+from solarlib.quantities import InputError
+from solarlib.bill.tariff import Tariff
+from solarlib.bill.usage import read_rows, without_pv
+
+TEXT_COLUMNS = ("period_start", "period_end", "days", "estimated", "tariff")
+
+
+@dataclass
+class _State:
+    """What one bill hands to the next."""
+
+    kwh: dict
+    money: Lots
+    balance: Decimal = ZERO
+    bill: int = 0
+
+
+def ledger(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, opening_kwh=0, closing=False, compare=True):
+    """Bill one period after another and return every step of it.
+
+    Parameters
+    ----------
+    periods : DataFrame, one row a billing period, in order and without gaps
+        Columns ``period_start``, ``period_end`` (dates or local midnights of the two reads), ``delivered_kwh``,
+        ``received_kwh``; optional ``generation_kwh``; with time-of-use buckets the same with ``_<bucket>``; with
+        netting by day or shorter also ``import_kwh`` and ``export_kwh``. `solarlib.bill.periods` makes them.
+    tariff : Tariff or sequence of Tariff
+        Several rule sets carry ``valid_from`` and ``valid_to``; the one valid on the first day of a period rules
+        the whole period.
+    rated_dc_kw, rated_ac_kw : float, optional
+        Rating of the array, for lines that charge it. [kW]
+    opening_kwh : float, or dict of bucket name to float
+        In the bank before the first period, as if credited on the bill before it. [kWh]
+    closing : bool
+        The account ends with the last period.
+    compare : bool
+        Also compute the bills without the array, where ``generation_kwh`` is given.
+
+    Returns
+    -------
+    DataFrame, same index as `periods`
+        Energies in kWh and amounts in $, as floats that are exact to the last printed digit.
+
+    Raises
+    ------
+    InputError
+        If a column is missing, a period does not follow the one before, a reading is impossible, the rule sets do
+        not join, or there is an opening bank without rules that bank kWh.
+    """
+    rows = bills(
+        periods, tariff, rated_dc_kw=rated_dc_kw, rated_ac_kw=rated_ac_kw, opening_kwh=opening_kwh, closing=closing,
+        compare=compare,
+    )
+    if isinstance(tariff, Tariff):
+        columns = dict(zip(rows[0], zip(*[row.values() for row in rows])))
+    else:  # unlike rules have unlike lines
+        names = dict.fromkeys(name for row in rows for name in row)
+        columns = {name: [row.get(name) for row in rows] for name in names}
+    columns = {name: values if name in TEXT_COLUMNS else np.array(values, float) for name, values in columns.items()}
+    columns |= {name: periods[name].array for name in ("period_start", "period_end")}
+    return pd.DataFrame(columns, index=periods.index)
+
+
+def bills(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, opening_kwh=0, closing=False, compare=True):
+    """Return the ledger as a list of dictionaries with exact `Decimal` values; see `ledger`."""
+    rule_sets = (tariff,) if isinstance(tariff, Tariff) else tuple(tariff)
+    _check_joins(rule_sets)
+    rated = {
+        key: None if value is None else Decimal(str(value)) for key, value in (("dc", rated_dc_kw), ("ac", rated_ac_kw))
+    }
+    facts = read_rows(periods, lambda first: _valid(rule_sets, first))
+    state, rows, before = None, [], None
+    for i, (rules, period, readings) in enumerate(facts):
+        if rules is not before:
+            state, before = _open(rules, state), rules
+        if i == 0:
+            fill(state.kwh, opening_kwh, rules, arithmetic.kwh_step(rules))
+        last = i + 1 == len(facts)
+        if last:
+            ending = rules.credit.on_close if closing else None
+        else:
+            ending = rules.credit.at_end if facts[i + 1][0] is not rules else None
+        row = _one_bill(rules, period, state, rated, facts[0][1].first, ending)
+        if last and closing and state.balance:
+            row["bill"] -= state.balance  # money that was carried for the customer is paid out at the end
+            row["balance_close"] = state.balance = ZERO
+        readings.update(row)
+        if compare:
+            readings.update(_compare(rules, period, row, rated))
+        rows.append(readings)
+    return rows
+
+
+def _one_bill(tariff, period, state, rated, service_start, ending):
+    """Make one bill and change the state; `ending` says what happens if the rules or the account end here."""
+    state.bill += 1
+    kwh = _use_bank(tariff, period, state)
+    amounts = arithmetic.lines(tariff, period, rated)
+    row = {
+        "tariff": tariff.name,
+        **kwh,
+        **arithmetic.sums_by_kind(tariff, amounts),
+        **_use_money(tariff, period, state, amounts),
+    }
+    gone, row["credit_money_reset"], payout, converted = _reset(tariff, period, state, service_start, ending)
+    for name, amount in gone.items():
+        row["credit_reset"] += amount
+        row["bank_close"] -= amount
+        if name:
+            row[f"credit_reset_{name}"], row[f"bank_close_{name}"] = amount, row[f"bank_close_{name}"] - amount
+    taxes, row["min_bill_topup"], due = arithmetic.total(tariff, amounts, row["credit_money_applied"], payout)
+    row["credit_money_added"] += converted
+    row["money_bank_close"], row["payout"], row["tax"] = state.money.amount, payout, sum(taxes.values(), ZERO)
+    row["balance_open"], row["balance_close"], row["bill"] = _settle(tariff.negative_bill, state, due)
+    for line, amount in amounts.items():
+        row[f"line {line}"] = amount
+    for line, amount in taxes.items():
+        row[f"line {line}"] = amount
+    row.update(arithmetic.block_columns(tariff, period))
+    return row
+
+
+BANK_COLUMNS = (
+    "bank_open",
+    "credit_added",
+    "credit_applied",
+    "crossed_in",
+    "crossed_out",
+    "credit_expired",
+    "credit_reset",
+    "bank_close",
+    "billed_kwh",
+)
+
+
+@lru_cache
+def _empty_bank(names):
+    """The columns of rules without a kWh bank."""
+    ends = ("", *(f"_{name}" for name in names if name))
+    return {f"{column}{end}": ZERO for end in ends for column in BANK_COLUMNS}
+
+
+def _use_bank(tariff, period, state):
+    """Expiry, netting, the bucket's own bank, new credit, crossing; return the columns in kWh before a reset."""
+    names, facts = tariff.bucket_names, period.kwh
+    if tariff.credit.unit != "kWh":
+        for name in names:
+            facts["billed", name] = facts["import", name]
+        facts["billed", ""] = facts["import", ""]
+        row = dict(_empty_bank(names))
+        row.update(
+            {f"billed_kwh_{name}": facts["billed", name] for name in names if name}, billed_kwh=facts["billed", ""]
+        )
+        return row
+    values = {}
+    for name in names:
+        lots = state.kwh[name]
+        opened, expired = lots.amount, lots.expire(state.bill)
+        applied, added = lots.take(facts["import", name]), facts["export", name]
+        lots.add(state.bill, added)
+        facts["billed", name] = facts["import", name] - applied
+        values[name] = [opened, added, applied, ZERO, ZERO, expired, ZERO, ZERO, ZERO]
+    into, out = _cross(tariff, period, state)
+    for name in names:
+        facts["billed", name] -= into[name]
+        values[name][3:5] = into[name], out[name]
+        values[name][7:] = state.kwh[name].amount, facts["billed", name]
+    row = {column: sum(parts, ZERO) for column, parts in zip(BANK_COLUMNS, zip(*values.values()))}
+    facts["billed", ""] = row["billed_kwh"]
+    for name in names if tariff.buckets else ():
+        row.update({f"{column}_{name}": value for column, value in zip(BANK_COLUMNS, values[name])})
+    return row
+
+
+def _use_money(tariff, period, state, amounts):
+    """Expiry, new credit, use of credit; return the columns in $ before a reset."""
+    credit, money, added = tariff.credit, state.money, ZERO
+    opened, expired = money.amount, money.expire(state.bill)
+    if credit.unit == "money":
+        added = arithmetic.export_worth(tariff, period)
+    if credit.usable == "same bill":
+        money.add(state.bill, added)
+    available = money.amount
+    applied = money.take(arithmetic.creditable(tariff, amounts)) if available else ZERO
+    if credit.usable == "next bill":
+        money.add(state.bill, added)
+    return {
+        "money_bank_open": opened,
+        "credit_money_available": available,
+        "credit_money_added": added,
+        "credit_money_applied": applied,
+        "credit_money_expired": expired,
+    }
+
+
+def _cross(tariff, period, state):
+    rule, names = tariff.credit.cross_bucket, tariff.bucket_names
+    if rule == "none":
+        return dict.fromkeys(names, ZERO), dict.fromkeys(names, ZERO)
+    energy = [charge for charge in tariff.charges if charge.on == "billed"]
+    price = {name: arithmetic.retail_price(energy, name, period) for name in names}
+    billed = {name: period.kwh["billed", name] for name in names}
+    return cross(names, rule, price, state.kwh, billed, arithmetic.kwh_step(tariff))
+
+
+def _reset(tariff, period, state, service_start, ending):
+    """Empty the banks if a reset, the end of the rules or the end of the account asks for it.
+
+    Returns
+    -------
+    (kWh removed by bucket, money credit removed, payout, money credit made out of kWh)
+    """
+    credit = tariff.credit
+    action = None
+    if is_reset(credit, period.first, period.last, service_start, state.bill):
+        action = credit.at_reset
+        if action == "pay if over":
+            left = (
+                state.money.amount
+                if credit.unit == "money"
+                else sum((lots.amount for lots in state.kwh.values()), ZERO)
+            )
+            action = "pay" if left >= credit.payout_threshold else credit.below_threshold
+    if action in (None, "roll") and ending not in (None, "keep"):
+        action = ending
+    if action in (None, "roll"):
+        return {}, ZERO, ZERO, ZERO
+    gone = {name: state.kwh[name].empty() for name in tariff.bucket_names}
+    money_gone, kwh_gone = state.money.empty(), sum(gone.values(), ZERO)
+    payout = converted = ZERO
+    if action == "pay":
+        share = Decimal(1) if credit.payout_share is None else credit.payout_share
+        payout = cents(money_gone * share + kwh_gone * (credit.payout_price or ZERO))
+    elif action == "convert":
+        converted = cents(kwh_gone * credit.conversion_price)
+        state.money.add(state.bill, converted)
+    return gone, money_gone, payout, converted
+
+
+def _settle(negative_bill, state, due):
+    """Turn the sum of a bill into what was carried, is carried now for the customer, and is paid."""
+    opened = state.balance
+    if due < 0 and negative_bill == "floor":
+        due = ZERO
+    due -= opened
+    state.balance = ZERO if negative_bill == "pay" else max(ZERO, -due)
+    due += state.balance
+    return opened, state.balance, due
+
+
+def _compare(tariff, period, row, rated):
+    """Bills of the same house without the array, and what the two uses of its energy saved.
+
+    saving = value_of_self_consumption + value_of_export - pv_charges, to the cent: from no array, to an array
+    whose exports earn nothing, to the array as billed; ``pv_charges`` are lines that exist because of the array.
+    """
+    plain = without_pv(tariff, period)
+    if plain is None:
+        return {}
+    none, kept = (arithmetic.total(tariff, arithmetic.lines(tariff, facts, rated))[2] for facts in plain[:2])
+    charged = arithmetic.total(tariff, arithmetic.lines(tariff, plain[2], rated))[2]
+    return {
+        "bill_without_pv": none,
+        "saving": none - row["bill"],
+        "value_of_self_consumption": none - kept,
+        "pv_charges": charged - kept,
+        "value_of_export": charged - row["bill"],
+    }
+
+
+def _valid(rule_sets, first):
+    for rules in rule_sets:
+        if (rules.valid_from is None or rules.valid_from <= first) and (
+            rules.valid_to is None or first < rules.valid_to
+        ):
+            return rules
+    spans = "; ".join(f"{rules.name}: {rules.valid_from or '...'} to {rules.valid_to or '...'}" for rules in rule_sets)
+    raise InputError(f"period starting {first}: found no rule set valid on that day, allowed are days inside {spans}")
+
+
+def _check_joins(rule_sets):
+    for old, new in zip(rule_sets, rule_sets[1:]):
+        where = f"rule sets {old.name!r} and {new.name!r}"
+        if old.valid_to is None or old.valid_to != new.valid_from:
+            raise InputError(
+                f"{where}: found valid_to {old.valid_to} and valid_from {new.valid_from}, allowed is the same day"
+            )
+        if old.credit.at_end == "keep" and old.credit.unit != "none":
+            if old.credit.unit != new.credit.unit or (
+                new.credit.unit == "kWh" and set(old.bucket_names) != set(new.bucket_names)
+            ):
+                raise InputError(
+                    f"{where}: found credit.at_end = 'keep' although unit or buckets differ, "
+                    "allowed is convert (kWh to money), pay or forfeit"
+                )
+        if old.credit.at_end == "convert" and new.credit.unit != "money":
+            raise InputError(
+                f"{where}: found credit.at_end = 'convert' before unit = {new.credit.unit!r}, allowed is unit = 'money'"
+            )
+
+
+def _open(tariff, old):
+    """State at the start of a rule set: empty, or what the rules before handed over."""
+    credit = tariff.credit
+    life = credit.bills_a_credit_lives
+    if old is None:
+        return _State({name: Lots(credit.order, life) for name in tariff.bucket_names}, Lots(credit.order, life))
+    kwh = {
+        name: Lots(credit.order, life, old.kwh[name].lots if name in old.kwh else ()) for name in tariff.bucket_names
+    }
+    return _State(kwh, Lots(credit.order, life, old.money.lots), old.balance, old.bill)

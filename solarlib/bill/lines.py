@@ -1,0 +1,231 @@
+"""The arithmetic of one bill: what each printed line costs for one billing period.
+
+Everything here is exact decimal arithmetic on one period; nothing remembers an earlier period. `bank` keeps the
+credits between bills and calls `lines` and `total`.
+"""
+
+from datetime import timedelta
+from decimal import ROUND_HALF_UP, Decimal
+from functools import lru_cache
+
+from solarlib.quantities import InputError
+
+ZERO = Decimal(0)
+CENT = Decimal("0.01")
+MILLIONTH = Decimal("0.000001")
+BOUGHT = ("delivered", "import", "billed", "use")  # energy that a line may count with or without an array
+DAYS_PER_MONTH = 30  # the month that sheets mean when they scale a monthly amount by days
+
+
+def cents(amount):
+    """Round half up (away from zero) to whole cents."""
+    return amount.quantize(CENT, ROUND_HALF_UP)
+
+
+def rounding(tariff):
+    """Return the function that rounds one line: to cents, or to a millionth where only the total is rounded."""
+    if tariff.round_stage == "line":
+        return cents
+    return lambda money: money.quantize(MILLIONTH, ROUND_HALF_UP)
+
+
+@lru_cache(maxsize=20000)
+def _days_by_month(first, end, valid_from, valid_to):
+    """Days of the period inside a validity, counted for each calendar month (January first)."""
+    counts = [0] * 12
+    day = max(first, valid_from or first)
+    stop = min(end, valid_to or end)
+    while day < stop:
+        month_end = (day.replace(day=1) + timedelta(days=32)).replace(day=1)
+        counts[day.month - 1] += (min(stop, month_end) - day).days
+        day = month_end
+    return tuple(counts)
+
+
+def active_days(charge, period):
+    """Number of days of the period on which a line applies."""
+    if not charge.limited:
+        return period.days
+    counts = _days_by_month(period.first, period.end, charge.valid_from, charge.valid_to)
+    return sum(counts[month - 1] for month in charge.months) if charge.months else sum(counts)
+
+
+def day_weighted(monthly, period):
+    """Mean of 12 monthly values over the days of a period."""
+    counts = _days_by_month(period.first, period.end, None, None)
+    return sum((Decimal(count) * value for count, value in zip(counts, monthly)), ZERO) / period.days
+
+
+def kwh_step(tariff):
+    """Smallest amount of energy on a bill. [kWh]"""
+    return Decimal(1).scaleb(-tariff.kwh_decimals)
+
+
+def blocks_of(charge, kwh, period, tariff):
+    """Split energy into blocks: a list of (limit or None, kWh in the block, price)."""
+    days = active_days(charge, period)
+    parts, below = [], ZERO
+    for block in charge.blocks:
+        limit = None
+        if block.up_to_kwh is not None:
+            if charge.blocks_by_days:
+                limit = block.up_to_kwh * days / DAYS_PER_MONTH
+            else:
+                limit = block.up_to_kwh * tariff.months_per_bill * days / period.days
+            limit = limit.quantize(kwh_step(tariff), ROUND_HALF_UP)
+        inside = max(ZERO, (kwh if limit is None else min(kwh, limit)) - below)
+        parts.append((limit, inside, block.price))
+        below += inside
+    return parts
+
+
+def amount(charge, period, tariff, rated_kw):
+    """Return what one line costs before rounding. [$]"""
+    if charge.on in BOUGHT and not charge.limited and not charge.blocks:
+        return charge.price * period.kwh[charge.key]
+    days = active_days(charge, period)
+    if days == 0 or (charge.on in ("kw", "generation", "received") and not period.with_pv):
+        return ZERO
+    if charge.on == "day":
+        return charge.price * days
+    if charge.on in ("month", "kw"):
+        months = Decimal(tariff.months_per_bill) * days / period.days
+        if charge.prorate and period.partial:
+            months = min(months, Decimal(days) / DAYS_PER_MONTH)
+        if charge.on == "month":
+            return charge.price * months
+        rating = rated_kw.get(charge.rating)
+        if rating is None:
+            raise InputError(
+                f"rated_{charge.rating}_kw: found nothing, allowed is the rating that line {charge.line!r} charges"
+            )
+        factor = {"month": months, "year": months / 12, "30 days": Decimal(days) / DAYS_PER_MONTH}[charge.per]
+        return charge.price * rating * factor
+    if charge.on == "demand":
+        peak = period.demand_kw.get(charge.bucket or "")
+        if peak is None:
+            raise InputError(
+                f"demand_kw: found nothing, allowed is the highest import power that line {charge.line!r} charges"
+            )
+        return charge.price * peak * tariff.months_per_bill * days / period.days
+    kwh = period.kwh[charge.key]
+    if days != period.days:
+        kwh = kwh * days / period.days
+    if charge.blocks:
+        return sum((inside * price for _, inside, price in blocks_of(charge, kwh, period, tariff)), ZERO)
+    return charge.price * kwh
+
+
+def retail_price(charges, bucket, period):
+    """Sum of the day-weighted prices of several energy lines for one bucket. [$/kWh]"""
+    return sum(
+        (
+            charge.price * active_days(charge, period) / period.days
+            for charge in charges
+            if charge.bucket in (None, bucket) and charge.on in ("delivered", "import", "billed")
+        ),
+        ZERO,
+    )
+
+
+def export_worth(tariff, period):
+    """Return the money credit for the exported energy of the period, one rounded amount a bucket. [$]"""
+    credit, rounded = tariff.credit, rounding(tariff)
+    table = credit.export_price
+    if isinstance(table, tuple) and isinstance(table[0], tuple):
+        if period.export_value is None:
+            raise InputError("export_value: found nothing, allowed is the worth by hour that solarlib.bill.periods computes")
+        return rounded(period.export_value * credit.export_factor)
+    worth = ZERO
+    for bucket in tariff.bucket_names:
+        if credit.export_lines:
+            price = retail_price([tariff.charge(line) for line in credit.export_lines], bucket, period)
+        elif credit.export_share is not None:
+            price = credit.export_share * retail_price(tariff.charges, bucket, period)
+        elif isinstance(table, dict):
+            price = table[bucket]
+        elif isinstance(table, tuple):
+            price = day_weighted(table, period)
+        else:
+            price = table
+        worth += rounded(max(ZERO, price) * credit.export_factor * period.kwh["export", bucket])
+    return worth
+
+
+def lines(tariff, period, rated_kw):
+    """Return the rounded amount of every line that is no percentage, in the tariff's order: {line: $}."""
+    rounded = rounding(tariff)
+    return {charge.line: rounded(amount(charge, period, tariff, rated_kw)) for charge in tariff.amounts}
+
+
+def creditable(tariff, amounts):
+    """Return how much of the lines a money credit may offset, never below zero. [$]"""
+    return max(ZERO, sum([amounts[charge.line] for charge in tariff.amounts if charge.offsettable], ZERO))
+
+
+def _top_up(tariff, amounts, credit_applied, tax, payout):
+    """What has to be added so that the bill reaches its minimum, by the stage at which the minimum is asked for."""
+    if tariff.minimum_bill is None:
+        return ZERO
+    if tariff.minimum_of:
+        reached = sum((amounts[line] for line in tariff.minimum_of), ZERO)
+        offsettable = [amounts[line] for line in tariff.minimum_of if tariff.charge(line).offsettable]
+        reached -= min(credit_applied, max(ZERO, sum(offsettable, ZERO)))
+    else:
+        reached = sum(amounts.values(), ZERO) - credit_applied
+    return max(ZERO, tariff.minimum_bill - reached - tax - payout)
+
+
+def total(tariff, amounts, credit_applied=ZERO, payout=ZERO):
+    """Add up a bill: lines, credit, minimum, taxes, payout.
+
+    Parameters
+    ----------
+    tariff : Tariff
+    amounts : dict
+        From `lines`. [$]
+    credit_applied, payout : Decimal
+        Money credit used, money paid to the customer. [$]
+
+    Returns
+    -------
+    (taxes, top_up, bill)
+        Taxes by line name; what the minimum bill adds; the sum, which may be negative. [$]
+    """
+    rounded, stage = rounding(tariff), tariff.minimum_stage
+    charged = sum(amounts.values(), ZERO)
+    top_up = _top_up(tariff, amounts, credit_applied, ZERO, ZERO) if stage == "before tax" else ZERO
+    taxes = {}
+    for charge in tariff.percentages:
+        if charge.of:
+            base = sum([amounts[line] for line in charge.of], ZERO)
+        elif charge.after_credit:
+            base = charged - credit_applied + top_up
+        else:  # the bill as it would be without the credit: a credit must not raise its own tax through the minimum
+            base = charged + (_top_up(tariff, amounts, ZERO, ZERO, ZERO) if stage == "before tax" else ZERO)
+        taxes[charge.line] = rounded(base * charge.price / 100)
+    tax = sum(taxes.values(), ZERO)
+    if stage == "after tax":
+        top_up = _top_up(tariff, amounts, credit_applied, tax, ZERO)
+    elif stage == "after payout":
+        top_up = _top_up(tariff, amounts, credit_applied, tax, -payout)
+    return taxes, top_up, cents(charged - credit_applied + top_up + tax - payout)
+
+
+def sums_by_kind(tariff, amounts):
+    """Return the lines summed by kind: fixed, energy, nbc, capacity, demand, production. [$]"""
+    sums = dict.fromkeys(("fixed", "energy", "nbc", "capacity", "demand", "production"), ZERO)
+    for charge in tariff.amounts:
+        sums[charge.kind] += amounts[charge.line]
+    return sums
+
+
+def block_columns(tariff, period):
+    """Return the limit and the energy of every block of every line, as ledger columns."""
+    columns = {}
+    for charge in tariff.charges:
+        if charge.blocks:
+            kwh = period.kwh[charge.key] * active_days(charge, period) / period.days
+            for n, (limit, inside, _) in enumerate(blocks_of(charge, kwh, period, tariff), 1):
+                columns |= {f"limit {charge.line} {n}": limit, f"kwh {charge.line} {n}": inside}
+    return columns

@@ -1,0 +1,266 @@
+"""Which month should the bank's year end? What every reset date loses, exactly and for a smooth year.
+
+In words: what a reset takes is the largest of zero, the year's own net surplus, and what has piled up since spring.
+The net surplus of the year cannot be saved by any date; everything above it is lost by bad timing only.
+Surplus is energy received minus energy delivered (the negative of the net energy of a bill).
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from solarlib.bill.accounts import ledger
+from solarlib.quantities import TYPICAL_YEAR, InputError, require
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+
+
+def lost_by_reset_month(surplus_kwh):
+    """Return what a yearly reset takes, for each month after whose bill it could come.
+
+    The year repeats itself. After the reset the bank starts at zero, grows by each month's surplus and never goes
+    below zero; what is in it at the next reset is ``X(12) - min(0, min X)`` with X the surplus summed since the
+    reset.
+
+    Parameters
+    ----------
+    surplus_kwh : array, shape (..., 12)
+        Received minus delivered energy of each month, January first; leading axes are separate years or draws. [kWh]
+
+    Returns
+    -------
+    ndarray, same shape
+        kWh in the bank when it is reset after that month's bill; the last axis is the reset month, January first.
+
+    Examples
+    --------
+    >>> lost_by_reset_month([-3, -2, -1, 1, 2, 3, 3, 2, 0, -1, -2, -3])
+    array([ 2.,  0.,  0.,  1.,  3.,  6.,  9., 11., 11., 10.,  8.,  5.])
+    """
+    surplus = twelve_months(surplus_kwh)
+    lost = np.empty_like(surplus)
+    for month in range(12):
+        since = np.cumsum(np.roll(surplus, -(month + 1), axis=-1), axis=-1)
+        lost[..., month] = since[..., -1] - np.minimum(0.0, since.min(axis=-1))
+    return lost
+
+
+def best_reset(surplus_kwh):
+    """Return the loss of every reset month, what cannot be avoided, and the months that lose no more than that.
+
+    Parameters
+    ----------
+    surplus_kwh : array, shape (12,)
+        January first. [kWh]
+
+    Returns
+    -------
+    DataFrame, 12 rows labelled Jan to Dec
+        ``lost_kwh``; ``by_timing_kwh``, the part above the year's net surplus; ``best``, true where that is least.
+    """
+    surplus = twelve_months(surplus_kwh)
+    lost = lost_by_reset_month(surplus)
+    timing = lost - max(0.0, surplus.sum())
+    least = timing <= timing.min() + 1e-9
+    return pd.DataFrame({"lost_kwh": lost, "by_timing_kwh": timing, "best": least}, index=list(MONTHS))
+
+
+def lost_in_sequence(surplus_kwh, reset_month):
+    """Return what each reset takes when unlike years follow each other.
+
+    Parameters
+    ----------
+    surplus_kwh : array, shape (n,)
+        Months in order, the first a January, opening bank zero. [kWh]
+    reset_month : int
+        1 to 12.
+
+    Returns
+    -------
+    ndarray
+        kWh taken at each reset inside the data; the first may follow less than twelve months.
+    """
+    taken, bank = [], 0.0
+    for i, surplus in enumerate(np.asarray(surplus_kwh, float)):
+        bank = max(0.0, bank + surplus)
+        if i % 12 + 1 == reset_month:
+            taken.append(bank)
+            bank = 0.0
+    return np.array(taken)
+
+
+def spendable_kwh(surplus_kwh, reset_month):
+    """Return how much more could be used in each month without buying a single kWh before the reset.
+
+    One more kWh used lowers the bank of that month and of all months to the reset; it costs nothing but the payout
+    price as long as none of them runs empty. Used after the reset it would cost the retail price: the difference is
+    what spending before the reset is worth.
+
+    Parameters
+    ----------
+    surplus_kwh : array, shape (12,)
+        A year that repeats itself, January first. [kWh]
+    reset_month : int
+        The bank is reset after this month's bill, 1 to 12.
+
+    Returns
+    -------
+    ndarray, shape (12,)
+        January first. [kWh]
+    """
+    surplus = twelve_months(surplus_kwh)
+    bank, banks = 0.0, np.empty(12)
+    months = [(reset_month + i) % 12 for i in range(12)]
+    for month in months:
+        bank = max(0.0, bank + surplus[month])
+        banks[month] = bank
+    least = np.inf
+    for month in reversed(months):
+        least = min(least, banks[month])
+        banks[month] = least
+    return banks
+
+
+def value_of_spending(surplus_kwh, reset_month, price, payout_price=0.0):
+    """Return what using the spendable kWh before the reset, instead of after it, is worth in each month. [$]
+
+    `price` and `payout_price` in $/kWh; see `spendable_kwh`.
+    """
+    return spendable_kwh(surplus_kwh, reset_month) * (price - payout_price)
+
+
+def year_by_reset_month(delivered_kwh, received_kwh, tariff, **ratings):
+    """Bill a year that repeats itself once for each reset month, starting with the bill after the reset.
+
+    Parameters
+    ----------
+    delivered_kwh, received_kwh : array, shape (12,)
+        January first. [kWh]
+    tariff : Tariff
+        With a credit in kWh; its own reset month is replaced.
+    **ratings
+        ``rated_dc_kw``, ``rated_ac_kw`` as `solarlib.bill.accounts.ledger` takes them.
+
+    Returns
+    -------
+    DataFrame, 12 rows labelled Jan to Dec by reset month
+        ``left_kwh``, ``payout``, ``year_cost`` ($), ``bought_kwh``.
+    """
+    if tariff.credit.unit != "kWh" or tariff.credit.at_reset is None:
+        raise InputError(
+            f"tariff {tariff.name!r}: found no kWh bank with a reset, allowed is credit.unit = 'kWh' with at_reset"
+        )
+    delivered, received = twelve_months(delivered_kwh), twelve_months(received_kwh)
+    rows = []
+    for reset in range(1, 13):
+        rules = replace(
+            tariff,
+            credit=replace(
+                tariff.credit,
+                reset_month=reset,
+                reset_date=None,
+                reset_anniversary=None,
+                reset_bills=None,
+                reset_first_bill=None,
+                reset_every_years=1,
+            ),
+        )
+        months = [(reset + i) % 12 for i in range(12)]
+        edges = pd.date_range(f"{TYPICAL_YEAR}-{months[0] + 1:02}-01", periods=13, freq="MS")
+        periods = pd.DataFrame(
+            {
+                "period_start": edges[:-1],
+                "period_end": edges[1:],
+                "delivered_kwh": delivered[months],
+                "received_kwh": received[months],
+            }
+        )
+        book = ledger(periods, rules, compare=False, **ratings)
+        rows.append(
+            {
+                "left_kwh": book.credit_reset.sum(),
+                "payout": round(book.payout.sum(), 2),
+                "year_cost": round(book.bill.sum() - book.balance_close.iloc[-1], 2),
+                "bought_kwh": book.billed_kwh.sum(),
+            }
+        )
+    return pd.DataFrame(rows, index=list(MONTHS))
+
+
+def sinusoid_season(mean, amplitude):
+    """Return the energy of the surplus season and of the deficit season of ``mean + amplitude cos(angle)``.
+
+    Parameters
+    ----------
+    mean, amplitude : float
+        Net surplus of the year and height of the swing, with ``|mean| < amplitude``. [kWh/yr]
+
+    Returns
+    -------
+    (surplus, deficit) : floats, both positive. [kWh]
+    """
+    a = _ratio(mean, amplitude)
+    surplus = amplitude / np.pi * (np.sqrt(1 - a * a) + a * np.arccos(-a))
+    return surplus, surplus - mean
+
+
+def sinusoid_loss(time, mean, amplitude, peak_time):
+    """Return what a reset at `time` takes when the surplus rate is ``mean + amplitude cos(2 pi (t - peak_time))``.
+
+    Parameters
+    ----------
+    time : array
+        Time of the reset as a share of the year. [yr]
+    mean, amplitude : float
+        ``|mean| < amplitude``. [kWh/yr]
+    peak_time : float
+        Time of the greatest surplus rate. [yr]
+
+    Returns
+    -------
+    ndarray
+        ``max(0, mean, mean - X)`` with X the surplus from the reset until the rate next turns positive. [kWh]
+    """
+    a = _ratio(mean, amplitude)
+    angle = 2 * np.pi * (np.asarray(time, float) - peak_time)
+    upward = -np.arccos(-a)
+    turn = angle + np.mod(upward - angle, 2 * np.pi)
+    until_spring = amplitude / (2 * np.pi) * (a * (turn - angle) + np.sin(upward) - np.sin(angle))
+    return np.maximum(max(0.0, mean), mean - until_spring)
+
+
+def fit_sinusoid(surplus_kwh):
+    """Return the sinusoid whose sums over the months of a common year come nearest to the given months.
+
+    Parameters
+    ----------
+    surplus_kwh : array, shape (12,)
+        January first. [kWh]
+
+    Returns
+    -------
+    (mean, amplitude, peak_time)
+        Of the surplus rate ``mean + amplitude cos(2 pi (t - peak_time))``. [kWh/yr], [kWh/yr], [yr]
+    """
+    edges = np.concatenate([[0], np.cumsum(DAYS)]) / sum(DAYS)
+    turn = 2 * np.pi
+    sums = np.column_stack([edges, np.sin(turn * edges) / turn, -np.cos(turn * edges) / turn])
+    mean, even, odd = np.linalg.lstsq(np.diff(sums, axis=0), twelve_months(surplus_kwh), rcond=None)[0]
+    return float(mean), float(np.hypot(even, odd)), float(np.mod(np.arctan2(odd, even) / turn, 1.0))
+
+
+def _ratio(mean, amplitude):
+    require(amplitude, "amplitude", 1e-12, np.inf, "kWh/yr")
+    return require(mean / amplitude, "mean / amplitude", -0.999999999, 0.999999999)
+
+
+def twelve_months(values):
+    """Return the values as an array whose last axis holds twelve finite numbers, or raise an `InputError`."""
+    array = np.asarray(values, float)
+    if array.ndim == 0 or array.shape[-1] != 12 or not np.isfinite(array).all():
+        raise InputError(
+            f"surplus: found an array of shape {array.shape}, allowed are 12 finite numbers a year, January first"
+        )
+    return array

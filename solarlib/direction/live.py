@@ -1,0 +1,195 @@
+"""Live: the direction now, from what has been seen until now, one sample at a time.
+
+The same evidence as `solarlib.direction.signs` uses for a whole record, without the future.
+"""
+
+from collections import deque
+
+import numpy as np
+
+from solarlib.direction import likelihood as evidence
+from solarlib.direction.chain import FLOOR
+from solarlib.quantities import InputError, require
+from solarlib.direction.record import LARGEST_W
+from solarlib.direction.signs import DARK_W, NOISE_W
+
+MEMORY = 15  # samples that tell how much the reading usually moves
+NEW_NIGHT = 60  # night samples after which the habits are learned anew
+NIGHTS_KEPT = 20_000  # night samples kept to learn from
+LONGEST_GAP = 1440.0  # after so many missed samples the past says nothing more
+
+
+class LiveFilter:
+    """Follow one house, or several side by side, sample by sample.
+
+    Parameters
+    ----------
+    test_load_w : float
+        Test load; 0 if there is none. [W]
+    interval_s : float
+        Time between two samples. [s]
+    pv_window_s : float, optional
+        Window over which the PV power is a mean; the interval if left out. [s]
+    habits : evidence.LoadHabits, optional
+        Of an earlier record; without, a plain house until nights have been seen.
+    houses : int
+        How many are followed side by side; values are then arrays of this length.
+
+    Attributes
+    ----------
+    p_export : ndarray, shape (houses,)
+        Probability that the last reading was export (the test load included, if it ran).
+    p_export_without : ndarray, shape (houses,)
+        The same for the net power without the test load: the direction to remember.
+    """
+
+    def __init__(self, test_load_w=0.0, interval_s=60.0, pv_window_s=None, habits=None, houses=1):
+        self.test_load_w = require(test_load_w, "test_load_w", 0, 20_000, "W")
+        self.interval_s = require(interval_s, "interval_s", 0.1, 86_400, "s")
+        self.window_s = require(pv_window_s or interval_s, "pv_window_s", 0.1, 86_400, "s")
+        if isinstance(houses, bool) or not isinstance(houses, (int, np.integer)) or houses < 1:
+            raise InputError(f"houses: found {houses!r}, allowed is a whole number of 1 or more")
+        self.habits = habits or evidence.learn_habits()
+        self.learns = habits is None
+        self.p_export = np.full(houses, 0.5)
+        self.p_export_without = np.full(houses, 0.5)
+        self._odds = np.ones(houses)
+        self._load = np.full((2, houses), np.nan)
+        self._pv = np.full((3, houses), np.nan)  # the last three PV windows, newest first
+        self._reading = np.full(houses, np.nan)
+        self._missed = np.zeros(houses)
+        self._moves = deque(maxlen=MEMORY)
+        self._tested = np.zeros(houses, dtype=bool)
+        self._quiet = np.full(houses, np.nan)  # the last reading without the test load
+        self._night = deque(maxlen=NIGHTS_KEPT)
+        self._new = 0
+
+    def update(self, reading_w, pv_w, test_share=0.0):
+        """Take in one sample and return the probability that its reading was export.
+
+        Parameters
+        ----------
+        reading_w : float or array, shape (houses,)
+            Unsigned reading; NaN if missed. [W]
+        pv_w : float or array
+            PV power, the latest known. [W]
+        test_share : float or array
+            Share of the sample with the test load on.
+
+        Returns
+        -------
+        float or ndarray
+            NaN where there was no reading.
+
+        Raises
+        ------
+        InputError
+            For text or a wrong number of values, a reading below -50 W, a power above 1 MW, a share outside 0 to 1.
+        """
+        shape = self.p_export.shape
+        given = {"reading_w": reading_w, "pv_w": pv_w, "test_share": test_share}
+        u, pv, share = (_values(name, value, shape) for name, value in given.items())
+        _check(u, pv, share)
+        seen = np.isfinite(u)
+        u = np.where(seen, np.maximum(u, 0.0), 0.0)
+        unknown = ~np.isfinite(pv)
+        pv = np.where(unknown, np.where(np.isfinite(self._pv[0]), self._pv[0], 0.0), pv)
+        self._remember_sun(pv)
+        dark = (pv <= DARK_W) & ~unknown
+        net, into, out, doubt = evidence.implied_states(u, share, self.test_load_w, self._quiet)
+        w = self._weights(u, net + pv, pv, share, doubt, dark, unknown)
+        odds = (w[0, 1] + self._odds * w[1, 1]) / (w[0, 0] + self._odds * w[1, 0])
+        self._odds = np.where(seen, odds, self._odds)
+        state = self._odds / (1 + self._odds)
+        now = (1 - state) * (out > into)[0] + state * (out > into)[1]
+        below = (1 - state) * (net[0] < 0) + state * (net[1] < 0)
+        # At rest nothing flows either way.
+        self.p_export = np.where(seen, np.where(u == 0, 0.5, now), np.nan)
+        self.p_export_without = np.where(seen, below, self.p_export_without)
+        self._load = np.where(seen, net + pv, self._load)
+        self._reading = np.where(seen, u, np.nan)
+        self._missed = np.where(seen, 0.0, self._missed + 1)
+        self._tested = share > 0
+        self._quiet = np.where(seen & ~self._tested, u, self._quiet)
+        if self.learns:
+            self._learn(u + pv, seen & dark & (share == 0))
+        return self.p_export if np.ndim(reading_w) else float(self.p_export[0])
+
+    def _weights(self, u, load, pv, share, doubt, dark, unknown):
+        first = np.isnan(self._load[0])
+        before = np.where(first, load, self._load)
+        gap = np.minimum(self._missed + 1, LONGEST_GAP)
+        sun_before = np.where(np.isfinite(self._sun_before), self._sun_before, pv)
+        moved = np.abs(u - self._reading)
+        self._moves.append(np.where((share == 0) & ~self._tested, moved, np.nan))
+        rough, usual = np.zeros(u.shape), np.inf
+        if self.window_s > self.interval_s:
+            rough = evidence.roughness_of_last(self._pv)
+            usual = _middle(np.array(self._moves)) / 0.6745 * np.sqrt(gap)
+        level_sd, change_sd = evidence.pv_doubt(pv, sun_before, rough, gap, self.interval_s, self.window_s, usual)
+        if self.window_s > self.interval_s:
+            # Live, the last whole window is old news: what it changes by did not change in this sample.
+            level_sd = np.hypot(level_sd, np.nan_to_num(np.abs(self._pv[0] - self._pv[1])))
+            change_sd = np.hypot(change_sd, np.abs(pv - sun_before))
+        level_sd = np.where(unknown, evidence.UNKNOWN_PV_SD_W, level_sd)
+        w = evidence.step_weights(
+            before,
+            load,
+            self.habits,
+            level_sd,
+            np.hypot(change_sd, doubt),
+            NOISE_W,
+            gap,
+            self.interval_s,
+            self.window_s,
+            dark,
+            unknown,
+            evidence.level_holds(self.test_load_w > 0, self.window_s),
+        )
+        same = np.stack([w[0, 0], w[1, 1]])
+        w = np.where(first, np.stack([same, same]), w)
+        return np.maximum(w / w.max(axis=(0, 1)), FLOOR)
+
+    def _remember_sun(self, pv):
+        self._sun_before = self._pv[0].copy()
+        changed = pv != self._pv[0]
+        self._pv[2] = np.where(changed, self._pv[1], self._pv[2])
+        self._pv[1] = np.where(changed, self._pv[0], self._pv[1])
+        self._pv[0] = pv
+
+    def _learn(self, load, certain):
+        """Keep the night's readings; when day breaks, learn the house's habits from the nights kept."""
+        if certain.any():
+            self._night.append(np.where(certain, load, np.nan))
+            self._new += 1
+        elif self._new >= NEW_NIGHT:
+            nights = np.array(self._night).T
+            known = np.isfinite(nights)
+            follows = known & np.concatenate([np.zeros((len(nights), 1), dtype=bool), known[:, :-1]], axis=1)
+            self.habits = evidence.learn_habits(nights[known], follows[known])
+            self._night.append(np.full(load.shape, np.nan))  # keeps two nights apart
+            self._new = 0
+
+
+def _values(name, value, shape):
+    try:
+        return np.broadcast_to(np.asarray(value, dtype=float), shape)
+    except (TypeError, ValueError):
+        raise InputError(f"{name}: found {value!r}, allowed is a number, or {shape[0]} of them") from None
+
+
+def _check(reading_w, pv_w, share):
+    for name, power, low in (("reading_w", reading_w, -50), ("pv_w", pv_w, -1000)):
+        wrong = (power < low) | (power > LARGEST_W)
+        if wrong.any():
+            raise InputError(f"{name}: found {power[wrong][0]:g}, allowed is {max(low, 0)} to {LARGEST_W:g} W")
+    if not ((share >= 0) & (share <= 1)).all():
+        raise InputError(f"test_share: found {share[~((share >= 0) & (share <= 1))][0]:g}, allowed is 0 to 1")
+
+
+def _middle(moves):
+    """Return the median of what is known in each column; no limit where nothing is."""
+    known = np.isfinite(moves)
+    ordered = np.sort(np.where(known, moves, np.inf), axis=0)
+    count = known.sum(axis=0)
+    return ordered[np.maximum(count - 1, 0) // 2, np.arange(moves.shape[1])]

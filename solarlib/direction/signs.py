@@ -1,0 +1,201 @@
+"""A record under one choice of instrument corrections, and the chain that decides its signs."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from solarlib.direction import chain, likelihood as evidence
+from solarlib.direction.record import Record
+
+DARK_W = 8.0  # PV power up to this is night
+NOISE_W = 4.0  # least noise of a reading
+FAST_S = 30.0  # readings this fast get a second view of one sample a minute, slower ones of one in two ...
+SLOW_S = 120.0  # ... and still slower ones none
+COARSE_SPACING_S = 480.0  # spacing of the second view where PV windows are coarse
+
+
+@dataclass(frozen=True)
+class Scene:
+    """What is known about each sample of a record before its sign.
+
+    Parameters
+    ----------
+    record : Record
+    power_w, rough_w : ndarray, shape (n,)
+        PV power and its roughness. [W]
+    unknown, dark : ndarray of bool, shape (n,)
+        PV power not known; sun certainly giving nothing.
+    test_load_w, noise_w : float
+        Test load and noise of one reading. [W]
+    habits : evidence.LoadHabits
+    net_w, imported_w, exported_w : ndarray, shape (2, n)
+        What each state implies, from `likelihood.implied_states`. [W]
+    doubt_w : ndarray, shape (n,)
+    """
+
+    record: Record
+    power_w: np.ndarray
+    rough_w: np.ndarray
+    unknown: np.ndarray
+    dark: np.ndarray
+    test_load_w: float
+    noise_w: float
+    habits: evidence.LoadHabits
+    net_w: np.ndarray
+    imported_w: np.ndarray
+    exported_w: np.ndarray
+    doubt_w: np.ndarray
+
+    @property
+    def tested(self):
+        """True if the test load ran at all."""
+        return bool(self.record.test_share.any())
+
+
+def make_scene(record, late_s=0.0, gain=1.0, test_load_w=0.0, noise_w=NOISE_W):
+    """Return the `Scene` of a record.
+
+    Parameters
+    ----------
+    record : Record
+    late_s, gain : float
+        Lateness of the PV clock [s] and what the PV instrument shows for 1 W.
+    test_load_w, noise_w : float
+        Test load and noise of one reading. [W]
+    """
+    power, rough, unknown = record.pv_at(late_s, gain)
+    # An instrument may show the converter's own small draw all night, on either side of zero.
+    low = np.quantile(power[~unknown], 0.1) if not unknown.all() else 0.0
+    dark = (power <= (max(DARK_W, low + 3) if low < 40 else DARK_W)) & ~unknown
+    silent = _silent_by_day(record, power, dark)
+    dark, unknown = dark & ~silent, unknown | silent
+    still = dark & (record.test_share == 0)
+    follows = np.zeros(power.size, dtype=bool)
+    follows[1:] = still[1:] & still[:-1] & (record.gap[1:] < 1.5)
+    habits = evidence.learn_habits(record.reading_w[still] + power[still], follows[still])
+    states = evidence.implied_states(record.reading_w, record.test_share, test_load_w, _untested_nearby(record))
+    return Scene(record, power, rough, unknown, dark, test_load_w, noise_w, habits, *states)
+
+
+def _untested_nearby(record):
+    """Return the mean of the last and the next reading without the test load. [W]"""
+    quiet = pd.Series(np.where(record.test_share == 0, record.reading_w, np.nan))
+    return pd.concat([quiet.ffill(), quiet.bfill()], axis=1).mean(axis=1).to_numpy()
+
+
+def _silent_by_day(record, power, dark):
+    """True where the PV record shows nothing for over an hour when it usually shows much: perhaps it was off."""
+    half_hour = np.floor(((record.time_s - record.midnight_s) % 86_400) / 1800).astype(int)
+    usual = pd.Series(power).groupby(half_hour).median().reindex(range(48), fill_value=0.0).to_numpy()
+    silent = dark & (usual[half_hour] > 200.0)
+    stretch = np.cumsum(np.diff(silent, prepend=False))
+    lasts_s = np.bincount(stretch) * record.interval_s
+    return silent & (lasts_s[stretch] > 3600)
+
+
+def chain_of(scene, keep=None, level_factor=1.0):
+    """Return (places, weights) of the chain over the samples whose direction is in doubt, or over some of them.
+
+    Nights are left out but for their first and last sample, which hold the ends.
+
+    Parameters
+    ----------
+    scene : Scene
+    keep : ndarray of bool, shape (n,), optional
+        The samples to look at.
+    level_factor : float
+        Times as long as usual that a load level counts as one fact.
+    """
+    dark = scene.dark
+    inner = dark.copy()
+    inner[1:] &= dark[:-1]
+    inner[:-1] &= dark[1:]
+    at = np.flatnonzero(~inner if keep is None else ~inner & keep)
+    if at.size == 0:
+        return at, np.ones((2, 2, 0))
+    record = scene.record.take(at)
+    power, gap = scene.power_w[at], record.gap
+    load = scene.net_w[:, at] + power
+    moves = _usual_change(record) if record.window_s > record.interval_s else np.inf
+    level_sd, change_sd = evidence.pv_doubt(
+        power, _before(power), scene.rough_w[at], gap, record.interval_s, record.window_s, moves
+    )
+    level_sd = np.where(scene.unknown[at], evidence.UNKNOWN_PV_SD_W, level_sd)
+    w = evidence.step_weights(
+        _before(load),
+        load,
+        scene.habits,
+        level_sd,
+        np.hypot(change_sd, scene.doubt_w[at]),
+        scene.noise_w,
+        gap,
+        record.interval_s,
+        record.window_s,
+        dark[at],
+        scene.unknown[at],
+        level_factor * evidence.level_holds(scene.tested, record.window_s),
+    )
+    # The first sample has none before it: both rows alike.
+    w[0, 1, 0], w[1, 0, 0] = w[1, 1, 0], w[0, 0, 0]
+    return at, chain.floored(w)
+
+
+def two_views(scene):
+    """Return the probability of state 1 in every sample, and the chain over all samples in doubt.
+
+    The first view is the chain over all samples. The second sees fewer (one a minute, one in two minutes, or, where
+    PV windows hide the sun's moves from sample to sample, one in eight) beside all with the test load on, so that a
+    passing moment cannot mislead it; each of its phases fills its own samples. Both hold much the same evidence,
+    hence weights that sum to less than one.
+
+    Returns
+    -------
+    tuple
+        ndarray, shape (n,); and (places, weights) of the first view's chain, as of `chain_of`.
+    """
+    at, w = chain_of(scene)
+    p_state = np.zeros(scene.dark.size)
+    if at.size == 0:
+        return p_state, (at, w)
+    log_odds = np.log(chain.odds(w))
+    interval_s = scene.record.interval_s
+    if interval_s > SLOW_S or at.size < 10:
+        p_state[at] = probability(0.75 * log_odds)
+        return p_state, (at, w)
+    fast, coarse = interval_s <= FAST_S, scene.record.window_s > evidence.COARSE_S
+    spacing_s = 60.0 if fast else COARSE_SPACING_S if coarse else 2 * interval_s
+    second = _second_view(scene, max(2, round(spacing_s / interval_s)))
+    weight, second_weight = (0.6, 0.3) if fast else (0.6, 0.2) if coarse else (0.55, 0.2)
+    p_state[at] = probability(weight * log_odds + second_weight * second[at])
+    return p_state, (at, w)
+
+
+def _second_view(scene, stride):
+    total, count = np.zeros(scene.dark.size), np.zeros(scene.dark.size)
+    number = np.round(scene.record.time_s / scene.record.interval_s).astype(np.int64)
+    testing = scene.record.test_share > 0
+    for phase in range(stride):
+        at, w = chain_of(scene, testing | (number % stride == phase))
+        if at.size:
+            total[at] += np.log(chain.odds(w))
+            count[at] += 1
+    return total / np.maximum(count, 1)
+
+
+def probability(log_odds):
+    """Return the probability that belongs to log-odds, never quite 0 or 1."""
+    return 1 / (1 + np.exp(-np.clip(log_odds, -40, 40)))
+
+
+def _before(values):
+    return np.concatenate([values[..., :1], values[..., :-1]], axis=-1)
+
+
+def _usual_change(record):
+    """Return how much the reading usually moves from sample to sample within a quarter of an hour. [W]"""
+    change = np.abs(np.diff(record.reading_w, prepend=record.reading_w[:1]))
+    quiet = (record.test_share == 0) & (_before(record.test_share) == 0) & (record.gap < 1.5)
+    width = max(15, round(150 / record.interval_s))
+    middle = pd.Series(np.where(quiet, change, np.nan)).rolling(width, center=True, min_periods=1).median()
+    return middle.bfill().ffill().fillna(np.inf).to_numpy() / 0.6745 * np.sqrt(record.gap)

@@ -1,0 +1,351 @@
+"""Which way does the power flow? One step test with a known load, seen by an instrument that shows no sign.
+
+Net power n is positive when the house imports; the instrument shows its size u. A test load of L watts raises n by
+L. Three things can be true, and each predicts what the instrument shows next:
+
+- importing: u rises by L;
+- exporting at least L: u falls by L;
+- exporting less than L: the test load pushes the house through zero, and u becomes L minus what it was. Here, in
+  the fold, a small export makes the reading RISE. The size before and after add up to L.
+
+`solarlib.direction.detection` holds the general theory and is offered here under the same names.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtr
+
+from solarlib.direction.detection import (  # noqa: F401  (one import for lessons)
+    best_accuracy,
+    bias_ratio,
+    decide,
+    discriminability,
+    expected_steps,
+    fixed_steps,
+    folded_density,
+    folded_mean,
+    folded_variance,
+    hit_rate,
+    normal_density,
+    normal_tail,
+    normal_tail_inverse,
+    roc_area,
+    wald_thresholds,
+)
+from solarlib.quantities import InputError, energy_kwh, require
+
+HYPOTHESES = ("importing", "exporting", "pushed through zero")
+
+
+@dataclass(frozen=True)
+class StepTest:
+    """A test load and how it is used.
+
+    Parameters
+    ----------
+    load_w : float
+        What the test load draws. [W]
+    dwell_s : float
+        How long it stays on; the windows before and after are as long. [s]
+    noise_w : float
+        Standard deviation of one reading. `log_likelihoods` takes every change beyond this spread (and the drift) for
+        other switching, which tells nothing. So give it the instrument's noise together with the house's ordinary
+        unrest from reading to reading, for minutes about 25 to 60 W; the sensor's few watts alone would make most
+        tests of a real house seem disturbed. [W]
+    reading_step_s : float
+        Time between two readings. [s]
+    drift_w2_per_s : float
+        How fast the rest of the house wanders: variance gained a second by a random walk. [W2/s]
+    use_after : bool
+        Compare with the mean of before and after (True) or with before only (False).
+    other_switching : float
+        Probability that something else in the house switches during the test.
+    other_range_w : float
+        Width of the flat density of such a disturbance. [W]
+    """
+
+    load_w: float
+    dwell_s: float = 60.0
+    noise_w: float = 10.0
+    reading_step_s: float = 10.0
+    drift_w2_per_s: float = 0.0
+    use_after: bool = True
+    other_switching: float = 0.06
+    other_range_w: float = 6000.0
+
+    def __post_init__(self):
+        require(self.load_w, "StepTest.load_w", 1, 20_000, "W")
+        require(self.dwell_s, "StepTest.dwell_s", 0.1, 86_400, "s")
+        require(self.noise_w, "StepTest.noise_w", 1e-6, 1e5, "W")
+        require(self.reading_step_s, "StepTest.reading_step_s", 1e-3, 86_400, "s")
+        require(self.drift_w2_per_s, "StepTest.drift_w2_per_s", 0, 1e6, "W2/s")
+        require(self.other_switching, "StepTest.other_switching", 0, 0.9)
+        require(self.other_range_w, "StepTest.other_range_w", 1, 1e6, "W")
+        if self.dwell_s < self.reading_step_s:
+            raise InputError(
+                f"StepTest.dwell_s: found {self.dwell_s:g} s with a reading every {self.reading_step_s:g} s, "
+                "allowed is a dwell of one reading or more (a shorter step is never seen)"
+            )
+
+    @property
+    def readings(self):
+        """Whole readings inside one window."""
+        return int(self.dwell_s / self.reading_step_s + 1e-9)
+
+    @property
+    def change_sd_w(self):
+        """Standard deviation of the measured change (during minus reference). [W]"""
+        return float(
+            change_sd(self.noise_w, self.readings, self.dwell_s, self.drift_w2_per_s, use_after=self.use_after)
+        )
+
+    @property
+    def during_sd_w(self):
+        """Standard deviation of the mean reading during the step, its noise alone. [W]"""
+        return self.noise_w / np.sqrt(self.readings)
+
+    @property
+    def separation(self):
+        """Test load over the standard deviation of the measured change."""
+        return self.load_w / self.change_sd_w
+
+
+def change_sd(noise_w, readings, dwell_s=0.0, drift_w2_per_s=0.0, use_after=True):
+    """Return the standard deviation of mean(during) minus its reference, windows of equal length.
+
+    With ``use_after`` the reference is the mean of before and after: noise 1.5 s^2/n, drift qT/4, and a linear ramp
+    cancels. Without, the reference is before only: 2 s^2/n and 2qT/3. [W]
+    """
+    noise, drift = (1.5, 0.25) if use_after else (2.0, 2 / 3)
+    return np.sqrt(noise * np.square(noise_w) / readings + drift * drift_w2_per_s * np.asarray(dwell_s, dtype=float))
+
+
+def best_dwell(noise_w, reading_step_s, drift_w2_per_s, use_after=True):
+    """Return (dwell_s, change_sd_w): the dwell at which noise and drift balance, and the spread reached there.
+
+    Longer averages noise away, shorter gives the house less time to change.
+    """
+    require(drift_w2_per_s, "drift_w2_per_s", 1e-12, 1e6, "W2/s")
+    noise = np.square(noise_w) * reading_step_s
+    dwell_s = np.sqrt((6 if use_after else 3) * noise / drift_w2_per_s)
+    return float(dwell_s), float(change_sd(noise_w, dwell_s / reading_step_s, dwell_s, drift_w2_per_s, use_after))
+
+
+def predicted_during(before_w, load_w):
+    """Return what the instrument will show, were each of `HYPOTHESES` true: shape (..., 3). [W]"""
+    before_w = np.asarray(before_w, dtype=float)
+    return np.stack([before_w + load_w, before_w - load_w, load_w - before_w], axis=-1)
+
+
+def log_likelihoods(before_w, during_w, test, after_w=None):
+    """Return the log-likelihood of the readings under each of `HYPOTHESES`.
+
+    Each window's mean is taken as the size of the net power plus normal noise; the unknown size before the step is
+    integrated over the range that the hypothesis allows (any, L or more, less than L). With probability
+    ``test.other_switching`` something else switched, and the reading during the step says nothing: so no single
+    test can ever be certain.
+
+    Parameters
+    ----------
+    before_w, during_w, after_w : float or array
+        Window means; ``after_w`` only if ``test.use_after``. [W]
+    test : StepTest
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+    """
+    reference = np.asarray(before_w, dtype=float)
+    if test.use_after and after_w is not None:
+        reference = (reference + after_w) / 2
+    during = np.asarray(during_w, dtype=float)
+    load, during_var = test.load_w, test.during_sd_w**2
+    sd = test.change_sd_w
+    reference_sd = np.sqrt(sd**2 - during_var)
+    # Both windows inform the size before: weights by variance, and the spread that remains.
+    weight, joint_sd = during_var / sd**2, reference_sd * np.sqrt(during_var) / sd
+
+    def size(from_during):
+        return weight * reference + (1 - weight) * from_during
+
+    def above(centre, spread, limit):
+        return ndtr((centre - limit) / spread)
+
+    positive, beyond = above(reference, reference_sd, 0.0), above(reference, reference_sd, load)
+    stays, crosses = size(during + load), size(load - during)
+    matches = [
+        normal_density(during - reference - load, sd) * above(size(during - load), joint_sd, 0.0),
+        normal_density(during - reference + load, sd) * above(stays, joint_sd, load),
+        normal_density(during + reference - load, sd)
+        * np.clip(above(crosses, joint_sd, 0.0) - above(crosses, joint_sd, load), 0.0, 1.0),
+    ]
+    allowed = [positive, beyond, np.clip(positive - beyond, 0.0, 1.0)]
+    disturbed = test.other_switching / test.other_range_w
+    total = [(1 - test.other_switching) * m + disturbed * a for m, a in zip(matches, allowed, strict=True)]
+    return np.log(np.maximum(np.stack(total, axis=-1), 1e-300))
+
+
+def posterior(before_w, during_w, test, after_w=None, p_export=0.5):
+    """Return the probability of each of `HYPOTHESES` after one step test; shape (..., 3), sums to one.
+
+    Parameters
+    ----------
+    p_export : float or array
+        Probability of exporting before the test was made.
+    """
+    log_like = log_likelihoods(before_w, during_w, test, after_w)
+    p_export = np.asarray(p_export, dtype=float)[..., None]
+    prior = np.concatenate([1 - p_export, p_export, p_export], axis=-1)
+    weight = prior * np.exp(log_like - log_like.max(axis=-1, keepdims=True))
+    return weight / weight.sum(axis=-1, keepdims=True)
+
+
+def log_ratio(before_w, during_w, test, after_w=None):
+    """Return the evidence of one test for importing against exporting (either kind): positive speaks for import."""
+    log_like = log_likelihoods(before_w, during_w, test, after_w)
+    return log_like[..., 0] - np.logaddexp(log_like[..., 1], log_like[..., 2])
+
+
+def rise_or_fall(before_w, during_w):
+    """Return True where the naive rule says exporting: the reading fell. Wrong in the fold; kept for contrast."""
+    return np.asarray(during_w) < np.asarray(before_w)
+
+
+def error_probability(net_w, test):
+    """Return the chance that the fold-aware test gets the sign wrong.
+
+    Away from zero the two predictions u + L and u - L are told apart by the change: Q(L / spread of the change).
+    In the fold they are L + u and L - u, and the reading during the step alone decides - is it above L? -
+    so the chance is Q(u / spread of that reading): a coin toss at zero. The larger of the two is returned.
+
+    Parameters
+    ----------
+    net_w : float or array
+        Net power without the test load while the test runs. [W]
+    """
+    return normal_tail(np.minimum(np.abs(net_w) / test.during_sd_w, test.separation))
+
+
+def rise_or_fall_error(net_w, test):
+    """Return the chance that the naive rule gets the sign wrong; near 1 for an export below half the test load."""
+    net_w = np.asarray(net_w, dtype=float)
+    margin = np.where(net_w >= 0, test.load_w, np.minimum(test.load_w, -2 * net_w - test.load_w))
+    return normal_tail(margin / test.change_sd_w)
+
+
+def energy_error_w(density_per_w, test):
+    """Return the mean error of (import minus export) of the fold-aware test: density x noise^2 / 2. [W]
+
+    The noise is that of the mean reading during the step; the size of the test load drops out.
+
+    Parameters
+    ----------
+    density_per_w : float
+        Probability density of the size of the net power near zero, both signs together. [1/W]
+    """
+    return density_per_w * test.during_sd_w**2 / 2
+
+
+def rise_or_fall_energy_error_w(export_density_per_w, test):
+    """Return the same for the naive rule, which gives away the whole fold: export density x L^2 / 4. [W]
+
+    The noise-free limit; noise rounds it by a part in (L / spread)^2.
+    """
+    return export_density_per_w * test.load_w**2 / 4
+
+
+def expected_energy_error_kwh(reading_w, p_export, step_hours):
+    """Return the expected error of (import minus export) in each interval; half of it is in each register. [kWh]"""
+    p_export = np.asarray(p_export, dtype=float)
+    return 2 * np.asarray(reading_w, dtype=float) * np.minimum(p_export, 1 - p_export) * step_hours / 1000
+
+
+def holding_error(flips_per_hour, hours, nearest=False):
+    """Return the share of time a once-true answer is wrong when held for ``hours`` until the next test.
+
+    Direction is taken to flip at random moments. With ``nearest`` each moment uses the nearer of two tests.
+    """
+    exposure = np.maximum(np.asarray(flips_per_hour, dtype=float) * hours, 1e-9)
+    if nearest:
+        return 0.5 - -np.expm1(-exposure) / (2 * exposure)
+    return 0.5 - -np.expm1(-2 * exposure) / (4 * exposure)
+
+
+def ramp_error(pv_change_w, load_change_sd_w):
+    """Return the error of reading the direction off a change of the sun's power: it is a free test load."""
+    return normal_tail(np.abs(pv_change_w) / load_change_sd_w)
+
+
+def pulse_count_sd_w(wh_per_pulse, dwell_s):
+    """Return the spread of the measured change when windows are counted in whole pulses: sqrt(5/12) pulses. [W]
+
+    Neighbouring windows share the pulse at their edge, so this is less than three independent roundings would give.
+    """
+    return np.sqrt(5 / 12) * 3600 * wh_per_pulse / np.asarray(dwell_s, dtype=float)
+
+
+def certain_import(reading_w, pv_w, margin_w=40.0, margin_share=0.03):
+    """Return True where the house must be importing: it cannot send out more than the sun delivers.
+
+    Parameters
+    ----------
+    reading_w, pv_w : float or array
+        Unsigned reading and PV power; NaN is never certain. [W]
+    margin_w, margin_share : float
+        Doubt about the two instruments: certain only above ``pv * (1 + margin_share) + margin_w``. At night (no PV
+        power) every reading above the margin is import. [W, -]
+    """
+    return np.asarray(reading_w, dtype=float) > np.asarray(pv_w, dtype=float) * (1 + margin_share) + margin_w
+
+
+def energy_bounds(reading_w, importing):
+    """Return what the energies imported and exported can be when the direction is known in some intervals only.
+
+    Parameters
+    ----------
+    reading_w : Series
+        Unsigned reading with a regular, time-zone-aware index; its direction does not change within an interval. [W]
+    importing : array of bool
+        True where the house is known to import, see `certain_import`; anywhere else either direction is possible.
+
+    Returns
+    -------
+    DataFrame
+        Rows ``import`` and ``export``, columns ``least_kwh`` and ``most_kwh``. Both are attained at once: least of
+        one with most of the other, since they always add up to the sum of the readings. ``most_kwh`` is NaN where a
+        reading is missing. [kWh]
+    """
+    energy = energy_kwh(reading_w)
+    sure = energy.where(np.asarray(importing, dtype=bool), 0.0)
+    least, most, rest = sure.sum(), energy.sum(skipna=False), (energy - sure).sum(skipna=False)
+    return pd.DataFrame({"least_kwh": [least, 0.0], "most_kwh": [most, rest]}, index=["import", "export"])
+
+
+def simulate_test(net_w, test, rng):
+    """Return the window means (before, during, after) that an unsigned instrument shows in step tests.
+
+    Parameters
+    ----------
+    net_w : float or array, shape (n,)
+        Net power without the test load at the start of the before window. [W]
+    test : StepTest
+        Its drift moves the house as a random walk through the three windows.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    tuple of ndarray
+        Each of the shape of ``net_w``. [W]
+    """
+    net_w = np.asarray(net_w, dtype=float)
+    count, fine = test.readings, 8 if test.drift_w2_per_s else 1
+    wander_sd = np.sqrt(test.drift_w2_per_s * test.dwell_s / (count * fine))
+    walk = rng.normal(0.0, wander_sd, (*net_w.shape, 3 * count * fine))
+    net = net_w[..., None] + np.cumsum(walk, axis=-1)
+    net[..., count * fine : 2 * count * fine] += test.load_w
+    size = np.abs(net).reshape(*net_w.shape, 3 * count, fine).mean(axis=-1)
+    readings = size + rng.normal(0.0, test.noise_w, size.shape)
+    means = readings.reshape(*net_w.shape, 3, count).mean(axis=-1)
+    return means[..., 0], means[..., 1], means[..., 2]

@@ -1,0 +1,78 @@
+"""Readings of a clock on the wall, turned into moments: the hour that spring skips and the hour that autumn repeats.
+
+In the repeated hour the order of the rows tells the two passes apart. Where it does not, the rows are set aside: an
+hour's energy in the wrong hour is worse than an hour that is known to be missing.
+"""
+
+import numpy as np
+import pandas as pd
+
+from solarlib.files.dates import DAY, MISSING
+
+FINE, SKIPPED, TWICE = 0, 1, 2
+HOUR = DAY // 24
+
+
+def to_utc(walls, zone):
+    """Turn clock readings into moments.
+
+    Parameters
+    ----------
+    walls : ndarray of int64, shape (n,), in the order of the file
+        Clock readings in ns since 1970-01-01 00:00 of that clock, none missing.
+    zone : tzinfo
+        Time zone of the clock.
+
+    Returns
+    -------
+    moments : ndarray of int64, shape (n,)
+        ns since 1970-01-01 00:00 UTC; `MISSING` where `verdict` is not `FINE`.
+    verdict : ndarray of int8
+        `FINE`; `SKIPPED` where no clock ever showed this; `TWICE` where it showed it twice and the file does not
+        tell which.
+    passes : int
+        Rows of repeated hours that the order of the file resolved.
+    """
+    verdict = np.zeros(len(walls), np.int8)
+    if not len(walls):
+        return walls.copy(), verdict, 0
+    summer, winter = (_localized(walls, zone, pass_) for pass_ in (True, False))
+    verdict[summer == MISSING] = SKIPPED
+    utc, resolved = summer.copy(), 0
+    twice = np.flatnonzero(summer != winter)
+    if twice.size:
+        backward = np.median(np.sign(np.diff(walls))) < 0 if len(walls) > 2 else False
+        order = twice[::-1] if backward else twice  # newest first: the second pass stands first
+        for day in np.unique(walls[twice] // DAY).tolist():
+            rows = order[walls[order] // DAY == day]
+            second = _second_pass(walls, rows, backward)
+            if second is None:
+                verdict[rows], utc[rows] = TWICE, MISSING
+            else:
+                utc[rows[second]] = winter[rows[second]]
+                resolved += len(rows)
+    return utc, verdict, resolved
+
+
+def _second_pass(walls, rows, backward):
+    """Tell which rows of one repeated hour belong to its second pass; None where nothing tells."""
+    here = walls[rows]
+    back = np.diff(here) < 0
+    if back.sum() == 1:
+        return np.cumsum(np.r_[False, back]) == 1
+    labels, counts = np.unique(here, return_counts=True)
+    if back.any() or (counts != 2).any():
+        return None
+    # Each label stands there twice, one beside the other. In a file that doubles its rows this tells nothing.
+    first, last = int(rows.min()), int(rows.max())
+    near = np.concatenate([walls[max(0, first - 20) : first], walls[last + 1 : last + 21]])
+    near = near[np.abs(near - here[0]) < 6 * HOUR]
+    if len(np.unique(near)) < len(near):
+        return None
+    return np.arange(len(rows)) % 2 == 1
+
+
+def _localized(walls, zone, summer):
+    naive = pd.DatetimeIndex(walls.view("datetime64[ns]"))
+    aware = naive.tz_localize(zone, ambiguous=np.full(len(walls), summer), nonexistent="NaT")
+    return aware.as_unit("ns").asi8

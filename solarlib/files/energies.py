@@ -1,0 +1,116 @@
+"""Columns of numbers to flows: units and signs, registers to energies, columns of one quantity added up."""
+
+import numpy as np
+import pandas as pd
+
+from solarlib.files.counters import interval_energy, swapped_readings
+from solarlib.files.steps import even_labels, moved
+from solarlib.files.mapping import exchange_wall
+from solarlib.quantities import InputError, counted
+
+
+def flows(index, step, columns, mapping, name):
+    """Return the clean tables of a file.
+
+    Parameters
+    ----------
+    index : DatetimeIndex, rising
+        Stamps as the file has them.
+    step : Timedelta or None
+    columns : list of ndarray of float
+        Numbers of the file, in the order of ``mapping.column``.
+    mapping : Mapping
+    name : str
+        Of the file, for messages.
+
+    Returns
+    -------
+    table : DataFrame
+        START labels, columns such as ``net_w`` [W] and ``delivered_kwh`` [kWh]; see `mapping.Column.title`.
+    registers : DataFrame
+        Registers as read. [kWh]
+    intervals : dict of str to DataFrame
+        As from `counters.interval_energy`, for each register.
+    notes : list of str
+    """
+    table, registers, intervals, notes = {}, {}, {}, []
+    starts = _starts(index, step, mapping, name)
+    columns = [_converted(values, column) for values, column in zip(columns, mapping.column)]
+    for values, column in zip(columns, mapping.column):
+        if column.kind == "counter":
+            registers[_register(column)] = pd.Series(values, index)
+    swapped = _swaps(registers, mapping)
+    if len(swapped):
+        notes.append(f"{counted(len(swapped), 'reading looks', 'readings look')} as if the two registers were swapped, the first at {swapped[0]}; left "
+                     "out of the energies: correct them in the file if you know")
+    for values, column in zip(columns, mapping.column):
+        if column.kind == "counter":
+            shown = registers[_register(column)] / column.factor  # as displayed: a dial ends in its own unit
+            doubted = index.isin(swapped) & (column.quantity in ("delivered", "received"))
+            found = interval_energy(shown.mask(doubted), column.digits, _exchanges(column, index.tz))
+            found["energy_kwh"] *= column.factor
+            intervals[_register(column)] = found
+            values = _on_rows(found, index, step)
+            notes += _falls(found, column.name)
+        earlier = table.get(column.title)
+        table[column.title] = values if earlier is None else earlier + values
+    return pd.DataFrame(table, index=starts), pd.DataFrame(registers, index=index), intervals, notes
+
+
+def _starts(index, step, mapping, name):
+    """Stamps at the start of their interval; a register's stay where they are."""
+    counters = [column.kind == "counter" for column in mapping.column]
+    if mapping.label == "start" or all(counters):
+        return index
+    if any(counters):
+        raise InputError(f"{name}: found counters beside intervals that are labelled by their end, allowed is one kind in a mapping: "
+                         "read the file twice")
+    if step is None:
+        raise InputError(f'{name}: found no common step for label = "end", allowed is one: set interval')
+    return moved(index, step, -1)
+
+
+def _exchanges(column, zone):
+    return [(pd.Timestamp(exchange_wall(row)).tz_localize(zone, ambiguous=True, nonexistent="shift_forward"), row.old_last, row.new_first)
+            for row in column.exchange]
+
+
+def _on_rows(found, index, step):
+    """Energy of each interval that runs from one row of the table to the next (and has the common step, if any)."""
+    values = np.full(len(index), np.nan)
+    opens, ends = (part.as_unit("ns").asi8 for part in (found.index, pd.DatetimeIndex(found["end"])))
+    at, to = (np.searchsorted(index.as_unit("ns").asi8, part) for part in (opens, ends))
+    fine = at + 1 == to
+    if step is not None:
+        labels, _ = even_labels(index, step)
+        fine &= labels[to] - labels[at] == step.value
+    values[at[fine]] = found["energy_kwh"].to_numpy()[fine]
+    return values
+
+
+def _falls(found, name):
+    notes = []
+    for how in ("rollover", "exchange", "unknown fall"):
+        rows = found[found["how"] == how]
+        if len(rows):
+            what = {"rollover": "rolled over", "exchange": "was exchanged as declared",
+                    "unknown fall": "fell, energy unknown (a rollover needs digits, an exchange its entry; a reset or swapped "
+                    "registers are possible)"}[how]
+            notes.append(f"the register {name!r} {what} after {rows.index[0]}" + (f" and {len(rows) - 1} more times" if len(rows) > 1 else ""))
+    return notes
+
+
+def _register(column):
+    return f"{column.quantity} ({column.name})"
+
+
+def _converted(values, column):
+    """Numbers of the file in W or kWh; Wh are divided by 1000, which is exact to the last digit."""
+    return values * column.multiplier / 1000.0 if column.unit == "Wh" else values * column.factor
+
+
+def _swaps(registers, mapping):
+    by_quantity = {column.quantity: _register(column) for column in mapping.column if column.kind == "counter"}
+    if not {"delivered", "received"} <= set(by_quantity) or len(by_quantity) < len(registers):
+        return pd.DatetimeIndex([])  # with two registers for a quantity the other's partner is not known
+    return swapped_readings(*(registers[by_quantity[key]] for key in ("delivered", "received")))

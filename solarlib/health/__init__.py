@@ -1,0 +1,8 @@
+"""Is a system healthy? Yields, neighbours, the chart of days, shapes of a loss, ageing."""
+
+from solarlib.health.ageing import year_on_year
+from solarlib.health.chart import Baseline, design
+from solarlib.health.neighbours import PRIVACY, group_median, log_ratio
+from solarlib.health.yields import final_yield, performance_ratio, reference_yield
+
+__all__ = ["Baseline", "PRIVACY", "design", "final_yield", "group_median", "log_ratio", "performance_ratio", "reference_yield", "year_on_year"]

@@ -1,0 +1,222 @@
+"""Does a house still behave as it did? A one-sided cumulative sum of the daily log ratio, and three plain messages.
+
+Only losses are watched. The first days fix what is usual (median and a robust scatter), each later day is measured
+against it, and small losses add up until they can no longer be chance. No message is a verdict.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from solarlib.quantities import InputError, require
+from solarlib.health.run_lengths import allowance, cusum_run_length, shift_of_loss, threshold_after_baseline, widen
+
+MAD_TO_SCATTER = 1.4826  # makes the median absolute deviation of normal values their standard deviation
+WINSOR = 4.0  # a single day counts as at most so many times the usual scatter, and never as more than carries to the line
+LEAST_BASELINE_DAYS = 14
+MOST_RESEMBLANCE = 0.9  # greatest correlation of neighbouring days to believe
+PERSISTS_DAYS = 14
+LARGE_LOSS = 0.20
+STAGES = ("usual", "watch", "look", "act")
+MESSAGES = {
+    "usual": "no difference from the days of the baseline that chance does not explain",
+    "watch": "perhaps differs from similar systems; wait for more days",
+    "look": "differs from similar systems; look for possible reasons",
+    "act": "differs from similar systems, for long or by much; have the possible reasons checked",
+}
+
+
+@dataclass(frozen=True)
+class Baseline:
+    """What is usual: centre and day-to-day scatter of the log ratio, from `days` days, and how much a day resembles the next."""
+
+    centre: float
+    scatter: float
+    days: int
+    lag_one: float = 0.0
+
+
+@dataclass(frozen=True)
+class Design:
+    """Allowance k and threshold h of a chart, in units of the scatter."""
+
+    k: float
+    h: float
+
+    @property
+    def limit(self):
+        """The most that one day counts, in units of the scatter: alone it carries the sum to the line, not above."""
+        return min(WINSOR, self.k + (1.0 - 1e-9) * self.h)
+
+    def days_to_notice(self, loss, scatter):
+        """Return the mean days from a loss (share) to the message `look`, for independent days."""
+        return cusum_run_length(shift_of_loss(loss) / scatter, self.k, self.h)
+
+    def days_between_false_alarms(self):
+        """Return the mean days to a message with nothing wrong, for independent days and a perfect baseline."""
+        return cusum_run_length(0.0, self.k, self.h)
+
+
+def baseline(log_ratio):
+    """Return what is usual in days known to be free of faults.
+
+    Parameters
+    ----------
+    log_ratio : Series or array, shape (days,)
+        NaN: a day set aside.
+
+    Returns
+    -------
+    Baseline
+        Median; 1.4826 times the median absolute deviation; days used; correlation of neighbouring days, by Spearman's
+        ranks so that one odd day does not make it.
+
+    Raises
+    ------
+    InputError
+        Fewer than 14 usable days, or days that do not scatter at all.
+    """
+    values = np.asarray(log_ratio, dtype=float)
+    used = values[np.isfinite(values)]
+    if len(used) < LEAST_BASELINE_DAYS:
+        raise InputError(f"baseline: found {len(used)} usable days, allowed are {LEAST_BASELINE_DAYS} or more")
+    centre = float(np.median(used))
+    scatter = float(MAD_TO_SCATTER * np.median(np.abs(used - centre)))
+    if not scatter > 0:
+        raise InputError("baseline: found days that do not scatter, allowed are measured days")
+    return Baseline(centre, scatter, len(used), min(_lag_one(values), MOST_RESEMBLANCE))
+
+
+def design(usual, loss, run_length_days, repair=True):
+    """Return a chart that watches for a loss and seldom alarms without one.
+
+    Parameters
+    ----------
+    usual : Baseline
+    loss : float
+        Share of the energy to notice; one dead module of 16 is 1/16.
+    run_length_days : float
+        Wanted mean days between false alarms, the errors of the baseline included. [days]
+    repair : bool
+        Widen the chart where each day resembles the day before (`run_lengths.widen`), beyond what chance makes of
+        independent days: correlations below 2 / sqrt(days) are taken as none.
+
+    Returns
+    -------
+    Design
+    """
+    k = round(20 * allowance(loss, usual.scatter)) / 20  # steps of 0.05: finer ones change nothing and cost time
+    alike = usual.lag_one if repair and usual.lag_one > 2.0 / np.sqrt(usual.days) else 0.0
+    worth = max(3, round(usual.days * (1.0 - alike) / (1.0 + alike)))  # independent days that the baseline is worth
+    return Design(*widen(k, threshold_after_baseline(float(run_length_days), k, worth), alike))
+
+
+def standardised(log_ratio, usual, limit=WINSOR):
+    """Return each day's distance from the usual in units of the scatter, cut off at +-`limit`. Any shape; NaN stays."""
+    return ((log_ratio - usual.centre) / usual.scatter).clip(-limit, limit)
+
+
+def cusum(z, k, h=np.inf):
+    """Return the one-sided cumulative sum that watches downwards.
+
+    Parameters
+    ----------
+    z : array, shape (days,) or (days, houses)
+        NaN: a day that neither adds nor takes away.
+    k : float
+    h : float
+        After a day above h the sum starts again from 0; default: it never does.
+
+    Returns
+    -------
+    array, same shape
+        The sum of each day before it starts again.
+    """
+    z = np.asarray(z, dtype=float)
+    total, path = np.zeros(z.shape[1:]), np.empty(z.shape)
+    for day, value in enumerate(z):
+        total = np.where(np.isnan(value), total, np.maximum(0.0, total - value - k))
+        path[day] = total
+        total = np.where(total > h, 0.0, total)
+    return path
+
+
+def first_alarm(path, h):
+    """Return the number of the day (1 is the first) on which each column first passes h; infinite where it never does."""
+    above = np.asarray(path) > h
+    return np.where(above.any(axis=0), above.argmax(axis=0) + 1.0, np.inf)
+
+
+def chart(log_ratio, usual, plan):
+    """Return the chart of the days after the baseline.
+
+    Parameters
+    ----------
+    log_ratio : Series, shape (days,)
+        NaN: a day set aside.
+    usual : Baseline
+    plan : Design
+
+    Returns
+    -------
+    DataFrame, shape (days, 4)
+        z; cusum; loss: the middle loss (share of energy) since the sum last stood at 0; stage: usual, watch (above h/2),
+        look (above h), act (above h for 14 charted days, or above h with a middle loss over 20 %).
+    """
+    z = standardised(log_ratio, usual, plan.limit)
+    total = cusum(z.to_numpy(), plan.k)
+    plain = (log_ratio - usual.centre).to_numpy(dtype=float)
+    loss, stage = np.zeros(len(z)), []
+    since, above = [], 0
+    for day, value in enumerate(total):
+        counts = np.isfinite(plain[day])
+        if value == 0.0:
+            since, above = [], 0
+        elif counts:
+            since.append(plain[day])
+            above = above + 1 if value > plan.h else 0
+        # The median keeps one day of snow from looking like a large loss.
+        loss[day] = -np.expm1(np.median(since)) if since else 0.0
+        stage.append(_stage(value, plan.h, above, loss[day]))
+    return pd.DataFrame({"z": z, "cusum": total, "loss": loss, "stage": stage}, index=log_ratio.index)
+
+
+def ewma(z, weight):
+    """Return the exponentially weighted mean of the days, started at 0; NaN days change nothing. Shape as given."""
+    weight = require(weight, "weight", 0.001, 1)
+    z = np.asarray(z, dtype=float)
+    mean, path = np.zeros(z.shape[1:]), np.empty(z.shape)
+    for day, value in enumerate(z):
+        mean = np.where(np.isnan(value), mean, (1.0 - weight) * mean + weight * value)
+        path[day] = mean
+    return path
+
+
+def false_share(false_run_length_days, faults_per_year):
+    """Return the share of alarms that are false when every fault is noticed. [days between false alarms, 1/a -> 0 to 1]
+
+    Examples
+    --------
+    One fault in ten years and a false alarm a year: ten of eleven alarms are false.
+
+    >>> round(false_share(365, 0.1), 3)
+    0.909
+    """
+    per_year = 365.0 / require(false_run_length_days, "run length", 1e-6, 1e12, "days")
+    return per_year / (per_year + require(faults_per_year, "faults per year", 0, 365))
+
+
+def _stage(value, h, above, loss):
+    if value > h:
+        return "act" if above >= PERSISTS_DAYS or loss > LARGE_LOSS else "look"
+    return "watch" if value > 0.5 * h else "usual"
+
+
+def _lag_one(values):
+    pairs = np.column_stack([values[:-1], values[1:]])
+    pairs = pairs[np.isfinite(pairs).all(axis=1)]
+    if len(pairs) < 3:
+        return 0.0
+    ranks = pd.DataFrame(pairs).rank()
+    return float(ranks[0].corr(ranks[1]))

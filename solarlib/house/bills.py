@@ -1,0 +1,267 @@
+"""What a house pays in a year, with its array and without, under its own tariff or another; and the cash flow from that.
+
+All bills come from the hourly means of the typical year: within an hour, generation and load are netted, so the
+registers of a real meter count a little more each way. The year is billed twice and the second one taken, so that a
+credit bank is in its settled state. Money is in the currency of the tariff.
+"""
+
+from dataclasses import replace
+from decimal import Decimal
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+
+from solarlib.bill.accounts import ledger
+from solarlib.house.year import simulate
+from solarlib.worth.lifetime import cash_flow
+from solarlib.worth.bill_table import split_saving, tabulate, yearly_bills, yield_path
+from solarlib.meter.registers import split
+from solarlib.worth.money import growth_path, net_present_value
+from solarlib.bill.periods import monthly_periods
+from solarlib.quantities import InputError, energy_kwh, require
+
+MOST_FACTOR = 3.0  # of the generation, in a table of bills
+
+
+def bill_with_array(house, factor=1.0, tariff=None, size=1.0, export=True):
+    """Return the bill of a settled year with the array.
+
+    Parameters
+    ----------
+    house : House
+    factor : float, 0 to 3
+        Generation over that of the typical year of the array: weather and wear. The ratings stay.
+    tariff : Tariff, optional
+        Default: the house's own.
+    size : float, above 0
+        Size of the array over that in the house file: scales generation and ratings.
+    export : bool
+        If false, every exported kWh is left out of the bill.
+
+    Returns
+    -------
+    float
+        Negative for a payout. [money/year]
+    """
+    require(factor, "factor", 0, MOST_FACTOR)
+    require(size, "size", 1e-6, 1000)
+    made, used = hourly(house)
+    made = made * (factor * size)
+    if not export:
+        made = np.minimum(made, used)
+    return _settled(house, tariff, made, used, size)
+
+
+def months(house, size=1.0, tariff=None):
+    """Return the twelve calendar months of the typical year as billing periods; see `periods.monthly_periods`.
+
+    Parameters
+    ----------
+    size : float
+        Size of the array over that in the house file.
+    tariff : Tariff, optional
+        Adds the columns that its rules need.
+    """
+    made, used = hourly(house)
+    return _months(size * made, used, tariff)
+
+
+def two_years(first, second=None):
+    """Return the months of a year, and those of the next (default: the same again), as 24 billing periods in a row."""
+    both = pd.concat([first, first if second is None else second], ignore_index=True)
+    begin = first["period_start"].iloc[0]
+    edges = [begin + pd.DateOffset(months=month) for month in range(25)]
+    return both.assign(period_start=edges[:-1], period_end=edges[1:])
+
+
+def ratings(house, size=1.0):
+    """Return the ratings of the array, or of one of another size, as `accounts.ledger` takes them. [kW]"""
+    system = house.system
+    converters = system.module_count if system.converter.kind == "per module" else 1
+    return {
+        "rated_dc_kw": round(size * system.rated_power_w / 1000.0, 6),
+        "rated_ac_kw": round(size * converters * system.converter.ac_limit_w / 1000.0, 6),
+    }
+
+
+@lru_cache(maxsize=4)
+def hourly(house):
+    """Return (generation, house use) of each hour of the typical year, two Series. [kWh]"""
+    year = simulate(house)
+    return energy_kwh(year["generation_w"].clip(lower=0)), energy_kwh(year["load_w"])
+
+
+def bill_without_array(house, tariff=None, load=1.0):
+    """Return the bill of a year without any array, for ``load`` times the use of the house. [money/year]"""
+    return _without(house, tariff, load)
+
+
+def saving(house, tariff=None, size=1.0):
+    """Return what the array saves in the first year, self-used and exported energy apart: see `split_saving`."""
+    return split_saving(
+        bill_without_array(house, tariff),
+        bill_with_array(house, 1.0, tariff, size, export=False),
+        bill_with_array(house, 1.0, tariff, size),
+    )
+
+
+def avoided_price(house, tariff=None, less=0.1):
+    """Return what one kWh less of use saves without an array: the bill's slope, not the bill over the kWh. [money/kWh]"""
+    _, used = hourly(house)
+    return (bill_without_array(house, tariff) - bill_without_array(house, tariff, 1.0 - less)) / (less * float(used.sum()))
+
+
+def year_energies(house):
+    """Return generation, house use and self-used energy of the typical year, hour by hour netted. [kWh]"""
+    made, used = hourly(house)
+    parts = {"generation": made.sum(), "use": used.sum(), "self_used": np.minimum(made, used).sum()}
+    return pd.Series({name: float(value) for name, value in parts.items()})
+
+
+def at_price_level(tariff, factor):
+    """Return a tariff with every price in it multiplied by ``factor``, percentages apart.
+
+    Parameters
+    ----------
+    tariff : Tariff
+        With single export prices, not a table of hours.
+    factor : float
+    """
+    factor = Decimal(str(require(factor, "price level", 0, 1e6)))
+
+    def scaled(price):
+        if isinstance(price, tuple):
+            raise InputError("price level: found a table of export prices, allowed is a tariff with one export price")
+        return None if price is None else round(price * factor, 5)
+
+    charges = tuple(
+        charge if charge.on == "percent" else replace(
+            charge, price=scaled(charge.price),
+            blocks=tuple(replace(block, price=scaled(block.price)) for block in charge.blocks),
+        )
+        for charge in tariff.charges
+    )
+    names = ("export_price", "payout_price", "payout_threshold", "conversion_price")
+    credit = replace(tariff.credit, **{name: scaled(getattr(tariff.credit, name)) for name in names})
+    return replace(tariff, charges=charges, credit=credit, minimum_bill=scaled(tariff.minimum_bill))
+
+
+@lru_cache(maxsize=64)
+def bill_table(house, tariff=None):
+    """Return `bill_with_array` as a `BillTable` of the generation factor, good to 0.2 % of the bill without array."""
+    tolerance = max(1.0, 0.002 * abs(bill_without_array(house, tariff)))
+    return tabulate(lambda factor: bill_with_array(house, factor, tariff), 0.0, MOST_FACTOR, tolerance)
+
+
+def generation_path(house, years=None, degradation=None):
+    """Return the generation of years 1 ... n of a wearing array in typical weather. [kWh]"""
+    return year_energies(house)["generation"] * _wear(house, years, degradation)
+
+
+def owner_cash_flow(house, costs=None, tariff=None, price_growth=None, years=None, degradation=None,
+                    yield_factor=1.0, price_factor=1.0, loan=None):  # fmt: skip
+    """Return the owner's yearly cash flow; see `lifetime.cash_flow`.
+
+    Parameters
+    ----------
+    house : House
+    costs : Costs, optional
+    tariff : Tariff, optional
+        Held for the whole life.
+    price_growth : float, optional
+        Yearly nominal growth of all prices of the tariff.
+    years : int, optional
+    degradation : float, optional
+        Per year. The defaults of all these stand in the house file.
+    yield_factor, price_factor : float
+        Generation over that of the typical year; prices over those of the tariff.
+    loan : Loan, optional
+
+    Raises
+    ------
+    InputError
+        If neither the call nor the house file names costs.
+    """
+    bills = _lifetime_bills(house, tariff, price_growth, years, degradation, yield_factor, price_factor)
+    return cash_flow(*bills, _costs(house, costs), loan)
+
+
+def net_flow(house, costs=None, tariff=None, price_growth=None, years=None, degradation=None,
+             yield_factor=1.0, price_factor=1.0, loan=None):  # fmt: skip
+    """Return the column ``net`` of `owner_cash_flow` as an array of years 0 ... n, many times as fast. [money]"""
+    without, with_array = _lifetime_bills(house, tariff, price_growth, years, degradation, yield_factor, price_factor)
+    flow = _spent(_costs(house, costs), without.size, loan).copy()
+    flow[1:] += without - with_array
+    return flow
+
+
+def break_even_share(house, export_price, costs=None):
+    """Return the self-used share of the generation at which the net present value is zero.
+
+    A self-used kWh saves `avoided_price`, an exported one earns `export_price`; both grow with the outlook of the
+    house. Above 1 the array never pays for itself at its discount rate, below 0 it does whatever is self-used.
+
+    Parameters
+    ----------
+    house : House
+    export_price : float
+        Below `avoided_price`. [money/kWh]
+    costs : Costs, optional
+
+    Returns
+    -------
+    float
+    """
+    price, view = avoided_price(house), house.outlook
+    require(export_price, "export_price", 0)
+    if not export_price < price:
+        raise InputError(f"export_price: found {export_price:g}, allowed is less than the price of a bought kWh, {price:g}")
+    energy = np.concatenate([[0.0], generation_path(house) * growth_path(view.years, view.price_growth)])
+    spent = float(net_present_value(view.discount_rate, _spent(_costs(house, costs), view.years, None)))
+    needed = -spent / float(net_present_value(view.discount_rate, energy))  # of each kWh, in money of the first year
+    return (needed - export_price) / (price - export_price)
+
+
+def _costs(house, costs):
+    costs = house.costs if costs is None else costs
+    if costs is None:
+        raise InputError("costs: found none in the house file, allowed is a table [costs] with at least the key installed")
+    return costs
+
+
+def _lifetime_bills(house, tariff, price_growth, years, degradation, yield_factor, price_factor):
+    """Return the nominal bills of years 1 ... n without the array and with it."""
+    growth = house.outlook.price_growth if price_growth is None else price_growth
+    made = yield_factor * _wear(house, years, degradation)
+    without = bill_without_array(house, tariff) * growth_path(made.size, growth)
+    return price_factor * without, price_factor * yearly_bills(bill_table(house, tariff), made, growth)
+
+
+@lru_cache(maxsize=256)
+def _spent(costs, years, loan):
+    """Return all flows but the saving: a cash flow is their sum. [money]"""
+    return cash_flow(np.zeros(years), np.zeros(years), costs, loan)["net"].to_numpy()
+
+
+@lru_cache(maxsize=64)
+def _without(house, tariff, load):
+    made, used = hourly(house)
+    return _settled(house, tariff, 0.0 * made, load * used, 0.0)
+
+
+def _wear(house, years, degradation):
+    years = house.outlook.years if years is None else years
+    return yield_path(years, house.system.degradation_per_year if degradation is None else degradation)
+
+
+def _months(made, used, tariff):
+    flows = split(1000.0 * (used - made))  # hourly energies as mean power
+    return monthly_periods(flows["delivered_kwh"], flows["received_kwh"], made, tariff=tariff)
+
+
+def _settled(house, tariff, made, used, size):
+    tariff = replace(house.tariff if tariff is None else tariff, valid_from=None, valid_to=None)
+    first = _months(made, used, tariff)
+    book = ledger(two_years(first), tariff, compare=False, **ratings(house, size))
+    return float(book["bill"].iloc[len(first):].sum())

@@ -1,0 +1,299 @@
+"""What a house's array should have given, and how it stands beside similar systems: its yields, its light, its neighbours.
+
+The model knows a typical year, not the year of the readings: it takes the season of a roof out of a comparison, and
+says between which yields a period usually lies.
+"""
+
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+
+from solarlib.health import neighbours as peers, shapes as signatures
+from solarlib.health.ageing import year_on_year
+from solarlib.roof.array import Plane, simulate
+from solarlib.health.comparison import compare
+from solarlib.health.yields import corrected_performance_ratio, final_yield, performance_ratio
+from solarlib.house.year import weather
+from solarlib.house.flows import evenly, has_column, power_w, with_column
+from solarlib.quantities import InputError, energy_kwh
+from solarlib.sky.sun import clear_sky
+
+SEASON_DAYS = 31  # of the running mean that knows the roof and the season, not the day
+BAND = (0.10, 0.90)
+RUN_DAYS = 5  # drawn together: a dull day seldom comes alone
+CLEAR_SHARE = 0.85  # of the best day's share of a cloudless sky: a day for shapes
+LEAST_CLEAR_DAYS = 3
+SHAPE_STEP = pd.Timedelta(minutes=15)
+
+
+def typical_yields(house, systems):
+    """Return what systems in the house's place give on each day of its typical year. [kWh/kW]
+
+    Parameters
+    ----------
+    house : House
+    systems : dict of str to ArraySystem
+
+    Returns
+    -------
+    DataFrame, 365 rows
+        A column each, on the days of the weather file.
+    """
+    return pd.DataFrame({name: _typical(house, system) for name, system in systems.items()})
+
+
+@lru_cache(maxsize=32)
+def _typical(house, system):
+    made = energy_kwh(simulate(weather(house), house.place, system)["ac_power_w"])
+    return peers.daily_yield(made, system.rated_power_w)
+
+
+def one_roof(system, surface_tilt, surface_azimuth):
+    """Return a system of the same make with all its modules on one plane. [deg]"""
+    largest = max(system.planes, key=lambda plane: plane.module_count)
+    return replace(system, planes=(Plane(largest.module_count, surface_tilt, surface_azimuth, largest.mounting),))
+
+
+def season(yields):
+    """Return the running mean of a month around each day of a typical year, which follows itself."""
+    half = SEASON_DAYS // 2
+    around = pd.concat([yields.iloc[-half:], yields, yields.iloc[:half]])
+    return around.rolling(SEASON_DAYS, center=True).mean().iloc[half:-half]
+
+
+def on_days(typical, days):
+    """Return the rows of a typical year for some dates; 29 February takes the day before."""
+    keyed = typical.set_axis(typical.index.month * 100 + typical.index.day)
+    wanted = np.where((days.month == 2) & (days.day == 29), 228, days.month * 100 + days.day)
+    return keyed.loc[wanted].set_axis(days)
+
+
+def own_days(days, house):
+    """Return the daily yield of a record by day, complete days only. [kWh/kW]
+
+    Parameters
+    ----------
+    days : DataFrame
+        As from `records.daily`.
+    """
+    made = days["generation_kwh"].where(days["quality"] == "complete")
+    return pd.Series(made.to_numpy(float) / (house.system.rated_power_w / 1000.0), pd.DatetimeIndex(days["date"]))
+
+
+def yields(house, periods=None, days=None):
+    """Return measured and typical energy of the array, by billing period or by month.
+
+    Parameters
+    ----------
+    house : House
+    periods : DataFrame, optional
+        ``period_start``, ``period_end``, ``generation_kwh`` (NaN: passed over), as from `periods.periods_of`.
+    days : DataFrame, optional
+        As from `records.daily`: without such periods, the complete days of each month.
+
+    Returns
+    -------
+    DataFrame
+        ``from``, ``to`` (not included), ``days`` used, ``measured_kwh``, ``model_kwh`` of the same days of a typical
+        year, ``yield_h`` [kWh/kW], ``low_h`` and ``high_h`` (see `yield_band`), ``ratio``.
+    """
+    rows = []
+    if periods is not None and "generation_kwh" in periods:
+        for start, end, made in zip(periods["period_start"], periods["period_end"], periods["generation_kwh"]):
+            rows += [(start, end, pd.date_range(start, end, freq="D", inclusive="left"), made)] * bool(np.isfinite(made))
+    if not rows and days is not None:
+        made = own_days(days, house).dropna()
+        rows = [(month.index[0], month.index[-1] + pd.Timedelta(days=1), month.index, month.sum() * house.system.rated_power_w / 1000.0)
+                for _, month in made.groupby(made.index.to_period("M"))]
+    if not rows:
+        raise InputError("generation: found no period and no whole day, allowed is one or more")
+    typical = typical_yields(house, {"own": house.system})["own"] * (house.system.rated_power_w / 1000.0)
+    table = pd.DataFrame({
+        "from": [start for start, *_ in rows], "to": [end for _, end, *_ in rows],
+        "days": [len(used) for *_, used, _ in rows], "measured_kwh": [float(made) for *_, made in rows],
+        "model_kwh": [float(on_days(typical, used).sum()) for *_, used, _ in rows]})
+    table["yield_h"] = [final_yield(made, house.system.rated_power_w) for made in table["measured_kwh"]]
+    table["low_h"], table["high_h"] = np.transpose([yield_band(house, used) for *_, used, _ in rows])
+    return table.assign(ratio=table["measured_kwh"] / table["model_kwh"].where(table["model_kwh"] > 0))
+
+
+def yield_band(house, days, draws=500, seed=0):
+    """Return between which yields some days lie in eight of ten years like the typical one. [kWh/kW]
+
+    Parameters
+    ----------
+    house : House
+    days : DatetimeIndex, rising
+
+    Returns
+    -------
+    low, high : float
+        10 and 90 % of sums of days drawn in runs of 5 from the period and a fortnight around it. What makes whole
+        years differ is not in one typical year: the true band is somewhat wider.
+    """
+    typical = typical_yields(house, {"own": house.system})["own"]
+    level = on_days(season(typical), days).to_numpy()
+    around = pd.date_range(days[0] - pd.Timedelta(days=14), days[-1] + pd.Timedelta(days=14 + RUN_DAYS), freq="D")
+    relative = (on_days(typical, around) / on_days(season(typical), around).clip(lower=1e-9)).to_numpy()
+    rng = np.random.default_rng(seed)
+    begins = rng.integers(0, len(relative) - RUN_DAYS + 1, (draws, -(-len(days) // RUN_DAYS)))
+    drawn = relative[begins[:, :, None] + np.arange(RUN_DAYS)].reshape(draws, -1)[:, : len(days)]
+    low, high = np.quantile(drawn @ level, BAND)
+    return float(low), float(high)
+
+
+def ageing(house, days, seed=0):
+    """Return whether the array of a record by day wears out, its season taken out by the model; see `ageing.year_on_year`."""
+    own = own_days(days, house)
+    model = season(typical_yields(house, {"own": house.system})["own"])
+    return year_on_year(own / on_days(model, own.index), np.random.default_rng(seed))
+
+
+def neighbours_of(files):
+    """Return the daily yields of similar systems of all files, and their roofs as far as they are told.
+
+    Returns
+    -------
+    DataFrame, dates
+        [kWh/kW]
+    dict of column to (tilt, azimuth)
+    """
+    parts, roofs = [], {}
+    for file in files:
+        names = [name for name in file.table if name.startswith("neighbour_")]
+        if names:
+            called = {name: f"neighbour {name.removeprefix('neighbour_').removesuffix('_h')}" for name in names}
+            part = file.table[names].rename(columns=called)
+            parts.append(part.set_axis(part.index.tz_localize(None).normalize()))
+            roofs |= {called[name]: roof for name, roof in file.roofs.items() if name in called}
+    if not parts:
+        raise InputError("neighbours: found no file of similar systems, allowed is one with daily yields "
+                         '(quantity = "neighbour", unit = "kWh/kW")')
+    table = pd.concat(parts, axis=1)
+    if table.columns.duplicated().any():
+        raise InputError(f"neighbours: found {table.columns[table.columns.duplicated()][0]} in two files, allowed is each name once")
+    return table, roofs
+
+
+def beside_neighbours(house, days, files, model_roofs=True, **options):
+    """Compare a house's record by day with its neighbours; see `comparison.compare`.
+
+    Parameters
+    ----------
+    house : House
+    days : DataFrame
+        As from `records.daily`; a note with the word snow sets its day aside.
+    files : sequence of Checked
+        One or more with neighbours.
+    model_roofs : bool
+        Where the roof of each neighbour is known, let a model take the seasons of the roofs out.
+    options
+        Passed on, e.g. ``baseline_days``.
+    """
+    own = own_days(days, house)
+    neighbours, roofs = neighbours_of(files)
+    models = (None, None)
+    if model_roofs and set(roofs) == set(neighbours.columns):
+        systems = {"own": house.system} | {name: one_roof(house.system, *roofs[name]) for name in neighbours}
+        model = season(typical_yields(house, systems))
+        models = on_days(model["own"], own.index), on_days(model[list(neighbours.columns)], neighbours.index)
+    snow = pd.Series(days["note"].fillna("").str.contains("snow", case=False).to_numpy(), own.index)
+    found = compare(own, neighbours, *models, temp_air=_daily_air(files), snow=snow,
+                    module_count=house.system.module_count, **options)
+    untold = [name for name in neighbours if name not in roofs]
+    if model_roofs and 0 < len(untold) < neighbours.shape[1]:
+        found = replace(found, notes=(*found.notes, f"No roof was modelled, because that of {', '.join(untold)} is not told."))
+    return found
+
+
+def _daily_air(files):
+    if not has_column(files, "air_temperature_c"):
+        return None
+    file, name = with_column(files, "air_temperature_c")
+    air = file.table[name]
+    return air.groupby(air.index.tz_localize(None).normalize()).mean()
+
+
+def shapes(files, house):
+    """Return what the clearest days of the array's readings look like beside a cloudless sky.
+
+    Returns
+    -------
+    tuple of Evidence
+        See `signatures`: hours, shade, a limit, dropouts. Heat and dim light need measured temperature and light.
+    int
+        Clear days that were used.
+
+    Raises
+    ------
+    InputError
+        There are fewer than three clear days, or intervals longer than an hour.
+    """
+    file, name = with_column(files, "generation_w", "generation_kwh")
+    if file.readings.step > pd.Timedelta(hours=1):
+        raise InputError(f"{file.name}: found intervals of {file.readings.step / pd.Timedelta(hours=1):g} hours, allowed are intervals "
+                         "up to an hour for shapes within the day")
+    own = power_w(file, name)
+    if file.readings.step < SHAPE_STEP:
+        own = _coarser(own, SHAPE_STEP)
+    own.index.freq = None
+    expected = _cloudless(own.index, house)
+    sums = pd.DataFrame({"own": own, "expected": expected}).groupby(own.index.normalize()).agg(["sum", "count"])
+    whole = sums[("own", "count")] == sums[("expected", "count")]
+    share = (sums[("own", "sum")] / sums[("expected", "sum")].where(lambda s: s > 0)).where(whole)
+    clear = share.index[share >= CLEAR_SHARE * share.max()]
+    if len(clear) < LEAST_CLEAR_DAYS:
+        raise InputError(f"{file.name}: found {len(clear)} days clear enough, allowed are {LEAST_CLEAR_DAYS} or more for shapes within the day")
+    own = own.where(own.index.normalize().isin(clear))
+    return tuple(look(own, expected) for look in (
+        signatures.hour_shift, signatures.shade_block, signatures.flat_top, signatures.midday_dropouts)), len(clear)
+
+
+def _cloudless(index, house):
+    """Return the house's power under a cloudless sky, at the mean temperature and wind of the typical hour. [W]"""
+    typical = weather(house)[["temp_air", "wind_speed"]]
+    means = typical.groupby([typical.index.month, typical.index.hour]).mean()
+    at = pd.MultiIndex.from_arrays([index.month, index.hour])
+    sky = clear_sky(index, house.place).assign(**{name: means[name].loc[at].to_numpy() for name in means})
+    return simulate(sky, house.place, house.system)["ac_power_w"]
+
+
+def performance(files, house):
+    """Return the performance ratio of the time in which power and light are both measured, and its corrected form.
+
+    Returns
+    -------
+    dict
+        ``hours``, ``performance_ratio``, and ``corrected`` to cells of 25 degC (None without measured temperature).
+
+    Raises
+    ------
+    InputError
+        No file has light on the plane of the modules.
+    """
+    light, shown = with_column(files, "light_w_m2")
+    file, name = with_column(files, "generation_w", "generation_kwh")
+    step = max(light.readings.step, file.readings.step)
+    table = pd.DataFrame({"power": _coarser(power_w(file, name), step),
+                          "light": _coarser(evenly(light, shown), step)}).dropna()
+    if not len(table):
+        raise InputError(f"{light.name}: found no time that {file.name} holds too, allowed are files that overlap")
+    hours = step / pd.Timedelta(hours=1)
+    rated = house.system.rated_power_w
+    reference = table["light"].sum() * hours / 1000.0
+    found = {"hours": len(table) * hours, "corrected": None,
+             "performance_ratio": performance_ratio(final_yield(table["power"].sum() * hours / 1000.0, rated), reference)}
+    if has_column(files, "cell_temperature_c"):
+        warm, column = with_column(files, "cell_temperature_c")
+        cells = _coarser(evenly(warm, column), step).reindex(table.index)
+        found["corrected"] = corrected_performance_ratio(
+            table["power"], table["light"], cells, rated, house.system.module.temperature_coefficient_per_c)
+    return found
+
+
+def _coarser(values, step):
+    """Return means over longer intervals, only where nothing is missing."""
+    groups = values.resample(step)
+    return groups.mean().where(groups.count() == groups.size())

@@ -1,0 +1,129 @@
+"""What an owner keeps: one row a day, one row a billing period, and computed bills beside those that were sent."""
+
+import numpy as np
+import pandas as pd
+
+from solarlib.bill.accounts import ledger
+from solarlib.files.steps import DAY
+from solarlib.health.yields import final_yield
+from solarlib.house.bills import ratings
+from solarlib.house.health import yield_band
+from solarlib.quantities import InputError
+from solarlib.files.records import FLOWS, daily, load
+
+QUALITIES = ("complete", "part", "empty")  # from best to worst
+
+
+def days_of(files, notes=None):
+    """Return one row a local day from all files with the array's power or energy or with a meter's registers.
+
+    Parameters
+    ----------
+    files : sequence of house_readings.Checked
+    notes : dict of date text to text, optional
+        Remarks such as snow or guests.
+
+    Returns
+    -------
+    DataFrame
+        As from `records.daily`. A day that several files tell of rests on the least measured of them.
+    """
+    parts = [daily(file.table, file.readings.step, notes) for file in files
+             if file.readings.step is not None and file.readings.step <= DAY
+             and any(f"{flow}{unit}" in file.table for flow in FLOWS for unit in ("_kwh", "_w"))]
+    if not parts:
+        raise InputError("files: found no regular readings of generation or registers, allowed is one such file")
+    table = pd.concat(parts, ignore_index=True)
+    table["quality"] = table["quality"].map(QUALITIES.index)
+    table = table.replace({"peak_time": {"": np.nan}, "note": {"": np.nan}})
+    how = {name: "first" for name in table.columns[1:]} | {"measured_share": "min", "quality": "max"}
+    table = table.groupby("date", sort=True).agg(how).reset_index()
+    table["quality"] = table["quality"].map(QUALITIES.__getitem__)
+    return table.assign(**{name: table[name].astype(object).fillna("") for name in ("peak_time", "note")})
+
+
+def bills_of(periods, house, tariff=None):
+    """Return the ledger of the periods, the bank empty before the first; see `accounts.ledger`.
+
+    Generation that is not known for every period is left out: a tariff that needs it says so.
+    """
+    if "generation_kwh" in periods and periods["generation_kwh"].isna().any():
+        periods = periods.drop(columns="generation_kwh")
+    return ledger(periods, tariff or house.tariff, **ratings(house))
+
+
+def sent_bills(path):
+    """Return the bills that were sent, {day of the reading that closes the period: amount}.
+
+    Parameters
+    ----------
+    path : path
+        CSV with the columns ``period_end`` (such as 2026-04-01) and ``bill_usd``.
+    """
+    table = load(path)
+    if list(table.columns) != ["period_end", "bill_usd"]:
+        raise InputError(f"{path}: found the columns {', '.join(table.columns)}, allowed are period_end, bill_usd")
+    odd = table[table["bill_usd"].isna()]
+    if len(odd):
+        raise InputError(f"{path}: found no amount for {odd['period_end'].iloc[0]}, allowed is a number with a decimal point")
+    return dict(zip(table["period_end"], table["bill_usd"]))
+
+
+def compare_bills(periods, book, sent):
+    """Return a table: day of reading, computed bill, bill sent, difference. Bills of other days are refused."""
+    days = [f"{day:%Y-%m-%d}" for day in periods["period_end"]]
+    unknown = sorted(set(sent) - set(days))
+    if unknown:
+        raise InputError(f"bills: found {unknown[0]}, allowed are the days of reading {', '.join(days)}")
+    table = pd.DataFrame({"meter read on": days, "computed": book["bill"].to_numpy(float).round(2)})
+    table["sent"] = [sent.get(day, np.nan) for day in days]
+    table["difference"] = (table["sent"] - table["computed"]).round(2) + 0.0
+    return table
+
+
+def period_record(periods, house, days=None, comparison=None, tariff=None):
+    """Return one row a billing period: energies, bank, bill, yield beside its usual range, and how the days were.
+
+    Parameters
+    ----------
+    periods : DataFrame
+        As from `periods.periods_of`.
+    house : House
+    days : DataFrame, optional
+        The record by day, as from `days_of`: counts the complete days.
+    comparison : Comparison, optional
+        With similar systems: gives the middle ratio of the period, 100 for the days of the baseline.
+    tariff : Tariff, optional
+        Default: the house's own.
+
+    Returns
+    -------
+    DataFrame
+        ``period_start``, ``period_end`` (text; the end is not included), ``days``, ``usable_days``, energies, bank,
+        bill, ``yield_h``, ``yield_low_h`` and ``yield_high_h`` (`health.yield_band`), ``neighbour_ratio_percent``,
+        ``quality``. What cannot be known is empty.
+    """
+    made, inward, outward = (periods.get(f"{flow}_kwh", pd.Series(np.nan, periods.index)) for flow in FLOWS)
+    book = bills_of(periods, house, tariff)
+    table = pd.DataFrame({
+        "period_start": periods["period_start"].dt.strftime("%Y-%m-%d"), "period_end": periods["period_end"].dt.strftime("%Y-%m-%d"),
+        "days": (periods["period_end"] - periods["period_start"]).dt.days, "usable_days": np.nan,
+        "generation_kwh": made, "delivered_kwh": inward, "received_kwh": outward, "self_consumed_kwh": made - outward,
+        "use_kwh": made + inward - outward, "net_kwh": inward - outward, "bank_kwh": book["bank_close"], "bill_usd": book["bill"],
+        "yield_h": [final_yield(energy, house.system.rated_power_w) for energy in made]})
+    bands = [yield_band(house, pd.date_range(start, end, freq="D", inclusive="left"))
+             for start, end in zip(periods["period_start"], periods["period_end"])]
+    table["yield_low_h"], table["yield_high_h"] = np.transpose(bands)
+    table["neighbour_ratio_percent"], table["quality"] = np.nan, ""
+    for row, (start, end) in enumerate(zip(table["period_start"], table["period_end"])):
+        if comparison is not None:
+            of_days = comparison.days["ratio_percent"]
+            text = of_days.index.strftime("%Y-%m-%d")
+            table.loc[row, "neighbour_ratio_percent"] = of_days[(text >= start) & (text < end)].median()
+        if days is not None:
+            inside = days[(days["date"] >= start) & (days["date"] < end)]
+            usable = int((inside["quality"] == "complete").sum())
+            bad = int(table["days"].iloc[row]) - usable
+            table.loc[row, "usable_days"] = usable
+            table.loc[row, "quality"] = f"{bad} of {table['days'].iloc[row]} days unusable" if bad else "complete"
+    return table

@@ -1,0 +1,92 @@
+"""One house, everything composed: its weather, its load, and a typical year of generation and net power.
+
+The house itself comes from a file; `solarlib.house.file` reads it, and its names are offered here too.
+"""
+
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+
+from solarlib.roof.array import simulate as simulate_array
+from solarlib.sky.climate import MonthlyMeans, typical_year
+from solarlib.house.file import (  # noqa: F401  (one import for lessons)
+    HOUSE_FOLDER,
+    House,
+    Meter,
+    Outlook,
+    house_from_table,
+    read_house,
+)
+from solarlib.meter.load import household
+from solarlib.quantities import HOURS_PER_YEAR, InputError
+from solarlib.sky.sun import behind_horizon, minute_weather, position
+from solarlib.sky.weather import read_weather
+
+
+def weather(house):
+    """Return the typical year of hourly weather of a house, behind its horizon. Read or made once.
+
+    See `weather.read_weather`, `climate.typical_year` and `sun.behind_horizon`.
+    """
+    return _behind(house.weather_file, house.place)
+
+
+def load(house):
+    """Return what the house draws in each minute of the typical year, in its own time zone. [W] Computed once."""
+    return _load(house.yearly_kwh, house.appliances, house.weather_file, house.place)
+
+
+def simulate(house, interval="1h", rng=None):
+    """Return a typical year of the house.
+
+    Parameters
+    ----------
+    house : House
+    interval : str
+        ``"1h"``, or ``"1min"`` with clouds that pass within the hour (see `sun.minute_weather`).
+    rng : numpy.random.Generator
+        Draws the clouds; needed for ``"1min"``.
+
+    Returns
+    -------
+    DataFrame, 8760 or 525600 rows
+        ``generation_w``, ``load_w``, ``net_w`` = load - generation (positive: import). START labels in the zone of
+        the house, over its local calendar year. Generation of a weather file whose clock starts later than the
+        local year is taken from the other end of the typical year. [W]
+    """
+    if interval not in ("1h", "1min"):
+        raise InputError(f"interval: found {interval!r}, allowed is '1h' or '1min'")
+    minutes = load(house)
+    if interval == "1h":
+        sky = weather(house)
+        values = minutes.to_numpy().reshape(HOURS_PER_YEAR, 60).mean(axis=1)
+        drawn = pd.Series(values, minutes.index[::60])
+    else:
+        if rng is None:
+            raise InputError("rng: found None, allowed is a numpy random Generator for one-minute clouds")
+        sky, drawn = minute_weather(_weather(house.weather_file, house.place), house.place, rng), minutes
+        sky = behind_horizon(sky, position(sky.index, house.place), house.place.horizon)
+    power = simulate_array(sky, house.place, house.system)["ac_power_w"]
+    row = np.asarray((drawn.index - power.index[0]) // pd.Timedelta(interval)) % len(power)
+    made = power.to_numpy()[row]
+    return pd.DataFrame({"generation_w": made, "load_w": drawn.to_numpy(), "net_w": drawn.to_numpy() - made}, drawn.index)
+
+
+@lru_cache(maxsize=8)
+def _weather(source, place):
+    if isinstance(source, MonthlyMeans):
+        return typical_year(place, source, np.random.default_rng(source.seed))
+    return read_weather(source, place)
+
+
+@lru_cache(maxsize=8)
+def _behind(source, place):
+    sky = _weather(source, place)
+    return behind_horizon(sky, position(sky.index, place), place.horizon)
+
+
+@lru_cache(maxsize=4)
+def _load(yearly_kwh, appliances, weather_file, place):
+    warm = _weather(weather_file, place)["temp_air"] if appliances else None
+    return household(yearly_kwh, place.tz, appliances=appliances, temp_air=warm, southern=place.latitude < 0)

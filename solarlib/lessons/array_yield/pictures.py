@@ -1,0 +1,300 @@
+"""Pictures of lesson 02: heat, the converter's limit, the loss stair of a year, yields by month."""
+
+from dataclasses import replace
+from functools import lru_cache
+from types import SimpleNamespace
+
+import numpy as np
+from matplotlib.ticker import MaxNLocator, StrMethodFormatter
+
+from solarlib.roof.array import Plane, cell_temperature, loss_steps, simulate
+from solarlib.health.yields import final_yield, performance_ratio, reference_yield
+from solarlib.house.year import weather
+from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools.figures import (
+    BACKGROUND, INK, MONTHS, ROLES, TICK_PT, area, bars, direct_label, hours_axis, line, months_axis, new_figure, zero_based,
+)
+from solarlib.quantities import energy_kwh
+from solarlib.sky.sun import clear_sky, minute_weather
+
+LIMITS = range(50, 115, 5)  # the converter's limits to choose from, % of the label
+CLOUD_SEED = 2026
+# Rows of the loss stair: name, and the steps of `array.loss_steps` that it takes together.
+STAIR = {
+    "light on the modules": ("light on the planes at rated efficiency",),
+    "glass": ("reflection at the glass",),
+    "heat": ("cell temperature",),
+    "age": ("ageing",),
+    "dirt": ("dirt on the glass",),
+    "modules and DC wires": (
+        "loss of the first hours in the light", "below the nameplate", "unequal modules", "direct-current wires"),
+    "converter limit": ("limit of the converter",),
+    "converter itself": ("converter",),
+    "AC wires, standstill": ("alternating-current wires", "standstill"),
+}
+
+
+def start_values(house):
+    """Return the house's own values, rounded and kept inside the controls of this lesson."""
+    system, plane = house.system, _largest(house.system)
+    return SimpleNamespace(
+        coefficient=float(np.clip(round(-100 * system.module.temperature_coefficient_per_c, 2), 0.2, 0.6)),
+        dirt=int(np.clip(round(100 * system.losses.soiling), 0, 20)),
+        age=int(np.clip(round(system.age_years), 0, 40)),
+        limit=int(np.clip(round(100 * system.converter.ac_limit_w / _behind_one(system)), 50, 110)),
+        tilt=int(round(plane.surface_tilt)),
+        azimuth=5 * int(round(plane.surface_azimuth / 5)),
+    )
+
+
+def heat_picture(house):
+    """Return the picture of one module: air, wind, light, mounting -> its power over the light on it."""
+    module = house.system.module
+    rated = module.rated_power_w
+    light = np.linspace(0.0, 1200.0, 121)
+    figure, ax = new_figure()
+    ax.set_xlim(0, 1200)
+    ax.set_xticks(range(0, 1201, 200))
+    ax.set_xlabel("light on the module (W/m²)")
+    zero_based(ax, 1.45 * rated, "power of one module (W)")
+    line(ax, "loss", light, rated * light / 1000.0)
+    gap = area(ax, "loss", light, 0 * light, 0 * light, alpha=0.6)
+    real = line(ax, "pv", light, 0 * light)
+    point = line(ax, "pv", [0], [0], marker="o", markersize=13, linestyle="none", color=INK, clip_on=False)
+    by_label = direct_label(ax, 1150, rated, "by the label", "loss", ha="right")
+    by_heat = direct_label(ax, 1150, rated, "at its temperature", "pv", ha="right")
+
+    def update(air, wind, light_now, mounting):
+        power = module.power_w(light, cell_temperature(light, air, wind, mounting))
+        cells = float(cell_temperature(light_now, air, wind, mounting))
+        now, label = float(module.power_w(light_now, cells)), rated * light_now / 1000.0
+        gap.set_data(light, power, rated * light / 1000.0)
+        real.set_data(light, power)
+        point.set_data([light_now], [now])
+        hot = now <= label
+        above, below = (by_label, by_heat) if hot else (by_heat, by_label)
+        above.set(position=(1130, max(1.13 * rated, power[113]) + 0.04 * rated), va="bottom")
+        below.set(position=(1180, min(0.86 * rated, power[86]) - 0.03 * rated), va="top")  # free of the steep curve
+        return (
+            f"Air {air} °C, wind {wind} m/s, light {light_now} W/m²: the cells reach {cells:.0f} °C and the module gives "
+            f"{now:.0f} W, {100 * abs(now - label) / label:.0f} % {'less' if hot else 'more'} than its label says for this light "
+            f"({label:.0f} W)."
+        )
+
+    return Picture(figure, [gap, real, point, by_label, by_heat], update)
+
+
+def limit_picture(house):
+    """Return the picture of the limit: limit, kind of day, minutes or hours -> one day, and the loss of a year."""
+    label, converter = house.system.module.rated_power_w, house.system.converter
+    days = _days(house)
+    lost = [100 * limit_share(house, limit) for limit in LIMITS]
+    figure, (left, right) = new_figure(1, 2, width_ratios=(1.5, 1), wspace=0.24, left=0.08)
+    hours_axis(left, "hour of the day (standard time)")
+    left.set_xticks(range(0, 25, 6), [f"{hour}:00" for hour in range(0, 25, 6)])
+    zero_based(left, 118, "power (% of the label)")
+    zero_based(right, 1.15 * max(lost), "year's loss by the limit (%)")
+    right.set_xlim(48, 112)
+    right.set_xticks(range(50, 111, 10))
+    right.set_xlabel("limit (% of the label)")
+    line(right, "loss", list(LIMITS), lost)
+    direct_label(right, 66, 0.6 * max(lost), "lost in the year", "loss")
+    point = line(right, "loss", [0], [0], marker="o", markersize=13, linestyle="none", color=INK, clip_on=False)
+    out = area(left, "pv", [0, 1], [0, 0], [0, 0], alpha=0.85)
+    taken = area(left, "loss", [0, 1], [0, 0], [0, 0])
+    stop = line(left, "load", [0, 24], [0, 0], linestyle="-", linewidth=2.0)
+    stop_name = direct_label(left, 0.3, 0, "limit", va="bottom")
+    out_name = direct_label(left, 0.3, 0, "passed on", "pv", va="bottom")
+    taken_name = direct_label(left, 23.8, 0, "above it: lost", "loss", ha="right", va="bottom")
+
+    def update(limit, day, minutes):
+        hour, offered = days[day, minutes]
+        one = replace(converter, ac_limit_w=limit / 100.0 * label)
+        accepted = np.minimum(offered, one.rated_input_w)
+        given = one.ac_power_w(offered) * 100.0 / label
+        above = given + (offered - accepted) * 100.0 / label
+        out.set_data(hour, 0 * hour, given)
+        taken.set_data(hour, given, above)
+        stop.set_data([0, 24], [limit, limit])
+        stop_name.set_position((0.3, limit + 1))
+        taken_name.set_position((23.8, limit + 1))
+        out_name.set_position((0.3, given[: 6 * 60].max() + 2))
+        year = float(np.interp(limit, LIMITS, lost))
+        point.set_data([limit], [year])
+        share = 1.0 - float(accepted.sum() / offered.sum()) if offered.sum() > 0 else 0.0
+        return (
+            f"Limit {limit} % of the label, {day}, {'minute by minute' if minutes else 'hourly means'}: one module offers "
+            f"{offered.sum() / 60_000:.2f} kWh and loses {100 * share:.2f} % of it to the limit. "
+            f"Over the year of hourly means: {year:.2f} %."
+        )
+
+    return Picture(figure, [out, taken, stop, stop_name, taken_name, out_name, point], update)
+
+
+def stair_picture(house):
+    """Return the picture of the year's losses: coefficient, dirt, age, limit -> from light to delivered energy."""
+    names = [*STAIR, "to the house"]
+    rows = np.arange(len(names))
+    light = _stair(house, house.system)[1][0]
+    figure, ax = new_figure(left=0.235, right=0.97, top=0.985)
+    ax.set_yticks(rows, names)
+    ax.set_ylim(len(names) - 0.4, -0.6)
+    ax.tick_params(axis="y", length=0)
+    ax.grid(visible=False)
+    ax.set_xlim(0, 1.2 * light)
+    ax.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
+    ax.xaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
+    ax.set_xlabel("energy in a typical year (kWh)")
+    roles = ["sun", *["loss"] * (len(STAIR) - 1), "pv"]
+    boxes = [
+        ax.barh(row, 0.0, height=0.72, facecolor=ROLES[role].colour, hatch=ROLES[role].hatch, edgecolor=BACKGROUND)
+        for row, role in enumerate(roles)
+    ]
+    words = [direct_label(ax, 0, row, "", role, size=TICK_PT, va="center", ha="right" if role == "loss" else "left")
+             for row, role in enumerate(roles)]
+
+    def update(coefficient, dirt, age, limit):
+        change, left = _stair(house, _changed(house.system, coefficient, dirt, age, limit))
+        for row, role in enumerate(roles):
+            bar = boxes[row][0]
+            start, end = (left[row], left[row - 1]) if role == "loss" else (0.0, left[min(row, len(left) - 1)])
+            bar.set_x(start)
+            bar.set_width(end - start)
+            size = f"{end - start:,.0f} kWh"
+            words[row].set_text(size if row == 0 else f"{size}, {100 * (end - start) / left[0]:.1f} %")
+            words[row].set_x(start - 0.012 * light if role == "loss" else end + 0.012 * light)
+        most = int(np.argmin(change[1:])) + 1
+        return (
+            f"Of {left[0]:,.0f} kWh by the label and the light, {left[-1]:,.0f} kWh reach the house: {100 * left[-1] / left[0]:.0f} %. "
+            f"The largest step is {names[most]}, {-change[most]:,.0f} kWh."
+        )
+
+    return Picture(figure, [boxes, words], update, slow=True)
+
+
+def month_picture(house):
+    """Return the picture of the months: tilt, direction, dirt, age -> reference yield, final yield, their ratio."""
+    months = np.arange(1, 13)
+    facing = 180 if house.place.latitude >= 0 else 0
+    flat_to_wall = [_monthly(house, _one_plane(house.system, tilt, facing, 0, 0))[0].max() for tilt in range(0, 91, 15)]
+    top = 1.3 * max(flat_to_wall)
+    figure, ax = new_figure(bottom=0.1)
+    months_axis(ax)
+    zero_based(ax, top, "yield (h, kWh/kW)")
+    light = bars(ax, "sun", months - 0.2, 0 * months, width=0.38)
+    made = bars(ax, "pv", months + 0.2, 0 * months, width=0.38)
+    ratios = [direct_label(ax, month, 0, "", size=TICK_PT, ha="center", va="bottom") for month in months]
+    direct_label(ax, 0.5, 0.94 * top, "left: reference yield (light)", "sun", size=TICK_PT, va="center")
+    direct_label(ax, 8.1, 0.94 * top, "right: final yield (made)", "pv", size=TICK_PT, ha="right", va="center")
+    direct_label(ax, 12.5, 0.94 * top, "number: performance ratio", size=TICK_PT, ha="right", va="center")
+
+    def update(tilt, azimuth, dirt, age):
+        system = _one_plane(house.system, tilt, azimuth, dirt, age)
+        y_r, y_f = _monthly(house, system)
+        for container, heights in ((light, y_r), (made, y_f)):
+            for bar, height in zip(container, heights):
+                bar.set_height(height)
+        ratio = np.array([performance_ratio(f, r) if r > 0 else np.nan for f, r in zip(y_f, y_r)])
+        for text, value, height in zip(ratios, ratio, np.maximum(y_r, y_f)):
+            text.set_text("" if np.isnan(value) else f"{value:.2f}")
+            text.set_y(height + 0.01 * top)
+        if not y_r.sum() > 0:
+            return "No light falls on this plane in the whole year, so there is no performance ratio."
+        low, high = MONTHS[int(np.nanargmin(ratio))], MONTHS[int(np.nanargmax(ratio))]
+        return (
+            f"Tilt {tilt}°, facing {azimuth}°: reference yield {y_r.sum():,.0f} h, final yield {y_f.sum():,.0f} kWh/kW a year, "
+            f"performance ratio {performance_ratio(y_f.sum(), y_r.sum()):.2f}; lowest in {low} ({np.nanmin(ratio):.2f}), "
+            f"highest in {high} ({np.nanmax(ratio):.2f})."
+        )
+
+    return Picture(figure, [light, made, ratios], update, slow=True)
+
+
+def limit_share(house, limit):
+    """Return the share of a year's direct-current energy that the limit [% of the label] takes. [0 to 1]"""
+    return _limit_share(house.weather_file, house.place, _limited(house.system, limit))
+
+
+def largest_step(house):
+    """Return the name of the stair's largest loss for the house as its file says."""
+    change, _ = _stair(house, house.system)
+    return list(STAIR)[int(np.argmin(change[1:])) + 1]
+
+
+def _days(house):
+    """Return {(kind of day, by the minute): (hour of the day, direct-current power of one module [W])}."""
+    system, sky = house.system, weather(house)
+    system = replace(system, planes=(replace(_largest(system), module_count=1),))
+    day = np.arange(len(sky)) // 24
+    made = np.bincount(day, simulate(sky, house.place, system)["dc_power_w"].to_numpy())
+    clear = np.bincount(day, clear_sky(sky.index, house.place)["ghi"].to_numpy())
+    clearness = np.bincount(day, sky["ghi"].to_numpy()) / np.maximum(clear, 1.0)
+    mixed = np.abs(clearness - 0.65) < 0.1
+    chosen = {
+        "brightest day": int(made.argmax()),
+        "sun and clouds": int(np.where(mixed, made, 0.0).argmax()),
+        "dullest day": int(np.where(made > 0, made, np.inf).argmin()),
+    }
+    days = {}
+    for name, number in chosen.items():
+        hourly = sky.iloc[24 * number : 24 * number + 24]
+        fine = minute_weather(hourly, house.place, np.random.default_rng(CLOUD_SEED))
+        for minutes, table in ((False, hourly), (True, fine)):
+            power = simulate(table, house.place, system)["dc_power_w"].to_numpy()
+            if not minutes:  # an hourly mean is a step, drawn from minute to minute
+                power = np.repeat(power, 60)
+            days[name, minutes] = (np.arange(1440) / 60.0, power)
+    return days
+
+
+def _largest(system):
+    return max(system.planes, key=lambda plane: plane.module_count)
+
+
+def _behind_one(system):
+    """Return the rated power behind one converter. [W]"""
+    return system.module.rated_power_w if system.converter.kind == "per module" else system.rated_power_w
+
+
+def _limited(system, limit):
+    return replace(system, converter=replace(system.converter, ac_limit_w=limit / 100.0 * _behind_one(system)))
+
+
+def _changed(system, coefficient, dirt, age, limit):
+    return replace(
+        _limited(system, limit),
+        module=replace(system.module, temperature_coefficient_per_c=-coefficient / 100.0),
+        losses=replace(system.losses, soiling=dirt / 100.0),
+        age_years=float(age),
+    )
+
+
+def _one_plane(system, tilt, azimuth, dirt, age):
+    plane = Plane(system.module_count, tilt, azimuth, _largest(system).mounting)
+    return replace(system, planes=(plane,), losses=replace(system.losses, soiling=dirt / 100.0), age_years=float(age))
+
+
+def _stair(house, system):
+    """Return (change, energy left) for each row of STAIR. [kWh]"""
+    table = loss_steps(weather(house), house.place, system).set_index("step")["change_kwh"]
+    change = np.array([sum(table[step] for step in steps) for steps in STAIR.values()])
+    return change, np.cumsum(change)
+
+
+@lru_cache(maxsize=64)
+def _limit_share(weather_file, place, system):
+    house = SimpleNamespace(weather_file=weather_file, place=place)
+    table = loss_steps(weather(house), place, system).set_index("step")
+    taken = max(0.0, -table.loc["limit of the converter", "change_kwh"])  # never "-0.00 %"
+    before = table.loc["limit of the converter", "energy_kwh"] + taken
+    return taken / before if before > 0 else 0.0
+
+
+def _monthly(house, system):
+    """Return reference yield [h] and final yield [kWh/kW] of the twelve months."""
+    year = simulate(weather(house), house.place, system)
+    groups = year.groupby(year.index.month)
+    y_r = np.array([reference_yield(month["poa_global"]) for _, month in groups])
+    y_f = np.array([final_yield(float(energy_kwh(month["ac_power_w"]).sum()), system.rated_power_w) for _, month in groups])
+    return y_r, y_f
+

@@ -1,0 +1,314 @@
+"""Pictures and checks of lesson 01: sunlight in a day, on a tilted plane, part by part and in a year."""
+
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+
+from solarlib.sky import sun
+from solarlib.house.year import weather
+from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools.figures import (
+    BACKGROUND, INK, MONTHS, ROLES, area, bars, direct_label, hours_axis, line, months_axis, new_figure, zero_based,
+)
+from solarlib.quantities import year_index
+
+COMPASS = {"N": 0, "NE": 45, "E": 90, "SE": 135, "S": 180, "SW": 225, "W": 270, "NW": 315}
+KINDS = ("clearest day", "middle day", "dullest day")
+TILTS = np.arange(0, 91, 5)
+AZIMUTHS = np.arange(0, 360, 15)
+_OUTLINE = {"color": INK, "linewidth": 2.0}  # what is only compared with: no meaning of its own, so no colour
+_PAPER = {"facecolor": BACKGROUND, "edgecolor": "none", "alpha": 0.8, "pad": 1.0}  # lets a name be read across a line
+
+
+def noon_side(place):
+    """Return where the noon sun stands for most of the year: 180 (south), or 0 (north) south of the equator. [deg]"""
+    return 180 if place.latitude >= 0 else 0
+
+
+def yearly_irradiation(house, surface_tilt, surface_azimuth):
+    """Return the in-plane irradiation of the typical year. [kWh/m2]"""
+    return float(_monthly(house, _daylight(house), surface_tilt, surface_azimuth).sum())
+
+
+def day_picture(house):
+    """Return the picture of one day on flat ground: day, hour -> irradiance of each hour, energy until that hour."""
+    days = _by_day(weather(house).tz_convert(house.place.tz))
+    clear = _cloudless(house.place)
+    top = max(day["ghi"].max() for day in (*days, *clear)) / 1000.0
+    figure, ax = new_figure()
+    hours_axis(ax)
+    zero_based(ax, 1.2 * top, "irradiance (kW/m²)")
+    columns = bars(ax, "sun", np.arange(24) + 0.5, np.zeros(24), width=1.0, hatch="", linewidth=2.0)
+    sky = ax.plot([], [], linestyle="--", **_OUTLINE)[0]
+    date = direct_label(ax, 0.3, 1.07 * top, "", "sun")
+    sky_name = direct_label(ax, 0, 0, "cloudless sky")
+
+    def update(day, until):
+        table, ideal = days[day - 1], clear[day - 1]
+        clock = table.index.hour + table.index.minute / 60.0
+        height = np.zeros(24)
+        height[table.index.hour] = table["ghi"].to_numpy() / 1000.0
+        for bar, value in zip(columns, height):
+            bar.set_height(value)
+            bar.set_x(bar.get_x() // 1 + clock[0] % 1)
+            counted = bar.get_x() < until
+            bar.set_facecolor(ROLES["sun"].colour if counted else BACKGROUND)
+            bar.set_edgecolor(BACKGROUND if counted else ROLES["sun"].colour)
+        sky.set_data(_clock(ideal.index), ideal["ghi"] / 1000.0)
+        energy, possible = table["ghi"].sum() / 1000.0, ideal["ghi"].sum() / 6000.0  # 6 rows an hour
+        peak = int(ideal["ghi"].to_numpy().argmax())
+        sky_name.set_position((min(_clock(ideal.index)[peak] + 2.2, 18.5), ideal["ghi"].max() / 1000.0))
+        sky_name.set_visible(possible > 0)
+        date.set_text(f"■ {_date(table.index[0])} ({_zone(table.index[len(table) // 2])})")
+        if not possible:
+            return f"{_date(table.index[0])}: the sun does not rise at this place, so 0.0 kWh/m² fall on flat ground."
+        share = round(100 * (1 - energy / possible))
+        lost = f"clouds took {share} %" if share >= 3 else "clouds took almost nothing"
+        return (
+            f"{_date(table.index[0])}: {energy:.1f} kWh fell on each square metre of flat ground, {height[:until].sum():.1f} "
+            f"of them until {until}:00. A cloudless sky would have given {possible:.1f} kWh/m²: {lost}. "
+            f"The strongest hour had {height.max():.2f} kW/m²."
+        )
+
+    return Picture(figure, [columns, sky, date, sky_name], update)
+
+
+def path_picture(house):
+    """Return the picture of sun and plane: day, clock hour, tilt, azimuth -> path of the sun, beam on the plane."""
+    clear, middle = _cloudless(house.place), noon_side(house.place)
+    figure, (left, right) = new_figure(1, 2, left=0.075, right=0.965, wspace=0.2, width_ratios=(1.1, 1))
+    left.set(xlim=(-180, 180), xlabel="direction")
+    left.set_xticks(range(-180, 181, 45), [_compass(middle + x) for x in range(-180, 181, 45)])
+    zero_based(left, 95, "height above horizon (°)")
+    left.set_yticks(range(0, 91, 30))
+    for number, name in ((172, "21 June"), (355, "21 Dec")):
+        x, y = _path(clear[number - 1], middle)
+        left.plot(x, y, linestyle=":", **_OUTLINE)
+        high = (number == 172) == (middle == 180)
+        if not np.isfinite(y).any():
+            continue  # polar night: no path to name
+        if high:  # outside the left foot of the high path
+            at = (x[np.nanargmin(np.where(x < 0, np.abs(y - 20), np.nan))] - 8, 20)
+        else:  # inside the low path, or beside it where it is too low
+            at = (0, 2) if np.nanmax(y) > 20 else (np.nanmax(x[np.isfinite(y)]) + 6, 2)
+        direct_label(left, *at, name, size=12, ha="right" if high else "left" if at[0] else "center", va="bottom")
+    hours_axis(right, "clock (local time)", step=6)
+    top = max(day["dni"].max() for day in clear) / 1000.0
+    zero_based(right, 1.25 * top, "beam (kW/m²)")
+    path = line(left, "sun", [], [], linestyle="-")
+    spot = line(left, "sun", [], [], marker="o", markersize=17, markeredgecolor=INK)
+    target = line(left, "pv", [], [], marker="X", markersize=15, linestyle="none", markeredgecolor=BACKGROUND)
+    target_name = direct_label(left, 0, 0, "plane looks here", "pv", size=13, ha="center", va="top", bbox=_PAPER)
+    on_plane = area(right, "sun", [0, 1], [0, 0], [0, 0], hatch="")
+    straight = right.plot([], [], linestyle="--", **_OUTLINE)[0]
+    now = right.plot([], [], linestyle="-", **_OUTLINE)[0]
+    direct_label(right, 0.4, 1.14 * top, "- - straight at the sun", size=14)
+    direct_label(right, 23.8, 1.14 * top, "on the plane", "sun", size=14, ha="right")
+
+    def update(day, hour, tilt, azimuth):
+        table = clear[day - 1]
+        clock = _clock(table.index)
+        light = sun.plane_of_array(table, table, tilt, azimuth, house.system.albedo)
+        path.set_data(*_path(table, middle))
+        row = min(int(np.searchsorted(clock, hour)), len(clock) - 1)
+        height, beam, caught = (float(v) for v in (table["apparent_elevation"].iloc[row], table["dni"].iloc[row],
+                                                   light["poa_direct"].iloc[row]))
+        spot.set_data([_turn(table["azimuth"].iloc[row] - middle)], [height])
+        spot.set_visible(height > 0)
+        x = _turn(azimuth - middle)
+        target.set_data([x], [90 - tilt])
+        target_name.set_position((np.clip(x, -115, 115), 90 - tilt - 6 if tilt < 75 else 90 - tilt + 18))
+        on_plane.set_data(clock, 0 * clock, light["poa_direct"] / 1000.0)
+        straight.set_data(clock, table["dni"] / 1000.0)
+        now.set_data([hour, hour], [0, top])
+        noon = _hhmm(sun.solar_noon(table, house.place))
+        when = f"{_date(table.index[0])}, {_hhmm(hour)} ({_zone(table.index[len(table) // 2])})"
+        if height <= 0 or beam == 0:
+            return f"{when}: the sun is below the horizon, so no beam reaches the plane. On this day solar noon is at {noon}."
+        angle = float(light["aoi"].iloc[row])
+        seen = f"it catches {100 * caught / beam:.0f} % of the beam" if caught else "the sun is behind it and it catches no beam"
+        return (
+            f"{when}: the sun stands {height:.0f}° high, {angle:.0f}° off the direction in which the plane looks; {seen}, "
+            f"{caught / 1000:.2f} of {beam / 1000:.2f} kW/m². Solar noon is at {noon}."
+        )
+
+    return Picture(figure, [path, spot, target, target_name, on_plane, straight, now], update)
+
+
+def parts_picture(house):
+    """Return the picture of beam, sky and ground light: month, kind of day, azimuth -> a day's energy against tilt."""
+    energy, days = _parts(house)
+    top = 1.08 * max(table.sum(axis=1).max() for table in energy.values())
+    figure, ax = new_figure(right=0.87)
+    ax.set(xlim=(0, 90), xlabel="tilt of the plane (0° is flat, 90° is a wall)")
+    ax.set_xticks(range(0, 91, 15), [f"{tilt}°" for tilt in range(0, 91, 15)])
+    zero_based(ax, top, "energy (kWh/m² a day)")
+    flat = 0.0 * TILTS
+    layers = [area(ax, "sun", TILTS, flat, flat, hatch=""), area(ax, "sky", TILTS, flat, flat),
+              area(ax, "ground", TILTS, flat, flat)]
+    names = [direct_label(ax, 91.5, 0, name, role, va="center", clip_on=False)
+             for name, role in (("beam", "sun"), ("sky", "sky"), ("ground", "ground"))]
+
+    def update(month, kind, azimuth):
+        parts = energy[azimuth][:, :, MONTHS.index(month), KINDS.index(kind)]  # tilt, part
+        edges = np.vstack([flat, np.cumsum(parts, axis=1).T])
+        low = -np.inf
+        for layer, name, under, over in zip(layers, names, edges[:-1], edges[1:]):
+            layer.set_data(TILTS, under, over)
+            low = max((under[-1] + over[-1]) / 2, low + 0.085 * top, 0.04 * top)
+            name.set_position((91.5, low))
+        total = edges[-1]
+        best = int(total.argmax())
+        date = _date(days[MONTHS.index(month)][KINDS.index(kind)])
+        if not total.max() > 0:
+            return f"On {date} the sun does not rise at this place: the plane gets 0.0 kWh/m²."
+        return (
+            f"{kind.capitalize()} of {month} ({date}), facing {_compass(azimuth)}: flat {total[0]:.1f}, tilt 45° "
+            f"{total[9]:.1f}, wall {total[-1]:.1f} kWh/m². Of the light on the 45° plane {100 * parts[9, 0] / total[9]:.0f} % is beam, "
+            f"{100 * parts[9, 1] / total[9]:.0f} % sky, {100 * parts[9, 2] / total[9]:.0f} % ground. Best tilt: {TILTS[best]}°."
+        )
+
+    return Picture(figure, [layers, names], update)
+
+
+def year_picture(house):
+    """Return the picture of a plane's year: tilt, azimuth -> months, and the yearly sum against azimuth."""
+    light = _daylight(house)
+    table = np.array([[_monthly(house, light, tilt, azimuth) for azimuth in AZIMUTHS] for tilt in TILTS])
+    year, middle = table.sum(axis=2), noon_side(house.place)
+    best = np.unravel_index(year.argmax(), year.shape)
+    order = np.append(np.argsort(_turn(AZIMUTHS - middle), kind="stable"), 0)
+    order[-1] = order[0]  # the circle closes: its first direction stands at both ends
+    x = np.append(np.sort(_turn(AZIMUTHS - middle)), 180)
+    figure, (left, right) = new_figure(1, 2, left=0.08, right=0.985, wspace=0.24)
+    months_axis(left)
+    left.set_xticks(range(1, 13), [name[0] for name in MONTHS])
+    left.set_xlabel("month")
+    zero_based(left, 1.2 * table.max(), "kWh/m² a month")
+    right.set(xlim=(-180, 180), xlabel="direction the plane faces")
+    right.set_xticks(range(-180, 181, 90), [_compass(middle + turn) for turn in range(-180, 181, 90)])
+    zero_based(right, 1.18 * year.max(), "kWh/m² a year")
+    columns = bars(left, "sun", np.arange(1, 13), np.zeros(12), width=0.8, hatch="")
+    left.step(np.arange(0.5, 13), np.append(table[0, 0], table[0, 0, -1]), where="post", linestyle="--", **_OUTLINE)
+    direct_label(left, 0.7, 1.1 * table.max(), "- - flat ground", size=14)
+    for row, name, turn, drop in ((0, "flat", 174, 0.02), (len(TILTS) - 1, "wall", -174, -0.1)):
+        right.plot(x, year[row][order], linestyle="--", **_OUTLINE)
+        direct_label(right, turn, year[row][order][0] + drop * year.max(), name, size=14, ha="right" if turn > 0 else "left")
+    for number, plane in enumerate(house.system.planes, 1):
+        turn = float(_turn(plane.surface_azimuth - middle))
+        value = yearly_irradiation(house, plane.surface_tilt, plane.surface_azimuth)
+        right.plot(turn, value, marker="D", markersize=9, color=INK)
+        outward = abs(turn) < 90  # where the curves fall; at the edges the name goes inward to stay on the picture
+        side = 1 if (turn >= 0) == outward else -1
+        direct_label(right, turn + 7 * side, value + 0.02 * year.max(), f"plane {number}", size=12,
+                     ha="left" if side > 0 else "right", va="bottom")
+    curve = line(right, "sun", x, 0 * x, linestyle="-")
+    spot = line(right, "sun", [], [], marker="o", markersize=15, markeredgecolor=INK)
+    name = direct_label(right, 174, 0, "", "sun", size=14, ha="right", bbox=_PAPER)
+    warm = slice(3, 9)  # April to September
+
+    def update(tilt, azimuth):
+        row, column = int(np.searchsorted(TILTS, tilt)), int(np.searchsorted(AZIMUTHS, azimuth))
+        for bar, height in zip(columns, table[row, column]):
+            bar.set_height(height)
+        values = year[row][order]
+        curve.set_data(x, values)
+        spot.set_data([_turn(azimuth - middle)], [year[row, column]])
+        name.set_text(f"tilt {tilt}°")
+        below = values[-1] - 0.12 * year.max()
+        clear_of_wall = below > np.interp(105, x, year[-1][order])
+        name.set_position((174, below if clear_of_wall else np.interp(105, x, values) + 0.02 * year.max()))
+        return (
+            f"Tilt {tilt}°, facing {azimuth}°: {year[row, column]:,.0f} kWh/m² in the year, "
+            f"{100 * year[row, column] / year.max():.0f} % of the best plane here (tilt {TILTS[best[0]]}°, facing {AZIMUTHS[best[1]]}°). "
+            f"April to September bring {100 * table[row, column, warm].sum() / year[row, column]:.0f} % of it, "
+            f"December {table[row, column, 11]:.0f} and June {table[row, column, 5]:.0f} kWh/m²."
+        )
+
+    return Picture(figure, [columns, curve, spot, name], update)
+
+
+def _by_day(table):
+    return [day for _, day in table.groupby(table.index.day_of_year)]
+
+
+@lru_cache(maxsize=4)
+def _cloudless(place):
+    """Return a table for each local day: cloudless irradiance and the sun's position, every 10 minutes."""
+    index = year_index("10min", place.tz)
+    return _by_day(pd.concat([sun.clear_sky(index, place), sun.position(index, place)], axis=1))
+
+
+def _daylight(house):
+    """Return weather and sun of the typical year without the dark hours, which add nothing to a sum."""
+    sky = weather(house)
+    table = pd.concat([sky[["ghi", "dni", "dhi"]], sun.position(sky.index, house.place)], axis=1)
+    return table[sky[["ghi", "dni", "dhi"]].sum(axis=1) > 0]
+
+
+def _monthly(house, light, tilt, azimuth):
+    """Return the in-plane irradiation of each month, from `_daylight`. [kWh/m2]"""
+    hourly = sun.plane_of_array(light, light, tilt, azimuth, house.system.albedo)["poa_global"].to_numpy()
+    return np.bincount(light.index.month - 1, hourly, minlength=12) / 1000.0
+
+
+def _parts(house):
+    """Return azimuth -> energy of beam, sky and ground light [kWh/m2 a day], and the first label of each day used.
+
+    Each table has shape (tilts, 3 parts, 12 months, 3 kinds of day); a day is clear or dull by its share of the
+    irradiation of a cloudless sky.
+    """
+    sky = weather(house)
+    ideal = sun.clear_sky(sky.index, house.place)["ghi"].to_numpy().reshape(365, 24).sum(axis=1)
+    share = sky["ghi"].to_numpy().reshape(365, 24).sum(axis=1) / np.maximum(ideal, 1.0)
+    months = sky.index.month.to_numpy()[::24]
+    chosen = np.empty((12, 3), dtype=int)
+    for month in range(12):
+        days = np.flatnonzero(months == month + 1)
+        ranked = days[np.argsort(share[days], kind="stable")]
+        chosen[month] = ranked[[-1, len(ranked) // 2, 0]]
+    rows = (chosen.reshape(-1, 1) * 24 + np.arange(24)).ravel()
+    light, solar = sky.iloc[rows], sun.position(sky.index, house.place).iloc[rows]
+    energy = {}
+    for azimuth in COMPASS.values():
+        planes = [sun.plane_of_array(light, solar, tilt, azimuth, house.system.albedo) for tilt in TILTS]
+        hourly = np.array([
+            [p["poa_direct"], p["poa_isotropic"] + p["poa_circumsolar"], p["poa_ground_diffuse"]] for p in planes
+        ])
+        energy[azimuth] = hourly.reshape(len(TILTS), 3, 12, 3, 24).sum(axis=-1) / 1000.0
+    return energy, [[sky.index[day * 24] for day in month] for month in chosen]
+
+
+def _path(day, middle):
+    """Return turn from the noon side and height of the sun, broken where it sets or leaves the edge of the map. [deg]"""
+    turn, height = _turn(day["azimuth"].to_numpy() - middle), day["apparent_elevation"].to_numpy()
+    seam = np.append(np.abs(np.diff(turn)) > 180, False)
+    return turn, np.where((height < 0) | seam, np.nan, height)
+
+
+def _turn(degrees):
+    """Return an angle as -180 to 180, so that a map has the noon sun in its middle. [deg]"""
+    return (np.asarray(degrees, dtype=float) + 180.0) % 360.0 - 180.0
+
+
+def _compass(azimuth):
+    return list(COMPASS)[round(float(azimuth) % 360 / 45) % 8]
+
+
+def _clock(index):
+    return (index.hour + index.minute / 60.0).to_numpy() + 1 / 12  # the middle of 10 minutes
+
+
+def _hhmm(hour):
+    return f"{int(hour + 1 / 120):02d}:{int((hour + 1 / 120) * 60) % 60:02d}"
+
+
+def _date(time):
+    return f"{time.day} {time:%B}"
+
+
+def _zone(time):
+    """Return the distance of the clock from universal time, e.g. UTC-4; it shows daylight time."""
+    offset = time.utcoffset() / pd.Timedelta(hours=1)
+    return f"UTC{offset:+g}"

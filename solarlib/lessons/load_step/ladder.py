@@ -1,0 +1,204 @@
+"""The ladder of lesson 07: rules and decoders for a few days of a house, judged by wrong minutes and energy."""
+
+import itertools
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+
+from solarlib.direction.decoder import decode
+from solarlib.direction.step_test import StepTest, certain_import, log_ratio, rise_or_fall
+from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools.figures import MONTHS, bars, direct_label, new_figure
+from solarlib.lessons.load_step.pictures import DAYLIGHT_W, LAMP_W, minute_year
+from solarlib.meter.load import test_load
+from solarlib.meter.registers import unsigned
+from solarlib.quantities import InputError, energy_kwh
+from solarlib.direction.schedule import Chooser, run_live, step_cost_kwh
+
+RUNGS = (
+    "trust the reading", "certain import only", "rise or fall, held", "fold-aware, held", "no tests, decoded", "tests, decoded",
+)
+DAYS = 8
+SPREAD_W = 50.0  # of one reading in the fold-aware test: noise and unrest
+LEAST_EVIDENCE = 0.5  # below it a fold-aware test changes nothing
+PV_GAIN, PV_NOISE_W = 1.01, 5.0  # of the PV record: no instrument is exact
+# What the panel offers: few enough to be decoded beforehand, so that it answers at once.
+LARGE_W, SPACINGS_MIN, NOISES_W, PV_RECORDS_MIN = 2000.0, (5, 10, 60), (5, 50, 200), (1, 15)
+MOST_WRONG, MOST_KWH = 30.0, 3.0
+_SEED = 777
+
+
+@lru_cache(maxsize=8)
+def days_of(house, pv_min):
+    """Return the first days of the sunniest month in minutes, and ``pv_w``, a record of means over ``pv_min``. [W]"""
+    year = minute_year(house)
+    made = year["generation_w"].groupby(year.index.month).sum()
+    rows = year[(year.index.month == made.idxmax()) & (year.index.day <= DAYS)]
+    noise = np.random.default_rng(_SEED).normal(0.0, PV_NOISE_W, len(rows))
+    record = rows["generation_w"] * PV_GAIN + np.where(rows["generation_w"] > 0, noise, 0.0)
+    return rows.assign(pv_w=record.clip(lower=0.0).groupby(np.arange(len(rows)) // pv_min).transform("mean"))
+
+
+@lru_cache(maxsize=32)
+def _without_tests(house, noise_w, pv_min):
+    """Return P(export) decoded from readings in which no test load ever ran."""
+    days = days_of(house, pv_min)
+    shown = unsigned(days["net_w"], noise_w, house.meter.reading_step_w, np.random.default_rng([_SEED, 1]))
+    table = pd.DataFrame({"reading_w": shown, "pv_w": days["pv_w"]})
+    return decode(table, pv_window_s=60 * pv_min, calibrate=False, draws=0).samples["p_export"].to_numpy()
+
+
+def signs(house, load_w, every_min, noise_w, pv_min):
+    """Return what each rung says of every minute, and the truth.
+
+    Parameters
+    ----------
+    house : House
+    load_w : float
+        Test load, on for one minute each time. [W]
+    every_min : int
+        Time from test to test, by day. [min]
+    noise_w : float
+        Of one reading. [W]
+    pv_min : int
+        Length of the means in the PV record. [min]
+
+    Returns
+    -------
+    (DataFrame of bool, DataFrame)
+        True for export: one column a rung; then ``net_w``, ``reading_w``, ``counts`` (daylight, test load off).
+    """
+    days = days_of(house, pv_min)
+    light = days["generation_w"].to_numpy() > DAYLIGHT_W
+    minute = np.arange(len(days))
+    at = minute[light & (minute % every_min == every_min // 2) & (minute > 0) & (minute < len(days) - 1)]
+    test = test_load(days.index, days.index[at], load_w, "60s")
+    rng = np.random.default_rng([_SEED, 1])
+    step = house.meter.reading_step_w
+    shown = unsigned(days["net_w"] + test["power_w"], noise_w, step, rng)
+    size, pv = shown.to_numpy(), days["pv_w"].to_numpy()
+    said = pd.DataFrame(index=days.index)
+    said[RUNGS[0]] = False
+    possible = light & ~certain_import(size, pv)  # the rungs above keep what this one knows
+    said[RUNGS[1]] = possible
+    before, during, after = size[at - 1], size[at], size[at + 1]
+    said[RUNGS[2]] = _held(rise_or_fall(before, during), np.full(len(at), True), at, possible)
+    judge = StepTest(load_w, dwell_s=60.0, noise_w=max(SPREAD_W, noise_w), reading_step_s=60.0)
+    evidence = log_ratio(before, during, judge, after)
+    said[RUNGS[3]] = _held(evidence < 0, np.abs(evidence) > LEAST_EVIDENCE, at, possible)
+    said[RUNGS[4]] = _without_tests(house, noise_w, pv_min) > 0.5
+    table = pd.DataFrame({"reading_w": shown, "pv_w": days["pv_w"], "test_on": test["share_on"]})
+    found = decode(table, load_w, pv_window_s=60 * pv_min, calibrate=False, draws=0)
+    said[RUNGS[5]] = found.samples["p_export"].to_numpy() > 0.5
+    counts = light & (test["share_on"].to_numpy() == 0)
+    truth = days[["net_w"]].assign(reading_w=shown, counts=counts)
+    return said, truth
+
+
+def _held(exports, answered, at, possible):
+    """Hold each answer until the next one; import before the first and where export is not possible."""
+    if len(at) == 0:
+        return np.zeros(len(possible), dtype=bool)
+    kept = np.full(len(possible), -1)
+    kept[at[answered]] = np.flatnonzero(answered)
+    last = np.maximum.accumulate(kept)
+    return possible & (last >= 0) & np.where(last >= 0, exports[last], False)
+
+
+def scores(said, truth):
+    """Return wrong minutes [% of daylight] and error of the imported energy [kWh a day] of each rung.
+
+    The energy error is the mean size over the days, by daylight.
+    """
+    counts, exports = truth["counts"].to_numpy(), said.to_numpy()
+    wrong = 100 * np.sum((exports != (truth[["net_w"]].to_numpy() < 0))[counts], axis=0) / max(counts.sum(), 1)
+    taken = truth[["reading_w"]].to_numpy() * (counts[:, None] & ~exports)
+    taken = np.column_stack([taken, np.clip(truth["net_w"].to_numpy(), 0, None) * counts])
+    energy = energy_kwh(pd.DataFrame(taken, truth.index)).to_numpy()
+    days = np.add.reduceat(energy, np.flatnonzero(np.diff(truth.index.day, prepend=0)), axis=0)
+    error = np.abs(days[:, :-1] - days[:, -1:]).mean(axis=0)
+    return pd.DataFrame({"wrong_percent": wrong, "error_kwh": error}, index=said.columns)
+
+
+def chosen_times(house, load_w, noise_w=5.0, choosers=(20.0, 5.0), spacings=(60, 10)):
+    """Compare tests by the clock with tests that the decoder asks for when enough energy is in doubt.
+
+    Parameters
+    ----------
+    load_w, noise_w : float
+        Test load and noise of one reading. [W]
+    choosers : sequence of float
+        Doubtful energy that calls for a test. [Wh]
+    spacings : sequence of int
+        Minutes between tests by the clock.
+
+    Returns
+    -------
+    DataFrame
+        One row a plan: ``tests a day``, ``kWh a day`` for the test load, ``wrong minutes (%)`` by daylight.
+    """
+    days, rows = days_of(house, 1), {}
+    light = days["generation_w"].to_numpy() > DAYLIGHT_W
+    if len(days) != 1440 * DAYS:
+        raise InputError(f"days: found {len(days)} minutes, allowed are {DAYS} days of 24 hours without a clock change")
+    net, pv = (days[name].to_numpy().reshape(DAYS, 1440).T for name in ("net_w", "pv_w"))
+    plans = {f"every {every} min": {"fixed_every": every} for every in spacings}
+    plans |= {f"at {wh:g} Wh in doubt": {"chooser": Chooser(wh)} for wh in choosers}
+    for name, plan in plans.items():
+        seen = run_live(net, pv, load_w, np.random.default_rng([_SEED, 2]), noise_w=noise_w, **plan)
+        on = seen["test_on"].T.ravel()
+        table = days[["pv_w"]].assign(reading_w=seen["reading_w"].T.ravel(), test_on=on)
+        said = decode(table, load_w, calibrate=False, draws=0).samples["p_export"].to_numpy() > 0.5
+        counts = light & (on == 0)
+        wrong = np.sum((said != (days["net_w"].to_numpy() < 0))[counts]) / max(counts.sum(), 1)
+        count = on.sum() / DAYS
+        rows[name] = count, step_cost_kwh(load_w, 60.0, count), 100 * wrong
+    return pd.DataFrame(rows, index=["tests a day", "kWh a day", "wrong minutes (%)"]).T
+
+
+def ladder_picture(house):
+    """Return the picture of all rungs: test load, time between tests, noise, PV record -> wrong minutes, energy error.
+
+    The controls offer the values of this module's head and of `pictures.load_choice`.
+    """
+    first, loads = days_of(house, 1).index[0], sorted({LAMP_W, float(house.meter.test_load_w), LARGE_W})
+    offered = itertools.product(loads, SPACINGS_MIN, NOISES_W, PV_RECORDS_MIN)
+    tables = {values: scores(*signs(house, *values)) for values in offered}
+    figure, (left, right) = new_figure(1, 2, left=0.235, right=0.975, wspace=0.1, width_ratios=(1.25, 1), top=0.97)
+    place = np.arange(len(RUNGS))
+    sets = []
+    for ax, most, words in ((left, MOST_WRONG, "wrong minutes (%)"), (right, MOST_KWH, "error of import (kWh a day)")):
+        ax.set(xlim=(0, 1.3 * most), ylim=(len(RUNGS) - 0.45, -0.55), xlabel=words, yticks=place)
+        ax.set_xticks(np.linspace(0, most, 4), [f"{tick:.0f}" for tick in np.linspace(0, most, 4)])
+        ax.grid(False)
+        ax.set_yticklabels(RUNGS if ax is left else [])
+        ax.tick_params(axis="y", length=0)
+        role = "reading" if ax is left else "import"
+        container = ax.barh(place, 0 * place, height=0.62, **_look(ax, role))
+        texts = [direct_label(ax, 0, row, "", role, va="center", size=14) for row in place]
+        sets.append((container, texts, most))
+
+    def update(load, every, noise, pv):
+        table = tables[load, every, noise, pv]
+        for (container, texts, most), values, form in zip(sets, table.to_numpy().T, ("{:.1f}", "{:.2f}")):
+            for bar, text, value in zip(container, texts, values):
+                bar.set_width(min(value, most))
+                text.set_position((min(value, most) + 0.015 * most, text.get_position()[1]))
+                text.set_text(("» " if value > most else "") + form.format(value))  # » marks a bar that is cut
+        wrong = table["wrong_percent"]
+        return (
+            f"1 to {DAYS} {MONTHS[first.month - 1]}, {load:.0f} W every {every} min. Wrong by daylight: rise or fall {wrong[RUNGS[2]]:.1f} %, "
+            f"fold-aware {wrong[RUNGS[3]]:.1f} %; decoded without tests {wrong[RUNGS[4]]:.1f} %, with tests {wrong[RUNGS[5]]:.1f} %, "
+            f"then import is off by {table['error_kwh'][RUNGS[5]]:.2f} kWh a day."
+        )
+
+    return Picture(figure, [artist for container, texts, _ in sets for artist in (container, texts)], update)
+
+
+def _look(ax, role):
+    """Return colour and hatch of a role for bars that lie."""
+    bar = bars(ax, role, [0], [0])[0]
+    look = {"color": bar.get_facecolor(), "hatch": bar.get_hatch(), "edgecolor": bar.get_edgecolor(), "linewidth": 1.0}
+    bar.remove()
+    return look

@@ -1,0 +1,299 @@
+"""Pictures of lesson 07: the step of a known test load, its fold at zero, noise and time, what else may switch."""
+
+from functools import lru_cache
+
+import numpy as np
+
+from solarlib.direction.step_test import (
+    StepTest, best_dwell, change_sd, error_probability, log_ratio, normal_density, predicted_during, rise_or_fall,
+)
+from solarlib.house.year import simulate
+from solarlib.lessons.tools.panel import Picture, choice, slider
+from solarlib.lessons.tools.figures import BACKGROUND, INK, MONTHS, ROLES, area, direct_label, line, new_figure, zero_based
+
+LOADS_W = (50, 100, 200, 300, 450, 600, 800, 1000, 1300, 1700, 2300, 3000, 5000, 10_000)
+DWELLS_S = np.geomspace(10.0, 300.0, 60)
+READING_STEP_S = 10.0  # of the sensor in the picture of noise and time
+UNREST = {"calm": 1.0, "usual": 25.0, "restless": 400.0}  # how the house wanders. [W2/s]
+SURE = 0.9  # a test answers when one direction is this probable, else "I do not know"
+TESTS = 2000  # tests drawn from the daylight minutes of each month
+DAYLIGHT_W = 50.0
+LAMP_W = 100.0
+_SEED = 7
+
+
+@lru_cache(maxsize=2)
+def minute_year(house):
+    """Return the typical year of a house in minutes, with made clouds; see `year.simulate`. Computed once. [W]"""
+    return simulate(house, "1min", np.random.default_rng(_SEED))
+
+
+def reach_w(house):
+    """Return the largest test load, and the largest net power either way, of the first two pictures. [W]"""
+    return max(2000, 500 * int(np.ceil(1.2 * house.meter.test_load_w / 500)))
+
+
+def largest_w(house):
+    """Return the largest test load of the picture with many tests. [W]"""
+    return next(size for size in LOADS_W[-3:] if size >= house.meter.test_load_w)
+
+
+def load_slider(house, low=100, high=None):
+    """Return the slider of the test load, starting at the load of the house file. [W]"""
+    start = house.meter.test_load_w
+    low, step = (low, 50) if start >= low else (10, 10)
+    return slider("Test load", low, high or reach_w(house), step, int(start) if start == int(start) else start, "W")
+
+
+def load_choice(house, *more_w):
+    """Return the choice between a lamp, the test load of the house file, and more loads by their watts. [W]"""
+    own = float(house.meter.test_load_w)
+    words = {f"lamp, {LAMP_W:.0f} W": LAMP_W, f"{house.meter.test_load_name}, {own:.0f} W": own}
+    return choice("Test load", words | {f"{watts:.0f} W": float(watts) for watts in more_w}, own)
+
+
+def net_slider(house, start):
+    """Return the slider of the net power before the test. [W]"""
+    return slider("Net power", -reach_w(house), reach_w(house), 50, start, "W")
+
+
+def step_picture(house):
+    """Return the picture of one step: net power, test load -> net power and reading before, during and after."""
+    reach = reach_w(house)
+    top = 2 * reach
+    figure, ax = new_figure(left=0.1)
+    ax.set(xlim=(0, 3), xlabel="minutes from the first reading")
+    ax.set_xticks([0, 1, 2, 3])
+    zero_based(ax, 1.42 * top, "power (W)", bottom=-1.35 * reach)
+    ax.axhline(0, color=INK, linewidth=1.2)
+    edge, flat = np.array([0.0, 1.0, 1.0, 2.0, 2.0, 3.0]), np.zeros(6)
+    taken = area(ax, "import", edge, flat, flat, hatch="")
+    given = area(ax, "export", edge, flat, flat, hatch="")
+    shown = line(ax, "reading", edge, flat, linestyle="-", linewidth=4.0)
+    direct_label(ax, 0.03, 1.4 * top, "— reading, no direction", "reading", va="top")
+    direct_label(ax, 1.2, 1.4 * top, "■ import, above zero", "import", va="top")
+    direct_label(ax, 2.15, 1.4 * top, "■ export, below zero", "export", va="top")
+    for middle, words in zip((0.5, 1.5, 2.5), ("test load off", "test load on", "off again")):
+        direct_label(ax, middle, -1.32 * reach, words, ha="center", va="bottom", size=14)
+    values = [direct_label(ax, middle, 0, "", "reading", ha="center", va="bottom") for middle in (0.5, 1.5, 2.5)]
+
+    def update(net, load):
+        steps = np.array([net, net + load, net], dtype=float)
+        power, size = np.repeat(steps, 2), np.repeat(np.abs(steps), 2)
+        taken.set_data(edge, flat, np.maximum(power, 0))
+        given.set_data(edge, np.minimum(power, 0), flat)
+        shown.set_data(edge, size)
+        for text, middle, value in zip(values, (0.5, 1.5, 2.5), np.abs(steps)):
+            text.set_position((middle, value + 0.04 * top))
+            text.set_text(f"{value:.0f} W")
+        before, during = np.abs(steps[:2])
+        moved = "stays" if during == before else "rises" if during > before else "falls"
+        return (
+            f"{_direction(net)}. With a test load of {load:.0f} W switched on, the reading {moved}: {before:.0f} W before, "
+            f"{during:.0f} W during the test, a change of {during - before:+.0f} W."
+        ).replace("-", "−")
+
+    return Picture(figure, [taken, given, shown, *values], update)
+
+
+def _direction(net_w):
+    if net_w == 0:
+        return "Net power is 0 W"
+    return f"The house {'imports' if net_w > 0 else 'exports'} {abs(net_w):.0f} W"
+
+
+def branches(load_w, reach):
+    """Return the three courses of a test of ``load_w`` up to a net power: name -> (net before, reading during). [W]"""
+    ends = {"importing": (0.0, reach), "pushed through zero": (-load_w, 0.0), "exporting": (-reach, -load_w)}
+    lines = {}
+    for name, net in ends.items():
+        net = np.linspace(*net, 9)
+        lines[name] = (net, np.abs(net + load_w))
+    return lines
+
+
+def fold_picture(house):
+    """Return the picture of the fold: net power, test load -> reading before and during, and three lines to tell by."""
+    reach = reach_w(house)
+    top = 2 * reach
+    figure, (left, right) = new_figure(1, 2, left=0.09, right=0.965, wspace=0.3)
+    left.set(xlim=(-reach, reach), xlabel="net power before the test (W)")
+    for ax, low in ((left, -reach), (right, 0)):
+        ticks = np.linspace(low, reach, 5)
+        ax.set_xticks(ticks, [f"{tick:.0f}".replace("-", "−") for tick in ticks])
+    right.set(xlim=(0, reach), xlabel="reading before (W)")
+    for ax in (left, right):
+        zero_based(ax, 1.2 * top, "reading during (W)")
+    left.axvline(0, color=INK, linewidth=1.2)
+    looks = {
+        "importing": {"role": "import", "linestyle": "-"},
+        "pushed through zero": {"role": "export", "linestyle": "-", "marker": "o", "markersize": 7},
+        "exporting": {"role": "export", "linestyle": (0, (2, 1))},
+    }
+    curves = {name: [line(ax, x=[], y=[], **look) for ax in (left, right)] for name, look in looks.items()}
+    points = [ax.plot([], [], marker="D", markersize=13, color=ROLES["reading"].colour, linestyle="none",
+                      markeredgecolor=BACKGROUND)[0] for ax in (left, right)]
+    direct_label(left, -0.97 * reach, 1.18 * top, "┅ exporting", "export", va="top")
+    direct_label(left, 0.97 * reach, 1.18 * top, "— importing", "import", va="top", ha="right")
+    direct_label(right, 0.03 * reach, 1.18 * top, "● pushed through zero", "export", va="top", size=14)
+    direct_label(right, 0.97 * reach, 1.18 * top, "◆ this test", "reading", va="top", ha="right", size=14)
+
+    def update(net, load):
+        for name, (before, during) in branches(load, reach).items():
+            curves[name][0].set_data(before, during)
+            curves[name][1].set_data(np.abs(before), during)
+        before, during = float(abs(net)), float(abs(net + load))
+        points[0].set_data([net], [during])
+        points[1].set_data([before], [during])
+        importing, exporting, through = predicted_during(before, load)
+        other = f"exporting {exporting:.0f} W" if exporting >= 0 else f"pushed through zero {through:.0f} W"
+        return (
+            f"{_direction(net)}, test load {load:.0f} W. Before the reading is {before:.0f} W; importing predicts {importing:.0f} W, "
+            f"{other}. It shows {during:.0f} W: {_verdict(net, load)}. Before and during add up to {before + during:.0f} W."
+        )
+
+    return Picture(figure, [*(curve for pair in curves.values() for curve in pair), *points], update)
+
+
+def _verdict(net_w, load_w):
+    if net_w == 0:
+        return "both lines meet here"
+    return "importing" if net_w > 0 else "pushed through zero" if -net_w < load_w else "exporting"
+
+
+def noise_picture():
+    """Return the picture of noise and time: test load, noise, time on, unrest -> two bells and the best time on."""
+    figure, (left, right) = new_figure(1, 2, left=0.06, right=0.985, wspace=0.26, width_ratios=(1.15, 1))
+    left.set(xlim=(-1200, 1200), xlabel="measured change of the reading (W)", yticks=[])
+    zero_based(left, 1.35, "how often")
+    right.set(xscale="log", yscale="log", xlim=(9, 330), ylim=(1.5, 3000), xlabel="time on (s)", ylabel="spread of the change (W)")
+    right.set_xticks([10, 30, 100, 300], ["10", "30", "100", "300"])
+    right.set_yticks([10, 100, 1000], ["10", "100", "1000"])
+    right.minorticks_off()
+    change = np.linspace(-1200, 1200, 481)
+    bells = [area(left, role, change, 0 * change, 0 * change, alpha=0.75) for role in ("export", "import")]
+    left.axvline(0, color=INK, linewidth=2.0, linestyle="--")
+    curve = line(right, "reading", DWELLS_S, 0 * DWELLS_S + 10, linestyle="-")
+    here = right.plot([], [], marker="D", markersize=13, color=ROLES["reading"].colour, linestyle="none",
+                      markeredgecolor=BACKGROUND)[0]
+    best = right.plot([], [], marker="*", markersize=20, color=INK, linestyle="none", markeredgecolor=BACKGROUND)[0]
+    direct_label(left, -1170, 1.31, "if exporting", "export", va="top")
+    direct_label(left, 1170, 1.31, "if importing", "import", va="top", ha="right")
+    direct_label(right, 10, 2300, "◆ this test", "reading", va="top")
+    direct_label(right, 300, 2300, "★ best time", va="top", ha="right")
+
+    def update(load, noise, dwell, unrest):
+        drift = UNREST[unrest]
+        test = StepTest(load, dwell_s=dwell, noise_w=noise, reading_step_s=READING_STEP_S, drift_w2_per_s=drift)
+        spread = test.change_sd_w
+        for bell, centre in zip(bells, (-load, load)):
+            # widest bell has height 1 at its middle whatever its spread: shapes are compared, not areas
+            bell.set_data(change, 0 * change, normal_density(change - centre, spread) * spread * np.sqrt(2 * np.pi))
+        curve.set_ydata(change_sd(noise, DWELLS_S / READING_STEP_S, DWELLS_S, drift))
+        here.set_data([dwell], [spread])
+        ideal_s, ideal_w = best_dwell(noise, READING_STEP_S, drift)
+        best.set_data([np.clip(ideal_s, 10, 300)], [np.interp(ideal_s, DWELLS_S, curve.get_ydata())])
+        length = "less than one reading" if ideal_s < 10 else f"{ideal_s:.0f} s" if ideal_s < 300 else "more than 300 s"
+        return (
+            f"{dwell} s on: {test.readings} reading{'s' if test.readings > 1 else ''}; the change spreads by {spread:.0f} W around ±{load} W. "
+            f"So one test is wrong {one_in(error_probability(1e9, test))}. Noise and a {unrest} house balance at {length}."
+        )
+
+    return Picture(figure, [*bells, curve, here, best], update)
+
+
+def one_in(chance):
+    """Return a chance in words: ``"once in 40"``, or ``"less than once in a million"``."""
+    if chance < 1e-6:
+        return "less than once in a million"
+    return f"once in {1 / chance:,.1f}" if chance > 0.1 else f"once in {float(f'{1 / chance:.2g}'):,.0f}"
+
+
+@lru_cache(maxsize=2)
+def tests_of(house):
+    """Return month -> net power the minute before, during and after each of `TESTS` tests by daylight, and noise. [W]
+
+    Returns
+    -------
+    dict of str to ndarray, shape (2, 3, TESTS)
+        First the net powers without the test load, then the sensor's noise. A month without daylight is left out.
+    """
+    year, tests = minute_year(house), {}
+    net, light = year["net_w"].to_numpy(), year["generation_w"].to_numpy() > DAYLIGHT_W
+    month = year.index.month.to_numpy()
+    for number, name in enumerate(MONTHS, 1):
+        rng = np.random.default_rng([_SEED, number])
+        usable = np.flatnonzero(light & (month == number))
+        usable = usable[(usable > 0) & (usable < len(net) - 1)]
+        if len(usable) == 0:
+            continue
+        at = np.sort(rng.choice(usable, TESTS))
+        noise = rng.normal(0.0, house.meter.reading_noise_w, (3, TESTS))
+        tests[name] = np.stack([np.stack([net[at - 1], net[at], net[at + 1]]), noise])
+    return tests
+
+
+def outcomes(tests, load_w, spread_w):
+    """Return the shares of tests that rise-or-fall gets wrong, the fold-aware test gets wrong, and leaves open.
+
+    Parameters
+    ----------
+    tests : ndarray, shape (2, 3, n)
+        One month of `tests_of`. [W]
+    load_w : float
+        [W]
+    spread_w : float
+        What the fold-aware test is told about one reading: noise of the sensor and unrest of the house. [W]
+
+    Returns
+    -------
+    tuple of float
+        Wrong (rise or fall), wrong, "I do not know", and tests in which something else changed by more than half
+        the test load.
+    """
+    (first, middle, last), noise = tests
+    before, during, after = np.abs(np.stack([first, middle + load_w, last])) + noise
+    test = StepTest(load_w, dwell_s=60.0, noise_w=spread_w, reading_step_s=60.0)
+    exports, evidence = middle < 0, log_ratio(before, during, test, after)
+    sure = np.abs(evidence) >= np.log(SURE / (1 - SURE))
+    naive = rise_or_fall(before, during) != exports
+    other = np.abs(middle - (first + last) / 2) > load_w / 2
+    return tuple(float(np.mean(share)) for share in (naive, sure & ((evidence < 0) != exports), ~sure, other))
+
+
+def other_picture(house):
+    """Return the picture of tests in a real house: month, test load, spread told -> wrong and open answers by load."""
+    tests, largest = tests_of(house), largest_w(house)
+    top = 60.0
+    figure, ax = new_figure()
+    ax.set(xscale="log", xlim=(0.94 * min(50, house.meter.test_load_w), 1.07 * largest), xlabel="test load (W)")
+    ticks = [tick for tick in (50, 100, 200, 500, 1000, 2000, 5000, 10_000) if tick <= largest]
+    ax.set_xticks(ticks, [str(tick) for tick in ticks])
+    ax.minorticks_off()
+    zero_based(ax, 1.28 * top, "share of the tests (%)")
+    ax.set_yticks(range(0, 61, 20))
+    loads = np.array([size for size in LOADS_W if size <= largest], dtype=float)
+    looks = ({"role": "reading", "linestyle": "-"}, {"role": "import", "linestyle": "-", "marker": "o", "markersize": 8},
+             {"role": "load"})
+    curves = [line(ax, x=loads, y=0 * loads, **look) for look in looks]
+    mark = ax.plot([100, 100], [0, 1.05 * top], color=INK, linewidth=1.5, linestyle=":")[0]
+    names = {"— rise or fall: wrong": "reading", "● fold-aware: wrong": "import", "–·– fold-aware: do not know": "load"}
+    for place, (words, role) in zip((0.01, 0.32, 0.61), names.items()):
+        direct_label(ax, place, 0.98, words, role, va="top", transform=ax.transAxes)
+
+    def update(month, load, spread):
+        if month not in tests:
+            for curve in curves:
+                curve.set_ydata(0 * loads)
+            return f"In {month} this array makes less than {DAYLIGHT_W:.0f} W all the time, so the direction is known: import."
+        shares = 100 * np.array([outcomes(tests[month], size, spread) for size in loads])
+        for curve, values in zip(curves, shares.T):
+            curve.set_ydata(np.minimum(values, top))
+        mark.set_xdata([load, load])
+        naive, wrong, unknown, other = TESTS * np.array(outcomes(tests[month], load, spread))
+        return (
+            f"{month}, {load:.0f} W, of {TESTS} tests: rise or fall gets {naive:.0f} wrong. The fold-aware test gets {wrong:.0f} wrong "
+            f"and does not know in {unknown:.0f}. In {other:.0f} something else changed by more than half the test load."
+        )
+
+    return Picture(figure, [*curves, mark], update)

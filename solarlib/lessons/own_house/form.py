@@ -1,0 +1,179 @@
+"""A form that makes a mapping: what the file proves is filled in, what it leaves open is chosen, and reading is tried at once."""
+
+import re
+import tomllib
+from html import escape
+from pathlib import Path
+
+import ipywidgets as widgets
+
+from solarlib.lessons.tools.controls import STYLE
+from solarlib.lessons.tools.display import bundle, close_all
+from solarlib.files.mapping import QUANTITIES, UNITS
+from solarlib.files.dates import ORDERS
+from solarlib.quantities import InputError
+from solarlib.files.reading import read
+from solarlib.files.records import write_whole
+from solarlib.files.proofs import quoted, suggest_mapping
+
+OPEN, AS_SHOWN, LEAVE_OUT, NOT_KNOWN = "choose ...", "as the file shows", "leave out", "not known"
+KINDS = {"energy in the interval": "interval", "register that counts up": "counter"}
+WORDS = {"date_order": "Order of the date", "zone": "Time zone of the clock", "label": "Times name the", "number": "A number looks like"}
+NUMBERS = {"1,234.5": (".", ","), "1.234,5": (",", "."), "1234.5": (".", ""), "1234,5": (",", "")}  # decimal, thousands
+HINTS = {  # what has no control: lines to complete in the saved text
+    "neighbour": ("# tilt_deg = 30      # of this roof, if you know it", "# azimuth_deg = 180  # 90 east, 180 south, 270 west",
+                  "# multiplier = 0.2   # if the file has kWh: 1 divided by this system's rated kW"),
+    "test_load": ("# multiplier = 750   # its watts, if the file only says 1 (on) and 0 (off)",),
+}
+_PRE = '<pre style="font-size:14px;line-height:19px;margin:0;white-space:pre-wrap">{}</pre>'
+
+
+class Picker:
+    """Controls for the mapping of one file.
+
+    Attributes
+    ----------
+    whole : dict of key to widget
+        What holds for the whole file; keys as in `mapping.Mapping`, ``number`` for its marks.
+    columns : list of (name, dict of key to widget)
+        What holds for one column; keys as in `mapping.Column`.
+    said : str
+        What reading or saving answered last.
+    """
+
+    def __init__(self, path, zone=None):
+        self.path, self.said = Path(path), ""
+        proposal = suggest_mapping(path, zone)
+        table = tomllib.loads(proposal.toml)
+        left_open = set(re.findall(r"(?m)^# (\w+) =", proposal.toml.partition("[[column]]")[0]))
+        self._time = proposal.toml.partition("\n")[0]
+        self.whole = {
+            "date_order": _choice((OPEN,) * ("date_order" in left_open), (AS_SHOWN, *ORDERS, "unix"), table.get("date_order")),
+            "zone": widgets.Text(value=table.get("zone", zone or ""), placeholder="America/New_York or -05:00", continuous_update=False),
+            "label": widgets.Dropdown(options={"start of the interval": "start", "end of the interval": "end"}, value="start"),
+            "number": _choice((OPEN,) * ("decimal" in left_open) or (AS_SHOWN,), NUMBERS, None),
+        }
+        self.columns = [(column["name"], self._column(column)) for column in table.get("column", ())]
+        self._preview, self._answer = widgets.HTML(), widgets.HTML()
+        self._answer.add_class("sl-view")
+        self.box = self._arrange()
+        for widget in self._all():
+            widget.observe(lambda change: self._show(), names="value")
+        self._show()
+
+    def _column(self, column):
+        quantity = _choice((LEAVE_OUT,), QUANTITIES, column.get("quantity"))
+        units = QUANTITIES.get(column.get("quantity"), tuple(UNITS))
+        made = {"quantity": quantity, "unit": _choice((OPEN,), units, column.get("unit")),
+                "kind": widgets.Dropdown(options=list(KINDS.items()), value=column.get("kind", "interval")),
+                "digits": _choice((NOT_KNOWN,), ("4", "5", "6", "7", "8"), None)}
+
+        def allow(change):
+            """A quantity has its own units."""
+            before, allowed = made["unit"].value, QUANTITIES.get(quantity.value, tuple(UNITS))
+            made["unit"].options = (OPEN, *allowed)
+            made["unit"].value = before if before in allowed else allowed[0] if len(allowed) == 1 else OPEN
+
+        quantity.observe(allow, names="value")
+        return made
+
+    def _all(self):
+        return [*self.whole.values(), *(widget for _, part in self.columns for widget in part.values())]
+
+    def _arrange(self):
+        for key, widget in self.whole.items():
+            widget.description, widget.style.description_width, widget.layout.width = WORDS[key], "210px", "480px"
+        head = widgets.Layout(grid_template_columns="50% 50%", width="100%")
+        grid = [widgets.HTML(f'<b style="font-size:16px">{title}</b>') for title in ("column", "what it is", "unit", "kind", "digits")]
+        for name, part in self.columns:
+            grid += [widgets.HTML(f'<span style="font-size:16px">{escape(str(name))}</span>'), *part.values()]
+            for key, widget in part.items():
+                widget.layout.width, widget.tooltip = "95%", f"{key} of {name}"
+        table = widgets.GridBox(grid, layout=widgets.Layout(grid_template_columns="26% 20% 13% 25% 16%", width="100%"))
+        self.buttons = {"read": widgets.Button(description="Read the file"), "save": widgets.Button(description="Save the mapping")}
+        self.buttons["read"].on_click(lambda _: self.read())
+        self.buttons["save"].on_click(lambda _: self.save())
+        for part in (self._preview, self._answer):
+            part.layout = widgets.Layout(width="50%", max_height="260px", overflow="auto")
+        box = widgets.VBox([widgets.HTML(STYLE, layout=widgets.Layout(display="none")),
+                            widgets.GridBox(list(self.whole.values()), layout=head), table,
+                            widgets.HBox(list(self.buttons.values())), widgets.HBox([self._preview, self._answer])])
+        box.add_class("sl-panel")
+        return box
+
+    @property
+    def still_open(self):
+        """What must still be chosen, in words."""
+        left = [WORDS[key].lower() for key in ("date_order", "number") if self.whole[key].value == OPEN]
+        used = [(name, part) for name, part in self.columns if part["quantity"].value != LEAVE_OUT]
+        left += [] if used else ["what one or more columns are"]
+        return left + [f"the unit of {name}" for name, part in used if part["unit"].value == OPEN]
+
+    @property
+    def toml(self):
+        """The mapping as TOML text; what is still open stands behind a #."""
+        lines = [self._time]
+        for key, widget in self.whole.items():
+            if widget.value == OPEN:
+                lines.append(f"# {key} is still to choose")
+            elif key == "number" and widget.value in NUMBERS:
+                lines += [f"{mark} = {quoted(value)}" for mark, value in zip(("decimal", "thousands"), NUMBERS[widget.value])]
+            elif widget.value not in (AS_SHOWN, ""):
+                lines.append(f"{key} = {quoted(widget.value)}")
+        for name, part in self.columns:
+            if part["quantity"].value == LEAVE_OUT:
+                continue
+            unit, quantity = part["unit"].value, part["quantity"].value
+            lines += ["[[column]]", f"name = {name if isinstance(name, int) else quoted(name)}", f"quantity = {quoted(part['quantity'].value)}",
+                      f"# unit of {quoted(str(name))} is still to choose" if unit == OPEN else f"unit = {quoted(unit)}"]
+            if unit in UNITS and len(UNITS[unit][2]) > 1:
+                lines.append(f"kind = {quoted(part['kind'].value)}")
+                if part["kind"].value == "counter" and part["digits"].value != NOT_KNOWN:
+                    lines.append(f"digits = {part['digits'].value}")
+            lines += HINTS.get(quantity, ())
+        return "\n".join(lines) + "\n"
+
+    def read(self):
+        """Try to read the file with the mapping as it is; return the account, or what is wrong, in words."""
+        if self.still_open:
+            return self._say(f"Still to choose: {', '.join(self.still_open)}.")
+        try:
+            return self._say(str(read(self.path, self.toml).account))
+        except InputError as error:
+            return self._say(str(error))
+
+    def save(self):
+        """Write the mapping beside the file, never over another one; return a sentence that says what was done."""
+        target = self.path.with_suffix(".toml")
+        if self.still_open:
+            return self._say(f"Not saved. Still to choose: {', '.join(self.still_open)}.")
+        if target.exists():
+            same = target.read_text(encoding="utf-8-sig") == self.toml
+            return self._say(f"{target.name} holds this mapping." if same else
+                             f"Not saved: {target.name} is there already, with other words. Rename it first if you want this one.")
+        try:
+            write_whole(target, self.toml)
+        except InputError as error:
+            return self._say(str(error))
+        return self._say(f"Saved as {target.name}, beside the file.")
+
+    def _say(self, words):
+        self.said = words
+        self._answer.value = f'<div role="status">{_PRE.format(escape(words))}</div>'
+        return words
+
+    def _show(self):
+        self._preview.value = _PRE.format(escape(self.toml))
+
+    def close(self):
+        """End the widgets."""
+        close_all(self.box)
+
+    def _repr_mimebundle_(self, include=None, exclude=None):
+        left = f"Still to choose: {', '.join(self.still_open)}." if self.still_open else "Nothing is left open."
+        return bundle(self, f"A form for the mapping of {self.path.name}. {left} As it stands:\n{self.toml}")
+
+
+def _choice(first, options, value):
+    held = [*first, *options]
+    return widgets.Dropdown(options=held, value=value if value in held else held[0])

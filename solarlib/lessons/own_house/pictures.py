@@ -1,0 +1,254 @@
+"""Pictures of lesson 09: a day with its faults, a day with direction, bills beside bills, yields, days beside neighbours."""
+
+import shutil
+
+import numpy as np
+import pandas as pd
+
+from solarlib.house.health import beside_neighbours
+from solarlib.house.flows import EXAMPLES, bring, file_of
+from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools.figures import (
+    INK, ROLES, TICK_PT, area, boxes, direct_label, hours_axis, line, move_columns, new_figure, zero_based,
+)
+from solarlib.lessons.own_house.form import Picker
+from solarlib.lessons.tools.progress import progress
+from solarlib.quantities import InputError
+
+SHIPPED = ("generation-quarter-hours", "meter-registers", "sensor-week", "reads-by-hand", "neighbours-by-day")
+NAMES = {"generation": "PV", "unsigned": "reading", "delivered": "delivered", "received": "received", "net": "net", "load": "load"}
+COLOURS = {"generation": "pv", "unsigned": "reading", "delivered": "import", "received": "export", "net": "load", "load": "load"}
+MOST_BARS = 14  # of a row of periods; more are told in the table
+
+
+def bring_examples(house, say=None):
+    """Return the five example files, read and checked; shows a bar where nobody is told of the progress."""
+    say = progress("Reading the example files") if say is None else say
+    return tuple(
+        bring(name, house, say=lambda words, share=0.0: say(words, (number + share) / len(SHIPPED)))
+        for number, name in enumerate(SHIPPED))
+
+
+def mapping_form(path, house):
+    """Return the form for the mapping of one file, with the clock of the house; see `form.Picker`."""
+    return Picker(file_of(path), house.place.tz)
+
+
+def practice_record(path):
+    """Write the example's record by day under a name of your own, anew at each call."""
+    shutil.copyfile(EXAMPLES / "days-kept.csv", path)
+
+
+def beside_both(house, days, files):
+    """Return the comparison with similar systems, and the same without models of the roofs.
+
+    Where the models and the readings cannot belong together (another house's file was chosen), the second stands for both.
+    """
+    plain = beside_neighbours(house, days, files, model_roofs=False)
+    try:
+        return beside_neighbours(house, days, files), plain
+    except InputError:
+        return plain, plain
+
+
+def days_shown(table):
+    """Return the local days of a table, in order."""
+    return pd.DatetimeIndex(table.index.tz_localize(None).normalize().unique())
+
+
+def fault_picture(file, house):
+    """Return the picture of one day of a file: number of the day, with what the checks found or without."""
+    if file.readings.step is None:
+        raise InputError(f"{file.name}: found no constant interval, allowed is a file of regular readings for this picture")
+    name = file.readings.table.columns[0]
+    kind, step = name.rsplit("_", 1)[0], file.readings.step
+    power = file.readings.table[name] / (1000.0 if name.endswith("_w") else step / pd.Timedelta(hours=1))
+    local, days = power.index.tz_localize(None), days_shown(file.readings.table)
+    marked = {finding.kind: power.index.isin(finding.rows) for finding in file.findings if finding.column == name}
+    limit = 1.2 * house.system.rated_power_w / 1000.0
+    usual = float(power.where(file.table[name].notna()).max())
+    usual = usual if usual > 0 else 1.0
+    top = 1.15 * (max(limit, usual) if kind == "generation" else usual)
+    figure, ax = new_figure()
+    hours_axis(ax)
+    zero_based(ax, top, NAMES.get(kind, kind.replace("_", " ")) + " power (kW)")
+    shown = line(ax, COLOURS.get(kind, "reading"), [], [])
+    odd = ax.plot([], [], "o", color=ROLES["reading"].colour, markersize=8)[0]
+    word = direct_label(ax, 0.3, 0.91 * top, "")
+    border = ax.axhline(limit, color=ROLES["loss"].colour, linestyle=":", linewidth=2)
+    border_word = direct_label(ax, 23.8, limit, "more than this array can give", "loss", size=TICK_PT, ha="right", va="bottom")
+
+    def update(day, marks):
+        at = np.flatnonzero(local.normalize() == days[day - 1])
+        values = power.to_numpy()[at]
+        hour = (local[at] - days[day - 1]) / pd.Timedelta(hours=1)
+        order = np.argsort(hour, kind="stable")
+        shown.set_data(hour[order], np.minimum(values, top)[order])
+        here = {kind_: rows[at] for kind_, rows in marked.items() if rows[at].any()} if marks else {}
+        any_odd = np.any(list(here.values()), axis=0) if here else np.zeros(at.size, bool)
+        odd.set_data(hour[any_odd], np.minimum(values, 0.985 * top)[any_odd])
+        word.set_text(f"{days[day - 1]:%d %B %Y}")
+        for artist in (border, border_word):
+            artist.set_visible(bool(marks) and kind == "generation")
+        known = np.isfinite(values)
+        energy = np.nansum(values) * (step / pd.Timedelta(hours=1))
+        words = f"{days[day - 1]:%d %B}: {known.sum()} values, {energy:,.1f} kWh"
+        words += f", at most {np.nanmax(values):,.2f} kW." if known.any() else ", none is known."
+        if not marks:
+            return words
+        said = "; ".join(f"{kind_}: {rows.sum()} values" for kind_, rows in here.items())
+        return f"{words} The checks found {said}." if here else f"{words} The checks found nothing on this day."
+
+    return Picture(figure, [shown, odd, word, border, border_word], update)
+
+
+def direction_picture(decoded, record):
+    """Return the picture of one day with direction: number of the day, how sure a direction must be."""
+    samples, days = decoded.samples, days_shown(record)
+    local = record.index.tz_localize(None)
+    net = samples["net_w"].to_numpy() / 1000.0
+    export = samples["p_export"].to_numpy()
+    certainty = np.maximum(export, 1.0 - export)
+    top = 1.15 * max(0.5, float(np.nan_to_num(record["pv_w"]).max()) / 1000.0,
+                     float(np.quantile(np.abs(np.nan_to_num(net)), 0.999)))
+    figure, ax = new_figure()
+    hours_axis(ax)
+    zero_based(ax, top, "power (kW)", bottom=-top)
+    inward, outward = area(ax, "import", [0, 1], [0, 0], [0, 0]), area(ax, "export", [0, 1], [0, 0], [0, 0])
+    sun = line(ax, "pv", [], [])
+    open_marks = ax.plot([], [], "|", color=ROLES["reading"].colour, markersize=9)[0]
+    direct_label(ax, 0.3, 0.8 * top, "in", "import")
+    direct_label(ax, 0.3, -0.88 * top, "out", "export")
+    direct_label(ax, 23.7, 0.8 * top, "PV", "pv", ha="right")
+    direct_label(ax, 23.7, -0.88 * top, "| not sure", "reading", ha="right")
+    date = ax.text(0.5, 1.03, "", transform=ax.transAxes, ha="center", fontsize=TICK_PT, fontweight="bold", color=INK)
+
+    def update(day, sure):
+        at = np.flatnonzero(local.normalize() == days[day - 1])
+        hour = ((local[at] - days[day - 1]) / pd.Timedelta(hours=1)).to_numpy()
+        at = at[np.argsort(hour, kind="stable")]
+        hour = np.sort(hour)
+        known = np.isfinite(export[at])
+        ready = known & (certainty[at] >= sure / 100.0)
+        flow = np.where(ready, net[at], 0.0)
+        inward.set_data(hour, 0 * hour, np.clip(flow, 0, top))
+        outward.set_data(hour, np.clip(flow, -top, 0), 0 * hour)
+        sun.set_data(hour, record["pv_w"].to_numpy()[at] / 1000.0)
+        unsure = known & ~ready
+        open_marks.set_data(hour[unsure], np.zeros(unsure.sum()))
+        date.set_text(f"{days[day - 1]:%d %B %Y}")
+        row = decoded.days.loc[decoded.days.index.astype(str).str.startswith(f"{days[day - 1]:%Y-%m-%d}")].iloc[0]
+        share = unsure.sum() / max(1, known.sum())
+        return (
+            f"{days[day - 1]:%d %B}: {row['import_kwh']:.1f} kWh in (90 % range {row['import_low_kwh']:.1f} to "
+            f"{row['import_high_kwh']:.1f}), {row['export_kwh']:.1f} kWh out ({row['export_low_kwh']:.1f} to "
+            f"{row['export_high_kwh']:.1f}). {100 * share:.0f} % of the readings are less than {sure} % sure."
+        )
+
+    return Picture(figure, [inward, outward, sun, open_marks, date], update)
+
+
+def bill_picture(table):
+    """Return the still picture of bills computed and bills sent; `table` as from `records.compare_bills`."""
+    table = table.tail(MOST_BARS)
+    figure, ax = _pairs(table["meter read on"].str[2:], table["computed"], table["sent"], "bill ($)", ("computed", "money"), ("sent", "reading"))
+    off = table.dropna(subset=["sent"])
+    if off.empty:
+        words = f"{len(table)} computed bills, no bill sent to compare with: type yours in."
+    else:
+        worst = off.loc[off["difference"].abs().idxmax()]
+        same = int((off["difference"].abs() <= 0.01).sum())
+        words = (f"{same} of {len(off)} bills agree to the cent. The largest difference is ${abs(worst['difference']):.2f}: read on "
+                 f"{worst['meter read on']}, computed ${worst['computed']:.2f}, sent ${worst['sent']:.2f}.")
+    return Picture(figure, [], lambda: words)
+
+
+def yield_picture(table):
+    """Return the still picture of measured and typical energy; `table` as from `health.yields`."""
+    table = table.tail(MOST_BARS)
+    names = [f"{day:%y-%m-%d}" for day in table["to"]]
+    per_hour = table["measured_kwh"] / table["yield_h"].where(table["yield_h"] > 0)
+    low, high = (np.nan_to_num(table[name] * per_hour.median()) for name in ("low_h", "high_h"))
+    figure, ax = _pairs(names, table["measured_kwh"], table["model_kwh"], "energy (kWh)", ("measured", "pv"), ("typical year", "sun"),
+                        over=high)
+    ax.errorbar(np.arange(1.0, len(table) + 1) + 0.2, (low + high) / 2, (high - low) / 2, fmt="none", ecolor=INK, elinewidth=2.5, capsize=7)
+    ax.text(0.78, 1.04, "I usual range", transform=ax.transAxes, fontsize=TICK_PT, fontweight="bold", color=INK)
+    whole, model = table["measured_kwh"].sum(), table["model_kwh"].sum()
+    share = f"{100 * whole / model:.0f} % of" if model > 0 else "with no light in"
+    inside = int(table["yield_h"].between(table["low_h"], table["high_h"]).sum())
+    return Picture(figure, [], lambda: (
+        f"The array gave {whole:,.0f} kWh in {table['days'].sum()} days, {share} what the model gives for the same days of a "
+        f"typical year ({model:,.0f} kWh). {inside} of {len(table)} lie in the usual range, where eight of ten should."))
+
+
+def neighbour_picture(comparison, uncorrected=None):
+    """Return the picture of days beside similar systems: day number of the record, seasons of the roofs taken out or not.
+
+    Parameters
+    ----------
+    comparison : comparison.Comparison
+    uncorrected : Comparison, optional
+        The same without models of the roofs, shown where ``roofs`` is false.
+    """
+    days = comparison.days
+    x = np.arange(1.0, len(days) + 1)
+    start = int((days["stage"] == "baseline").sum())
+    figure, (ax, below) = new_figure(2, 1, hspace=0.12, sharex=True, top=0.97)
+    ax.set(xlim=(0.0, len(days) + 1.0), ylim=(70, 120))
+    ax.set_ylabel("ratio (%)")
+    zero_based(below, 2.0, "sum")
+    first = days.index.to_series().groupby(days.index.to_period("M")).first()
+    at = days.index.get_indexer(first[first.dt.day <= 3]) + 1.0
+    step = max(1, -(-len(at) // 9))
+    below.set_xticks(at[::step], [f"{day:%b %y}" for day in first[first.dt.day <= 3]][::step])
+    below.set_xlabel("month")
+    for panel in (ax, below):
+        panel.axvline(start + 0.5, color=INK, linewidth=1.2)
+    ax.axhline(100, color=INK, linewidth=1.2)
+    below.axhline(1.0, color="#5F5F5F", linewidth=2.0, linestyle="--")
+    dots = line(ax, "pv", [], [], linestyle="none", marker="o", markersize=4.5)
+    total = line(below, "reading", [], [], linestyle="-")
+    mark = below.plot([], [], color=INK, linestyle="none", marker="D", markersize=9, clip_on=False)[0]
+    direct_label(ax, 1, 71, "baseline", va="bottom", size=14)
+    direct_label(ax, start + 2, 71, "later days", va="bottom", size=14)
+    direct_label(below, 1, 1.05, "- - line", "loss", va="bottom", size=14)
+    direct_label(below, 1, 0.5, "— sum of losses", "reading", va="bottom", size=14)
+    direct_label(below, 1, 1.55, "◆ first message", va="bottom", size=14)
+
+    def update(day, roofs=True):
+        shown = comparison if roofs or uncorrected is None else uncorrected
+        table = shown.days.iloc[:day]
+        dots.set_data(x[:day], table["ratio_percent"].clip(70.5, 119.5))
+        level = table["level"].ffill()
+        total.set_data(x[:day], np.minimum(level, 1.97))
+        above = np.flatnonzero(level > 1.0)
+        mark.set_data(x[above[:1]], np.minimum(level.iloc[above[:1]], 1.97))
+        last, stage = table.index[-1], table["stage"].iloc[-1]
+        recent = table["ratio_percent"].dropna().tail(14)
+        words = (f"Known up to {last:%d %B}: {table['ratio_percent'].count()} days compared, {(table['reason'] != '').sum()} set aside. "
+                 f"The last {len(recent)} lie at {recent.median():.1f} % of the usual.")
+        if stage == "baseline":
+            return f"{words} These days only tell what is usual."
+        if len(above):
+            return f"{words} First message on {table.index[above[0]]:%d %B}; now: {stage}."
+        return f"{words} No message; now: {stage}."
+
+    return Picture(figure, [dots, total, mark], update)
+
+
+def _pairs(names, first, second, label, first_word, second_word, over=()):
+    figure, ax = new_figure(bottom=0.2, top=0.86)
+    place = np.arange(1.0, len(first) + 1)
+    values = np.nan_to_num(np.r_[first, second, over].astype(float))
+    zero_based(ax, 1.12 * max(values.max(), 1.0), label, bottom=min(0.0, 1.12 * values.min()))
+    ax.set_xlim(0.4, max(len(place), 3) + 0.6)
+    step = 1 if len(place) <= 8 else 2
+    ax.set_xticks(place[::step], list(names)[::step])
+    ax.set_xlabel("period that ends at the reading of (year-month-day)")
+    for (word, role), heights, shift, x in ((first_word, first, -0.2, 0.0), (second_word, second, 0.2, 0.35)):
+        height = np.nan_to_num(np.asarray(heights, float))
+        filled = boxes(ax, role)
+        move_columns(filled, np.minimum(height, 0), np.maximum(height, 0), place + shift, 0.36)
+        side = "left" if shift < 0 else "right"
+        ax.text(x, 1.04, f"{side}: {word}", transform=ax.transAxes, fontsize=TICK_PT, fontweight="bold", color=ROLES[role].text)
+    return figure, ax

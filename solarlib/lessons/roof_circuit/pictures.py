@@ -1,0 +1,270 @@
+"""Pictures of lesson 03, first half: two roofs through the year, and what an obstacle costs."""
+
+import math
+from dataclasses import replace
+from functools import lru_cache
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+from matplotlib.ticker import MaxNLocator
+
+from solarlib.roof.array import Plane, simulate
+from solarlib.house.year import load, weather
+from solarlib.house.bills import avoided_price
+from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools.figures import (
+    BACKGROUND, ROLES, TICK_PT, area, bars, direct_label, line, months_axis, new_figure, zero_based,
+)
+from solarlib.roof.obstacles import Layout, Obstacle, usual_layout
+from solarlib.quantities import energy_kwh
+from solarlib.bill.reset import lost_by_reset_month
+from solarlib.roof.rows import row_hours
+from solarlib.roof.shade import year_loss
+from solarlib.roof.trials import obstacle_hours, open_year
+from solarlib.sky.sun import position
+
+TRAY_TILT = 10
+ROW = Layout(2, 1, portrait=False)  # a front row, and one behind it for all others; long side across
+DISTANCES = (1.2, 1.4, 1.6, 1.8, 2.0)  # front edge to front edge. [m]
+WIDEST, TALLEST = 90, 45  # obstacle. [deg]
+
+
+def equator(house):
+    """Return the direction in which the sun stands at noon for most of the year. [deg]"""
+    return 180 if house.place.latitude >= 0 else 0
+
+
+def start_values(house):
+    """Return the house's largest plane as values of the controls: tilt (a pitched one) and direction."""
+    plane = largest(house)
+    tilt = plane.surface_tilt if plane.surface_tilt > 15 else 30
+    return SimpleNamespace(tilt=int(np.clip(5 * round(tilt / 5), 15, 60)), azimuth=int(5 * round(plane.surface_azimuth / 5)) % 360)
+
+
+def largest(house):
+    """Return the plane with most modules."""
+    return max(house.system.planes, key=lambda plane: plane.module_count)
+
+
+# ---------------------------------------------------------------- part 1: pitched roof or trays
+
+
+def roof_year(house, tilt, azimuth, mounting="roof"):
+    """Return what all modules of the house on one plane give the house in each hour of a typical year. [W]"""
+    system = replace(house.system, planes=(Plane(house.system.module_count, tilt, azimuth, mounting),))
+    return simulate(weather(house), house.place, system)["ac_power_w"]
+
+
+def tray_year(house, distance):
+    """Return the same on trays of 10 degrees toward the equator, with the shadow of each row on the next. [W]"""
+    return roof_year(house, TRAY_TILT, equator(house), "tray") * _kept(house.weather_file, house.place, house.system, distance)
+
+
+def row_loss(house, distance):
+    """Return the share of a year's energy that the row in front takes from a row behind it, one converter a module."""
+    hours = _row_hours(house.weather_file, house.place, house.system, distance)
+    return 2.0 * year_loss(hours).module_loss  # of the two rows only one is shaded
+
+
+def monthly_kwh(power):
+    """Return twelve monthly energies. [kWh]"""
+    return energy_kwh(power).groupby(power.index.month).sum().to_numpy()
+
+
+def roof_picture(house):
+    """Return the picture of two roofs: tilt and direction of the pitched one, distance of trays -> months."""
+    place, use, low = np.arange(1, 13), monthly_kwh(load(house)), _dark_months(house)
+    trays = {distance: monthly_kwh(tray_year(house, distance)) for distance in DISTANCES}
+    losses = {distance: row_loss(house, distance) for distance in DISTANCES}
+    steep = [monthly_kwh(roof_year(house, tilt, equator(house))).max() for tilt in (15, 30, 60)]
+    most = max(*steep, trays[DISTANCES[-1]].max(), 1.0)
+    top = 1.3 * max(most, min(use.max(), 2.0 * most))  # a house that uses more still than that: no line
+    emptied = reset_month(house)
+    figure, ax = new_figure(bottom=0.1)
+    months_axis(ax)
+    zero_based(ax, top, "energy to the house (kWh)")
+    left = bars(ax, "pv", place - 0.2, 0 * place, width=0.38, hatch="")
+    right = bars(ax, "pv", place + 0.2, 0 * place, width=0.38, hatch="//", color=BACKGROUND, edgecolor=ROLES["pv"].colour)
+    own = line(ax, "load", place, use, marker="o", markersize=8, zorder=5)
+    own.set_visible(bool(use.max() < 0.86 * top))
+    direct_label(ax, 0.5, 0.95 * top, "filled: pitched roof", "pv", va="center")
+    direct_label(ax, 12.5, 0.95 * top, "hatched: trays on a flat roof", "pv", va="center", ha="right")
+    if own.get_visible():
+        direct_label(ax, 6.5, 0.86 * top, "dots: house use", va="center", ha="center", size=TICK_PT)
+
+    def update(tilt, azimuth, distance):
+        pitched, flat = monthly_kwh(roof_year(house, tilt, azimuth)), trays[distance]
+        for container, heights in ((left, pitched), (right, flat)):
+            for bar, height in zip(container, heights):
+                bar.set_height(height)
+        gone, bought = zip(*(_lost_and_bought(made, use, emptied) for made in (pitched, flat)))
+        return (
+            f"Pitched {pitched.sum():,.0f} kWh a year, {pitched[low].sum():,.0f} of them {_dark_words(house)}; trays {flat.sum():,.0f} and "
+            f"{flat[low].sum():,.0f}. With the bank, {gone[0]:,.0f} or {gone[1]:,.0f} kWh are lost, {bought[0]:,.0f} or {bought[1]:,.0f} "
+            f"bought. Rows {distance:.1f} m apart: the row in front takes {100 * losses[distance]:.1f} %."
+        )
+
+    return Picture(figure, [left, right, own], update, slow=True)
+
+
+def roof_table(house, distance=1.6):
+    """Return one row a roof: kWh of the year, of the darker half, lost by a bank, bought."""
+    use, emptied, start = monthly_kwh(load(house)), reset_month(house), start_values(house)
+    roofs = {
+        f"pitched {start.tilt} deg, facing {start.azimuth} deg": monthly_kwh(roof_year(house, start.tilt, start.azimuth)),
+        f"trays {TRAY_TILT} deg, rows {distance:g} m apart": monthly_kwh(tray_year(house, distance)),
+    }
+    return pd.DataFrame({
+        "year_kwh": {name: made.sum() for name, made in roofs.items()},
+        f"{_dark_words(house).replace(' to ', '_')}_kwh": {name: made[_dark_months(house)].sum() for name, made in roofs.items()},
+        "lost_if_worst_month_kwh": {name: lost_by_reset_month(made - use).max() for name, made in roofs.items()},
+        "lost_kwh": {name: _lost_and_bought(made, use, emptied)[0] for name, made in roofs.items()},
+        "bought_kwh": {name: _lost_and_bought(made, use, emptied)[1] for name, made in roofs.items()},
+    }).round(0).astype(int)
+
+
+def winter_noon(house):
+    """Return direction and elevation of the sun on the shortest day, two hours before noon by the sun. [deg]"""
+    month = 12 if house.place.latitude >= 0 else 6
+    day = pd.date_range(f"2026-{month}-21", periods=288, freq="5min", tz=weather(house).index.tz)
+    sun = position(day, house.place)
+    before = sun.iloc[max(int(sun["apparent_elevation"].argmax()) - 24, 0)]
+    return float(before["azimuth"]), max(float(before["apparent_elevation"]), 1.0)
+
+
+def _dark_words(house):
+    return "Oct to Mar" if house.place.latitude >= 0 else "Apr to Sep"
+
+
+def _dark_months(house):
+    """Return the indices of the darker half of the year, January 0."""
+    return np.array([9, 10, 11, 0, 1, 2]) if house.place.latitude >= 0 else np.arange(3, 9)
+
+
+def reset_month(house):
+    """Return the month after whose bill the house's kWh bank is emptied, 1 to 12; None where it has no such bank."""
+    credit = house.tariff.credit
+    emptied = credit is not None and credit.unit == "kWh" and credit.reset_anchor and credit.at_reset not in (None, "roll")
+    return credit.reset_anchor[0] if emptied else None
+
+
+def _lost_and_bought(made, use, emptied):
+    """Return what a kWh bank loses and what must be bought in a year that repeats itself, netted month by month. [kWh]"""
+    lost = lost_by_reset_month(made - use)
+    gone = float(lost.min() if emptied is None else lost[emptied - 1])  # without a rule of its own: the best month
+    return gone, float(use.sum() - made.sum()) + gone
+
+
+def _kept(weather_file, place, system, distance):
+    """Return the share that a row behind another keeps in each hour."""
+    hours = _row_hours(weather_file, place, system, distance)
+    open_w = hours["unshaded_w"].to_numpy()
+    pair = np.divide(hours["per_module_w"].to_numpy(), open_w, out=np.ones(len(open_w)), where=open_w > 0)
+    return np.clip(2.0 * pair - 1.0, 0.0, 1.0)
+
+
+@lru_cache(maxsize=32)
+def _row_hours(weather_file, place, system, distance):
+    sky = weather(SimpleNamespace(weather_file=weather_file, place=place))
+    plane = Plane(2, TRAY_TILT, 180 if place.latitude >= 0 else 0, "tray")
+    return row_hours(sky, place, plane, ROW, distance, system.albedo)
+
+
+# ---------------------------------------------------------------- part 2: shade
+
+
+def shade_distance(house):
+    """Return how far the obstacle of this lesson stands from the middle of the largest plane. [m]"""
+    layout = usual_layout(largest(house).module_count)
+    reach = math.hypot(layout.columns * layout.width_m, layout.rows * layout.length_m) / 2.0
+    return max(8, math.ceil(1.6 * reach))
+
+
+def shade_loss(house, aside, width, height):
+    """Return the three numbers of a year for an obstacle before the house's largest plane.
+
+    Parameters
+    ----------
+    house : House
+    aside, width, height : float
+        Degrees to the right of straight ahead (negative: left); wide; high, all from the middle of the plane. [deg]
+    """
+    year = _open(house.weather_file, house.place, house.system)
+    return year_loss(obstacle_hours(year, _obstacle(house, aside, width, height)))
+
+
+def open_kwh(house):
+    """Return what the house's largest plane gives without shade: its share of the house's typical year. [kWh]"""
+    plane = largest(house)
+    system = replace(house.system, planes=(plane,))
+    return float(energy_kwh(simulate(weather(house), house.place, system)["ac_power_w"]).sum())
+
+
+def kwh_price(house):
+    """Return what one kWh less on the bill saves. [in the currency of the tariff]"""
+    return float(avoided_price(house))
+
+
+def shade_picture(house):
+    """Return the picture of shade: an obstacle's place, width, height -> the sky, and three numbers of a year."""
+    plane, distance = largest(house), shade_distance(house)
+    figure, (sky, numbers) = new_figure(1, 2, width_ratios=(1.25, 1), left=0.08, right=0.985, wspace=0.52)
+    ahead = plane.surface_azimuth
+    sky.set_xlim(-120, 120)
+    sky.set_xticks(range(-90, 91, 45), ["90 left", "45", "ahead", "45", "90 right"])
+    sky.set_xlabel("direction, seen from the array (°)")
+    zero_based(sky, 90, "height above the horizon (°)")
+    for month, place in ((6, "21 Jun"), (12, "21 Dec")):
+        day = pd.date_range(f"2026-{month}-21", periods=288, freq="5min", tz=weather(house).index.tz)
+        sun = position(day, house.place)
+        up = sun["apparent_elevation"].to_numpy()
+        side = (sun["azimuth"].to_numpy() - ahead + 180) % 360 - 180
+        order = np.argsort(side)
+        seen = np.where(up[order] > 0, up[order], np.nan)
+        line(sky, "sun", side[order], seen)
+        inside = np.where(abs(side[order]) < 100, seen, np.nan)
+        if np.isfinite(inside).any():
+            best = int(np.nanargmax(inside))
+            direct_label(sky, side[order][best], min(inside[best] + 2, 80), place, "sun", size=TICK_PT, ha="center", va="bottom")
+    thing = area(sky, "load", [0, 1], [0, 0], [0, 0], hatch="", alpha=0.8)
+    rows = (2, 1, 0)
+    numbers.set_ylim(-0.6, 2.7)
+    numbers.set_yticks(rows, ["light lost", "converter\na module", "one string"])
+    numbers.tick_params(axis="y", length=0)
+    numbers.grid(visible=False)
+    top = 120 * max(shade_loss(house, 0, WIDEST, TALLEST).string_loss, 0.01)
+    numbers.set_xlim(0, top)
+    numbers.xaxis.set_major_locator(MaxNLocator(5))
+    numbers.set_xlabel("lost in a year (%)")
+    boxes = [numbers.barh(row, 0.0, height=0.6, facecolor=ROLES[role].colour, hatch=hatch, edgecolor=BACKGROUND)
+             for row, role, hatch in zip(rows, ("sun", "loss", "loss"), ("--", "", "xx"))]
+    words = [direct_label(numbers, 0, row, "", role, va="center") for row, role in zip(rows, ("sun", "loss", "loss"))]
+
+    def update(aside, width, height):
+        loss = shade_loss(house, aside, width, height)
+        edges = [aside - width / 2, aside - width / 2, aside + width / 2, aside + width / 2]
+        thing.set_data(edges, [0, 0, 0, 0], [0, height, height, 0])
+        for box, word, share in zip(boxes, words, (loss.light_lost, loss.module_loss, loss.string_loss)):
+            box[0].set_width(100 * share)
+            word.set_x(100 * share + 0.02 * top)
+            word.set_text(f"{100 * share:.1f}")
+        side = "straight ahead" if aside == 0 else f"{abs(aside)}° to the {'right' if aside > 0 else 'left'}"
+        return (
+            f"A wall {distance} m away, {side}, {width}° wide, {height}° high: {100 * loss.light_lost:.1f} % of the year's light is lost, "
+            f"{100 * loss.module_loss:.1f} % of the energy with a converter a module, {100 * loss.string_loss:.1f} % with one string. "
+            f"The choice decides {100 * loss.benefit:.1f} %."
+        )
+
+    return Picture(figure, [thing, boxes, words], update, slow=True)
+
+
+def _obstacle(house, aside, width, height):
+    middle = largest(house).surface_azimuth + aside
+    return Obstacle(((middle - width / 2, height), (middle + width / 2, height)), float(shade_distance(house)))
+
+
+@lru_cache(maxsize=8)
+def _open(weather_file, place, system):
+    plane = max(system.planes, key=lambda plane: plane.module_count)
+    return open_year(weather(SimpleNamespace(weather_file=weather_file, place=place)), place, system, plane)

@@ -1,0 +1,314 @@
+"""Pictures of lesson 08: four things to compare, a chart of days, shapes within a day, and years of patience.
+
+All neighbours are made: the house's own typical year on other roofs, each with a scatter of its own.
+"""
+
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+
+from solarlib.health import neighbours as peers, shapes as signatures
+from solarlib.health.ageing import year_on_year
+from solarlib.roof.array import simulate
+from solarlib.health.chart import MAD_TO_SCATTER, Baseline, baseline, cusum, design, standardised
+from solarlib.house.year import weather
+from solarlib.house.health import one_roof, season, typical_yields
+from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools.figures import BACKGROUND, INK, area, direct_label, hours_axis, line, months_axis, new_figure, zero_based
+from solarlib.quantities import energy_kwh
+from solarlib.sky.sun import clear_sky
+
+MEASURES = ("kWh per kW", "performance ratio", "ratio to neighbours", "ratio, roofs corrected")
+# Tilt and azimuth of five neighbours' roofs beside the own largest one. [deg]
+ROOFS = {
+    "like mine": ((2, 5), (3, -8), (-4, 6), (5, -3), (-3, -5)),
+    "mixed": ((-15, 40), (10, 80), (0, -60), (-20, 10), (10, -80)),
+}
+FIRST_MONTH = 6  # the change comes on the first day of it
+COMPARED_DAYS = 90
+SCATTERS = (2, 3, 5, 8)  # percent
+WAITS = {"100 days": 100, "1 year": 365, "1000 days": 1000}
+BASELINE_DAYS, FAULT_DAY, CHART_DAYS = 60, 60, 120
+CASES = ("A", "B", "C", "D")
+YEARS = tuple(range(1, 11))
+LUCKS = 5
+_SITE = 0.03 / peers.scatter_factor(5)  # of one system's day, so that the ratio to five scatters by 3 %
+_SEED = 8
+_PAPER = {"facecolor": BACKGROUND, "edgecolor": "none", "alpha": 0.85, "pad": 1.0}
+
+
+@lru_cache(maxsize=12)
+def daily_yields(house, roofs="like mine"):
+    """Return a made year of a house and five made neighbours: own, neighbours, and their models. [kWh/kW a day]
+
+    Returns
+    -------
+    own : Series; neighbours : DataFrame; own_model, neighbour_models : the same shapes
+        A model is the month-long running mean of what each roof would make: it knows the roof and the season, not
+        the day.
+    """
+    rng = np.random.default_rng(_SEED)
+    largest = max(house.system.planes, key=lambda plane: plane.module_count)
+    systems = {"own": house.system}
+    for number, (tilt, turn) in enumerate(ROOFS[roofs], 1):
+        systems[f"neighbour {number}"] = one_roof(
+            house.system, float(np.clip(largest.surface_tilt + tilt, 0, 75)), float((largest.surface_azimuth + turn) % 360))
+    clean = typical_yields(house, systems)
+    model = season(clean)
+    lasting = np.exp(0.04 * rng.standard_normal(6))
+    made = clean * lasting * np.exp(_SITE * rng.standard_normal(clean.shape))
+    return made["own"], made.drop(columns="own"), model["own"], model.drop(columns="own")
+
+
+@lru_cache(maxsize=4)
+def _surroundings(house):
+    """Return the reference yield [h] and the mean air temperature [degC] of each day."""
+    light = energy_kwh(simulate(weather(house), house.place, house.system)["poa_global"])
+    warm = weather(house)["temp_air"]
+    return light.groupby(light.index.normalize()).sum(), warm.groupby(warm.index.normalize()).mean()
+
+
+def measured(house, measure, dead, roofs):
+    """Return a measure day by day, as percent of its middle before the change; days set aside are missing.
+
+    Parameters
+    ----------
+    measure : str
+        One of `MEASURES`.
+    dead : int
+        Modules without power from the first day of June on.
+    roofs : str
+        A key of `ROOFS`.
+    """
+    own, neighbours, own_model, models = daily_yields(house, roofs)
+    light, warm = _surroundings(house)
+    after = own.index.month >= FIRST_MONTH
+    now = own.where(~after, own * (1.0 - dead / house.system.module_count))
+    values = {
+        "kWh per kW": lambda: now,
+        "performance ratio": lambda: now / light.where(light > 0),
+        "ratio to neighbours": lambda: np.exp(peers.log_ratio(now, neighbours)),
+        "ratio, roofs corrected": lambda: np.exp(peers.log_ratio(now, neighbours, own_model, models)),
+    }[measure]()
+    values = values.where(peers.usable_days(own, neighbours, warm) == "")
+    return 100.0 * values / values[~after].median()
+
+
+def measure_picture(house):
+    """Return the picture of a year seen in four ways: measure, dead modules, roofs of the neighbours."""
+    figure, ax = new_figure(top=0.86)
+    months_axis(ax)
+    ax.set_ylim(50, 150)
+    ax.set_ylabel("% of before June")
+    days = daily_yields(house)[0].index
+    x = days.month - 0.5 + (days.day - 1) / days.days_in_month
+    dots = line(ax, "pv", x, 0.0 * x, linestyle="none", marker="o", markersize=5)
+    ax.axvline(FIRST_MONTH - 0.5, color=INK, linewidth=1.5, linestyle=":")
+    before = ax.plot([0.5, FIRST_MONTH - 0.5], [100, 100], color=INK, linewidth=3.0)[0]
+    later = ax.plot([FIRST_MONTH - 0.5, FIRST_MONTH + 2.5], [0, 0], color=INK, linewidth=3.0)[0]
+    one = 100.0 / house.system.module_count
+    ax.plot([FIRST_MONTH - 0.5, 12.5], [100 - one] * 2, **{"color": "#5F5F5F", "linestyle": "--", "linewidth": 2.0})
+    direct_label(ax, 0.5, 152, "● one day", "pv", va="bottom")
+    direct_label(ax, 2.9, 152, "— middle of the days", va="bottom")
+    direct_label(ax, 7.3, 152, f"- - one module of {house.system.module_count} less", "loss", va="bottom")
+
+    def update(measure, dead, roofs):
+        values = measured(house, measure, dead, roofs)
+        dots.set_ydata(values)
+        early = values[values.index.month < FIRST_MONTH]
+        late = values[values.index.month >= FIRST_MONTH].iloc[:COMPARED_DAYS]
+        later.set_ydata([late.median()] * 2)
+        spread = MAD_TO_SCATTER * (early - early.median()).abs().median()
+        return (
+            f"{measure}, neighbours {roofs}: before June a usual day lies {spread:.0f} % from the middle. In the {COMPARED_DAYS} days "
+            f"from 1 June the middle moves by {_signed(late.median() - 100)} %. One dead module alone is {-one:.1f} %."
+        )
+
+    return Picture(figure, [dots, later], update)
+
+
+def chart_days(house, dead, scatter, luck):
+    """Return made daily log ratios: 60 baseline days, 60 more, then `dead` modules less. `scatter` in percent."""
+    noise = np.random.default_rng([_SEED, luck]).standard_normal(BASELINE_DAYS + CHART_DAYS)
+    values = scatter / 100.0 * noise
+    values[BASELINE_DAYS + FAULT_DAY:] += np.log1p(-dead / house.system.module_count)
+    return pd.Series(values, np.arange(-BASELINE_DAYS, CHART_DAYS))
+
+
+def chart_picture(house):
+    """Return the picture of a chart of days: dead modules, scatter, wait between false alarms, luck."""
+    count = house.system.module_count
+    plans = {(s, w): design(Baseline(0.0, s / 100.0, BASELINE_DAYS), 1.0 / count, w) for s in SCATTERS for w in WAITS.values()}
+    figure, (ax, below) = new_figure(2, 1, hspace=0.12, sharex=True, top=0.97)
+    ax.set(xlim=(-BASELINE_DAYS, CHART_DAYS), ylim=(-60, 30))
+    ax.set_ylabel("off by (%)")
+    zero_based(below, 2.0, "sum")
+    below.set_xlabel("days after the baseline")
+    for panel in (ax, below):
+        panel.axvline(0, color=INK, linewidth=1.2)
+        panel.axvline(FAULT_DAY, color=INK, linewidth=1.5, linestyle=":")
+    below.axhline(1.0, color="#5F5F5F", linewidth=2.0, linestyle="--")
+    day = np.arange(-BASELINE_DAYS, CHART_DAYS)
+    dots = line(ax, "pv", day, 0.0 * day, linestyle="none", marker="o", markersize=4.5)
+    total = line(below, "reading", day[BASELINE_DAYS:], 0.0 * day[BASELINE_DAYS:], linestyle="-")
+    mark = below.plot([], [], color=INK, linestyle="none", marker="D", markersize=8, clip_on=False)[0]
+    direct_label(ax, -58, -58, "baseline: what is usual", va="bottom", size=14)
+    direct_label(ax, 2, -58, "nothing wrong", va="bottom", size=14)
+    direct_label(ax, FAULT_DAY + 2, -58, "the change, if any", va="bottom", size=14)
+    direct_label(below, -58, 1.05, "- - line", "loss", va="bottom", size=14)
+    direct_label(below, -58, 0.5, "— sum of losses", "reading", va="bottom", size=14)
+    direct_label(below, -58, 1.55, "◆ message", va="bottom", size=14)
+
+    def update(dead, scatter, wait, luck):
+        values, plan = chart_days(house, dead, scatter, luck), plans[scatter, wait]
+        days, before = values.iloc[BASELINE_DAYS:], values.iloc[:BASELINE_DAYS]
+        level = cusum(standardised(days, baseline(before), plan.limit).to_numpy(), plan.k, plan.h) / plan.h  # starts anew after a message
+        dots.set_ydata(100.0 * np.expm1(values))
+        total.set_ydata(np.minimum(level, 1.97))
+        above = np.flatnonzero(level > 1.0)
+        mark.set_data(above, np.minimum(level[above], 1.97))
+        early, late = above[above < FAULT_DAY], above[above >= FAULT_DAY] - FAULT_DAY + 1
+        if dead:
+            found = f"Message {late[0]} {'day' if late[0] == 1 else 'days'} into the change" if len(late) else "The change brings no message"
+            found += f"; the mean is {plan.days_to_notice(dead / count, scatter / 100.0):.1f} days"
+        else:
+            found = f"Nothing changes, and the next {CHART_DAYS - FAULT_DAY} days bring {_false(len(late))}"
+        return (
+            f"{dead} of {count} modules dead, scatter {scatter} %, one false message in {_wait(wait)}: {_false(len(early))} before "
+            f"day {FAULT_DAY}. {found}."
+        )
+
+    return Picture(figure, [dots, total, mark], update)
+
+
+@lru_cache(maxsize=16)
+def case_day(house, case, season="summer"):
+    """Return (own, expected) power of a cloudless made day in 5-minute steps. [W]
+
+    `case` is one of `CASES`, or "example"; `season` is "summer" or "spring".
+    """
+    south = house.place.latitude < 0
+    date = {("summer", False): "2026-06-21", ("summer", True): "2026-12-21", ("spring", False): "2026-04-10", ("spring", True): "2026-10-10"}
+    index = pd.date_range(date[season, south], periods=288, freq="5min", tz=house.place.tz)
+    sky = clear_sky(index, house.place).assign(temp_air=18.0, wind_speed=3.0)
+    expected = simulate(sky, house.place, house.system)["ac_power_w"]
+    own = expected * np.exp(0.015 * np.random.default_rng([_SEED, ord(case[0])]).standard_normal(len(index)))
+    step, bright = np.arange(len(index)), expected > 0.15 * expected.max()
+    first, last = np.flatnonzero(bright)[[0, -1]]
+    noon = expected > 0.85 * expected.max()
+    if case == "A":
+        own = own.clip(upper=0.72 * expected.max())
+    elif case == "B":
+        own = own.where(~(noon & (step % 5 < 2)), 0.0)
+    elif case == "C":
+        shaded = (step >= first) & (step < first + 0.35 * (last - first))
+        own = own.where(~shaded, 0.7 * own)
+    elif case == "D":
+        own = own * (1.0 - 2.0 / house.system.module_count)
+    else:
+        own = pd.Series(np.roll(own.to_numpy(), 12), index)
+    return own, expected
+
+
+def shape_picture(house):
+    """Return the picture of four unknown causes: case, season -> power beside the expected, and its ratio by the hour."""
+    cases = {(case, season): case_day(house, case, season) for case in CASES for season in ("summer", "spring")}
+    top = 1.3 * max(expected.max() for _, expected in cases.values()) / 1000.0
+    figure, (ax, side) = new_figure(1, 2, left=0.08, right=0.985, wspace=0.2, width_ratios=(1.6, 1))
+    hours_axis(ax, step=6)
+    zero_based(ax, top, "power (kW)")
+    hour = np.arange(288) / 12.0
+    shade = area(ax, "loss", hour, 0 * hour, 0 * hour, hatch="")
+    shade.set_alpha(0.45)
+    own_line = line(ax, "pv", hour, 0 * hour, linewidth=2.5)
+    wish = line(ax, "load", hour, 0 * hour, linewidth=2.0, linestyle="--")
+    direct_label(ax, 0.4, 0.98 * top, "- - expected", va="top")
+    direct_label(ax, 8.5, 0.98 * top, "— this house", "pv", va="top")
+    direct_label(ax, 17.2, 0.98 * top, "■ missing", "loss", va="top")
+    zero_based(side, 1.3, "own / expected")
+    side.set(xlim=(3, 22), xlabel="hour")
+    side.set_xticks(range(3, 22, 3))
+    side.axhline(1.0, color=INK, linewidth=1.5, linestyle="--")
+    dots = line(side, "pv", [], [], linestyle="none", marker="o", markersize=8)
+
+    def update(case, season):
+        own, expected = cases[case, season]
+        ratio = signatures.hourly_ratio(own, expected)
+        own_line.set_ydata(own / 1000.0)
+        wish.set_ydata(expected / 1000.0)
+        shade.set_data(hour, np.minimum(own, expected) / 1000.0, expected / 1000.0)
+        dots.set_data(ratio.index + 0.5, ratio)
+        zeros = int(((own < 0.05 * expected) & (expected > 0.15 * expected.max())).sum())
+        return (
+            f"Case {case}, a clear {season} day: {energy_kwh(own).sum():.1f} kWh of {energy_kwh(expected).sum():.1f} expected. The hours lie "
+            f"between {ratio.min():.2f} and {ratio.max():.2f} of it; greatest power {own.max() / expected.max():.2f} of it; "
+            f"{5 * zeros} minutes of daylight at zero."
+        )
+
+    return Picture(figure, [shade, own_line, wish, dots], update)
+
+
+def record(years, rate=-0.005, scatter=0.05, luck=1):
+    """Return a made record of daily yields, seasons taken out, that ages by `rate` a year.
+
+    Each day resembles the day before (correlation 2/3), and so many are set aside that three pairs of five remain.
+    """
+    rng = np.random.default_rng([_SEED, luck])
+    noise = rng.standard_normal(int(365.25 * YEARS[-1]) + 2)
+    for day in range(1, len(noise)):
+        noise[day] = 2 / 3 * noise[day - 1] + np.sqrt(5) / 3 * noise[day]
+    noise[rng.random(len(noise)) < 0.225] = np.nan
+    days = pd.date_range("2016-01-01", periods=int(round(365.25 * years)), freq="D", tz="UTC")
+    age = np.arange(len(days)) / 365.25
+    return pd.Series(np.exp(scatter * noise[:len(days)] + age * np.log1p(rate)), days)
+
+
+@lru_cache(maxsize=1)
+def _unit_intervals():
+    """Return (luck, years) -> (low, high) of the log rate for days that scatter by 1; both scale with the scatter."""
+    made = {}
+    for luck in range(1, LUCKS + 1):
+        for years in YEARS[2:]:
+            told = year_on_year(record(years, 0.0, 0.01, luck), np.random.default_rng(_SEED), draws=200)
+            made[luck, years] = np.log1p([told.low, told.high]) / 0.01
+    return made
+
+
+def ageing_picture(house):
+    """Return the picture of patience: true change a year, scatter of a day, luck -> what each year may tell."""
+    units = _unit_intervals()
+    figure, ax = new_figure()
+    ax.set(xlim=(0.3, YEARS[-1] + 0.7), xlabel="full years of records", ylim=(-6, 4))
+    ax.set_xticks(YEARS)
+    ax.set_ylabel("change (% a year)")
+    ax.axhline(0.0, color=INK, linewidth=1.2)
+    truth = line(ax, "load", [0.3, YEARS[-1] + 0.7], [0, 0], linestyle="--", linewidth=2.0)
+    spans = line(ax, "pv", [], [], linestyle="-", linewidth=9.0, solid_capstyle="butt")
+    direct_label(ax, 0.5, 3.9, "■ 90 % interval", "pv", va="top", bbox=_PAPER)
+    direct_label(ax, 4.3, 3.9, "- - true change", "load", va="top", bbox=_PAPER)
+    direct_label(ax, 1.5, 0.15, "nothing can\nbe told", ha="center", va="bottom", size=14)
+
+    def update(rate, scatter, luck):
+        limits = {years: 100.0 * np.expm1(np.log1p(rate / 100.0) + scatter / 100.0 * units[luck, years]) for years in YEARS[2:]}
+        spans.set_data(np.repeat(list(limits), 3), np.concatenate([[low, high, np.nan] for low, high in limits.values()]))
+        truth.set_ydata([rate, rate])
+        sure = [years for years, (low, high) in limits.items() if high < 0 or low > 0]
+        told = f"The first interval without zero comes in year {sure[0]}" if sure else "Even after ten years the interval holds zero"
+        bars = ", ".join(f"{_signed(limits[years][0])} to {_signed(limits[years][1])} % after {years}" for years in (3, 5, 10))
+        return f"True change {_signed(rate)} % a year, days scatter by {scatter} %: the interval is {bars} years. {told}."
+
+    return Picture(figure, [truth, spans], update)
+
+
+def _wait(days):
+    return next(name for name, value in WAITS.items() if value == days)
+
+
+def _false(count):
+    return {0: "no false message", 1: "one false message"}.get(count, f"{count} false messages")
+
+
+def _signed(value):
+    """Return one decimal with its sign; what rounds to zero is +0.0."""
+    return f"{round(float(value), 1) + 0.0:+.1f}"

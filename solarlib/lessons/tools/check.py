@@ -1,0 +1,261 @@
+"""Self-checks: a prediction before the picture, a number or a word after it, each answered with what helps next.
+
+A blank is never an error, a slip that has a name is named, and no message gives the expected answer away.
+"""
+
+import hashlib
+import math
+from dataclasses import dataclass
+from html import escape
+from types import SimpleNamespace
+
+import ipywidgets as widgets
+import numpy as np
+
+from solarlib.lessons.tools.controls import SPOKEN_DOT, STYLE
+from solarlib.lessons.tools.display import bundle, close_all
+from solarlib.quantities import InputError, require
+
+NOT_ANSWERED = "Not answered yet. Put your answer in place of None and run the cell again."
+LEFT_BLANK = "Not answered yet. Fill in each blank: put numbers or a sum in place of the dots, then run the cell again."
+
+# How far off a wrong answer is, and the slip that does this.
+SLIPS = (
+    (-1.0, "The size is right, the sign is not: which direction counts as positive here?"),
+    (1000.0, "This is 1000 times too large: W for kW, or Wh for kWh?"),
+    (0.001, "This is 1000 times too small: kW for W, or kWh for Wh?"),
+    (2.0, "This is twice the answer: is something counted two times?"),
+    (0.5, "This is half the answer: is one of two parts missing?"),
+    (10.0, "This is 10 times too large: look at the decimal point."),
+    (0.1, "This is 10 times too small: look at the decimal point."),
+    (60.0, "This is 60 times too large: minutes for hours?"),
+    (1 / 60.0, "This is 60 times too small: hours for minutes?"),
+)
+
+
+@dataclass(frozen=True)
+class Result:
+    """What a check says.
+
+    Attributes
+    ----------
+    right : bool or None
+        None while there is no answer that can be judged.
+    message : str
+        One or two sentences for the learner.
+    """
+
+    right: bool | None
+    message: str
+
+    def __str__(self):
+        return self.message
+
+    def _repr_mimebundle_(self, include=None, exclude=None):
+        mark = {True: "Right", False: "Not yet", None: "Open"}[self.right]
+        width = "6px" if self.right else "2px"
+        html = (
+            f'<div style="border-left:{width} solid #1A1A1A;padding:4px 12px;font-size:16px;line-height:24px">'
+            f"<b>{mark}.</b> {escape(self.message)}</div>"
+        )
+        return {"text/html": html, "text/plain": f"{mark}. {self.message}"}
+
+
+def _unanswered(answer):
+    return answer is None or answer is ... or (isinstance(answer, str) and not answer.strip())
+
+
+def _not_a_number(answer):
+    """Return a sentence about an answer that is not one finite number, or None."""
+    if isinstance(answer, str):
+        return f"This check needs a number: type it without quotes and without a unit, not {answer.strip()[:40]!r}."
+    if isinstance(answer, tuple):
+        return "This check needs one number. If you typed a decimal comma, use a point: 3.5, not 3,5."
+    if isinstance(answer, (bool, np.bool_)) or not isinstance(answer, (int, float, np.integer, np.floating)):
+        return f"This check needs one number; found {type(answer).__name__}."
+    if not math.isfinite(answer):
+        return "This check needs a finite number: somewhere there was a division by zero or a missing value."
+    return None
+
+
+def number(answer, expected, unit, tolerance, mistakes=None):
+    """Judge a number; never raises for what a learner typed.
+
+    Parameters
+    ----------
+    answer : object
+        What the learner typed; None, ``...`` or blank text counts as not answered.
+    expected : float
+        [unit]
+    unit : str
+        Shown in the message; the answer itself is a bare number.
+    tolerance : float
+        Largest accepted distance from ``expected``, greater than 0, both ends included. [unit]
+    mistakes : dict of float to str, optional
+        Wrong values and the hint for each; they come before the general slips (sign, 1000, 2, 10, 60).
+
+    Returns
+    -------
+    Result
+
+    Raises
+    ------
+    InputError
+        If the check itself is written wrongly, e.g. a mistake that the tolerance would accept as right.
+    """
+    mistakes = mistakes or {}
+    require(expected, "check.number, expected")
+    require(tolerance, "check.number, tolerance", low=1e-12)
+    for wrong in mistakes:
+        if abs(wrong - expected) <= tolerance:
+            raise InputError(
+                f"check.number, mistakes: found {wrong:g}, allowed are values farther than {tolerance:g} from the answer"
+            )
+    if _unanswered(answer):
+        return Result(None, LEFT_BLANK if answer is ... else NOT_ANSWERED)
+    problem = _not_a_number(answer)
+    if problem:
+        return Result(None, problem)
+    found = float(answer)
+    said = f"{found:,.10g} {unit}".strip()
+    if abs(found - expected) <= tolerance * (1 + 1e-9):
+        return Result(True, f"{said} is right (to within {tolerance:g} {unit}).".replace(" )", ")"))
+    near = [(abs(found - wrong), hint) for wrong, hint in mistakes.items() if abs(found - wrong) <= tolerance]
+    if near:
+        return Result(False, f"{said}: {min(near)[1]}")
+    if expected:
+        for factor, hint in SLIPS:
+            if abs(found - factor * expected) <= abs(factor) * tolerance:
+                return Result(False, f"{said}: {hint}")
+    counted = tolerance == 0.5 and float(expected).is_integer()  # a whole number: nothing was rounded on the way
+    if abs(found - expected) <= 3 * tolerance:
+        advice = "it is one too many or too few: count once more" if counted else "keep more digits on the way"
+        return Result(False, f"{said} is close, but not within {tolerance:g} {unit}: {advice}.".replace(" :", ":"))
+    step = "count once more" if counted else "check its unit"
+    return Result(False, f"{said} is too {'high' if found > expected else 'low'}. Go back one step and {step}.")
+
+
+def apart(expected, mistakes, tolerance):
+    """Return the mistakes of `number` without those that give (nearly) the right answer for these numbers.
+
+    Where each learner or house has numbers of its own, a slip can happen to land on the answer.
+    """
+    return {wrong: hint for wrong, hint in mistakes.items() if abs(wrong - expected) > 1.01 * tolerance}
+
+
+def choose(answer, right, feedback):
+    """Judge a chosen word; never raises for what a learner typed.
+
+    Parameters
+    ----------
+    answer : object
+        What the learner typed; capitals and outer blanks do not matter.
+    right : str
+    feedback : dict of str to str
+        What to say for each word that may be chosen, the right one included.
+    """
+    if right not in feedback or len(feedback) < 2:
+        raise InputError(f"check.choose: found {right!r} as right, allowed is one of {list(feedback)} (two or more)")
+    if _unanswered(answer):
+        return Result(None, LEFT_BLANK if answer is ... else NOT_ANSWERED)
+    words = {option.strip().lower(): option for option in feedback}
+    option = words.get(str(answer).strip().lower())
+    if option is None:
+        return Result(None, f"Choose one of these words, in quotes: {', '.join(feedback)}.")
+    return Result(option == right, feedback[option])
+
+
+class Prediction:
+    """A question with answers to choose from; each answer has its own reply, shown only once it is chosen.
+
+    Attributes
+    ----------
+    chosen : str or None
+    reply : str
+        What the learner sees after choosing; empty before.
+    """
+
+    def __init__(self, question, options, right):
+        if right not in options or len(options) < 2:
+            raise InputError(f"check.predict: found {right!r} as right, allowed is one of {list(options)} (two or more)")
+        self.question, self.options, self.right = question, dict(options), right
+        self.reply = ""
+        self.buttons = widgets.ToggleButtons(options=list(options), value=None)
+        self._reply = widgets.HTML('<p style="min-height:48px"></p>')
+        self._reply.add_class("sl-view")
+        title = widgets.HTML(f"{STYLE}<p><b>Predict:</b> {escape(question)}</p>{SPOKEN_DOT}")
+        self.box = widgets.VBox([title, self.buttons, self._reply])
+        self.box.add_class("sl-panel")
+        self.box.add_class("sl-question")
+        self.buttons.observe(self._choose, names="value")
+
+    @property
+    def chosen(self):
+        """The chosen option, or None."""
+        return self.buttons.value
+
+    def _choose(self, change):
+        option = change["new"]
+        if option is None:
+            return
+        self.reply = f"{'That is right.' if option == self.right else 'Not so.'} {self.options[option]}"
+        self._reply.value = f'<p style="min-height:48px">{escape(self.reply)}</p>{SPOKEN_DOT}'
+
+    def close(self):
+        """Free the widgets."""
+        close_all(self.box)
+
+    def _repr_mimebundle_(self, include=None, exclude=None):
+        lines = [f"Predict: {self.question}", *(f"  ( ) {option}" for option in self.options)]
+        return bundle(self, "\n".join(lines))
+
+
+def predict(question, options, right):
+    """Return a question to be answered before the picture is seen.
+
+    Parameters
+    ----------
+    question : str
+    options : dict of str to str
+        Each answer on offer and the reply to it. A wrong answer should be a real belief, its reply what to look for.
+    right : str
+        One of the options; it is told only to those who chose it.
+    """
+    return Prediction(question, options, right)
+
+
+def numbers_for(seed_word, **ranges):
+    """Return numbers of a learner's own: the same for the same word on every machine, different for most others.
+
+    Parameters
+    ----------
+    seed_word : str
+        For example a first name; capitals and outer blanks do not matter.
+    **ranges : (low, high, step)
+        One range a number, both ends included.
+
+    Returns
+    -------
+    SimpleNamespace
+        One attribute a range: an int if low and step are whole, else a float.
+
+    Notes
+    -----
+    Each number comes straight from SHA-256 of the word and the number's name, so neither the order of the ranges
+    nor the version of any library changes it.
+
+    Examples
+    --------
+    >>> numbers_for("Sunny", tilt=(10, 40, 5)) == numbers_for(" sunny", tilt=(10, 40, 5))
+    True
+    """
+    word = str(seed_word).strip().lower()
+    numbers = {}
+    for name, (low, high, step) in ranges.items():
+        steps = round((high - low) / step) if step > 0 else -1
+        if steps < 1:
+            raise InputError(f"numbers_for, {name}: found {(low, high, step)}, allowed is (low, high, step) with steps")
+        digest = hashlib.sha256(f"{word}|{name}".encode("utf-8")).digest()
+        value = low + step * (int.from_bytes(digest[:8], "big") % (steps + 1))
+        numbers[name] = value if isinstance(value, int) else round(value, 9)
+    return SimpleNamespace(**numbers)

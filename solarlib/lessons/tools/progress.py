@@ -1,0 +1,60 @@
+"""A bar with words for work that takes longer than a moment: it stands in the cell at once and moves as the work goes on."""
+
+from html import escape
+
+import ipywidgets as widgets
+from IPython.display import display
+
+from solarlib.lessons.tools.display import bundle, close_all
+
+
+class Progress:
+    """Shows what runs. Calling it with words and the share done, 0 to 1, moves the bar.
+
+    Attributes
+    ----------
+    box : widget
+    words : str
+        The step that runs.
+    """
+
+    def __init__(self, title):
+        self.title, self.words = title, title
+        self._bar = widgets.FloatProgress(min=0.0, max=1.0, layout=widgets.Layout(width="260px"))
+        self._bar.style.bar_color = "#1A1A1A"
+        self._told = widgets.HTML()
+        self.box = widgets.HBox([self._bar, self._told])
+        self._tell(title)
+
+    def __call__(self, words, share=None):
+        self.words = words
+        self._tell(words)
+        if share is not None:
+            self._bar.value = share
+
+    @property
+    def share(self):
+        """The share that the bar shows."""
+        return self._bar.value
+
+    def _tell(self, words):
+        self._told.value = f'<span role="status" style="font-size:16px">{escape(words)}</span>'
+
+    def close(self):
+        """End the widgets."""
+        close_all(self.box)
+
+    def _repr_mimebundle_(self, include=None, exclude=None):
+        return bundle(self, f"{self.title}: a bar shows how far it is.")
+
+
+def progress(title):
+    """Show a bar in this cell; return what the work tells its steps to.
+
+    Examples
+    --------
+    ``say = progress("Reading my files")``, then ``bring("my.csv", house, say=say)``.
+    """
+    bar = Progress(title)
+    display(bar)
+    return bar

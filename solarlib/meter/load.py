@@ -1,0 +1,365 @@
+"""What the house draws: a measured year of minutes scaled to a yearly total, plus named appliances.
+
+The measured year belongs to one house in France. Only its shape is used: when people cook, wash and sleep, how
+often the power jumps and how far. Its minutes are wall-clock minutes, so the shape moves with people's clocks.
+"""
+
+import gzip
+import zlib
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from solarlib.quantities import TYPICAL_YEAR, InputError, check_index, require, year_index
+
+MEASURED_FILE = Path(__file__).resolve().parents[2] / "data" / "load_minutes.csv.gz"
+MINUTES_PER_DAY = 1440
+SOUTHERN_SHIFT_DAYS = 26 * 7  # half a year in whole weeks, so that Mondays stay Mondays
+KINDS = ("timer", "cooling", "heating")
+
+
+@lru_cache(maxsize=2)
+def _read_measured(file):
+    name = Path(file).name
+    try:
+        with gzip.open(file, "rt", encoding="utf-8") as lines:
+            rows = [line.rstrip("\n").split(",") for line in lines]
+    except (OSError, EOFError, UnicodeDecodeError, zlib.error) as error:
+        raise InputError(f"{name}: found {error}, allowed is the file that data/build.py makes") from None
+    labels = [f"{minute // 60:02d}:{minute % 60:02d}" for minute in range(MINUTES_PER_DAY)]
+    dates = pd.date_range("2009-01-01", "2009-12-31", name="date")
+    if len(rows) != 1 + len(dates):
+        raise InputError(f"{name}: found {len(rows)} rows, allowed are a header and {len(dates)} days")
+    for number, (row, date) in enumerate(zip(rows, ["date", *dates.strftime("%Y-%m-%d")]), start=1):
+        if len(row) != 1 + MINUTES_PER_DAY:
+            raise InputError(f"{name}, row {number}: found {len(row)} columns, allowed are {1 + MINUTES_PER_DAY}")
+        if row[0] != date:
+            raise InputError(f"{name}, row {number}, column date: found {row[0]!r}, allowed is {date!r}")
+    for column, (found, label) in enumerate(zip(rows[0][1:], labels), start=2):
+        if found != label:
+            raise InputError(f"{name}, row 1, column {column}: found {found!r}, allowed is {label!r}")
+    cells = np.array([row[1:] for row in rows[1:]])
+    power = pd.to_numeric(pd.Series(cells.ravel()), errors="coerce").to_numpy(float).reshape(cells.shape)
+    wrong = (cells != "") & ~(np.isfinite(power) & (power >= 0))
+    if wrong.any():
+        row, column = np.argwhere(wrong)[0]
+        raise InputError(
+            f"{name}, row {row + 2} ({rows[row + 1][0]}), column {labels[column]}: found {str(cells[row, column])!r}, "
+            "allowed is a power of 0 W or more, or nothing"
+        )
+    return pd.DataFrame(power, index=dates, columns=labels)
+
+
+def measured_year(file=MEASURED_FILE):
+    """Return the measured household's power in 2009, minute by minute.
+
+    Parameters
+    ----------
+    file : path
+        The wide table that ``data/build.py`` makes.
+
+    Returns
+    -------
+    DataFrame, shape (365, 1440)
+        One row a date, one column a minute of the civil day ``00:00`` ... ``23:59``; NaN where the source had a
+        gap that somebody filled (masked). [W]
+
+    Raises
+    ------
+    InputError
+        If the file is damaged; names file, row and column.
+
+    References
+    ----------
+    G. Hebrail, A. Berard, *Individual household electric power consumption*, UCI Machine Learning Repository
+    (2012), CC BY 4.0.
+    """
+    return _read_measured(str(file)).copy()
+
+
+def fill_masked(table):
+    """Fill masked minutes with the same minutes of the nearest other week, an earlier one first.
+
+    Parameters
+    ----------
+    table : DataFrame, shape (days, minutes)
+        Consecutive dates, NaN where masked, as from `measured_year`. [W]
+
+    Returns
+    -------
+    filled : DataFrame
+        The same table without NaN. [W]
+    account : DataFrame
+        One row for each day and day of origin: ``date``, ``from_date``, ``minutes``.
+    """
+    power = table.to_numpy(float).copy()
+    measured = ~np.isnan(power)
+    entries = []
+    for weeks in range(1, len(power) // 7 + 1):
+        for shift in (-7 * weeks, 7 * weeks):
+            days = np.flatnonzero(np.isnan(power).any(axis=1))
+            days = days[(days + shift >= 0) & (days + shift < len(power))]
+            # Only measured minutes are copied, never a filled one again.
+            usable = np.isnan(power[days]) & measured[days + shift]
+            power[days] = np.where(usable, table.to_numpy()[days + shift], power[days])
+            entries += [
+                (table.index[day], table.index[day + shift], int(count))
+                for day, count in zip(days, usable.sum(axis=1)) if count
+            ]
+    if np.isnan(power).any():
+        day = table.index[np.isnan(power).any(axis=1)][0].date()
+        raise InputError(f"measured year: found no measured week to fill {day}")
+    account = pd.DataFrame(entries, columns=["date", "from_date", "minutes"]).sort_values("date", ignore_index=True)
+    return pd.DataFrame(power, table.index, table.columns), account
+
+
+@dataclass(frozen=True)
+class Appliance:
+    """One named appliance on top of the measured household.
+
+    Parameters
+    ----------
+    name : str
+    power_w : float
+        Power while it runs. [W]
+    kind : 'timer', 'cooling' or 'heating'
+    daily_hours : sequence of (start, end)
+        Timer only: wall-clock hours from 0 to 24; an end not after its
+        start runs past midnight. [h]
+    threshold_c : float
+        Cooling runs above, heating below this outdoor temperature. [degC]
+    yearly_kwh : float
+        Cooling and heating only: energy it takes in the year. [kWh]
+    cycle_minutes, run_minutes : int
+        Cooling and heating only: the thermostat decides once a cycle, for runs of whole multiples of
+        ``run_minutes``, which divides ``cycle_minutes``. [min]
+    """
+
+    name: str
+    power_w: float
+    kind: str
+    daily_hours: tuple = ()
+    threshold_c: float | None = None
+    yearly_kwh: float | None = None
+    cycle_minutes: int = 20
+    run_minutes: int = 5
+
+    def __post_init__(self):
+        where = f"appliance {self.name}"
+        require(self.power_w, f"{where}, power_w", 0, 50_000, "W")
+        if self.kind not in KINDS:
+            raise InputError(f"{where}, kind: found {self.kind!r}, allowed is one of {', '.join(KINDS)}")
+        hours = tuple(tuple(pair) for pair in self.daily_hours)
+        object.__setattr__(self, "daily_hours", hours)
+        if self.kind == "timer":
+            if not hours or any(len(pair) != 2 for pair in hours):
+                raise InputError(f"{where}, daily_hours: found {hours}, allowed are (start, end) pairs in hours")
+            for hour in (hour for pair in hours for hour in pair):
+                require(hour, f"{where}, daily_hours", 0, 24, "h")
+            return
+        require(self.threshold_c, f"{where}, threshold_c", -50, 50, "degC")
+        require(self.yearly_kwh, f"{where}, yearly_kwh", 0, 100_000, "kWh")
+        require(self.power_w, f"{where}, power_w", 1, 50_000, "W")
+        for name in ("cycle_minutes", "run_minutes"):
+            if not isinstance(getattr(self, name), int) or getattr(self, name) < 1:
+                found = getattr(self, name)
+                raise InputError(f"{where}, {name}: found {found!r}, allowed is a whole number of minutes")
+        if self.cycle_minutes % self.run_minutes:
+            raise InputError(
+                f"{where}, run_minutes: found {self.run_minutes} min, allowed is a divisor of the "
+                f"{self.cycle_minutes} min cycle"
+            )
+
+
+def _wall_clock(index):
+    """Return the minute of the day and the days since 1 January, both by the wall clock."""
+    naive = index.tz_localize(None)
+    minutes = np.asarray((naive - pd.Timestamp(year=naive[0].year, month=1, day=1)) // pd.Timedelta(minutes=1))
+    return minutes % MINUTES_PER_DAY, minutes // MINUTES_PER_DAY
+
+
+def _timer_share(appliance, minute):
+    on = np.zeros(len(minute), bool)
+    for start, end in np.multiply(appliance.daily_hours, 60):
+        on |= (minute >= start) & (minute < end) if start < end else (minute >= start) | (minute < end)
+    return on.astype(float)
+
+
+def _temperature_at(times, temp_air, where):
+    """Return the hourly temperature that holds at each time; the year's ends meet across a zone's clock change."""
+    step = check_index(temp_air.index, "temp_air")
+    if temp_air.isna().any():
+        gap = temp_air.index[temp_air.isna()][0]
+        raise InputError(f"temp_air: found no value at {gap}, allowed is a complete year")
+    position = np.asarray((times - temp_air.index[0]) // step)
+    day = int(pd.Timedelta(days=1) / step)
+    if position[0] < -day or position[-1] >= len(temp_air) + day:
+        raise InputError(
+            f"{where}: found temperatures from {temp_air.index[0]} to {temp_air.index[-1]}, "
+            f"allowed is the year {times[0]} to {times[-1]}"
+        )
+    return temp_air.to_numpy(float)[position % len(temp_air)]
+
+
+def _thermostat_share(appliance, index, temp_air):
+    where = f"appliance {appliance.name}"
+    if temp_air is None:
+        raise InputError(f"{where}: found no outdoor temperature, allowed is a temp_air series for {appliance.kind}")
+    cycles = index[::appliance.cycle_minutes]
+    degrees = _temperature_at(cycles, temp_air, where) - appliance.threshold_c
+    degrees = np.maximum(degrees if appliance.kind == "cooling" else -degrees, 0)
+    wanted = appliance.yearly_kwh * 60_000 / appliance.power_w / appliance.cycle_minutes  # in whole cycles
+    possible = np.count_nonzero(degrees)
+    if wanted > possible:
+        raise InputError(
+            f"{where}, yearly_kwh: found {appliance.yearly_kwh:g} kWh, allowed is up to "
+            f"{possible * appliance.cycle_minutes * appliance.power_w / 60_000:.0f} kWh "
+            f"({appliance.power_w:g} W running whenever it is {'above' if appliance.kind == 'cooling' else 'below'} "
+            f"{appliance.threshold_c:g} degC)"
+        )
+    if wanted == 0:
+        return np.zeros(len(index))
+    # Duty = slope * degrees, at most 1. Bisection on the slope: the sum grows with it.
+    low, high = 0.0, 1 / degrees[degrees > 0].min()
+    for _ in range(100):
+        slope = (low + high) / 2
+        low, high = (slope, high) if np.minimum(slope * degrees, 1).sum() < wanted else (low, slope)
+    # What a cycle owes but cannot run as a whole multiple of run_minutes is carried to the next cycle.
+    owed = np.cumsum(np.minimum(high * degrees, 1)) * appliance.cycle_minutes / appliance.run_minutes
+    running = np.diff(np.floor(owed + 1e-6), prepend=0) * appliance.run_minutes
+    return (np.arange(appliance.cycle_minutes) < running[:, None]).ravel()[:len(index)].astype(float)
+
+
+def appliance_power(appliance, index, temp_air=None):
+    """Return what one appliance draws in each minute.
+
+    Parameters
+    ----------
+    appliance : Appliance
+    index : DatetimeIndex
+        One-minute START labels in local time.
+    temp_air : Series or None
+        Outdoor temperature over the same year, for cooling and heating. [degC]
+
+    Returns
+    -------
+    Series
+        On-off power, the same on every call. [W]
+    """
+    if appliance.kind == "timer":
+        share = _timer_share(appliance, _wall_clock(index)[0])
+    else:
+        share = _thermostat_share(appliance, index, temp_air)
+    return pd.Series(share * appliance.power_w, index, name=appliance.name)
+
+
+def _source_days(day, year, southern):
+    """Return the measured day that stands for each day of ``year``: same season, same day of the week."""
+    offset = (pd.Timestamp(year, 1, 1).weekday() - pd.Timestamp(2009, 1, 1).weekday() + 3) % 7 - 3
+    source = day + offset + (SOUTHERN_SHIFT_DAYS if southern else 0)
+    # 364 days are 52 weeks: leaving the year at one end and entering at the other keeps the day of the week.
+    return np.where(source > 364, source - 364, np.where(source < 0, source + 364, source))
+
+
+def household(yearly_kwh, tz, year=TYPICAL_YEAR, appliances=(), temp_air=None, southern=False):
+    """Return the mean power that a house draws in each minute of one local calendar year.
+
+    Parameters
+    ----------
+    yearly_kwh : float
+        Use of the whole house in the year, appliances included. [kWh]
+    tz : str
+        Time zone of the house. The minute that a clock change skips is absent, the hour that it repeats is used
+        twice.
+    year : int
+    appliances : sequence of Appliance
+        They take their share of ``yearly_kwh``; the measured year is scaled to the rest.
+    temp_air : Series or None
+        Outdoor temperature of the same year, needed by cooling and heating appliances. [degC]
+    southern : bool
+        Move the measured seasons by 26 weeks.
+
+    Returns
+    -------
+    Series
+        One-minute START labels in ``tz``; its energy is ``yearly_kwh`` to 1e-9. [W]
+
+    Raises
+    ------
+    InputError
+        If the appliances need more than ``yearly_kwh``, or one of them lacks the temperature.
+    """
+    require(yearly_kwh, "yearly_kwh", 1, 1_000_000, "kWh")
+    try:
+        index = year_index("1min", tz, year)
+    except (KeyError, ValueError) as error:
+        raise InputError(f"tz: found {tz!r}, allowed is an IANA zone name such as 'America/New_York'") from error
+    minute, day = _wall_clock(index)
+    shape = _filled_shape()[_source_days(day, year, southern), minute]
+    extra = np.zeros(len(index))
+    for appliance in appliances:
+        extra += appliance_power(appliance, index, temp_air).to_numpy()
+    rest_kwh = yearly_kwh - extra.sum() / 60_000
+    if rest_kwh < 0:
+        raise InputError(
+            f"yearly_kwh: found {yearly_kwh:g} kWh, allowed is at least the {extra.sum() / 60_000:.0f} kWh that the "
+            f"appliances take"
+        )
+    return pd.Series(shape * (rest_kwh * 60_000 / shape.sum()) + extra, index, name="load_w")
+
+
+@lru_cache(maxsize=1)
+def _filled_shape():
+    return fill_masked(measured_year())[0].to_numpy()
+
+
+def test_load(index, times, power_w, dwell):
+    """Return the power of a test load that is switched on at given times.
+
+    Parameters
+    ----------
+    index : DatetimeIndex
+        Regular START labels with a time zone.
+    times : sequence of Timestamp
+        Switch-on instants with a time zone, in rising order.
+    power_w : float
+        Power while on. [W]
+    dwell : str or Timedelta
+        How long it stays on each time.
+
+    Returns
+    -------
+    DataFrame
+        ``power_w``: mean over the interval [W]; ``share_on``: part of the interval with the load on, 0 to 1.
+
+    Raises
+    ------
+    InputError
+        If two pulses overlap or a value is out of range.
+    """
+    step = check_index(index)
+    require(power_w, "test load power_w", 0, 50_000, "W")
+    dwell = pd.Timedelta(dwell)
+    if not dwell > pd.Timedelta(0):
+        raise InputError(f"test load dwell: found {dwell}, allowed is a time longer than 0 s")
+    times = pd.DatetimeIndex(times)
+    if len(times) and times.tz is None:
+        raise InputError("test load times: found times without a time zone, allowed are times with one")
+    if len(times) == 0:
+        share = np.zeros(len(index))
+    else:
+        starts = np.asarray((times - index[0]) / step)
+        width = dwell / step
+        if (times[1:] - times[:-1] < dwell).any():
+            raise InputError(f"test load times: found pulses closer than their dwell, allowed are {dwell} or more apart")
+        # Time on since the first label, as a broken line through the switching instants.
+        corners = np.column_stack([starts, starts + width]).ravel()
+        on = np.repeat(np.arange(len(starts) + 1), 2)[1:-1] * width
+        share = np.round(np.clip(np.diff(np.interp(np.arange(len(index) + 1), corners, on)), 0, 1), 9)
+    return pd.DataFrame({"power_w": share * power_w, "share_on": share}, index)
+
+
+test_load.__test__ = False  # the name is the trade's; it is not a test case

@@ -1,0 +1,10 @@
+"""From light on a plane to alternating current, with shade, layout and circuits."""
+
+from solarlib.roof.array import simulate
+from solarlib.roof.circuits import check_branch, check_busbar
+from solarlib.roof.layout import RoofPlane, fit_modules, up_slope_m
+from solarlib.roof.loads import velocity_pressure
+from solarlib.roof.parts import cell_temperature
+from solarlib.roof.rows import pitch_without_shade
+
+__all__ = ["RoofPlane", "cell_temperature", "check_branch", "check_busbar", "fit_modules", "pitch_without_shade", "simulate", "up_slope_m", "velocity_pressure"]

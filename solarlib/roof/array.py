@@ -1,0 +1,192 @@
+"""From sunlight to alternating current, loss by loss.
+
+Light on the plane -> light through the glass -> heat -> ageing -> the small direct-current losses one by one ->
+the converter's limit -> the converter's own loss -> wires and standstill. Left out, because their size is below what
+a typical year can promise: the colour of the light, the weaker efficiency of modules in dim light, snow, and shade.
+"""
+
+from collections import namedtuple
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+import pvlib
+from scipy.signal import lfilter
+
+from solarlib.roof.parts import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane, cell_temperature
+from solarlib.quantities import hours
+from solarlib.sky.sun import plane_of_array, position
+
+__all__ = [  # the parts too, so that a reader finds the whole array in one place
+    "MOUNTINGS", "ArraySystem", "Converter", "Losses", "Module", "Plane", "cell_temperature", "loss_steps", "simulate",
+]
+
+# Time constant of a module's temperature [min]; Jones and Underwood, Solar Energy 70 (2001) 349 (`from memory`).
+_HEAT_MIN = 7.0
+
+_LOSS_WORDS = {
+    "soiling": "dirt on the glass",
+    "first_light": "loss of the first hours in the light",
+    "nameplate": "below the nameplate",
+    "mismatch": "unequal modules",
+    "dc_wiring": "direct-current wires",
+    "ac_wiring": "alternating-current wires",
+    "availability": "standstill",
+}
+_DC_LOSSES = ("soiling", "first_light", "nameplate", "mismatch", "dc_wiring")
+_AC_LOSSES = ("ac_wiring", "availability")
+
+# Light and heat of one plane (arrays), and its power per module after each early step. [W/m2, degC, W]
+_PlaneRun = namedtuple("_PlaneRun", "poa_global temp_cell in_light behind_glass warm")
+
+
+def simulate(weather, place, system):
+    """Return what the array makes in each interval.
+
+    Parameters
+    ----------
+    weather : DataFrame, shape (n, ...)
+        ghi, dni, dhi [W/m2], temp_air [degC], wind_speed [m/s]; regular aware index, START labels; hourly or finer.
+        Hours hide short peaks: clipping from hourly weather is a lower bound.
+    place : weather.Place
+    system : ArraySystem
+
+    Returns
+    -------
+    DataFrame, shape (n, 4)
+        poa_global [W/m2] and temp_cell [degC], means over all modules; dc_power_w, what the modules offer after
+        all direct-current losses, and ac_power_w, what reaches the house; whole system. [W]
+    """
+    runs = _runs(weather, place, system)
+    dc, ac = np.zeros(len(weather)), np.zeros(len(weather))
+    for count, offered, _, given in _conversion(runs, system):
+        dc += count * offered
+        ac += count * given
+    for name in _AC_LOSSES:
+        ac = ac * (1.0 - getattr(system.losses, name))
+    share = [plane.module_count / system.module_count for plane in system.planes]
+    return pd.DataFrame(
+        {
+            "poa_global": sum(s * run.poa_global for s, run in zip(share, runs)),
+            "temp_cell": sum(s * run.temp_cell for s, run in zip(share, runs)),
+            "dc_power_w": dc,
+            "ac_power_w": ac,
+        },
+        index=weather.index,
+        copy=False,
+    )
+
+
+def loss_steps(weather, place, system):
+    """Return the way from sunlight to delivered energy, step by step.
+
+    Parameters
+    ----------
+    weather, place, system
+        As for `simulate`.
+
+    Returns
+    -------
+    DataFrame
+        step: its name; change_kwh: what the step adds (negative: takes away); energy_kwh: what is left after it;
+        share: change_kwh as a share of the first row's energy. The first row is the light on the planes times rated
+        power per 1000 W/m2; the changes add up to the last energy, which is the sum of `simulate`'s ac_power_w.
+    """
+    runs = _runs(weather, place, system)
+    counts = [plane.module_count for plane in system.planes]
+    kwh = float(hours(weather.index)) / 1000.0
+
+    def total(name):
+        return kwh * sum(n * float(getattr(run, name).sum()) for n, run in zip(counts, runs))
+
+    left = [("light on the planes at rated efficiency", total("in_light"))]
+    left.append(("reflection at the glass", total("behind_glass")))
+    left.append(("cell temperature", total("warm")))
+    left.append(("ageing", left[-1][1] * _ageing(system)))
+    for name in _DC_LOSSES:
+        left.append((_LOSS_WORDS[name], left[-1][1] * (1.0 - getattr(system.losses, name))))
+    groups = _conversion(runs, system)
+    left.append(("limit of the converter", kwh * sum(n * float(taken.sum()) for n, _, taken, _ in groups)))
+    left.append(("converter", kwh * sum(n * float(given.sum()) for n, _, _, given in groups)))
+    for name in _AC_LOSSES:
+        left.append((_LOSS_WORDS[name], left[-1][1] * (1.0 - getattr(system.losses, name))))
+    energy = np.array([value for _, value in left])
+    change = np.diff(energy, prepend=0.0)
+    start = energy[0] if energy[0] > 0 else 1.0
+    return pd.DataFrame(
+        {"step": [name for name, _ in left], "change_kwh": change, "energy_kwh": energy, "share": change / start}
+    )
+
+
+def _runs(weather, place, system):
+    solar = position(weather.index, place)
+    return [_run_plane(weather, solar, plane, system) for plane in system.planes]
+
+
+def _run_plane(weather, solar, plane, system):
+    """Return light, heat and power of one module of a plane, up to and including the effect of temperature."""
+    light = plane_of_array(weather, solar, plane.surface_tilt, plane.surface_azimuth, system.albedo)
+    poa = light["poa_global"].to_numpy()
+    behind = sum(behind_glass(light, plane.surface_tilt))
+    warming = cell_temperature(poa, 0.0, weather["wind_speed"], plane.mounting)
+    temp_cell = weather["temp_air"].to_numpy(dtype=float) + _with_inertia(warming, float(hours(weather.index)) * 60.0)
+    rated = system.module.rated_power_w
+    warm = system.module.power_w(behind, temp_cell)
+    return _PlaneRun(poa, temp_cell, rated * poa / 1000.0, rated * behind / 1000.0, warm)
+
+
+def behind_glass(light, surface_tilt):
+    """Return the light behind the glass of a plane: from the sun's direction (beam and the ring around it), the rest.
+
+    Parameters
+    ----------
+    light : DataFrame, shape (n, ...)
+        From `sun.plane_of_array`. [W/m2, deg]
+    surface_tilt : float
+        [deg]
+
+    Returns
+    -------
+    (ndarray, ndarray)
+        [W/m2]
+    """
+    sky, ground = _dome_factors(float(surface_tilt))
+    part = {name: column.to_numpy() for name, column in light.items()}
+    direct = pvlib.iam.physical(part["aoi"]) * (part["poa_direct"] + part["poa_circumsolar"])
+    return direct, sky * part["poa_isotropic"] + ground * part["poa_ground_diffuse"]
+
+
+def _with_inertia(warming, step_min):
+    """Let a module follow the sun with its own slowness; without it, minutes of sun between clouds look too hot."""
+    keep = np.exp(-step_min / _HEAT_MIN)
+    if keep < 0.01 or not len(warming):
+        return warming
+    return lfilter([1.0 - keep], [1.0, -keep], warming, zi=[keep * warming[0]])[0]
+
+
+def _conversion(runs, system):
+    """Return (converters, offered DC, accepted DC, AC) of each group of equal converters, per converter. [W]"""
+    factor = _ageing(system)
+    for name in _DC_LOSSES:
+        factor *= 1.0 - getattr(system.losses, name)
+    counts = [plane.module_count for plane in system.planes]
+    if system.converter.kind == "per module":
+        inputs = [(n, factor * run.warm) for n, run in zip(counts, runs)]
+    else:
+        inputs = [(1, factor * sum(n * run.warm for n, run in zip(counts, runs)))]
+    limit = system.converter.rated_input_w
+    return [(n, dc, np.minimum(dc, limit), system.converter.ac_power_w(dc)) for n, dc in inputs]
+
+
+def _ageing(system):
+    return (1.0 - system.degradation_per_year) ** system.age_years
+
+
+@lru_cache(maxsize=256)
+def _dome_factors(surface_tilt):
+    """Share of the even sky light and of the ground light that passes the glass.
+
+    Marion, Solar Energy 147 (2017) 344, by pvlib: the beam's law averaged over what the plane sees (`seen`).
+    """
+    factors = pvlib.iam.marion_diffuse("physical", surface_tilt)
+    return float(factors["sky"]), float(factors["ground"])

@@ -1,0 +1,5 @@
+"""The packages of this folder are found, not listed: a room needs no line anywhere. All else stands in pyproject.toml."""
+
+from setuptools import find_packages, setup
+
+setup(packages=["solarlib", *(f"solarlib.{name}" for name in find_packages(exclude=["build*"]))])

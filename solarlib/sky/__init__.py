@@ -1,0 +1,4 @@
+"""Weather, sun and clouds of a place."""
+
+
+__all__ = []

@@ -1,0 +1,281 @@
+"""A typical year of hours anywhere on Earth, made from twelve monthly means out of an atlas.
+
+Months -> days -> hours: each step draws what the step above leaves open and keeps its sum exactly.
+"""
+
+from dataclasses import dataclass
+from datetime import timedelta, timezone
+from math import gamma
+
+import numpy as np
+import pandas as pd
+import pvlib
+from scipy.special import betaincinv, ndtr
+
+from solarlib.quantities import HOURS_PER_YEAR, TYPICAL_YEAR, InputError, require
+from solarlib.sky.sun import clear_sky, position
+
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+          "December")
+
+_MOST_CLEARNESS = 0.82  # of a month's mean: more is a wrong unit or a wrong place, not weather
+_LEAST_DAY = 0.05  # clearness of the darkest day
+_DAY_MEMORY = 0.29  # correlation of one day's clearness with the next one's
+_DAY_OVER_CLEAR = 1.2  # the clearest day over the cloudless model, which knows an average haze
+# Limits of an hour, searched on two years (see `typical_year`): dullest hour, the same over the day's clearness, and
+# the brightest over the cloudless model.
+_DULL_HOUR, _DULL_OF_DAY, _BRIGHT_HOUR = 0.20, 0.80, 0.97
+_WARM_MEMORY = 0.68  # correlation of one day's mean temperature with the next one's
+_GUST_MEMORY = 0.9  # correlation of one hour's wind with the next one's
+
+
+@dataclass(frozen=True)
+class MonthlyMeans:
+    """What an atlas tells of a place's weather, January to December.
+
+    Parameters
+    ----------
+    irradiation : sequence of 12 float
+        Mean daily global irradiation of the flat ground. [kWh/m2/day]
+    temp_air : sequence of 12 float
+        Mean temperature of the air. [degC]
+    wind_speed : float
+        Mean of the year. 3 m/s is common practice, no source. [m/s]
+    seed : int
+        Names one of the many years with these means; for those who make the Generator.
+
+    Raises
+    ------
+    InputError
+        Not twelve numbers, or a number out of range.
+    """
+
+    irradiation: tuple
+    temp_air: tuple
+    wind_speed: float = 3.0
+    seed: int = 1
+
+    def __post_init__(self):
+        for name, low, high, unit in (("irradiation", 0, 14, "kWh/m2/day"), ("temp_air", -80, 50, "degC")):
+            values = tuple(getattr(self, name))
+            if len(values) != 12:
+                raise InputError(f"{name}: found {len(values)} numbers, allowed are 12, January to December")
+            checked = (require(value, f"{name}, {month}", low, high, unit) for month, value in zip(MONTHS, values))
+            object.__setattr__(self, name, tuple(checked))
+        require(self.wind_speed, "wind_speed", 0, 30, "m/s")
+
+
+def typical_year(place, means, rng):
+    """Make one year of hourly weather that has the monthly means.
+
+    Parameters
+    ----------
+    place : weather.Place
+        Any latitude; a month of polar night has no light to give.
+    means : MonthlyMeans
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    DataFrame, 8760 rows
+        ghi, dni, dhi [W/m2], temp_air [degC], wind_speed [m/s]. Labels are the START of each hour of
+        `quantities.TYPICAL_YEAR` in the standard time of the place. Monthly means of ghi and temp_air and the yearly
+        mean of wind_speed are the given ones to rounding; ghi = dni * cos(apparent zenith) + dhi in every hour.
+
+    Raises
+    ------
+    InputError
+        A month with more light than the sun brings there, with the most that is allowed.
+
+    Notes
+    -----
+    Clearness is irradiation over that outside the atmosphere.
+
+    Days. Each month's clearness follows Gordon and Reddy, "Time series analysis of daily horizontal solar radiation",
+    Solar Energy 41 (1988) 215 (`from memory`): a beta distribution with the exponents n and 1, here from 0.05 up to the
+    greatest clearness of Hollands and Huget, "A probability density function for the clearness index", Solar Energy
+    30 (1983) 195 (`from memory`). n is what the month's mean wants. The order is a Gaussian process that remembers 0.29
+    of the day before: Graham, Hollands and Brunger, Solar Energy 40 (1988) 83 (`from memory`). The days of a month stand
+    evenly on the distribution, so that the year is a typical one.
+
+    Hours. Mean, spread and memory of the hours of a day by Aguiar and Collares-Pereira, "TAG: a time-dependent,
+    autoregressive, Gaussian model for generating synthetic hourly radiation", Solar Energy 49 (1992) 167 (`from
+    memory`); the Gaussian process is mapped to a beta distribution as by Graham and Hollands, Solar Energy 44 (1990)
+    333 (`from memory`), because the hours of a mixed day are rather dull or bright than middling. Joining the two, and
+    the limits of the hours, are `built here`: the limits were searched on the typical years of Greensboro and Sand
+    Point. Diffuse share by Maxwell's DISC, SERI/TR-215-3087 (1987), `seen` in pvlib: with the files' own ghi it misses
+    their light on 13 planes by 2 % at most, where Erbs's correlation misses by 7 %.
+
+    Heat. The day's course by Erbs, Klein and Beckman, "Estimation of degree-days and ambient temperature bin data from
+    monthly-average temperatures", ASHRAE Journal 25 (1983) 60 (`from memory`); warm and cold spells and Rayleigh's
+    distribution of the wind are `built here`.
+
+    Measured over ten seeds against the three files of pvlib (tests/references/test_climate_references.py): light on eleven
+    planes within 3 % of the year's at Greensboro and Sand Point; a wall to the east and a steep plane to the west miss
+    that with single seeds. dni comes out 6 to 11 % lower and dhi 7 to 15 % higher than in the files. Not made:
+    cold that goes with clear nights, afternoons cloudier than mornings, calm nights, the good and the bad years.
+    """
+    index = pd.date_range(
+        pd.Timestamp(year=TYPICAL_YEAR, month=1, day=1, tz=timezone(_standard_offset(place.tz))),
+        periods=HOURS_PER_YEAR, freq="1h",
+    )
+    solar = position(index, place)
+    month = index.month.to_numpy() - 1
+    cosine = np.maximum(np.cos(np.radians(solar["apparent_zenith"].to_numpy())), 0.0)
+    outside = solar["dni_extra"].to_numpy() * cosine
+    cloudless = clear_sky(index, place)["ghi"].to_numpy()
+
+    days = _day_clearness(outside, cloudless, month, means.irradiation, rng)
+    ghi = outside * _hour_clearness(days, outside, cloudless, cosine, rng)
+    for number, wanted in enumerate(means.irradiation):  # what is left of rounding
+        rows = month == number
+        ghi[rows] *= wanted / (ghi[rows].mean() * 0.024) if wanted else 0.0
+    beam = pvlib.irradiance.disc(
+        ghi, solar["zenith"].to_numpy(), index.day_of_year.to_numpy(), pvlib.atmosphere.alt2pres(place.altitude_m)
+    )["dni"]
+    dni = np.clip(beam, 0.0, np.divide(ghi, cosine, out=np.zeros_like(ghi), where=cosine > 0.0))
+    return pd.DataFrame(
+        {
+            "ghi": ghi,
+            "dni": dni,
+            "dhi": np.maximum(ghi - dni * cosine, 0.0),
+            "temp_air": _temperature(means.temp_air, days, _solar_time(index, place, solar), month, rng),
+            "wind_speed": _wind(means.wind_speed, rng),
+        },
+        index=index,
+    )
+
+
+def _standard_offset(tz):
+    """Return the smaller of the winter and summer offsets from UTC: the one without daylight saving."""
+    both = pd.DatetimeIndex([f"{TYPICAL_YEAR}-01-01", f"{TYPICAL_YEAR}-07-01"]).tz_localize(tz)
+    return min(timedelta(seconds=when.utcoffset().total_seconds()) for when in both)
+
+
+def _day_clearness(outside, cloudless, month, irradiation, rng):
+    """Return the clearness of each of the 365 days."""
+    possible = outside.reshape(-1, 24).sum(axis=1) / 1000.0  # kWh/m2
+    clear = np.divide(cloudless.reshape(-1, 24).sum(axis=1) / 1000.0, possible, out=np.zeros(365), where=possible > 0.0)
+    order = _process(np.full(365, _DAY_MEMORY), rng)
+    clearness = np.zeros(365)
+    for number, mean in enumerate(irradiation):
+        days = np.flatnonzero(month[::24] == number)
+        light, wanted = possible[days], mean * days.size
+        most = _MOST_CLEARNESS * light.mean()
+        if mean > most:
+            raise InputError(
+                f"monthly irradiation, {MONTHS[number]}: found {mean:g} kWh/m2/day, allowed is a number from 0 to {most:.3g} "
+                f"({_MOST_CLEARNESS:.0%} of what the sun brings there above the air)"
+            )
+        if wanted == 0.0:
+            continue
+        share = wanted / light.sum()
+        known = max(share, 0.2)  # below, the formula has no meaning and turns negative
+        high = np.full(days.size, 0.6313 + 0.267 * known - 11.9 * (known - 0.75) ** 8)
+        hazy = np.minimum(high, _DAY_OVER_CLEAR * clear[days])
+        high = hazy if (hazy * light).sum() > 1.02 * wanted else high
+        low = np.minimum(min(_LEAST_DAY, share / 2.0), high / 2.0)
+        rank = (order[days].argsort().argsort() + 0.5) / days.size
+
+        def drawn(log_exponent):
+            return low + (high - low) * betaincinv(np.exp(log_exponent), 2.0, rank)
+
+        exponent = _solve(lambda x: (drawn(x) * light).sum(), wanted, -7.0, 9.0, 50)
+        clearness[days] = drawn(exponent)
+    return clearness
+
+
+def _hour_clearness(days, outside, cloudless, cosine, rng):
+    """Return the clearness of each hour; the day's light is the day's clearness times that outside the air."""
+    day = np.repeat(days, 24)
+    mean, spread, memory = _day_course(day, np.maximum(cosine, 0.02))
+    rank = np.clip(ndtr(_process(memory, rng)), 1e-9, 1.0 - 1e-9)
+    up = np.flatnonzero((outside > 0.0) & (day > 0.0))
+    which, light = up // 24, outside[up]
+    high = np.maximum(_BRIGHT_HOUR * cloudless[up] / light, 0.05)
+    low = np.minimum(np.minimum(_DULL_HOUR, _DULL_OF_DAY * day[up]), 0.9 * high)
+    middle = np.clip((mean[up] - low) / (high - low), 0.02, 0.98)
+    variance = np.minimum((spread[up] / (high - low)) ** 2, 0.9 * middle * (1.0 - middle))
+    both = middle * (1.0 - middle) / variance - 1.0  # sum of the beta distribution's two exponents
+    odds = np.log(middle / (1.0 - middle))
+
+    def drawn(shift):
+        share = 1.0 / (1.0 + np.exp(-odds - shift[which]))
+        return low + (high - low) * betaincinv(share * both, (1.0 - share) * both, rank[up])
+
+    def sums(values):
+        return np.bincount(which, values * light, minlength=days.size)
+
+    wanted = days * outside.reshape(-1, 24).sum(axis=1)
+    best = drawn(_solve(lambda shift: sums(drawn(shift)), wanted, np.full(days.size, -6.0), np.full(days.size, 6.0), 25))
+    got = sums(best)
+    clearness = np.zeros(outside.size)
+    # A day above the cloudless model or below the dullest hours: all its hours alike.
+    clearness[up] = best * np.divide(wanted, got, out=np.ones_like(got), where=got > 0.0)[which]
+    return clearness
+
+
+def _day_course(day, sine):
+    """Return mean, spread and memory of the hourly clearness for the day's clearness and the sine of the sun's height."""
+    far = 0.19 + 2.27 * day**2 - 2.51 * day**3
+    mean = -0.19 + 1.12 * day + 0.24 * np.exp(-8.0 * day) + (0.32 - 1.6 * (day - 0.5) ** 2) * np.exp(-far / sine)
+    spread = 0.14 * np.exp(-20.0 * (day - 0.35) ** 2) * np.exp((3.0 * (day - 0.45) ** 2 + 16.0 * day**5) * (1.0 - sine))
+    return mean, spread, 0.38 + 0.06 * np.cos(7.4 * day - 2.5)
+
+
+def _solve(rising, wanted, low, high, steps):
+    """Return where a rising function has the wanted value, by halving; numbers or arrays."""
+    for _ in range(steps):
+        middle = 0.5 * (low + high)
+        under = rising(middle) < wanted
+        low, high = np.where(under, middle, low), np.where(under, high, middle)
+    return 0.5 * (low + high)
+
+
+def _process(memory, rng):
+    """Return a Gaussian process of mean 0 and spread 1 that keeps ``memory`` (one value a step) of the step before."""
+    fresh = np.sqrt(1.0 - memory**2) * rng.standard_normal(memory.size)
+    fresh[0] /= np.sqrt(1.0 - memory[0] ** 2)
+    values = []
+    last = 0.0
+    for keep, new in zip(memory.tolist(), fresh.tolist()):
+        last = keep * last + new
+        values.append(last)
+    return np.array(values)
+
+
+def _solar_time(index, place, solar):
+    """Return the sun's own clock in the middle of each hour. [h]"""
+    utc = (index.as_unit("s").asi8 % 86_400) / 3600.0 + 0.5
+    return utc + place.longitude / 15.0 + solar["equation_of_time"].to_numpy() / 60.0
+
+
+def _temperature(monthly, days, solar_time, month, rng):
+    """Return hourly temperatures: the months' course, warm and cold spells, and the day's course. [degC]"""
+    t = 2.0 * np.pi * (solar_time - 1.0) / 24.0
+    shape = (0.4632 * np.cos(t - 3.805) + 0.0984 * np.cos(2.0 * t - 0.360) + 0.0168 * np.cos(3.0 * t - 0.822)
+             + 0.0138 * np.cos(4.0 * t - 3.513))
+    swing = np.maximum(25.8 * np.repeat(days, 24) - 5.21, 1.0)  # a cloudy day hardly warms
+    # Spells grow with the seasons: where months differ much, winds from afar bring much change.
+    spread = 1.0 + 0.15 * (max(monthly) - min(monthly))
+    noon = np.arange(365) * 24.0 + 12.0
+    spells = spread * np.interp(np.arange(HOURS_PER_YEAR) + 0.5, noon, _process(np.full(365, _WARM_MEMORY), rng))
+    course = swing * shape + spells
+    return course + _through_months(np.array(monthly) - np.array([course[month == m].mean() for m in range(12)]), month)
+
+
+def _through_months(means, month):
+    """Return hourly values on straight lines from mid-month to mid-month that have the given monthly means."""
+    first = np.array([np.flatnonzero(month == m)[0] for m in range(12)] + [HOURS_PER_YEAR], dtype=float)
+    middle = 0.5 * (first[:-1] + first[1:])
+    hour = np.arange(HOURS_PER_YEAR) + 0.5
+    tents = np.column_stack([np.interp(hour, middle, row, period=HOURS_PER_YEAR) for row in np.eye(12)])
+    weights = np.array([tents[month == m].mean(axis=0) for m in range(12)])
+    return tents @ np.linalg.solve(weights, means)
+
+
+def _wind(mean, rng):
+    """Return hourly wind with Rayleigh's distribution. [m/s]"""
+    rank = ndtr(_process(np.full(HOURS_PER_YEAR, _GUST_MEMORY), rng))
+    speed = np.sqrt(-np.log1p(-rank)) / gamma(1.5)
+    return mean * speed / speed.mean()

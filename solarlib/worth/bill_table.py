@@ -1,0 +1,145 @@
+"""From the bill of one year to the bills of a lifetime, and what the parts of the saving are worth.
+
+A bill engine says what a year costs for a given generation. Here that becomes a table that can be asked many
+thousand times, and a row of nominal yearly bills for a system that wears while prices grow.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.optimize import brentq
+
+from solarlib.worth import money
+from solarlib.quantities import InputError
+
+
+def yield_path(years, degradation, first_year_loss=0.0):
+    """Return the yearly generation as a share of the new system's: (1 - first_year_loss)(1 - degradation)^(t - 1)."""
+    return (1 - first_year_loss) * money.growth_path(years, -degradation)
+
+
+def yearly_bills(bill, yield_factors, growth=0.0):
+    """Return nominal bills of years 1 ... n from a bill in year-1 prices.
+
+    Parameters
+    ----------
+    bill : callable
+        Yearly bill for a generation factor, vectorised, at year-1 prices; `BillTable` is one. [money]
+    yield_factors : array, shape (..., n)
+        Generation of each year over that of the system when new, e.g. `yield_path`.
+    growth : float or array, shape (...)
+        Yearly nominal growth of EVERY price in the tariff, fixed charges too: only then is a bill its year-1 self
+        times one factor. From a real growth: ``money.nominal_rate(real, inflation)``.
+    """
+    factors = np.asarray(yield_factors, dtype=float)
+    return np.asarray(bill(factors), dtype=float) * money.growth_path(factors.shape[-1], growth)
+
+
+@dataclass(frozen=True)
+class BillTable:
+    """A yearly bill as a function of the generation factor: a table with straight lines between its points.
+
+    Each point is one year of the bill engine in its settled state: bill the same year twice and take the second. Let
+    the year begin after the reset of the credit bank; then no credit crosses from year to year and the table equals
+    the engine run through all years. With a bank that crosses, single years are off by the credit carried between
+    years of different weather, the sum of a lifetime hardly. A factor outside the table is refused.
+    """
+
+    factors: np.ndarray
+    bills: np.ndarray
+
+    def __post_init__(self):
+        factors, bills = (np.array(a, dtype=float) for a in (self.factors, self.bills))
+        if factors.ndim != 1 or factors.size < 2 or factors.shape != bills.shape or not np.all(np.diff(factors) > 0):
+            raise InputError("bill table: allowed are two or more rising factors, each with one bill")
+        if not np.all(np.isfinite(bills)):
+            raise InputError("bill table: found a bill that is not finite, allowed are finite amounts")
+        object.__setattr__(self, "factors", factors)
+        object.__setattr__(self, "bills", bills)
+
+    def __call__(self, factor):
+        factor = np.asarray(factor, dtype=float)
+        low, high = self.factors[0], self.factors[-1]
+        if not (factor.min() >= low and factor.max() <= high):
+            raise InputError(
+                f"generation factor: found {factor.min():g} to {factor.max():g}, allowed is {low:g} to {high:g}"
+            )
+        return np.interp(factor, self.factors, self.bills)
+
+
+def tabulate(bill, low=0.0, high=1.5, tolerance=1.0, narrowest=1e-4):
+    """Return a `BillTable` of a slow bill function, refined only where straight lines do not fit.
+
+    Parameters
+    ----------
+    bill : callable
+        Yearly bill for ONE generation factor. [money]
+    low, high : float
+        Range of the table; it must hold the best year of the new system and the worst year of the oldest.
+    tolerance : float
+        A gap is halved until the bill in its middle is this close to the mean of the bills at its ends. With one
+        bend in a gap (a block limit, a minimum bill) the table is then nowhere more than twice this wrong. [money]
+    narrowest : float
+        Narrowest gap, as a factor.
+
+    Raises
+    ------
+    InputError
+        If a gap this narrow still misses the tolerance: a bill that jumps cannot be tabulated.
+    """
+    start = np.linspace(low, high, 9).tolist()
+    known = {factor: float(bill(factor)) for factor in start}
+    gaps = list(zip(start, start[1:]))
+    while gaps:
+        left, right = gaps.pop()
+        middle = (left + right) / 2
+        known[middle] = float(bill(middle))
+        miss = abs(known[middle] - (known[left] + known[right]) / 2)
+        if miss > tolerance:
+            if right - left < narrowest:
+                raise InputError(
+                    f"bill table: found a jump of about {2 * miss:g} at factor {middle:g}, "
+                    f"allowed is a bill without jumps above {2 * tolerance:g}"
+                )
+            gaps += [(left, middle), (middle, right)]
+    factors = sorted(known)
+    return BillTable(factors, [known[factor] for factor in factors])
+
+
+def split_saving(bill_without_pv, bill_without_export, bill_with_pv):
+    """Return what self-consumed and what exported energy is worth, from three bills of the same period.
+
+    Parameters
+    ----------
+    bill_without_pv, bill_without_export, bill_with_pv : float or array, shape (n,)
+        No PV at all; the PV system, but every exported kWh left out of the bill; the bill as it is. [money]
+
+    Returns
+    -------
+    DataFrame or Series with self_consumed, exported, saving
+        The two parts add up to the saving whatever the tariff does. [money]
+    """
+    none, no_export, full = (np.asarray(b, float) for b in (bill_without_pv, bill_without_export, bill_with_pv))
+    parts = {"self_consumed": none - no_export, "exported": no_export - full, "saving": none - full}
+    return pd.DataFrame(parts) if none.ndim else pd.Series({name: float(part) for name, part in parts.items()})
+
+
+def break_even_share(net_present_value_at):
+    """Return the self-consumed share of generation at which the net present value is zero.
+
+    Parameters
+    ----------
+    net_present_value_at : callable
+        Net present value for a share from 0 to 1, rising with it (self-used energy worth at least as much as export).
+
+    Returns
+    -------
+    float
+        0 if even a fully exporting system pays, NaN if not even a fully self-consuming one does.
+    """
+    if net_present_value_at(0.0) >= 0:
+        return 0.0
+    if net_present_value_at(1.0) < 0:
+        return np.nan
+    return float(brentq(net_present_value_at, 0.0, 1.0, xtol=1e-12))

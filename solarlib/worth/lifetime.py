@@ -1,0 +1,274 @@
+"""The yearly cash flow of owning a PV system, from yearly bills with and without it.
+
+What the system saves is the bill without PV less the bill with it; this module never multiplies energy by a price.
+The bills come from outside, as arrays; `solarlib.worth.bill_table` makes them from a bill engine.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from solarlib.worth import money
+from solarlib.quantities import InputError, require
+
+INCENTIVE_CAUTION = (
+    "Rebates and tax credits are zero unless you enter them: incentives change, so check the current law for your "
+    "place and date. Example: the US federal residential credit is not allowed for expenditures after "
+    "31 December 2025 (Public Law 119-21; Congressional Research Service, Insight IN12611, September 2025); an "
+    "unused credit may still carry forward. This is not tax advice."
+)
+
+FLOWS = ("investment", "incentives", "saving", "upkeep", "insurance_and_tax", "events", "end_of_life",
+         "loan", "interest", "principal")  # fmt: skip
+
+DEFINITIONS = {
+    "simple_payback": "outlay after rebates and credits / what the first year leaves after upkeep",
+    "cumulative_payback": "the first time that all money in has made up for all money out",
+    "lasting_payback": "from then on the sum stays above zero, whatever repairs still come",
+    "discounted_payback": "as the cumulative one, but each year's money counts as what it is worth today",
+    "net_present_value": "all money of all years, each amount counted as what it is worth today",
+    "savings_to_investment": "savings after running costs, worth today, for each unit of outlay",
+    "internal_rate": "the discount rate at which the net present value is zero; none if there is not exactly one",
+    "sign_changes": "how often the yearly money changes sign; above 1, look at the curve of net present value",
+    "modified_internal_rate": "the yearly rate that turns the outlays into the incomes, put aside at given rates",
+    "gross_saving": "bills without PV less bills with it, added up in the money of each year",
+    "net_saving": "all money of all years, added up in the money of each year",
+    "levelised_cost_nominal": "costs worth today / energy discounted alike, per kWh; for a price of coming years' money",
+    "levelised_cost_real": "the same in today's money, per kWh; compare it with today's price",
+}
+
+
+@dataclass(frozen=True)
+class Event:
+    """One later expense: a converter replaced, modules taken off and refitted for a new roof. In year-1 money."""
+
+    name: str
+    year: int
+    cost: float
+
+    def __post_init__(self):
+        if not isinstance(self.year, (int, np.integer)) or not 1 <= self.year <= 100:
+            raise InputError(f"costs.events {self.name!r} year: found {self.year!r}, allowed is a whole number 1 to 100")
+        require(self.cost, f"costs.events {self.name!r} cost", 0)
+
+
+@dataclass(frozen=True)
+class Costs:
+    """What the system costs over its life, apart from the bills.
+
+    Parameters
+    ----------
+    installed, fees, roof_and_panelboard_work : float
+        Year 0: contract price; interconnection, permits, inspection; work caused by the PV system. [money]
+    rebate : float
+        Paid in year 0, lowers the amount a tax credit applies to. [money]
+    tax_credit_share, tax_credit_year, tax_owed : float, int, float
+        Share of the outlay after rebate, the year it is received, and the tax it can at most cancel.
+        All incentives default to zero: see `INCENTIVE_CAUTION`.
+    upkeep_per_year, insurance_and_tax_per_year : float
+        In year-1 money. [money/year]
+    events : tuple of Event
+    residual, removal : float
+        Sale value and dismantling in the last year, in year-1 money. [money]
+    growth : float
+        Yearly nominal growth of every later cost, usually inflation.
+    """
+
+    installed: float
+    fees: float = 0.0
+    roof_and_panelboard_work: float = 0.0
+    rebate: float = 0.0
+    tax_credit_share: float = 0.0
+    tax_credit_year: int = 1
+    tax_owed: float = math.inf
+    upkeep_per_year: float = 0.0
+    insurance_and_tax_per_year: float = 0.0
+    events: tuple = ()
+    residual: float = 0.0
+    removal: float = 0.0
+    growth: float = 0.0
+
+    def __post_init__(self):
+        for name in ("installed", "fees", "roof_and_panelboard_work", "rebate", "upkeep_per_year",
+                     "insurance_and_tax_per_year", "residual", "removal"):  # fmt: skip
+            require(getattr(self, name), f"costs.{name}", 0)
+        require(self.tax_credit_share, "costs.tax_credit_share", 0, 1)
+        if not isinstance(self.tax_credit_year, (int, np.integer)) or not 0 <= self.tax_credit_year <= 100:
+            raise InputError(
+                f"costs.tax_credit_year: found {self.tax_credit_year!r}, allowed is a whole number 0 to 100")
+        require(self.growth, "costs.growth", -0.5, 0.5)
+        if not self.tax_owed >= 0:
+            raise InputError(f"costs.tax_owed: found {self.tax_owed!r}, allowed is an amount from 0")
+        if self.rebate > self.outlay:
+            raise InputError(f"costs.rebate: found {self.rebate:g}, allowed is at most the outlay {self.outlay:g}")
+
+    @property
+    def outlay(self):
+        """Price, fees and caused work of year 0, before any incentive. [money]"""
+        return self.installed + self.fees + self.roof_and_panelboard_work
+
+    @property
+    def tax_credit(self):
+        """The credit, at most the tax owed; what is above it is lost here, the law may carry it forward. [money]"""
+        return min(self.tax_credit_share * (self.outlay - self.rebate), self.tax_owed)
+
+    def check_years(self, years):
+        """Raise `InputError` if a cost or credit lies beyond the last year, ``years``."""
+        dated = [("tax_credit_year", self.tax_credit_year)] if self.tax_credit_share else []
+        for name, year in dated + [(f"events {event.name!r}", event.year) for event in self.events]:
+            if year > years:
+                raise InputError(f"costs.{name}: found year {year}, allowed is up to the last year, {years}")
+
+
+@dataclass(frozen=True)
+class Loan:
+    """A loan with constant payments.
+
+    Parameters
+    ----------
+    amount : float
+        What the lender pays out in year 0. [money]
+    rate : float
+        Nominal yearly rate, divided by ``payments_per_year`` for each payment.
+    years : int
+    fee : float
+        Added to what is owed but never paid out; often hidden in the price of the system. [money]
+    """
+
+    amount: float
+    rate: float
+    years: int
+    fee: float = 0.0
+    payments_per_year: int = 12
+
+    def __post_init__(self):
+        require(self.amount, "loan.amount", 0)
+        require(self.fee, "loan.fee", 0)
+        require(self.rate, "loan.rate", 0, 1)
+        for name, high in (("years", 100), ("payments_per_year", 366)):
+            if not isinstance(getattr(self, name), (int, np.integer)) or not 1 <= getattr(self, name) <= high:
+                raise InputError(f"loan.{name}: found {getattr(self, name)!r}, allowed is a whole number 1 to {high}")
+
+    @property
+    def payment(self):
+        """The payment of each period. [money]"""
+        periods = self.years * self.payments_per_year
+        return float(money.loan_payment(self.amount + self.fee, self.rate / self.payments_per_year, periods))
+
+    def schedule(self):
+        """Return a DataFrame by year 1 ... years: interest, principal, balance (still owed at the end of the year)."""
+        year = np.arange(self.years + 1)
+        balance = money.loan_balance(self.amount + self.fee, self.rate / self.payments_per_year, self.payment,
+                                     year * self.payments_per_year)  # fmt: skip
+        balance[-1] = 0.0  # the constant payment is defined by this
+        principal = -np.diff(balance)
+        interest = self.payment * self.payments_per_year - principal
+        return pd.DataFrame({"interest": interest, "principal": principal, "balance": balance[1:]},
+                            index=pd.Index(year[1:], name="year"))  # fmt: skip
+
+
+def cash_flow(bills_without_pv, bills_with_pv, costs, loan=None):
+    """Return the yearly cash flow of the owner.
+
+    Parameters
+    ----------
+    bills_without_pv, bills_with_pv : array, shape (n,)
+        Bills of years 1 ... n in the money of each year; a negative bill is a payout. [money]
+    costs : Costs
+    loan : Loan, optional
+
+    Returns
+    -------
+    DataFrame indexed by ``year`` 0 ... n
+        bill_without_pv, bill_with_pv; the signed columns `FLOWS` (positive to the owner); ``net``, their sum;
+        ``cumulative``. [money]
+
+    Raises
+    ------
+    InputError
+        If the bills differ in length, or an expense, credit or loan lies beyond the last year.
+    """
+    without, with_pv = (np.asarray(b, dtype=float) for b in (bills_without_pv, bills_with_pv))
+    if without.ndim != 1 or without.shape != with_pv.shape or not np.all(np.isfinite(without + with_pv)):
+        raise InputError(
+            f"bills: found shapes {without.shape} and {with_pv.shape}, allowed are two equally long rows of finite amounts"
+        )
+    years = without.size
+    costs.check_years(years)
+    if loan is not None and loan.years > years:
+        raise InputError(f"loan.years: found {loan.years}, allowed is up to the last year of the bills, {years}")
+    table = pd.DataFrame(0.0, index=pd.RangeIndex(years + 1, name="year"),
+                         columns=["bill_without_pv", "bill_with_pv", *FLOWS])  # fmt: skip
+    grown = money.growth_path(years, costs.growth)
+    table.loc[1:, "bill_without_pv"] = without
+    table.loc[1:, "bill_with_pv"] = with_pv
+    table.loc[1:, "saving"] = without - with_pv
+    table.loc[0, "investment"] -= costs.outlay
+    table.loc[0, "incentives"] = costs.rebate
+    if costs.tax_credit_share:
+        table.loc[costs.tax_credit_year, "incentives"] += costs.tax_credit
+    table.loc[1:, "upkeep"] -= costs.upkeep_per_year * grown
+    table.loc[1:, "insurance_and_tax"] -= costs.insurance_and_tax_per_year * grown
+    for event in costs.events:
+        table.loc[event.year, "events"] -= event.cost * grown[event.year - 1]
+    table.loc[years, "end_of_life"] = (costs.residual - costs.removal) * grown[-1]
+    if loan is not None:
+        schedule = loan.schedule()
+        table.loc[0, "loan"] = loan.amount
+        table.loc[schedule.index, ["interest", "principal"]] -= schedule[["interest", "principal"]]
+    table["net"] = table[list(FLOWS)].sum(axis=1)
+    table["cumulative"] = table["net"].cumsum()
+    return table
+
+
+def figures_of_merit(table, rate, energy_kwh=None, inflation=0.0, reinvest_rate=None):
+    """Return every figure of merit of a `cash_flow`; `DEFINITIONS` says in words what each is.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As `cash_flow` returns it.
+    rate : float
+        NOMINAL discount rate; also the finance rate of the modified internal rate.
+    energy_kwh : array, shape (n,), optional
+        Generation of years 1 ... n; without it both levelised costs are NaN. [kWh]
+    inflation : float
+        For the real levelised cost.
+    reinvest_rate : float, optional
+        For the modified internal rate; default ``rate``.
+
+    Returns
+    -------
+    Series
+        NaN where a figure does not exist. Simple payback, savings-to-investment and the levelised costs describe the
+        project and leave the loan out; the others are the owner's and include it.
+    """
+    net = table["net"].to_numpy()
+    owned = (table["investment"] + table["incentives"]).to_numpy()
+    running = table[["upkeep", "insurance_and_tax", "events", "end_of_life"]].sum(axis=1).to_numpy()
+    first_cost = -(table["upkeep"] + table["insurance_and_tax"]).loc[1]
+    outlay = -money.net_present_value(rate, owned)
+    merit = {
+        "simple_payback": money.simple_payback(-owned.sum(), table.loc[1, "saving"], first_cost),
+        "cumulative_payback": money.payback(net),
+        "lasting_payback": money.payback(net, lasting=True),
+        "discounted_payback": money.payback(net, rate),
+        "net_present_value": money.net_present_value(rate, net),
+        "savings_to_investment": money.savings_to_investment(
+            rate, (table["saving"] + running).to_numpy()[1:], outlay) if outlay > 0 else np.nan,
+        "internal_rate": money.internal_rate(net),
+        "sign_changes": money.sign_changes(net),
+        "modified_internal_rate": money.modified_internal_rate(
+            net, rate, rate if reinvest_rate is None else reinvest_rate),
+        "gross_saving": table["saving"].sum(),
+        "net_saving": net.sum(),
+        "levelised_cost_nominal": np.nan,
+        "levelised_cost_real": np.nan,
+    }  # fmt: skip
+    if energy_kwh is not None:
+        costs = -(owned + running)
+        merit["levelised_cost_nominal"] = money.levelised_cost(costs, energy_kwh, rate)
+        merit["levelised_cost_real"] = money.levelised_cost(costs, energy_kwh, rate, inflation)
+    return pd.Series({name: float(merit[name]) for name in DEFINITIONS})

@@ -1,0 +1,238 @@
+"""How sure is the worth of a PV system: one factor at a time, and many lifetimes drawn at random.
+
+Two kinds of not knowing are kept apart. A PERSISTENT error (long-term sunshine, the model, the price level) has the
+same sign in every year of one lifetime and never averages out. YEARLY weather differs from year to year and does.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtri
+
+from solarlib.worth import money
+from solarlib.quantities import InputError, require
+
+
+def relative_sd(persistent_sds, yearly_sd, years=1):
+    """Return the relative standard deviation of the mean yearly yield over ``years`` years.
+
+    Parameters
+    ----------
+    persistent_sds : sequence of float
+        Independent errors that are the same every year, e.g. resource and model.
+    yearly_sd : float
+        Independent from year to year; shrinks with the square root of the years.
+    years : float or array
+    """
+    persistent = np.sum(np.square(np.asarray(persistent_sds, dtype=float)))
+    return np.sqrt(persistent + np.square(yearly_sd) / np.asarray(years, dtype=float))
+
+
+def exceeded_yield(median_yield, sd, probability):
+    """Return the yield exceeded with ``probability`` when its relative standard deviation is ``sd``.
+
+    A probability of 0.5 gives P50, 0.9 gives P90: normal spread, P90 = P50 (1 - 1.2816 sd).
+    """
+    return median_yield * (1 + ndtri(1 - np.asarray(probability, dtype=float)) * sd)
+
+
+def tornado(evaluate, base, alternatives):
+    """Return what happens when one factor at a time leaves the base case.
+
+    Parameters
+    ----------
+    evaluate : callable
+        ``evaluate(**values)`` returns the figure of merit, e.g. the net present value.
+    base : dict
+        Name and value of every factor.
+    alternatives : dict
+        Name of a factor and the settings to try, usually (low, high).
+
+    Returns
+    -------
+    DataFrame
+        One row a setting: factor, setting, result, change (from the base case). The factor with the widest range of
+        results, the base included, comes first.
+    """
+    unknown = [name for name in alternatives if name not in base]
+    if unknown:
+        raise InputError(f"alternatives: found {unknown[0]!r}, allowed are the factors {', '.join(base)}")
+    start = evaluate(**base)
+    rows = []
+    for name, settings in alternatives.items():
+        results = [evaluate(**{**base, name: setting}) for setting in settings]
+        reach = max([start, *results]) - min([start, *results])
+        rows += [(reach, name, s, result, result - start) for s, result in zip(settings, results, strict=True)]
+    rows.sort(key=lambda row: -row[0])  # stable: the settings of one factor keep their order
+    return pd.DataFrame([row[1:] for row in rows], columns=["factor", "setting", "result", "change"])
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One billing rule that may come to hold: its name, its probability, and its yearly bill.
+
+    ``bill(factor)`` is the yearly bill at year-1 prices for generation ``factor`` times that of the new system,
+    vectorised; a `solarlib.worth.bill_table.BillTable` is one.
+    """
+
+    name: str
+    probability: float
+    bill: object
+
+
+@dataclass(frozen=True)
+class Uncertainty:
+    """How far each input may be from the expected one. Pairs are (mean, standard deviation); spreads are normal.
+
+    Parameters
+    ----------
+    yield_persistent_sd, yield_yearly_sd : float
+        Relative, of the yearly generation.
+    price_sd : float
+        Relative and persistent, of every price in the tariff.
+    inflation, real_growth, real_rate : (float, float)
+        One draw of inflation carries the growth of prices, the growth of costs and the discount rate together, so
+        that these three are correlated as they should be.
+    degradation : (float, float)
+        Per year; a drawn value below zero counts as zero.
+    upkeep_sd, event_cost_sd : float
+        Relative and persistent, of the yearly running costs and of each later expense.
+    event_year_sd : float
+        Of the year of each later expense, rounded to whole years; beyond the last year it does not happen. [years]
+    """
+
+    yield_persistent_sd: float = 0.0
+    yield_yearly_sd: float = 0.0
+    price_sd: float = 0.0
+    inflation: tuple = (0.0, 0.0)
+    real_growth: tuple = (0.0, 0.0)
+    real_rate: tuple = (0.0, 0.0)
+    degradation: tuple = (0.0, 0.0)
+    upkeep_sd: float = 0.0
+    event_cost_sd: float = 0.0
+    event_year_sd: float = 0.0
+
+    def __post_init__(self):
+        for name, value in vars(self).items():
+            if name.endswith("_sd"):
+                require(value, f"uncertainty.{name}", 0, 50)
+            else:
+                require(value[0], f"uncertainty.{name} mean", -0.5, 0.5)
+                require(value[1], f"uncertainty.{name} standard deviation", 0, 0.2)
+
+
+def simulate(rng, draws, years, bill_without_pv, rules, costs, uncertainty):
+    """Draw many lifetimes of one system.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+    draws, years : int
+    bill_without_pv : float
+        Yearly bill without PV at year-1 prices. [money]
+    rules : sequence of Rule
+        Exactly one of them holds for the whole of a lifetime; the probabilities add up to 1.
+    costs : solarlib.worth.lifetime.Costs
+        Expected costs. ``costs.growth`` is replaced by the drawn inflation.
+    uncertainty : Uncertainty
+
+    Returns
+    -------
+    DataFrame, one row a lifetime
+        rule, mean_yield_factor, price_factor, price_growth, rate, degradation (drawn); first_year_saving,
+        gross_saving, net_saving, net_present_value [money]; cumulative_payback, discounted_payback, NaN where it
+        never comes [years].
+    """
+    chances = np.array([rule.probability for rule in rules], dtype=float)
+    if chances.size == 0 or np.any(chances < 0) or abs(chances.sum() - 1) > 1e-9:
+        raise InputError(f"rules: found probabilities {chances.tolist()}, allowed are shares that add up to 1")
+    draws = int(require(draws, "draws", 1, 1_000_000))
+    costs.check_years(years)
+    u = uncertainty
+
+    def normal(pair, shape=(draws, 1)):
+        return pair[0] + pair[1] * rng.standard_normal(shape)
+
+    def factor(sd, shape=(draws, 1)):
+        return np.maximum(normal((1.0, sd), shape), 0.0)
+
+    which = rng.choice(chances.size, size=draws, p=chances)
+    persistent, yearly = factor(u.yield_persistent_sd), factor(u.yield_yearly_sd, (draws, years))
+    price = factor(u.price_sd)
+    inflation = normal(u.inflation)
+    growth = money.nominal_rate(normal(u.real_growth), inflation)
+    rate = money.nominal_rate(normal(u.real_rate), inflation)[:, 0]
+    degradation = np.maximum(normal(u.degradation), 0.0)
+
+    made = persistent * yearly * money.growth_path(years, -degradation)[:, 0]
+    with_pv = np.empty((draws, years))
+    for number, rule in enumerate(rules):
+        chosen = which == number
+        if chosen.any():
+            with_pv[chosen] = rule.bill(made[chosen])
+    saving = (bill_without_pv - with_pv) * price * money.growth_path(years, growth)[:, 0]
+
+    grown = money.growth_path(years, inflation)[:, 0]
+    spent = (costs.upkeep_per_year + costs.insurance_and_tax_per_year) * factor(u.upkeep_sd) * grown
+    spent[:, -1] += (costs.removal - costs.residual) * grown[:, -1]
+    for event in costs.events:
+        cost = event.cost * factor(u.event_cost_sd)[:, 0]
+        year = np.maximum(np.rint(normal((event.year, u.event_year_sd))[:, 0]).astype(int), 1)
+        happens = np.flatnonzero(year <= years)
+        spent[happens, year[happens] - 1] += cost[happens] * grown[happens, year[happens] - 1]
+
+    flows = np.zeros((draws, years + 1))
+    flows[:, 0] = costs.rebate - costs.outlay
+    flows[:, 1:] = saving - spent
+    if costs.tax_credit_share:
+        flows[:, costs.tax_credit_year] += costs.tax_credit
+    return pd.DataFrame(
+        {
+            "rule": pd.Categorical.from_codes(which, [rule.name for rule in rules]),
+            "mean_yield_factor": made.mean(axis=1),
+            "price_factor": price[:, 0],
+            "price_growth": growth[:, 0],
+            "rate": rate,
+            "degradation": degradation[:, 0],
+            "first_year_saving": saving[:, 0],
+            "gross_saving": saving.sum(axis=1),
+            "net_saving": flows.sum(axis=1),
+            "net_present_value": money.net_present_value(rate, flows),
+            "cumulative_payback": money.payback(flows),
+            "discounted_payback": money.payback(flows, rate),
+        }
+    )
+
+
+def summarise(lifetimes, within_years=10.0):
+    """Return the spread of simulated lifetimes, for each rule and for all together.
+
+    Where rules differ much the spread of all has several humps: show the rows of the rules, not one mean.
+
+    Parameters
+    ----------
+    lifetimes : DataFrame
+        As `simulate` returns it.
+    within_years : float
+        Limit for ``share_paid_back``. [years]
+
+    Returns
+    -------
+    DataFrame indexed by rule, last row ``all``
+        lifetimes (count); net_present_value 5, 50 and 95 % quantiles; share_losing (net present value below 0);
+        cumulative payback 5, 50 and 95 % quantiles, infinite where so many never pay back; share_paid_back.
+    """
+    groups = [(name, group) for name, group in lifetimes.groupby("rule", observed=True)]
+    rows = {}
+    for name, group in [*groups, ("all", lifetimes)]:
+        row = {"lifetimes": len(group)}
+        payback = group["cumulative_payback"].fillna(np.inf)
+        for percent in (5, 50, 95):
+            row[f"net_present_value_{percent}"] = group["net_present_value"].quantile(percent / 100)
+        for percent in (5, 50, 95):  # a quantile between two lifetimes cannot be interpolated to infinity
+            row[f"payback_{percent}"] = payback.quantile(percent / 100, interpolation="higher")
+        row["share_losing"] = (group["net_present_value"] < 0).mean()
+        row["share_paid_back"] = (payback <= within_years).mean()
+        rows[name] = row
+    return pd.DataFrame.from_dict(rows, orient="index").rename_axis("rule")

@@ -1,0 +1,200 @@
+"""From intervals and registers to billing periods: read dates, buckets, clock changes, netting, demand."""
+
+from datetime import date
+from decimal import Decimal
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings, strategies as st
+
+from solarlib.bill.accounts import bills, ledger
+from solarlib.bill.periods import bucket_codes, monthly_periods, periods_from_reads
+from solarlib.quantities import InputError, year_index
+from solarlib.bill.tariff import read_tariff
+
+NEW_YORK = "America/New_York"
+
+
+def tariff(netting="none", buckets=(), holidays=(), charges=(), **credit):
+    energy = [{"line": f"energy {b['name']}", "on": "import", "bucket": b["name"], "price": 0.2} for b in buckets]
+    table = {
+        "name": "test",
+        "charge": [*(energy or [{"line": "energy", "on": "import", "price": 0.2}]), *charges],
+        "credit": {"unit": "money", "netting": netting, "export_price": 0.05} | credit,
+    }
+    return read_tariff(
+        table | ({"bucket": list(buckets)} if buckets else {}) | ({"holidays": list(holidays)} if holidays else {})
+    )
+
+
+PEAK = (
+    {"name": "on", "hours": [[7, 11], [17, 21]], "days": "weekdays", "months": [6, 7, 8, 9]},
+    {"name": "weekend", "days": "weekends"},
+    {"name": "off"},
+)
+
+
+def flows(index, seed=3):
+    rng = np.random.default_rng(seed)
+    net = rng.normal(0, 1, len(index))
+    shared = rng.uniform(0, 0.2, len(index))
+    delivered = pd.Series(np.maximum(net, 0) + shared, index)
+    received = pd.Series(np.maximum(-net, 0) + shared, index)
+    return delivered, received, received + rng.uniform(0, 1, len(index))
+
+
+def test_calendar_months_of_a_year_with_clock_changes_sum_to_the_whole():
+    delivered, received, generation = flows(year_index("1h", NEW_YORK))
+    table = monthly_periods(delivered, received, generation)
+    assert len(table) == 12 and [start.month for start in table.period_start] == list(range(1, 13))
+    for name, series in (("delivered", delivered), ("received", received), ("generation", generation)):
+        assert table[f"{name}_kwh"].sum() == pytest.approx(series.sum(), rel=1e-12)
+    march = delivered[delivered.index.month == 3]
+    assert len(march) == 31 * 24 - 1 and table.delivered_kwh[2] == pytest.approx(march.sum(), rel=1e-12)
+
+
+def test_periods_run_from_read_to_read():
+    index = pd.date_range("2024-01-01", "2024-04-01", freq="1h", tz=NEW_YORK, inclusive="left")
+    one = pd.Series(1.0, index)
+    table = monthly_periods(one, one, reads=["2024-01-03", "2024-02-02", date(2024, 3, 4), pd.Timestamp("2024-04-01")])
+    assert table.delivered_kwh.tolist() == [30 * 24, 31 * 24, 28 * 24 - 1], "29 February inside, one hour lost in March"
+    assert [row["days"] for row in bills(table, read_tariff("flat-no-credit"), compare=False)] == [30, 31, 28]
+
+
+def test_a_read_on_a_day_that_has_no_midnight_opens_with_that_day():
+    index = pd.date_range("2026-04-01", "2026-05-10", freq="1h", tz="Africa/Cairo", inclusive="left")
+    one = pd.Series(1.0, index)
+    table = monthly_periods(one, one, reads=["2026-04-01", "2026-04-24", "2026-05-01"])
+    assert table.delivered_kwh.tolist() == [23 * 24, 7 * 24 - 1]
+    assert table.period_start.dt.date.tolist() == [date(2026, 4, 1), date(2026, 4, 24)]
+
+
+def test_clock_changes_are_found_at_their_minute_in_fine_data():
+    index = pd.date_range("2026-02-20", "2026-04-01", freq="15min", tz=NEW_YORK, inclusive="left")
+    night = ({"name": "night", "hours": [[0, 3]]}, {"name": "day"})
+    codes = bucket_codes(index, tariff(buckets=night))
+    assert (codes == np.where(index.hour < 3, 0, 1)).all()
+    odd = pd.date_range("2026-02-20 00:10", periods=1500, freq="40min", tz=NEW_YORK)
+    assert (bucket_codes(odd, tariff(buckets=night)) == np.where(odd.hour < 3, 0, 1)).all()
+
+
+def test_buckets_follow_the_local_clock_weekdays_months_and_holidays():
+    index = pd.date_range("2026-07-01", "2026-07-08", freq="1h", tz=NEW_YORK, inclusive="left")
+    rules = tariff(buckets=PEAK, holidays=["2026-07-03"])
+    codes = pd.Series(bucket_codes(index, rules), index)
+    for label, code in codes.items():
+        free = label.weekday() >= 5 or label.date() == date(2026, 7, 3)
+        expected = 1 if free else 0 if label.hour in (7, 8, 9, 10, 17, 18, 19, 20) else 2
+        assert code == expected, label
+    assert (
+        bucket_codes(pd.date_range("2026-01-05 08:00", periods=2, freq="1h", tz=NEW_YORK), rules) == 2
+    ).all(), "no peak in winter"
+
+
+@pytest.mark.parametrize("day, hours", [("2026-03-08", 23), ("2026-11-01", 25)])
+def test_a_day_of_23_or_25_hours_keeps_its_sum_in_the_buckets(day, hours):
+    start = pd.Timestamp(day, tz=NEW_YORK)
+    index = pd.date_range(start, start + pd.DateOffset(days=1), freq="1h", inclusive="left")
+    assert len(index) == hours
+    night = ({"name": "night", "hours": [[0, 6]]}, {"name": "day"})
+    one = pd.Series(1.0, index)
+    table = monthly_periods(one, one * 0, tariff=tariff(buckets=night))
+    assert table.delivered_kwh_night[0] == hours - 18 and table.delivered_kwh_day[0] == 18
+    hourly = monthly_periods(one, one * 0, tariff=tariff("hour"))
+    assert hourly.import_kwh[0] == hours, "the repeated hour is two hours"
+
+
+@given(st.integers(0, 2**32), st.booleans())
+@settings(deadline=None, max_examples=40)
+def test_netting_over_longer_intervals_never_raises_import_or_export(seed, with_buckets):
+    """Import less export is the same for every interval; each alone grows as the interval shrinks."""
+    index = pd.date_range("2026-10-25", "2026-11-08", freq="15min", tz=NEW_YORK, inclusive="left")
+    delivered, received, _ = flows(index, seed)
+    reads = ["2026-10-25", "2026-11-01", "2026-11-08"]
+    longest = "bucket" if with_buckets else "period"
+    before = None
+    for netting in (longest, "day", "hour", "quarter hour", "none"):
+        rules = tariff(netting, PEAK if with_buckets else ())
+        book = ledger(monthly_periods(delivered, received, reads=reads, tariff=rules), rules, compare=False)
+        assert np.allclose(book.import_kwh - book.export_kwh, book.net_kwh, atol=1e-9)
+        assert np.allclose(
+            book.net_kwh, [(delivered - received)[a:b].sum() for a, b in ((0, 672), (672, None))], atol=0.01
+        )
+        if before is not None:
+            assert (book.import_kwh >= before.import_kwh - 0.01).all() and (
+                book.export_kwh >= before.export_kwh - 0.01
+            ).all()
+        before = book
+
+
+def test_an_hourly_export_table_prices_every_hour_by_local_clock():
+    index = pd.date_range("2026-06-30 22:00", periods=4, freq="1h", tz=NEW_YORK)
+    prices = [[month + hour / 100 for hour in range(24)] for month in range(12)]
+    received = pd.Series([1.0, 2.0, 3.0, 4.0], index)
+    rules = tariff("hour", export_price=prices)
+    table = monthly_periods(received * 0, received, tariff=rules)
+    assert table.export_value.tolist() == pytest.approx([5.22 + 2 * 5.23, 3 * 6.00 + 4 * 6.01])
+    unnetted = tariff("none", export_price=prices)
+    assert monthly_periods(received * 0, received, tariff=unnetted).export_value.tolist() == pytest.approx(
+        table.export_value
+    )
+    last = pd.Timestamp("2026-08-01", tz=NEW_YORK)
+    (july,) = bills(table.iloc[[1]].assign(period_end=last), rules)
+    assert july["credit_money_added"] == Decimal("42.04")
+
+
+def test_demand_is_the_highest_mean_over_the_window_and_known_without_the_array():
+    index = pd.date_range("2026-01-01", periods=8, freq="15min", tz="Etc/GMT+5")
+    delivered = pd.Series([0, 1.0, 0, 0, 0.5, 0.6, 0, 0], index)
+    generation = pd.Series([0, 0, 0, 0, 0, 0, 2.0, 2.0], index)
+    received = pd.Series([0, 0, 0, 0, 0, 0, 0.5, 0.0], index)
+    for minutes, peak, house in ((15, 4.0, 8.0), (30, 2.2, 7.0), (60, 1.1, 4.6)):
+        rules = tariff(charges=[{"line": "demand", "on": "demand", "price": 3, "window_minutes": minutes}])
+        table = monthly_periods(delivered, received, generation, tariff=rules)
+        assert (table.demand_kw[0], table.load_demand_kw[0]) == pytest.approx((peak, house))
+        (row,) = bills(table.assign(period_end=date(2026, 2, 1)), rules)
+        assert float(row["demand"]) == pytest.approx(3 * peak) and float(row["bill_without_pv"]) >= 3 * house
+
+
+def test_an_export_limit_loses_energy_instead_of_banking_it():
+    index = pd.date_range("2026-06-01", periods=4, freq="30min", tz="Etc/GMT+5")
+    received = pd.Series([0.2, 1.0, 3.0, 0.75], index)
+    table = monthly_periods(received * 0, received, received + 1, tariff=tariff(export_limit_kw=1.5))
+    assert (table.received_kwh[0], table.curtailed_kwh[0], table.generation_kwh[0]) == pytest.approx((2.45, 2.5, 6.45))
+
+
+def test_bad_series_and_reads_are_refused_by_name():
+    index = pd.date_range("2026-06-01", periods=48, freq="1h", tz="Etc/GMT+5")
+    one = pd.Series(1.0, index)
+    with pytest.raises(InputError, match="received_kwh: found another index"):
+        monthly_periods(one, one[1:])
+    with pytest.raises(InputError, match="generation_kwh: found nan at 2026-06-01 05:00"):
+        monthly_periods(one, one, one.where(np.arange(48) != 5))
+    with pytest.raises(InputError, match="delivered_kwh: found -1.0"):
+        monthly_periods(-one, one)
+    with pytest.raises(InputError, match="reads: .* allowed are dates inside the data"):
+        monthly_periods(one, one, reads=["2026-05-31", "2026-06-02"])
+    with pytest.raises(InputError, match="two or more rising dates"):
+        monthly_periods(one, one, reads=["2026-06-02", "2026-06-01"])
+    with pytest.raises(InputError, match="found a step of 0 days 01:00:00, allowed is a step up to 0 days 00:15:00"):
+        monthly_periods(one, one, tariff=tariff("quarter hour"))
+
+
+def test_an_exchanged_meter_gives_two_pairs_of_readings_in_one_period():
+    reads = pd.DataFrame(
+        {
+            "date": ["2025-01-01", "2025-01-20", "2025-01-20", "2025-02-01", "2025-03-01"],
+            "kind": ["actual", "exchange out", "exchange in", "estimated", "actual"],
+            "delivered": [99900, 50, 10, 110, 300],
+            "received": [500, 520, 0, 5, 60],
+        }
+    )
+    table = periods_from_reads(reads)
+    assert table.delivered_kwh.tolist() == [150 + 100, 190] and table.received_kwh.tolist() == [20 + 5, 55]
+    assert table.estimated.tolist() == [True, False]
+    assert bills(table, read_tariff("kwh-bank-march"))[0]["estimated"], "the ledger keeps the mark"
+    for wrong in (reads.drop(index=2), reads.iloc[:3], reads.assign(kind="guessed"), reads.iloc[:1]):
+        with pytest.raises(InputError, match="exchange"):
+            periods_from_reads(wrong)
+    assert periods_from_reads(reads.iloc[[0, 1]].assign(kind="actual"), multiplier=40).delivered_kwh[0] == 6000

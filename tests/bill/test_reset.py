@@ -1,0 +1,157 @@
+"""The reset month: exact loss by month, the smooth year, spread over years, what can be spent before a reset."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings, strategies as st
+
+from solarlib.quantities import InputError
+from solarlib.bill.reset import (
+    best_reset,
+    fit_sinusoid,
+    lost_by_reset_month,
+    lost_in_sequence,
+    sinusoid_loss,
+    sinusoid_season,
+    spendable_kwh,
+    value_of_spending,
+)
+from solarlib.bill.reset_years import loss_spread, times_best, years_from_days
+
+surpluses = st.lists(st.integers(-900, 900), min_size=12, max_size=12).map(lambda values: np.array(values, float))
+
+
+@given(surpluses)
+@settings(deadline=None, max_examples=200)
+def test_the_formula_equals_running_the_bank_month_by_month(surplus):
+    lost = lost_by_reset_month(surplus)
+    for month in range(1, 13):
+        assert lost_in_sequence(np.tile(surplus, 3), month)[-1] == lost[month - 1]
+
+
+@given(surpluses)
+@settings(deadline=None, max_examples=100)
+def test_no_month_loses_less_than_the_net_surplus_and_some_month_loses_no_more(surplus):
+    table = best_reset(surplus)
+    assert table.lost_kwh.min() == max(0.0, surplus.sum())
+    assert (table.by_timing_kwh >= 0).all() and (table.by_timing_kwh[table.best] == 0).all()
+
+
+@given(surpluses, st.integers(1, 12), st.integers(0, 11))
+@settings(deadline=None, max_examples=200)
+def test_spendable_energy_is_exactly_what_needs_no_purchase(surplus, reset, month):
+    """Using it all in one month buys nothing more; using one kWh beyond it buys one kWh more."""
+
+    def bought(extra):
+        bank, total = 0.0, 0.0
+        for i in range(12):
+            m = (reset + i) % 12
+            bank += surplus[m] - (extra if m == month else 0.0)
+            total += max(0.0, -bank)
+            bank = max(0.0, bank)
+        return total
+
+    free = spendable_kwh(surplus, reset)[month]
+    assert bought(free) == bought(0.0)
+    assert bought(free + 1) == bought(0.0) + 1
+    assert value_of_spending(surplus, reset, 0.16, 0.04)[month] == pytest.approx(free * 0.12)
+
+
+@given(st.floats(-0.95, 0.95), st.floats(0, 1), st.floats(0, 1))
+@settings(deadline=None, max_examples=100)
+def test_the_closed_form_agrees_with_a_fine_simulation(a, reset, peak):
+    """A year in 20,000 steps: the step of the sum bounds the difference."""
+    steps = 20_000
+    time = reset + (np.arange(steps) + 0.5) / steps
+    since = np.cumsum(a + np.cos(2 * np.pi * (time - peak))) / steps
+    simulated = since[-1] - min(0.0, since.min())
+    assert sinusoid_loss(reset, a, 1.0, peak) == pytest.approx(simulated, abs=1e-7)
+
+
+def test_a_sinusoid_is_fitted_back_from_its_own_months():
+    mean, amplitude, peak = -1500.0, 6000.0, 0.47
+    edges = np.concatenate([[0], np.cumsum([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])]) / 365
+    months = np.diff(mean * edges + amplitude / (2 * np.pi) * np.sin(2 * np.pi * (edges - peak)))
+    assert fit_sinusoid(months) == pytest.approx((mean, amplitude, peak))
+
+
+def test_best_and_worst_resets_of_a_sinusoid_lie_at_its_crossings():
+    for a in (-0.4, 0.0, 0.3):
+        surplus, deficit = sinusoid_season(a, 1.0)
+        up, down = 0.47 - np.arccos(-a) / (2 * np.pi), 0.47 + np.arccos(-a) / (2 * np.pi)
+        assert sinusoid_loss(up, a, 1.0, 0.47) == pytest.approx(max(0.0, a), abs=1e-12)
+        assert sinusoid_loss(down, a, 1.0, 0.47) == pytest.approx(surplus)
+        assert surplus - max(0.0, a) == pytest.approx(min(surplus, deficit))
+
+
+def test_spread_has_a_row_a_month_and_rising_quantiles():
+    years = np.random.default_rng(5).normal(0, 200, (50, 12))
+    table = loss_spread(years)
+    assert list(table.index[:2]) == ["Jan", "Feb"]
+    assert (table[0.1] <= table[0.5]).all() and (table[0.5] <= table[0.9]).all()
+    assert table["mean"].to_numpy() == pytest.approx(lost_by_reset_month(years).mean(axis=0))
+
+
+DAY_OF_MONTH = np.concatenate([np.arange(days) for days in (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)])
+MONTH_OF_DAY = np.cumsum(DAY_OF_MONTH == 0) - 1
+
+
+def test_made_years_take_only_days_of_the_month_and_keep_its_mean():
+    years = years_from_days(MONTH_OF_DAY.astype(float), np.random.default_rng(1), 40)
+    assert years.shape == (40, 12)
+    assert (years == np.arange(12) * np.bincount(MONTH_OF_DAY)).all()
+    daily = np.random.default_rng(2).gamma(2.0, 5.0, 365)
+    typical = np.bincount(MONTH_OF_DAY, daily)
+    many = years_from_days(daily, np.random.default_rng(3), 20_000)
+    assert many.mean(axis=0) == pytest.approx(typical, abs=4 * many.std(axis=0).max() / np.sqrt(20_000))
+
+
+def test_quantities_of_made_years_stay_together():
+    daily = np.random.default_rng(2).gamma(2.0, 5.0, 365)
+    both = years_from_days(np.stack([daily, 3.0 * daily]), np.random.default_rng(3), 7)
+    assert both.shape == (2, 7, 12) and both[1] == pytest.approx(3.0 * both[0])
+    assert both[0] == pytest.approx(years_from_days(daily, np.random.default_rng(3), 7))
+
+
+def test_longer_runs_keep_the_memory_of_the_days():
+    """Single days: the spread of a sum of independent days. A whole month as one run: always the same sum."""
+    wave = np.sin(2 * np.pi * DAY_OF_MONTH / 31.0)
+    spread = [years_from_days(wave, np.random.default_rng(4), 4000, run)[:, 0].std() for run in (1, 5)]
+    assert spread[0] == pytest.approx(np.sqrt(31) * wave[:31].std(), rel=0.05)
+    assert spread[1] > 1.8 * spread[0]
+    whole = years_from_days(wave, np.random.default_rng(4), 50, 28)[:, 1]
+    assert whole == pytest.approx(np.full(50, wave[31:59].sum()))
+
+
+def test_months_without_memory_lose_in_sequence_what_they_lose_as_years():
+    """Unlike years in a row: a bank year then mixes two calendar years, which changes nothing where months are independent."""
+    daily = 9.0 * np.cos(2 * np.pi * (np.arange(365) - 170) / 365) + np.random.default_rng(6).normal(0, 6, 365)
+    years = years_from_days(daily, np.random.default_rng(7), 6000)
+    table = loss_spread(years)
+    for month in (3, 6, 9, 12):
+        taken = lost_in_sequence(years.ravel(), month)[1:]
+        for level in (0.1, 0.5, 0.9):
+            assert np.quantile(taken, level) == pytest.approx(table[level].iloc[month - 1], abs=12), (month, level)
+
+
+def test_how_often_each_month_is_best_is_counted_year_by_year():
+    years = np.random.default_rng(5).normal(0, 200, (50, 12))
+    by_hand = sum(best_reset(year)["best"].astype(int) for year in years)
+    assert times_best(years, 1e-9).tolist() == by_hand.tolist()
+    assert (times_best(years, 1e6) == 50).all() and (times_best(np.full((3, 12), -1.0)) == 3).all()
+
+
+@pytest.mark.parametrize("wrong", [[1.0] * 366, 3.0, [float("nan")] * 365])
+def test_anything_but_a_year_of_days_is_refused(wrong):
+    with pytest.raises(InputError, match="365 finite numbers"):
+        years_from_days(wrong, np.random.default_rng(1), 2)
+
+
+@pytest.mark.parametrize("wrong", [[1, 2, 3], 5.0, [float("nan")] * 12])
+def test_anything_but_twelve_numbers_is_refused(wrong):
+    with pytest.raises(InputError, match="12 finite numbers"):
+        lost_by_reset_month(wrong)
+
+
+def test_a_flat_year_has_no_sinusoid():
+    with pytest.raises(InputError, match="mean / amplitude"):
+        sinusoid_season(2.0, 1.0)

@@ -1,0 +1,112 @@
+"""The two-state chain: against the definition, against another library, and its draws."""
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from solarlib.direction import chain
+
+
+def random_chain(n, seed):
+    rng = np.random.default_rng(seed)
+    w = rng.random((2, 2, n)) ** 3 + 1e-6
+    w[1, :, 0] = w[0, :, 0]
+    return w
+
+
+def by_listing(w):
+    """Return the probability of state 1 by adding up every sequence of states."""
+    n = w.shape[2]
+    total, ones = 0.0, np.zeros(n)
+    for path in itertools.product((0, 1), repeat=n):
+        weight = w[0, path[0], 0] * np.prod([w[path[t - 1], path[t], t] for t in range(1, n)])
+        total += weight
+        ones += weight * np.array(path)
+    return ones / total
+
+
+@settings(deadline=None, max_examples=40)
+@given(n=st.integers(1, 9), seed=st.integers(0, 10_000))
+def test_smoothing_is_the_sum_over_all_paths(n, seed):
+    w = random_chain(n, seed)
+    assert chain.smooth(w) == pytest.approx(by_listing(w), abs=1e-12)
+    path, score = chain.best_path(w)
+    best = max(
+        (w[0, p[0], 0] * np.prod([w[p[t - 1], p[t], t] for t in range(1, n)]), p)
+        for p in itertools.product((0, 1), repeat=n)
+    )
+    assert tuple(path) == best[1]
+    assert np.exp(score) == pytest.approx(best[0])
+
+
+@pytest.mark.parametrize("n", [1, 2, 3, 50, 997, 20_000])
+def test_blocks_agree_with_a_plain_loop(n):
+    w = random_chain(n, n)
+    odds, expected = 1.0, np.empty(n)
+    for t in range(n):
+        odds = (w[0, 1, t] + odds * w[1, 1, t]) / (w[0, 0, t] + odds * w[1, 0, t])
+        expected[t] = odds
+    assert chain.forward_odds(w) == pytest.approx(expected, rel=1e-9)
+    back, expected = 1.0, np.empty(n)
+    for t in range(n - 1, -1, -1):
+        expected[t] = back
+        back = (w[1, 0, t] + w[1, 1, t] * back) / (w[0, 0, t] + w[0, 1, t] * back)
+    assert chain.backward_odds(w) == pytest.approx(expected, rel=1e-9)
+
+
+def test_scaling_a_step_changes_nothing():
+    w = random_chain(300, 3)
+    scaled = w * np.random.default_rng(4).uniform(0.01, 100, 300)
+    assert chain.smooth(scaled) == pytest.approx(chain.smooth(w), abs=1e-12)
+
+
+def test_extreme_weights_stay_finite():
+    w = chain.floored(random_chain(500, 5) ** 60)
+    p = chain.smooth(w)
+    assert np.isfinite(p).all() and (p >= 0).all() and (p <= 1).all()
+
+
+def test_draws_follow_the_joint_probability():
+    w = random_chain(60, 7)
+    paths = np.array(list(chain.sample_paths(w, 4000, np.random.default_rng(8))))
+    p = chain.smooth(w)
+    assert np.abs(paths.mean(axis=0) - p).max() < 4.5 * 0.5 / np.sqrt(4000)
+    # Not only each state: pairs of neighbours too, whose probability the chain gives exactly.
+    forward, backward = chain.forward_odds(w), chain.backward_odds(w)
+    for t in (10, 30, 59):
+        pair = np.array([[1.0], [forward[t - 1]]]) * w[:, :, t] * np.array([1.0, backward[t]])
+        both = pair[1, 1] / pair.sum()
+        assert abs((paths[:, t - 1] & paths[:, t]).mean() - both) < 4 * 0.5 / np.sqrt(4000)
+
+
+@pytest.mark.parametrize("power", [0.4, 0.75, 1.0, 2.2])
+def test_the_power_that_made_the_doubt_is_found(power):
+    w = chain.floored(random_chain(400, 10))
+    stake = np.random.default_rng(11).random(400)
+    found = chain.power_of_equal_doubt(w, stake, chain.smooth(w**power))
+    assert found == pytest.approx(power, rel=0.02)
+    sure, torn = np.full(400, 1e-9), np.full(400, 0.5)
+    assert chain.power_of_equal_doubt(w, stake, sure) == pytest.approx(3, rel=0.02)
+    assert chain.power_of_equal_doubt(w, stake, torn) == pytest.approx(0.3, rel=0.02)
+
+
+def test_against_hmmlearn_on_random_stationary_chains():
+    hmm = pytest.importorskip("hmmlearn.hmm", reason="hmmlearn is not part of the environment; install it to compare")
+    rng = np.random.default_rng(9)
+    for _ in range(3):
+        start, transition = rng.dirichlet([1, 1]), rng.dirichlet([1, 1], size=2)
+        emission = rng.dirichlet([1, 1, 1], size=2)
+        model = hmm.CategoricalHMM(2, implementation="scaling")
+        model.startprob_, model.transmat_, model.emissionprob_ = start, transition, emission
+        seen = rng.integers(0, 3, 2000)
+        w = chain.weights(start, transition, emission[:, seen].T)
+        assert chain.smooth(w) == pytest.approx(model.predict_proba(seen[:, None])[:, 1], abs=1e-10)
+        score, path = model.decode(seen[:, None])
+        ours = chain.best_path(w)
+        assert ours[1] == pytest.approx(score)
+        # Equal scores may belong to different paths: both must weigh the same.
+        theirs = np.concatenate([[w[0, path[0], 0]], w[path[:-1], path[1:], np.arange(1, path.size)]])
+        assert np.log(theirs).sum() == pytest.approx(ours[1])

@@ -1,0 +1,250 @@
+"""Kept tables: sums with what they rest on, nothing twice, nothing lost, whole at every moment of writing."""
+
+import os
+import signal
+import subprocess
+import sys
+import textwrap
+import time
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from solarlib.files import records
+from solarlib.quantities import InputError
+from solarlib.files.records import by_period, daily, keep, load, write_whole
+
+ZONE = "Europe/Berlin"
+STEP = pd.Timedelta("15min")
+
+
+def readings(start="2026-03-27", end="2026-04-01"):
+    index = pd.date_range(start, end, freq=STEP, tz=ZONE, inclusive="left")
+    hour = index.hour + index.minute / 60
+    power = np.maximum(0, 3000 * np.sin((hour - 6) / 12 * np.pi))
+    return pd.DataFrame({"generation_w": power, "delivered_kwh": 0.1, "received_kwh": power / 8000}, index=index)
+
+
+def test_a_day_of_23_hours_is_complete():
+    days = daily(readings(), STEP)
+    assert days["date"].tolist() == [f"2026-03-{day}" for day in range(27, 32)]
+    assert (days["quality"] == "complete").all() and (days["measured_share"] == 1).all()
+    assert days["delivered_kwh"].round(6).tolist() == [9.6, 9.6, 9.2, 9.6, 9.6]  # 96 or 92 quarter hours
+    assert days["peak_kw"].iloc[0] == 3.0 and days["peak_time"].iloc[0] == "12:00"
+    assert days["generation_kwh"].sum() == pytest.approx(readings()["generation_w"].sum() / 4000)
+
+
+def test_a_day_in_part_and_an_empty_one_are_marked():
+    table = readings()
+    table = table[~((table.index >= pd.Timestamp("2026-03-28 12:00", tz=ZONE)) & (table.index < pd.Timestamp("2026-03-30", tz=ZONE)))]
+    days = daily(table, STEP, {"2026-03-29": "logger off"})
+    assert days["quality"].tolist() == ["complete", "part", "empty", "complete", "complete"]
+    assert days["measured_share"].iloc[1] == 0.5 and days["note"].iloc[2] == "logger off" and days["generation_kwh"].isna().iloc[2]
+
+
+def test_a_period_tells_its_unusable_days():
+    table = readings()
+    days = daily(table.drop(table.index[100:110]), STEP)
+    period = by_period(days, ["2026-03-27", "2026-04-01", "2026-04-03"])
+    assert period["quality"].tolist() == ["1 of 5 days unusable", "2 of 2 days unusable"] and period["usable_days"].tolist() == [4, 0]
+    whole = days[days["quality"] == "complete"]
+    first = period.iloc[0]
+    assert first["use_kwh"] == pytest.approx((whole["delivered_kwh"] + whole["generation_kwh"] - whole["received_kwh"]).sum())
+    assert first["net_kwh"] == pytest.approx((whole["delivered_kwh"] - whole["received_kwh"]).sum())
+    assert np.isnan(period.iloc[1]["use_kwh"])
+    with pytest.raises(InputError, match="rising dates"):
+        by_period(days, ["2026-04-01", "2026-03-27"])
+
+
+def test_without_flows_nothing_is_summed():
+    with pytest.raises(InputError, match="one or more of generation"):
+        daily(readings()[["generation_w"]].rename(columns={"generation_w": "power"}), STEP)
+
+
+def test_new_days_join_and_a_second_run_writes_nothing(tmp_path):
+    path, days = tmp_path / "days.csv", daily(readings(), STEP)
+    assert keep(path, days.iloc[:3]).added == ("2026-03-27", "2026-03-28", "2026-03-29")
+    change = keep(path, days)
+    assert change.added == ("2026-03-30", "2026-03-31") and len(change.alike) == 3
+    before = path.stat().st_mtime_ns, path.read_bytes()
+    again = keep(path, days)
+    assert not again.written and not again.added and (path.stat().st_mtime_ns, path.read_bytes()) == before
+    assert np.allclose(load(path)["generation_kwh"], days["generation_kwh"], atol=5e-4)
+    assert load(path)["date"].tolist() == days["date"].tolist()
+
+
+def test_earlier_days_that_come_later_stand_in_order(tmp_path):
+    path, days = tmp_path / "days.csv", daily(readings(), STEP)
+    keep(path, days.iloc[3:])
+    keep(path, days.iloc[:3])
+    assert load(path)["date"].tolist() == days["date"].tolist()
+
+
+def test_other_numbers_are_reported_and_replaced_only_when_asked(tmp_path):
+    path, days = tmp_path / "days.csv", daily(readings(), STEP)
+    keep(path, days)
+    raw = path.read_bytes()
+    other = days.copy()
+    other.loc[1, "delivered_kwh"] = 12.0
+    change = keep(path, other)
+    assert change.differing.to_numpy().tolist() == [["2026-03-28", "delivered_kwh", "9.600", "12.000", False]]
+    assert path.read_bytes() == raw and "left as they were" in str(change)
+    assert keep(path, other, replace=["2026-03-28"]).written
+    assert load(path)["delivered_kwh"].tolist()[:3] == [9.6, 12.0, 9.2]
+
+
+def test_a_day_that_was_there_in_part_is_completed_and_never_cut_back(tmp_path):
+    path, table = tmp_path / "days.csv", readings()
+    days = daily(table, STEP)
+    early = daily(table.iloc[:-50], STEP, {"2026-03-31": "so far"})
+    assert early["quality"].iloc[-1] == "part"
+    keep(path, early)
+    change = keep(path, days)
+    assert change.completed == ("2026-03-31",) and change.differing["replaced"].all() and "1 completed" in str(change)
+    kept = load(path)
+    assert kept["delivered_kwh"].iloc[-1] == 9.6 and kept["note"].iloc[-1] == "so far"
+    raw = path.read_bytes()
+    again = keep(path, early)  # an older, shorter file comes once more
+    assert not again.written and not again.completed and len(again.differing) and path.read_bytes() == raw
+
+
+def test_what_a_person_wrote_into_the_file_stays(tmp_path):
+    path, days = tmp_path / "days.csv", daily(readings(), STEP)
+    keep(path, days.iloc[:3])
+    lines = path.read_text(encoding="utf-8-sig").splitlines()
+    lines[0] += ",mine"
+    lines[1:] = [line + "gäste,7" if place == 1 else line + ",x" for place, line in enumerate(lines[1:])]
+    lines[1] = lines[1].replace("9.600", "9.6")
+    path.write_text("\n".join(lines), encoding="utf-8-sig")
+    change = keep(path, days)
+    assert len(change.alike) == 3 and not len(change.differing)
+    kept = load(path)
+    assert kept["note"].tolist() == ["", "gäste", "", "", ""] and kept["mine"].tolist() == ["x", "7", "x", "", ""]
+
+
+@pytest.mark.parametrize("text, message", [
+    ("", "the columns none"), ("date;x\n2026-01-01;1\n", "split at commas"), ("date,x\n01/02/2026,1\n", "'01/02/2026' as date"),
+    ("date,x\n2026-01-01,1\n2026-01-01,2\n", "twice"), ("date,x\n2026-01-01\n", "row 2 of 1 cells"), ('date,x\n"2026-01-01,1\n', "found")])
+def test_a_file_that_is_no_kept_table_is_left_alone(tmp_path, text, message):
+    path = tmp_path / "days.csv"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match=message):
+        keep(path, daily(readings(), STEP))
+    assert path.read_text(encoding="utf-8") == text
+
+
+class Fault(OSError):
+    def __init__(self):
+        super().__init__(28, "No space left on device")
+
+
+@pytest.mark.parametrize("what", ["write", "fsync", "replace", "mkstemp", "chmod"])
+def test_a_failure_while_writing_leaves_the_old_file_and_no_other(tmp_path, monkeypatch, what):
+    path, days = tmp_path / "days.csv", daily(readings(), STEP)
+    keep(path, days.iloc[:3])
+    raw = path.read_bytes()
+
+    def fail(*args, **kwargs):
+        raise Fault()
+
+    if what == "write":
+        monkeypatch.setattr(records, "open", lambda handle, *a, **k: (os.close(handle), fail()), raising=False)
+    elif what == "mkstemp":
+        monkeypatch.setattr(records.tempfile, what, fail)
+    else:
+        monkeypatch.setattr(records.os, what, fail)
+    with pytest.raises(InputError, match="No space left.*the file is as it was"):
+        keep(path, days)
+    monkeypatch.undo()
+    assert path.read_bytes() == raw and [item.name for item in tmp_path.iterdir()] == ["days.csv"]
+    assert keep(path, days).added == ("2026-03-30", "2026-03-31")
+
+
+STEPS = ("mkstemp", "write", "flush", "fsync", "chmod", "replace", "after")
+KILLED = textwrap.dedent("""
+    import os, signal, sys
+    from solarlib.files import records
+    path, moment = sys.argv[1:]
+    def die(*a, **k):
+        os.kill(os.getpid(), signal.SIGKILL)
+    class Slow:
+        def __init__(self, file): self.file = file
+        def __enter__(self): return self
+        def __exit__(self, *a): self.file.close()
+        def fileno(self): return self.file.fileno()
+        def write(self, text):
+            if moment == "write":  # half of it has reached the disk
+                self.file.write(text[: len(text) // 2]); self.file.flush(); die()
+            self.file.write(text)
+        def flush(self):
+            if moment == "flush": die()
+            self.file.flush()
+    records.open = lambda *a, **k: Slow(open(*a, **k))
+    real = os.replace
+    if moment == "mkstemp": records.tempfile.mkstemp = die
+    if moment in ("fsync", "chmod", "replace"): setattr(os, moment, die)
+    if moment == "after": os.replace = lambda *a: (real(*a), die())
+    records.write_whole(path, "date,x\\n" + "2026-01-02,2\\n" * 5000)
+""")
+
+
+@pytest.mark.parametrize("moment", STEPS)
+def test_killed_at_any_step_of_writing_the_file_is_whole(tmp_path, moment):
+    path = tmp_path / "days.csv"
+    write_whole(path, "date,x\n2026-01-01,1\n")
+    old, new = path.read_text(encoding="utf-8-sig"), "date,x\n" + "2026-01-02,2\n" * 5000
+    done = subprocess.run([sys.executable, "-c", KILLED, str(path), moment], check=False)
+    assert done.returncode == -signal.SIGKILL
+    assert path.read_text(encoding="utf-8-sig") == (new if moment == "after" else old)
+
+
+ENDLESS = textwrap.dedent("""
+    import sys
+    from solarlib.files import records
+    count = 0
+    while True:
+        count += 1
+        records.write_whole(sys.argv[1], f"date,x\\n" + f"2026-01-01,{count}\\n" * 20000 + "end,0\\n")
+        if count == 1: print("started", flush=True)
+""")
+
+
+def test_killed_at_a_chance_moment_the_file_is_whole(tmp_path):
+    rng, path = np.random.default_rng(8), tmp_path / "days.csv"
+    for _ in range(8):
+        process = subprocess.Popen([sys.executable, "-c", ENDLESS, str(path)], stdout=subprocess.PIPE, text=True)
+        try:
+            assert process.stdout.readline() == "started\n"
+            time.sleep(rng.uniform(0, 0.03))
+        finally:
+            process.kill()
+            process.wait()
+            process.stdout.close()
+        lines = path.read_text(encoding="utf-8-sig").splitlines()
+        assert len(lines) == 20_002 and lines[-1] == "end,0" and len(set(lines[1:-1])) == 1
+
+
+def test_what_a_killed_run_left_is_cleared_away_later(tmp_path):
+    left = tmp_path / ".days.csv.abc.part"
+    left.write_text("half", encoding="utf-8")
+    os.utime(left, (0, 0))
+    write_whole(tmp_path / "days.csv", "date,x\n")
+    assert [item.name for item in tmp_path.iterdir()] == ["days.csv"]
+
+
+def test_a_file_keeps_its_rights_and_a_link_its_target(tmp_path):
+    target = tmp_path / "target.csv"
+    target.write_text("old", encoding="utf-8")
+    target.chmod(0o600)
+    (tmp_path / "link.csv").symlink_to(target)
+    write_whole(tmp_path / "link.csv", "new")
+    assert target.read_text(encoding="utf-8-sig") == "new" and (tmp_path / "link.csv").is_symlink()
+    assert target.stat().st_mode & 0o777 == 0o600
+
+
+def test_days_as_they_come_are_whole_at_23_and_25_hours_and_have_no_peak():
+    index = pd.DatetimeIndex(pd.date_range("2026-03-01", "2026-11-30", freq="D", tz="America/New_York"))
+    days = daily(pd.DataFrame({"generation_kwh": np.arange(1.0, len(index) + 1)}, index), "1D")
+    assert (days["quality"] == "complete").all() and (days["measured_share"] == 1.0).all()
+    assert days["generation_kwh"].sum() == len(index) * (len(index) + 1) / 2 and days["peak_kw"].isna().all()

@@ -1,0 +1,259 @@
+"""A house file is read, checked and composed into a year."""
+
+import copy
+import tomllib
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from solarlib.meter import registers as meter
+from solarlib.house.year import HOUSE_FOLDER, house_from_table, load, read_house, simulate, weather
+from solarlib.quantities import InputError, energy_kwh
+from solarlib.sky.weather import find_file
+
+HOUSES = sorted(file.stem for file in HOUSE_FOLDER.glob("*.toml"))
+
+
+def table(name="two-storey"):
+    return tomllib.loads((HOUSE_FOLDER / f"{name}.toml").read_text(encoding="utf-8"))
+
+
+def test_the_scenario_is_the_one_described():
+    house = read_house("two-storey")
+    assert [(p.module_count, p.surface_azimuth, p.surface_tilt) for p in house.system.planes] == [(10, 200, 27), (5, 110, 27)]
+    assert house.system.module.rated_power_w == 430
+    assert (house.system.converter.kind, house.system.converter.ac_limit_w) == ("per module", 366)
+    assert (house.yearly_kwh, house.meter.test_load_w) == (8600, 750)
+    assert house.weather_file == "723170TYA.CSV"
+
+
+def test_costs_and_outlook_are_read_and_may_be_left_out():
+    house = read_house("two-storey")
+    assert house.costs.installed == 16800 and house.costs.events[0].year == 15
+    assert (house.outlook.discount_rate, house.costs.growth) == (0.05, house.outlook.inflation)
+    bare = {key: value for key, value in table().items() if key not in ("costs", "outlook", "age", "losses")}
+    assert house_from_table(bare).costs is None and house_from_table(bare).outlook.years == 25
+
+
+def test_a_tax_credit_is_zero_unless_the_file_names_it():
+    assert read_house("two-storey").costs.tax_credit == 0
+    own = table()
+    own["costs"] |= {"rebate": 800, "tax_credit_percent": 20, "tax_owed": 1500, "tax_credit_year": 2}
+    costs = house_from_table(own).costs
+    assert costs.tax_credit == 1500 and costs.tax_credit_year == 2  # a share of 20 % would be more than the tax owed
+    del own["costs"]["tax_owed"]
+    costs = house_from_table(own).costs
+    assert costs.tax_credit == pytest.approx(0.2 * (costs.outlay - 800))
+    own["costs"]["tax_credit_percent"] = 120
+    with pytest.raises(InputError, match="costs.tax_credit_percent: found 120, allowed is a number from 0 to 100"):
+        house_from_table(own)
+
+
+def test_there_are_contrasts():
+    assert set(HOUSES) >= {"two-storey", "cabin", "bungalow", "southern"}
+    assert read_house("cabin").system.converter.kind == "central"
+    assert read_house("southern").place.latitude < 0
+    assert {plane.mounting for plane in read_house("bungalow").system.planes} == {"tray"}
+
+
+@pytest.mark.parametrize("name", HOUSES)
+def test_a_year_of_hours(name):
+    house = read_house(name)
+    year = simulate(house)
+    assert len(year) == 8760 and str(year.index.tz) == house.place.tz and not year.isna().any().any()
+    assert year.index[0] == pd.Timestamp("2026-01-01", tz=house.place.tz)
+    assert energy_kwh(year["load_w"]).sum() == pytest.approx(house.yearly_kwh, rel=1e-9)
+    pd.testing.assert_series_equal(year["net_w"], year["load_w"] - year["generation_w"], check_names=False)
+    noon, midnight = year.index.hour == 12, year.index.hour == 0
+    assert year["generation_w"][noon].mean() > 500 and year["generation_w"][midnight].max() == 0
+
+
+@pytest.mark.parametrize("name", HOUSES)
+def test_energy_balance_to_one_in_a_billion(name):
+    year = simulate(read_house(name))
+    energy = energy_kwh(year)
+    registers = meter.split(year["net_w"])
+    use = energy["generation_w"].sum() + registers["delivered_kwh"].sum() - registers["received_kwh"].sum()
+    assert use == pytest.approx(energy["load_w"].sum(), rel=1e-9)
+    shown = meter.registers(year["net_w"], whole=False)
+    for name_ in ("delivered_kwh", "received_kwh"):
+        assert shown.iloc[-1].filter(like=name_.split("_")[0]).iloc[0] == pytest.approx(registers[name_].sum(), rel=1e-9)
+
+
+def test_a_year_of_minutes_holds_the_same_house():
+    house = read_house("two-storey")
+    minutes = simulate(house, "1min", np.random.default_rng(1))
+    hours = simulate(house)
+    assert len(minutes) == 525_600
+    assert energy_kwh(minutes["load_w"]).sum() == pytest.approx(house.yearly_kwh, rel=1e-9)
+    # clipping and incidence inside the hour: minutes and hours agree in the year, and no better than they should
+    assert energy_kwh(minutes["generation_w"]).sum() == pytest.approx(energy_kwh(hours["generation_w"]).sum(), rel=0.03)
+    assert minutes["generation_w"].max() <= 15 * 366
+    again = simulate(house, "1min", np.random.default_rng(1))
+    pd.testing.assert_frame_equal(minutes, again)
+
+
+def test_minutes_need_a_generator_and_no_other_interval_is_allowed():
+    house = read_house("two-storey")
+    with pytest.raises(InputError, match="rng: found None, allowed is a numpy random Generator"):
+        simulate(house, "1min")
+    with pytest.raises(InputError, match="interval: found '5min', allowed is '1h' or '1min'"):
+        simulate(house, "5min")
+
+
+def test_the_southern_hemisphere_has_its_seasons():
+    south = table()
+    south["place"] |= {"latitude_deg": -36.1, "longitude_deg": -79.95, "timezone": "America/Santiago"}
+    for plane in south["plane"]:
+        plane["azimuth_deg"] = 360 - plane["azimuth_deg"] + 180 if plane["azimuth_deg"] > 180 else 180 - plane["azimuth_deg"]
+    with pytest.raises(InputError, match="723170TYA.CSV"):  # a file from the other side of the equator
+        weather(house_from_table(south))
+    drawn = load(replace(read_house("two-storey"), place=house_from_table(south).place, appliances=()))
+    by_month = drawn.groupby(drawn.index.month).mean()
+    assert by_month[7] > by_month[1]  # the measured household uses more in its winter
+
+
+def wrong(path, value):
+    """Return the scenario's table with one entry replaced (or removed, for ...)."""
+    entries = copy.deepcopy(table())
+    spot = entries
+    for key in path[:-1]:
+        spot = spot[key]
+    if value is ...:
+        del spot[path[-1]]
+    else:
+        spot[path[-1]] = value
+    return entries
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "message"),
+    [
+        (("place", "latitude"), 36.0, "place.latitude: found an unknown key, allowed is one of name, latitude_deg"),
+        (("place", "latitude_deg"), 361, "place.latitude_deg: found 361, allowed is a number from -90 to 90 deg"),
+        (("place", "timezone"), "Atlantis/Capital", "found 'Atlantis/Capital', allowed is the name of a time zone"),
+        (("plane", 0, "tilt_deg"), "steep", r"plane\[1\].tilt_deg: found 'steep', allowed is a number from 0 to 90 deg"),
+        (("plane", 1, "module_count"), 2.5, r"plane\[2\].module_count: found 2.5, allowed is a whole number"),
+        (("plane", 0, "mounting"), "glued", r"plane\[1\].mounting: found 'glued', allowed is one of"),
+        (("module", "rated_power_w"), 0.43, "module.rated_power_w: found 0.43, allowed is a number from 50 to 1000 W"),
+        (("load", "yearly_kwh"), 8.6, "load.yearly_kwh: found 8.6, allowed is a number from 100 to"),
+        (("load", "yearly_kwh"), ..., "load.yearly_kwh: found nothing"),
+        (("converter", "kind"), "optimiser", "converter.kind: found 'optimiser', allowed is one of per module, central"),
+        (("meter", "reading_interval_s"), 61, "meter.reading_interval_s: found 61, allowed is one of 5, 10"),
+        (("tariff", "credit", "reset_month"), 13, "reset_month"),
+        (("plane",), [], "plane: found none, allowed is one table"),
+        (("weather",), ..., "weather: found nothing"),
+        (("costs", "installed"), -5, "costs.installed: found -5, allowed is a number from 0 to"),
+        (("costs", "event", 0, "year"), 30, "costs.events 'converters replaced': found year 30, allowed is up to the last year, 25"),
+        (("outlook", "discount_rate_percent"), 500, "outlook.discount_rate_percent: found 500, allowed is a number from -10 to 50 %"),
+    ],
+)
+def test_a_wrong_entry_is_named_with_what_is_allowed(path, value, message):
+    with pytest.raises(InputError, match=message) as caught:
+        house_from_table(wrong(path, value), "mine.toml")
+    assert str(caught.value).startswith("mine.toml: ") and "\n" not in str(caught.value)
+
+
+def test_several_wrong_entries_are_told_at_once():
+    entries = wrong(("place", "latitude_deg"), 95)
+    entries["module"]["rated_power_w"] = "many"
+    with pytest.raises(InputError) as caught:
+        house_from_table(entries, "mine.toml")
+    assert "latitude_deg" in str(caught.value) and "rated_power_w" in str(caught.value)
+
+
+def test_files_that_cannot_be_read(tmp_path):
+    with pytest.raises(InputError, match="house file: found nothing at 'castle', allowed is one of bungalow, cabin, southern, two-storey"):
+        read_house("castle")
+    broken = tmp_path / "broken.toml"
+    broken.write_text("name = two words\n", encoding="utf-8")
+    with pytest.raises(InputError, match="broken.toml: found .*line 1.*allowed is a TOML text"):
+        read_house(broken)
+    latin = tmp_path / "latin.toml"
+    latin.write_bytes('name = "H\xe4uschen"\n'.encode("latin-1"))
+    with pytest.raises(InputError, match="latin.toml: found a character that is not UTF-8"):
+        read_house(latin)
+
+
+def test_a_missing_weather_file_is_named():
+    house = house_from_table(wrong(("weather", "file"), "nowhere.csv"), "mine.toml")
+    with pytest.raises(InputError, match="weather file: found nothing at 'nowhere.csv', allowed is the path of a TMY3"):
+        weather(house)
+
+
+def test_a_weather_file_beside_the_house_file_is_found(tmp_path):
+    (tmp_path / "ours.csv").write_bytes(find_file("723170TYA.CSV").read_bytes())
+    text = (HOUSE_FOLDER / "two-storey.toml").read_text(encoding="utf-8").replace("723170TYA.CSV", "ours.csv")
+    (tmp_path / "ours.toml").write_text(text, encoding="utf-8")
+    house = read_house(tmp_path / "ours.toml")
+    pd.testing.assert_frame_equal(weather(house), weather(read_house("two-storey")), check_like=True)
+
+
+# ---------------------------------------------------------------- weather from monthly means, and the horizon
+
+
+MONTHLY = {"monthly_irradiation_kwh_per_m2_day": [7.1, 6.2, 5.0, 3.8, 2.8, 2.3, 2.5, 3.3, 4.5, 5.6, 6.6, 7.2],
+           "monthly_temperature_c": [24, 23, 21, 17, 13, 10, 10, 12, 14, 17, 20, 23]}
+
+
+def test_the_southern_house_has_its_atlas_months_and_its_summer_in_january():
+    house = read_house("southern")
+    sky = weather(replace(house, place=replace(house.place, horizon=())))
+    by_month = sky.groupby(sky.index.month).mean()
+    np.testing.assert_allclose(by_month["ghi"] * 0.024, MONTHLY["monthly_irradiation_kwh_per_m2_day"], rtol=1e-9)
+    np.testing.assert_allclose(by_month["temp_air"], MONTHLY["monthly_temperature_c"], rtol=1e-9)
+    power = simulate(house)["generation_w"].groupby(lambda when: when.month).mean()
+    assert power[1] > 1.4 * power[6]
+    facing = {azimuth: simulate(replace(house, system=replace(house.system, planes=(replace(
+        house.system.planes[0], surface_azimuth=azimuth),))))["generation_w"].sum() for azimuth in (0, 180)}
+    assert facing[0] > 1.3 * facing[180]  # north is the sunny side
+
+
+def test_minutes_of_the_southern_house_hold_its_hours():
+    house = read_house("southern")
+    minutes = simulate(house, "1min", np.random.default_rng(2))
+    assert len(minutes) == 525_600 and not minutes.isna().any().any()
+    whole = energy_kwh(simulate(house)["generation_w"]).sum()
+    assert energy_kwh(minutes["generation_w"]).sum() == pytest.approx(whole, rel=0.03)
+
+
+def test_the_horizon_of_a_house_costs_light_in_hours_and_minutes():
+    entries = table()
+    entries["weather"]["horizon"] = [[60, 0], [90, 40], [140, 40], [150, 0]]
+    open_house, house = read_house("two-storey"), house_from_table(entries)
+    lost = 1 - simulate(house)["generation_w"].sum() / simulate(open_house)["generation_w"].sum()
+    rng = (np.random.default_rng(3), np.random.default_rng(3))
+    minutes = [simulate(h, "1min", r)["generation_w"].sum() for h, r in zip((house, open_house), rng)]
+    assert 0.05 < lost < 0.4
+    assert 1 - minutes[0] / minutes[1] == pytest.approx(lost, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("given", "message"),
+    [
+        ({}, "weather: found nothing, allowed is either file or monthly_irradiation_kwh_per_m2_day and monthly_temperature_c"),
+        (MONTHLY | {"file": "723170TYA.CSV"}, "weather: found file and monthly_irradiation_kwh_per_m2_day and"),
+        ({"monthly_temperature_c": [10] * 12}, "weather: found monthly_temperature_c, allowed is either file or"),
+        (MONTHLY | {"monthly_temperature_c": [10] * 11}, "weather.monthly_temperature_c: found .*allowed is a list of 12"),
+        (MONTHLY | {"monthly_irradiation_kwh_per_m2_day": [130] * 12}, "kwh_per_m2_day: found .*a number from 0 to 14"),
+        (MONTHLY | {"seed": -1}, "weather.seed: found -1, allowed is a whole number"),
+        (MONTHLY | {"wind_speed_m_per_s": "calm"}, "weather.wind_speed_m_per_s: found 'calm'"),
+        ({"file": "723170TYA.CSV", "seed": 3}, "weather: found file with wind_speed_m_per_s or seed"),
+        ({"file": "723170TYA.CSV", "horizon": [[90, 10, 3]]}, "weather.horizon: found .*each item a list of 2"),
+        ({"file": "723170TYA.CSV", "horizon": [[90, 95]]}, "horizon elevation: found 95 deg, allowed is a number from 0 to 89"),
+        ("sunny", "weather: found 'sunny', allowed is a table"),
+    ],
+)
+def test_a_wrong_weather_table_is_named_with_what_is_allowed(given, message):
+    with pytest.raises(InputError, match=message) as caught:
+        house_from_table(table() | {"weather": given}, "mine.toml")
+    assert str(caught.value).startswith("mine.toml: ") and "\n" not in str(caught.value)
+
+
+def test_more_light_than_the_sun_brings_is_refused_with_its_month():
+    months = MONTHLY | {"monthly_irradiation_kwh_per_m2_day": MONTHLY["monthly_irradiation_kwh_per_m2_day"][6:] * 2}
+    house = house_from_table(table("southern") | {"weather": months})
+    with pytest.raises(InputError, match="monthly irradiation, April: found 5.6 kWh/m2/day, allowed is a number from 0 to 5.58"):
+        weather(house)

@@ -1,0 +1,294 @@
+"""Lesson 09: files are checked, faults found, bills compared; the report holds every section or says why not."""
+
+import re
+from dataclasses import replace
+from html import escape
+from html.parser import HTMLParser
+
+import nbformat
+import numpy as np
+import pandas as pd
+import pytest
+
+from lesson_panels import columns
+from solarlib.files import records
+from solarlib.house import flows as house_readings, health as house_health, periods as house_periods, records as house_records
+from solarlib.house.year import read_house
+from solarlib.house.periods import periods_of, register_days
+from solarlib.house.flows import EXAMPLES, bring, directions
+from solarlib.lessons.own_house import pictures as draw
+from solarlib.lessons.own_house import questions as ask
+from solarlib.lessons.own_house import report as tell
+from solarlib.lessons.tools.progress import Progress
+from solarlib.lessons.tools.page import Section, page, section_or_reason
+from solarlib.quantities import InputError
+
+HOUSES = ("two-storey", "bungalow", "cabin", "southern")
+
+
+def bring_all(house):
+    return [bring(name, house) for name in draw.SHIPPED]
+
+
+@pytest.fixture(scope="module")
+def house():
+    return read_house("two-storey")
+
+
+@pytest.fixture(scope="module")
+def files(house):
+    return bring_all(house)
+
+
+@pytest.fixture(scope="module")
+def decoded(files):
+    return directions(files)
+
+
+@pytest.fixture(scope="module")
+def days(files, tmp_path_factory):
+    """The kept record with the days of the files."""
+    path = tmp_path_factory.mktemp("record") / "days.csv"
+    draw.practice_record(path)
+    records.keep(path, house_records.days_of(files))
+    return records.load(path)
+
+
+def test_the_day_picture_shows_the_day_and_marks_what_was_found(files, house):
+    array = files[0]
+    picture = draw.fault_picture(array, house)
+    number = tell.fault_days(array, [finding for finding in array.findings if finding.kind == "stuck"])[0]
+    caption = picture.render(day=number, marks=True)[1]
+    assert "15 October" in caption and "stuck: 24 values" in caption
+    shown, odd = picture.figure.axes[0].lines[:2]
+    true = array.readings.table.loc["2026-10-15", "generation_w"].to_numpy() / 1000
+    assert np.allclose(shown.get_ydata(), true) and len(odd.get_xdata()) == 24
+    picture.render(day=number, marks=False)
+    assert len(odd.get_xdata()) == 0
+    with pytest.raises(InputError, match="no constant interval"):
+        draw.fault_picture(files[3], house)
+
+
+def test_the_direction_picture_shows_sure_flows_only(decoded):
+    found, record = decoded
+    picture = draw.direction_picture(found, record)
+    caption = picture.render(day=1, sure=90)[1]
+    assert f"{found.days['import_kwh'].iloc[0]:.1f} kWh in" in caption
+    unsure = [len(picture.figure.axes[0].lines[1].get_xdata())]
+    day = found.samples.iloc[:1440]["p_export"].dropna()
+    assert unsure[0] == (np.maximum(day, 1 - day) < 0.9).sum()
+    picture.render(day=1, sure=55)
+    assert len(picture.figure.axes[0].lines[1].get_xdata()) < unsure[0]
+
+
+def test_the_yield_picture_shows_both_columns_and_the_usual_range(files, house):
+    periods, _ = periods_of(files, house.tariff)
+    table = house_health.yields(house, periods)
+    picture = draw.yield_picture(table)
+    measured, model = (columns(filled)[2] for filled in picture.figure.axes[0].collections[:2])
+    assert np.allclose(measured, table["measured_kwh"]) and np.allclose(model, table["model_kwh"])
+    rated = house.system.rated_power_w / 1000
+    ranges = picture.figure.axes[0].collections[2].get_segments()
+    assert np.allclose([[y for _, y in part] for part in ranges], rated * table[["low_h", "high_h"]].to_numpy())
+    inside = (table["yield_h"].between(table["low_h"], table["high_h"])).sum()
+    assert f"{inside} of {len(table)} lie in the usual range" in picture.render()[1]
+
+
+def test_the_neighbour_picture_replays_the_days(files, house, days):
+    beside = house_health.beside_neighbours(house, days, files)
+    plain = house_health.beside_neighbours(house, days, files, model_roofs=False)
+    picture = draw.neighbour_picture(beside, plain)
+    dots, total, mark = picture.moving
+    last = len(beside.days)
+    caption = picture.render(day=last, roofs=True)[1]
+    assert f"First message on {beside.message:%d %B}; now: {beside.stage}" in caption
+    assert np.allclose(dots.get_ydata(), beside.days["ratio_percent"].clip(70.5, 119.5), equal_nan=True)
+    place = beside.days.index.get_loc(beside.message)
+    assert mark.get_xdata()[0] == place + 1
+    before = picture.render(day=place, roofs=True)[1]  # the day before the message
+    assert "No message" in before and len(mark.get_xdata()) == 0 and len(total.get_xdata()) == place
+    assert "only tell what is usual" in picture.render(day=20, roofs=True)[1]
+    picture.render(day=last, roofs=False)
+    assert np.allclose(dots.get_ydata(), plain.days["ratio_percent"].clip(70.5, 119.5), equal_nan=True)
+    assert ask.check_message((beside.message - pd.Timestamp(beside.message.year, 8, 31)).days, beside).right is True
+    assert ask.check_message(200, beside).right is False
+    reply = ask.check_module(100 / house.system.module_count, beside, house.system.module_count)
+    assert reply.right is True and "one module fits" in reply.message
+    assert "Times 100" in ask.check_module(1 / house.system.module_count, beside, house.system.module_count).message
+    assert ask.check_module(..., beside, 15).right is None
+
+
+def test_the_bar_moves_with_the_work(house):
+    bar = Progress("Reading the example files")
+    draw.bring_examples(house, bar)
+    assert bar.share == 1.0 and bar.words == "neighbours-by-day.csv is read and checked"
+    data, _ = bar._repr_mimebundle_()
+    assert data["text/plain"] == "Reading the example files: a bar shows how far it is."
+    assert "&lt;b&gt;" in Progress("<b>")._told.value
+    bar.close()
+
+
+class Page(HTMLParser):
+    """Collects what a page holds."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.pictures, self.headings, self.addresses, self._in = [], [], [], None
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        found = dict(attrs)
+        self.addresses += [found[key] for key in ("src", "href", "action") if key in found]
+        if tag == "img":
+            self.pictures.append(found)
+        self._in = tag
+
+    def handle_data(self, data):
+        if self._in == "h2" and data.strip():
+            self.headings.append(data)
+
+
+@pytest.mark.parametrize("name", HOUSES)
+def test_the_report_of_each_house_is_one_page_without_a_network(name, tmp_path):
+    house = read_house(name)
+    files = bring_all(house)
+    told = []
+    report = tell.make(house, files, house_records.sent_bills(EXAMPLES / "bills-sent.csv"), 
+                       say=lambda words, share=None: told.extend([] if share is None else [share]))
+    found = Page(report.html)
+    assert len(found.headings) == len(report.sections) + 1 == 10
+    assert told == sorted(told) and told[0] == 0 and told[-1] == 1
+    few_days = "usable days: found" in report.html  # in Alaska few of these made days are long enough
+    assert len(found.pictures) == 6 - few_days and all(len(held["alt"]) > 20 for held in found.pictures)
+    assert all(address.startswith("data:image/png;base64,") for address in found.addresses)
+    assert "://" not in report.html and "<script" not in report.html and "@media print" in report.html
+    assert 'charset="utf-8"' in report.html and not re.search(r">(nan|NaT|None)<", report.html)
+    assert ("Do file and house belong together?" in report.html) == (house.place.tz != "America/New_York")
+    assert "<th scope=\"col\">delivered (kWh)</th>" in report.html and "_kwh" not in report.html
+    for sentence in report.missing:
+        assert report.html.count(escape(sentence.split(": ", 1)[1])) == 2  # in its section and at the end
+    assert "my.html" in report.save(tmp_path / "my.html")
+    assert (tmp_path / "my.html").read_text(encoding="utf-8-sig") == report.html  # the mark helps old programs
+
+
+@pytest.mark.parametrize("left", range(5))
+def test_each_missing_file_is_told_and_nothing_fails(files, house, left):
+    report = tell.make(house, [file for place, file in enumerate(files) if place != left])
+    assert len(report.sections) == 9
+    gaps = " ".join(report.missing)
+    words = {0: "generation", 1: "No comparison with the meter", 2: "unsigned", 3: "House use", 4: "no file of similar systems"}
+    assert words[left] in gaps
+
+
+@pytest.mark.parametrize("left, word", ((0, "generation"), (2, "unsigned")))
+def test_a_direction_found_before_is_not_told_without_its_files(files, house, decoded, left, word):
+    section = tell.make(house, [file for place, file in enumerate(files) if place != left], decoded=decoded).sections[2]
+    assert not section.lines and f"regular readings of {word}" in section.missing[0]
+
+
+def test_a_direction_of_other_days_is_refused(files, house, decoded):
+    found, record = decoded
+    other = record.set_axis(record.index - pd.Timedelta(days=60))
+    section = tell.make(house, files, decoded=(found, other)).sections[2]
+    assert section.missing == ("decoded: found a direction of other days than those of sensor-week.csv, allowed is one found from these files",)
+
+
+def test_periods_that_a_gap_cuts_off_and_generation_that_is_not_covered_are_told(files, house):
+    array, meter, *_ = files
+    section = tell.periods("Billing periods", house, periods_of([array, meter], house.tariff), None, None)
+    assert section.missing == ("House use of 1 of 2 periods: the array's file does not cover them in full.",)  # a day in W is left out
+    use = section.tables[0][1]["use_kwh"]
+    made = array.table["generation_w"].loc["2026-11-01":"2026-11-14"].sum() / 4000
+    counted = register_days([meter]).loc["2026-11-01":"2026-11-14"].sum()
+    assert np.isnan(use.iloc[0]) and use.iloc[1] == pytest.approx(made + counted["delivered_kwh"] - counted["received_kwh"], abs=0.06)
+    step = meter.readings.step
+    flows = pd.DataFrame({"delivered_kwh": 1.0, "received_kwh": 0.5}, pd.date_range("2026-10-01", "2026-11-16", freq="1h", tz=house.place.tz))
+    flows.loc["2026-10-20 12:00"] = np.nan
+    hours = replace(meter, readings=replace(meter.readings, table=flows, intervals={}, step=step), table=flows)
+    section = tell.periods("Billing periods", house, periods_of([hours], house.tariff), None, None)
+    assert any(sentence.startswith("Periods before 2026-11-01: a value of the meter is missing") for sentence in section.missing)
+    assert any("file of the array that covers them" in sentence for sentence in section.missing)
+
+
+def test_no_file_at_all_gives_a_reason_in_every_section(house):
+    report = tell.make(house, [])
+    assert [bool(section.missing) for section in report.sections] == [True, False] + 7 * [True]  # no fault was found in no file
+    assert "found none" in report.html
+
+
+def test_the_report_with_the_kept_record_tells_the_change(files, house, days):
+    report = tell.make(house, files, days=days)
+    section = next(section for section in report.sections if section.title.startswith("Beside"))
+    words = " ".join(section.lines)
+    assert "Since 6 October 2026 the house stands at \"act\" (the message came on 23 September 2026)" in words
+    assert "differs from similar systems; possible reasons are" in words and not re.search("fail|broken|defect", words)
+    reasons = section.tables[0][1]
+    assert set(reasons["the numbers say"]) == {"fits", "does not fit"}
+    assert reasons.loc[reasons["the numbers say"] == "fits", "possible reason"].str.contains("1 of 15 modules").any()
+    assert any("Ageing" in line and "before 3 full years" in line for line in report.missing)
+
+
+def test_measured_light_gives_a_performance_ratio(files, house):
+    """Light made from the power itself: the ratio that went in comes out, and so does the one at 25 degrees."""
+    array = files[0]
+    power, rated = array.table["generation_w"], house.system.rated_power_w
+    coefficient = house.system.module.temperature_coefficient_per_c
+    warm = pd.Series(np.linspace(10.0, 45.0, len(power)), power.index)
+    light = power / rated * 1000.0 / (0.8 * (1.0 + coefficient * (warm - 25.0)))
+    table = pd.DataFrame({"light_w_m2": light, "cell_temperature_c": warm})
+    sun = replace(array, name="light.csv", table=table, readings=replace(array.readings, table=table))
+    found = house_health.performance([array, sun], house)
+    assert found["corrected"] == pytest.approx(0.8)
+    assert found["performance_ratio"] == pytest.approx(power.sum() / rated / (light[power.notna()].sum() / 1000.0))
+    assert found["hours"] == power.notna().sum() / 4
+    report = tell.make(house, [array, sun])
+    assert "Brought to cells of 25 degrees: 0.80" in report.html and "it needs light" not in report.html
+    cold = replace(sun, table=table[["light_w_m2"]], readings=replace(sun.readings, table=table[["light_w_m2"]]))
+    assert house_health.performance([array, cold], house)["corrected"] is None
+
+
+def test_a_page_escapes_what_a_file_holds():
+    table = pd.DataFrame({"a<b": ["<script>x</script>", np.nan]})
+    text = page("T & U", [Section("One", ("a < b",), (("c", table),)), section_or_reason("Two", _refuse)])
+    assert "<script" not in text and "a &lt; b" in text and "not known" in text and "Two: file: found x" in text
+    with pytest.raises(InputError, match="found nothing in it"):
+        Section("empty")
+    with pytest.raises(ZeroDivisionError):  # a fault of the program is no reason
+        section_or_reason("Three", lambda title: 1 / 0)
+
+
+def _refuse(title):
+    raise InputError("file: found x, allowed is y")
+
+
+def test_checks_judge(files, house):
+    array, sheet = files[0], files[3]
+    periods, _ = periods_of(files, house.tariff)
+    assert ask.check_aside(5, array).right is True and ask.check_aside(3341, array).right is False
+    assert ask.check_slip(20, array).right is True and "stays the same" in ask.check_slip(15, array).message
+    assert all('the word "factor"' in ask.check_slip(day, array).message for day in (9, 21, 31))
+    assert ask.check_slip(20, sheet).right is None
+    made, inward, outward = periods[["generation_kwh", "delivered_kwh", "received_kwh"]].iloc[0]
+    assert ask.check_use(made + inward - outward, periods).right is True
+    assert "subtract" in ask.check_use(made + inward + outward, periods).message
+    assert ask.check_gap("light").right is True and ask.check_gap("a bill").right is False
+    for question in (ask.predict_date(), ask.predict_worst(), ask.predict_meter(), ask.predict_health()):
+        assert len(question.options) == 3
+
+
+def test_the_lines_for_the_own_house_run(house, tmp_path, monkeypatch, capsys):
+    """The lines that the lesson prints for a reader's own files, run on copies of the example files."""
+    notebook = nbformat.read(EXAMPLES.parents[1] / "notebooks" / "09-own-house.ipynb", as_version=4)
+    lines = next(cell.source for cell in notebook.cells if "our-days.csv" in cell.source).split("```")[1]
+    for name, shipped in (("array", "generation-quarter-hours"), ("meter", "meter-registers")):
+        for ending in (".csv", ".toml"):
+            (tmp_path / f"{name}{ending}").write_bytes((EXAMPLES / f"{shipped}{ending}").read_bytes())
+    monkeypatch.chdir(tmp_path)
+    known = {"house": house, "own_house_report": tell, "house_periods": house_periods, "house_readings": house_readings,
+             "house_records": house_records, "records": records}
+    for _ in range(2):
+        exec(lines.strip(), dict(known))
+    said = capsys.readouterr().out
+    assert "35 rows added, 0 there already." in said and "0 rows added, 35 there already." in said
+    assert "our-report.html" in said and len(records.load("our-periods.csv")) >= 1
+    assert "bills: found 2026-04-01" in (tmp_path / "our-report.html").read_text(encoding="utf-8-sig")  # another year's bill

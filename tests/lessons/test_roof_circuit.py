@@ -1,0 +1,356 @@
+"""Lesson 03: its pictures show what the domain modules compute, its checks judge, its words approve nothing."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from matplotlib.collections import PolyCollection
+
+from solarlib.house import year as houses
+from solarlib.roof.array import Plane, simulate
+from solarlib.roof.circuits import ENGINEER, OUTSIDE, WITHIN, check_branch, check_busbar
+from solarlib.lessons.roof_circuit import pictures as roof_circuit, plan as roof_circuit_plan, questions as roof_circuit_checks, wires as roof_circuit_wires
+from solarlib.lessons.tools.panel import explore, slider
+from solarlib.roof.obstacles import Obstacle, usual_layout
+from solarlib.quantities import energy_kwh
+from solarlib.roof.layout import RoofPlane, fit_modules
+from solarlib.roof.loads import QUESTIONS, velocity_pressure
+from solarlib.roof.shade import shade_hours, year_loss
+from solarlib.bill.tariff import read_tariff
+from solarlib.roof.voltages import awg_area_mm2, check_voltage_rise
+
+NAMES = sorted(file.stem for file in houses.HOUSE_FOLDER.glob("*.toml"))
+
+
+@pytest.fixture(params=NAMES)
+def house(request):
+    return houses.read_house(request.param)
+
+
+@pytest.fixture
+def two_storey():
+    return houses.read_house("two-storey")
+
+
+def lengths(container, way="height"):
+    return np.array([getattr(bar, f"get_{way}")() for bar in container])
+
+
+# ---------------------------------------------------------------- part 1
+
+
+def test_roof_picture_shows_both_roofs(house):
+    picture, start = roof_circuit.roof_picture(house), roof_circuit.start_values(house)
+    caption = picture.update(tilt=start.tilt, azimuth=start.azimuth, distance=1.6)
+    pitched, trays = picture.figure.axes[0].containers
+    plane = Plane(house.system.module_count, start.tilt, start.azimuth, "roof")
+    year = simulate(houses.weather(house), house.place, replace(house.system, planes=(plane,)))["ac_power_w"]
+    assert lengths(pitched) == pytest.approx(energy_kwh(year).groupby(year.index.month).sum().to_numpy())
+    assert f"Pitched {energy_kwh(year).sum():,.0f} kWh" in caption and f"trays {lengths(trays).sum():,.0f}" in caption
+    lost, bought = roof_circuit.roof_table(house)[["lost_kwh", "bought_kwh"]].iloc[1]
+    assert f"or {lost:,} kWh are lost" in caption and f"or {bought:,} bought" in caption
+
+
+def test_flat_trays_give_less_of_their_year_in_the_dark_half(house):
+    table = roof_circuit.roof_table(house)
+    pitched, trays = table.iloc[:, 1] / table["year_kwh"]
+    assert trays < pitched
+    dark = "Oct_Mar" if house.place.latitude >= 0 else "Apr_Sep"
+    assert table.columns[1].startswith(dark)
+
+
+def test_rows_farther_apart_lose_less_and_never_gain(house):
+    losses = [roof_circuit.row_loss(house, distance) for distance in (1.2, 2.0)]
+    assert 0 <= losses[1] < losses[0] < 0.25
+    open_kwh = energy_kwh(roof_circuit.roof_year(house, 10, roof_circuit.equator(house), "tray")).sum()
+    near, far = (energy_kwh(roof_circuit.tray_year(house, distance)).sum() for distance in (1.2, 2.0))
+    assert near < far <= open_kwh
+
+
+def test_bought_is_use_less_energy_plus_what_is_lost():
+    made, use = np.full(12, 100.0), np.full(12, 90.0)
+    assert roof_circuit._lost_and_bought(made, use, 3) == pytest.approx((120, 0))
+    made[:6], made[6:] = 0.0, 180.0  # all in the second half of the year, and the reset after it
+    assert roof_circuit._lost_and_bought(made, use, 12) == pytest.approx((540, 540))
+    assert roof_circuit._lost_and_bought(made, use, 6) == pytest.approx((0, 0))
+    assert roof_circuit._lost_and_bought(made, use, None) == pytest.approx((0, 0))
+
+
+def test_reset_month_is_that_of_the_tariff(house, two_storey):
+    assert roof_circuit.reset_month(house) == house.tariff.credit.reset_anchor[0]
+    billing = read_tariff("flat-net-billing-5-cents")
+    assert roof_circuit.reset_month(replace(two_storey, tariff=billing)) is None
+
+
+def test_noon_of_the_shortest_day_stands_low(house, monkeypatch):
+    _, height = roof_circuit.winter_noon(house)
+    assert 1 <= height < 90 - abs(house.place.latitude)
+    sky = houses.weather(house)
+    monkeypatch.setattr(roof_circuit, "weather", lambda _: sky)  # only its time zone is asked for
+    polar = replace(house, place=replace(house.place, latitude=80.0 * np.sign(house.place.latitude)))
+    assert roof_circuit.winter_noon(polar)[1] == 1.0
+
+
+def laid(ax):
+    """Return the modules drawn on a plan: (left, low, right, high) of each."""
+    paths = next(held for held in ax.collections if isinstance(held, PolyCollection)).get_paths()
+    return np.array([[*path.vertices.min(axis=0), *path.vertices.max(axis=0)] for path in paths]).reshape(-1, 4)
+
+
+@pytest.mark.parametrize("along, up, strip, chimney", [(10, 6, 0.5, False), (10, 6, 0.5, True), (14, 8, 0.0, True), (4, 2.5, 0.1, False)])
+def test_plan_shows_the_modules_that_fit(house, along, up, strip, chimney):
+    picture = roof_circuit_plan.plan_picture(house)
+    caption = picture.update(along=along, up=up, strip=strip, chimney=chimney)
+    room = ((along / 2 - 0.5, 0.65 * up - 0.5, along / 2 + 0.5, 0.65 * up + 0.5),) if chimney else ()
+    plane = RoofPlane(along, up, strip, strip, strip, strip, room)
+    counts = []
+    for ax, upright in zip(picture.figure.axes, (True, False)):
+        fit = fit_modules(plane, 1.73, 1.08, upright, 0.02)
+        assert laid(ax) == pytest.approx(np.array(fit.modules).reshape(-1, 4))
+        assert [text.get_text() for text in ax.texts] == [f"{fit.way}: {fit.count} modules"]
+        seen = [patch.get_bbox().extents for patch in ax.patches if patch.get_visible()]
+        assert len(seen) == (5 if chimney else 3)
+        assert any(box == pytest.approx((strip, strip, along - strip, up - strip)) for box in seen)
+        assert all(any(box == pytest.approx(taken) for box in seen) for taken in room)
+        counts.append(fit.count)
+    power = max(counts) * house.system.module.rated_power_w / 1000
+    assert f"{counts[0]} modules upright, {counts[1]} sideways" in caption and f"are {power:.1f} kW" in caption
+    area = (along - 2 * strip) * (up - 2 * strip) - len(room)
+    assert caption.endswith(f"it would be {int(area / (1.73 * 1.08))}.")
+
+
+def test_plan_is_drawn_to_scale_and_holds_the_largest_roof(two_storey):
+    picture = roof_circuit_plan.plan_picture(two_storey)
+    picture.update(along=roof_circuit_plan.WIDEST, up=roof_circuit_plan.HIGHEST, strip=0, chimney=True)
+    for ax in picture.figure.axes:
+        (x0, y0), (x1, y1) = ax.transData.transform([(0, 0), (1, 1)])
+        assert x1 - x0 == pytest.approx(y1 - y0)
+        assert ax.get_ylim()[1] > ax.texts[0].get_position()[1] + 0.8
+
+
+def test_roof_without_room_gets_a_sentence(house):
+    caption = roof_circuit_plan.plan_picture(house).update(along=4, up=2, strip=1.0, chimney=True)
+    assert "no module of 1.73 m × 1.08 m has room" in caption
+
+
+def test_free_area_takes_off_the_part_of_the_chimney_inside_the_strips():
+    assert roof_circuit_plan.free_area_m2(roof_circuit_plan.roof_plane(10, 6, 0.5, True)) == pytest.approx(44)
+    assert roof_circuit_plan.free_area_m2(roof_circuit_plan.roof_plane(4, 2, 0.5, True)) == pytest.approx(3 - 0.7)  # 0.8 to 1.5 m
+    assert roof_circuit_plan.free_area_m2(roof_circuit_plan.roof_plane(4, 2, 1.0, True)) == 0
+
+
+def test_prediction_of_the_count_names_what_the_sums_give():
+    plane = roof_circuit_plan.roof_plane(10, 6, 0.5)
+    upright, sideways = (fit_modules(plane, 1.73, 1.08, way).count for way in (True, False))
+    numbers = [int(option.split(":")[0]) for option in roof_circuit_checks.predict_fit().options]
+    assert numbers == [int(60 / (1.73 * 1.08)), int(45 / (1.73 * 1.08)), sideways, upright]
+    assert (roof_circuit_plan.LONG_M, roof_circuit_plan.SHORT_M) == pytest.approx((1.73, 1.08))
+
+
+# ---------------------------------------------------------------- part 2
+
+
+def test_shade_picture_shows_the_three_numbers(house):
+    picture, plane = roof_circuit.shade_picture(house), roof_circuit.largest(house)
+    caption = picture.update(aside=30, width=40, height=30)
+    wall = Obstacle(((plane.surface_azimuth + 10, 30), (plane.surface_azimuth + 50, 30)), roof_circuit.shade_distance(house))
+    system = replace(house.system, planes=(plane,))
+    whole = year_loss(shade_hours(houses.weather(house), house.place, system, ((wall,),)))
+    bars = [container[0].get_width() for container in picture.figure.axes[1].containers]
+    expected = [100 * whole.light_lost, 100 * whole.module_loss, 100 * whole.string_loss]
+    assert bars == pytest.approx(expected, abs=0.02)
+    assert all(f"{value:.1f} %" in caption for value in bars) and bars[2] >= bars[1]
+
+
+def test_prediction_of_shade_holds_in_every_trial(house):
+    for aside, width, height in ((30, 40, 30), (0, 60, 40), (-60, 90, 30)):
+        loss = roof_circuit.shade_loss(house, aside, width, height)
+        assert 0 <= loss.benefit < 0.5 * loss.string_loss  # "a smaller part of it"
+        assert loss.light_lost <= loss.module_loss <= loss.string_loss
+
+
+def test_wall_stands_outside_the_array_of_any_size(house):
+    for count in (1, 2, 7, 40, 120):
+        big = replace(house, system=replace(house.system, planes=(Plane(count, 30, 180),)))
+        layout = usual_layout(count)
+        assert roof_circuit.shade_distance(big) > np.hypot(layout.columns * layout.width_m, layout.rows * layout.length_m) / 2
+
+
+# ---------------------------------------------------------------- part 3
+
+
+def test_choice_picture_shows_the_losses(house):
+    picture = roof_circuit_wires.choice_picture(house)
+    caption = picture.update(share=60, turn=180, days=73)
+    bars = [container[0].get_width() for container in picture.figure.axes[0].containers]
+    losses = roof_circuit_wires.choice_losses(house, 60, 180, 73)
+    assert bars == pytest.approx([100 * value for pair in losses.values() for value in pair])
+    assert losses["one failure"] == pytest.approx((0.2 / house.system.module_count, 0.2))
+    assert losses["limit"][1] <= losses["limit"][0]  # halves that peak at different hours share one limit
+    assert f"1 of {house.system.module_count} is out" in caption
+
+
+def test_predictions_of_the_choice_hold(house):
+    straight, turned = (roof_circuit_wires.choice_losses(house, 85, turn, 0) for turn in (0, 90))
+    assert straight["directions"] == (0.0, pytest.approx(0.0, abs=1e-3))
+    assert turned["directions"][1] > 0.01
+    assert straight["limit"][0] == pytest.approx(straight["limit"][1], abs=1e-9)
+
+
+# ---------------------------------------------------------------- part 4
+
+
+def test_circuit_picture_shows_the_findings_in_the_librarys_words(house):
+    picture = roof_circuit_wires.circuit_picture(house)
+    branch_ax, busbar_ax = picture.figure.axes
+    for units, breaker, panelboard in ((16, 20, "100/100"), (10, 20, "100/125"), (4, 15, "200/225")):
+        caption = picture.update(units=units, output=250, breaker=breaker, panelboard=panelboard)
+        main, bus = roof_circuit_wires.PANELBOARDS[panelboard]
+        chain, board = check_branch(units, 250 / 240, breaker), check_busbar([250 / 240] * units, main, bus)
+        assert lengths(branch_ax.containers[0], "width") == pytest.approx([units * 250 / 240, chain["needed_a"]])
+        ends = lengths(busbar_ax.containers[1], "x") + lengths(busbar_ax.containers[1], "width")
+        assert ends == pytest.approx([board["by_current_a"], board["by_breaker_a"]])
+        shown = [" ".join(text.get_text().split()) for text in picture.figure.texts]
+        assert shown == [f"branch: {chain.verdict}", f"busbar: {board.verdict}"]
+        assert f"{chain['needed_a']:.1f} A" in caption and chain.verdict.partition(": ask")[0] in caption
+
+
+def test_the_trap_of_the_prediction():
+    chain, _ = roof_circuit_wires.findings(16, 250, 20, "100/100")
+    assert chain.verdict == OUTSIDE and chain["units_by_breaker"] == 15
+    chain, board = roof_circuit_wires.findings(12, 300, 20, "100/100")
+    assert chain.verdict.startswith("not decided here: ask") and board.verdict == WITHIN
+    assert roof_circuit_wires.findings(12, 300, 15, "100/100")[0].verdict == OUTSIDE
+
+
+def test_no_branch_is_within_without_the_listing_of_its_cable(house):
+    for units in range(1, 25):
+        chain, _ = roof_circuit_wires.findings(units, 250, 20, "100/100")
+        assert chain.verdict != WITHIN
+
+
+def test_rise_picture_climbs_to_what_the_check_finds(house):
+    picture = roof_circuit_wires.rise_picture(house)
+    current = roof_circuit_wires.unit_current_a(roof_circuit_wires.start_values(house).output)
+    _, run, chain = picture.figure.axes[0].lines
+    for units, length, gauge, fed_at in ((12, 20, 10, "end"), (16, 40, 12, "middle"), (2, 5, 6, "end"), (3, 5, 12, "middle")):
+        caption = picture.update(units=units, length=length, gauge=gauge, fed_at=fed_at)
+        found = check_voltage_rise(
+            current, units, roof_circuit_wires.SPACING_M, awg_area_mm2(12), length, awg_area_mm2(gauge), fed_at=fed_at
+        )
+        assert run.get_ydata()[-1] == pytest.approx(found["run_v"]) == chain.get_ydata()[0]
+        assert chain.get_ydata()[-1] == pytest.approx(found["total_v"])
+        assert np.all(np.diff(chain.get_ydata()) > 0) and np.all(np.diff(chain.get_ydata(), 2) < 0)
+        assert found["total_v"] < picture.figure.axes[0].get_ylim()[1]
+        assert f"{found['total_v']:.1f} V" in caption and caption.endswith(f"{found.verdict}.")
+
+
+def test_page_to_take_along_asks_everybody_and_approves_nothing(house):
+    chain, board = roof_circuit_wires.findings(10, 250, 20, "100/125")
+    page = roof_circuit_wires.question_list([chain, board, velocity_pressure(51)], house)
+    words = " ".join(page.split())
+    for question in QUESTIONS:
+        assert f"Ask {question.whom}:" in words and " ".join(question.words.split()) in words
+    assert f"not decided here: ask {ENGINEER}" in words
+    for refused in ("approved", "compliant", "safe", "✓", "OK"):
+        assert refused not in page
+    assert max(map(len, page.splitlines())) <= 100
+    assert ("one converter for all" in page) == (house.system.converter.kind == "central")
+
+
+def test_start_values_fit_every_house_into_the_controls(house):
+    odd = replace(house.system, planes=(Plane(300, 89.0, 359.0),),
+                  converter=replace(house.system.converter, kind="per module", ac_limit_w=1500.0))
+    start, sums = (module.start_values(replace(house, system=odd)) for module in (roof_circuit, roof_circuit_wires))
+    assert (start.tilt, start.azimuth, sums.units, sums.output) == (60, 0, 24, 480)
+    own = roof_circuit_wires.start_values(house)
+    assert 200 <= own.output <= 480 and 1 <= own.units <= 24
+
+
+def test_pictures_of_small_and_large_arrays_give_sentences(two_storey):
+    for count in (1, 60):
+        house = replace(two_storey, system=replace(two_storey.system, planes=(Plane(count, 10, 90, "tray"),)))
+        panel = explore(roof_circuit.shade_picture(house), aside=slider("Aside", -90, 90, 10, 0),
+                        width=slider("Width", 10, 90, 10, 90), height=slider("Height", 5, 45, 5, 45))
+        assert panel.error is None and "The choice decides" in panel.caption
+        assert "are lost" in roof_circuit.roof_picture(house).update(tilt=15, azimuth=0, distance=1.2)
+        assert f"1 of {count} is out" in roof_circuit_wires.choice_picture(house).update(share=50, turn=45, days=90)
+
+
+# ---------------------------------------------------------------- checks
+
+
+def by_the_formula(mine, strip=0.5):
+    """Return the modules (upright, sideways) by the formula of the lesson: whole ones in a row, times whole rows."""
+    along, up = mine.eave - 2 * strip, mine.slope - 2 * strip
+    row = [int((length + 0.02) / (side + 0.02) + 1e-9) for length, side in ((along, 1.08), (up, 1.73), (along, 1.73), (up, 1.08))]
+    return row[0] * row[1], row[2] * row[3]
+
+
+def right_answers(mine):
+    return {
+        roof_circuit_checks.check_fit: max(by_the_formula(mine)),
+        roof_circuit_checks.check_dark: mine.pitched * mine.pitched_dark / 100 - mine.trays * mine.trays_dark / 100,
+        roof_circuit_checks.check_benefit: mine.string - mine.module,
+        roof_circuit_checks.check_premium: mine.premium / mine.one_percent,
+        roof_circuit_checks.check_units: int(16 / mine.current),
+    }
+
+
+def test_checks_are_well_formed_for_many_learners():
+    verdicts = set()
+    for word in range(300):
+        mine = roof_circuit_checks.numbers(f"learner {word}")
+        assert mine.light < mine.module < mine.string and mine.trays < mine.pitched
+        for judge, answer in right_answers(mine).items():
+            assert answer > 0 and judge(answer, mine).right is True
+            assert judge(None, mine).right is None and judge(..., mine).right is None
+        verdict = roof_circuit_checks.busbar_of(mine).verdict.partition(": ask")[0]
+        verdicts.add(verdict)
+        assert roof_circuit_checks.check_busbar_room(verdict, mine).right is True
+    assert {WITHIN, OUTSIDE} <= verdicts
+
+
+@pytest.mark.parametrize(
+    "judge, slip, hint",
+    [
+        (roof_circuit_checks.check_dark, lambda m: m.pitched - m.trays, "whole year"),
+        (roof_circuit_checks.check_dark, lambda m: m.trays * m.trays_dark / 100, "trays alone"),
+        (roof_circuit_checks.check_fit, lambda m: int(m.eave * m.slope / (1.73 * 1.08)), "strips included"),
+        (roof_circuit_checks.check_fit, lambda m: int((m.eave - 1) * (m.slope - 1) / (1.73 * 1.08)), "counts pieces"),
+        (roof_circuit_checks.check_fit, lambda m: max(by_the_formula(m, 0)), "on both sides"),
+        (roof_circuit_checks.check_fit, lambda m: min(by_the_formula(m)), "Turn the modules"),
+        (roof_circuit_checks.check_benefit, lambda m: m.string, "whole loss"),
+        (roof_circuit_checks.check_benefit, lambda m: m.string - m.light, "compared with the light"),
+        (roof_circuit_checks.check_premium, lambda m: m.one_percent / m.premium, "upside down"),
+        (roof_circuit_checks.check_premium, lambda m: m.premium - m.one_percent, "Divide"),
+        (roof_circuit_checks.check_units, lambda m: int(20 / m.current), "16 A"),
+        (roof_circuit_checks.check_units, lambda m: int(25 / m.current), "do not multiply"),
+    ],
+)
+def test_slips_are_named(judge, slip, hint):
+    mine = roof_circuit_checks.numbers("Robin")
+    found = judge(slip(mine), mine)
+    assert found.right is False and hint in found.message
+
+
+def test_words_of_the_checks():
+    mine = roof_circuit_checks.numbers("Robin")
+    assert roof_circuit_checks.check_cure("a second tracker").right is True
+    assert roof_circuit_checks.check_cure("more modules").right is False
+    wrong = {"within this check", "outside this check", "not decided here"} - {
+        roof_circuit_checks.busbar_of(mine).verdict.partition(": ask")[0]}
+    for word in wrong:
+        found = roof_circuit_checks.check_busbar_room(word, mine)
+        assert found.right is False and " A" not in found.message  # the sums are the learner's
+
+
+@pytest.mark.parametrize("ask", [roof_circuit_checks.predict_roof, roof_circuit_checks.predict_fit, roof_circuit_checks.predict_shade,
+                                 roof_circuit_checks.predict_choice, roof_circuit_checks.predict_branch])
+def test_each_prediction_has_one_right_answer_and_own_replies(ask):
+    question, replies = ask(), []
+    for option in question.options:
+        question.buttons.value = option
+        replies.append(question.reply)
+    assert sum(reply.startswith("That is right.") for reply in replies) == 1
+    assert len(set(replies)) == len(replies) >= 4

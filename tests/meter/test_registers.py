@@ -1,0 +1,305 @@
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from solarlib.meter import balance, registers as meter
+from solarlib.quantities import InputError, energy_kwh
+
+POWERS = st.lists(st.floats(-12_000, 12_000, allow_subnormal=False), min_size=2, max_size=200)
+ENERGIES = st.floats(0, 5_000, allow_subnormal=False)
+EVERY = settings(deadline=None, max_examples=60)
+
+
+def minutes(values, freq="1min", start="2026-06-21 06:00", tz="America/New_York"):
+    return pd.Series(np.asarray(values, float), pd.date_range(start, periods=len(values), freq=freq, tz=tz))
+
+
+# ------------------------------------------------------------- registers
+
+
+def test_split_keeps_missing_minutes_missing():
+    energies = meter.split(minutes([600, -1200, np.nan, 0]))
+    assert energies["delivered_kwh"].tolist()[:2] == pytest.approx([0.01, 0])
+    assert energies["received_kwh"].tolist()[:2] == pytest.approx([0, 0.02])
+    assert energies.iloc[2].isna().all() and (energies.iloc[3] == 0).all()
+
+
+@EVERY
+@given(POWERS)
+def test_split_keeps_the_net_and_never_both(values):
+    net = minutes(values)
+    energies = meter.split(net)
+    assert (energies >= 0).all(axis=None)
+    assert (energies.min(axis=1) == 0).all()
+    difference = energies["delivered_kwh"] - energies["received_kwh"]
+    np.testing.assert_allclose(difference, energy_kwh(net), rtol=1e-12, atol=1e-15)
+
+
+@EVERY
+@given(POWERS, st.sampled_from(["5min", "15min", "1h", "1D"]))
+def test_longer_netting_never_raises_a_total_and_keeps_the_difference(values, freq):
+    energies = meter.split(minutes(values))
+    before = energies.sum()
+    short, long = (meter.net_over(energies, f).sum() for f in ("5min", freq))
+    for total in ("delivered_kwh", "received_kwh"):
+        assert short[total] <= before[total] + 1e-9
+        assert long[total] <= short[total] + 1e-9
+    for netted in (short, long):
+        assert netted["delivered_kwh"] - netted["received_kwh"] == pytest.approx(
+            before["delivered_kwh"] - before["received_kwh"], abs=1e-9 * max(1, before.sum()))
+
+
+def test_netting_over_an_hour_hides_what_ran_both_ways():
+    energies = meter.split(minutes([-2000] * 30 + [3000] * 30 + [500] * 60, start="2026-06-21 12:00"))
+    netted = meter.net_over(energies, "1h")
+    assert netted["delivered_kwh"].tolist() == pytest.approx([0.5, 0.5])
+    assert netted["received_kwh"].tolist() == [0, 0]
+    assert energies.sum().tolist() == pytest.approx([2.0, 1.0])
+
+
+def test_netting_by_local_day_and_month_follows_the_clock():
+    hours = minutes(np.ones(24 * 62) * 1000, freq="1h", start="2026-03-01")
+    days = meter.net_over(meter.split(hours), "1D")["delivered_kwh"]
+    assert days["2026-03-08"] == pytest.approx(23)  # the clock skips an hour
+    assert days.drop(days.index[days.index.date == pd.Timestamp("2026-03-08").date()]).iloc[:-1].eq(24).all()
+    months = meter.net_over(meter.split(hours), "MS")["delivered_kwh"]
+    assert months.iloc[0] == pytest.approx(31 * 24 - 1)
+
+
+def test_netting_interval_with_a_gap_is_missing_and_a_cut_is_refused():
+    energies = meter.split(minutes([100, np.nan, 100, 100], freq="30min"))
+    assert meter.net_over(energies, "1h")["delivered_kwh"].isna().tolist() == [True, False]
+    with pytest.raises(InputError, match="netting interval: found 45min, allowed is a whole multiple"):
+        meter.net_over(energies, "45min")
+
+
+@EVERY
+@given(POWERS, st.tuples(st.floats(0, 999), st.floats(0, 999)))
+def test_intervals_sum_to_the_register_differences(values, start):
+    net = minutes(values, freq="1h")
+    sums = meter.split(net).sum()
+    exact = meter.registers(net, digits=4, start=start, whole=False)
+    shown = meter.registers(net, digits=4, start=start)
+    assert len(shown) == len(net) + 1 and shown.index[-1] == net.index[-1] + pd.Timedelta("1h")
+    for column, total in sums.items():
+        difference = meter.register_difference(*exact[column].iloc[[0, -1]], digits=4, at_most_kwh=9999)
+        assert difference == pytest.approx(total, rel=1e-9, abs=1e-8)
+        whole = meter.register_difference(*shown[column].iloc[[0, -1]].astype(int), digits=4, at_most_kwh=9999)
+        assert abs(whole - total) < 1
+        steps = np.diff(shown[column])
+        assert ((steps >= 0) | (steps < -4000)).all()  # only a rollover falls
+
+
+def test_register_shows_whole_kwh_in_the_interval_that_completes_them():
+    shown = meter.registers(minutes([100] * 10, freq="1h"), start=(0.0, 41.2))
+    assert shown["delivered_kwh"].tolist() == [0] * 10 + [1]
+    assert (shown["received_kwh"] == 41).all()
+    assert shown.dtypes.eq(np.int64).all()
+
+
+def test_register_rolls_over():
+    shown = meter.registers(minutes([600_000, 600_000], freq="1h"), digits=3, start=(100, 0))
+    assert shown["delivered_kwh"].tolist() == [100, 700, 300]
+    assert meter.register_difference(700, 300, digits=3, at_most_kwh=999) == 600
+
+
+def test_registers_refuse_a_gap_and_a_start_off_the_dial():
+    with pytest.raises(InputError, match="net_w: found no value at 2026-06-21 06:01"):
+        meter.registers(minutes([1, np.nan]))
+    with pytest.raises(InputError, match="start of received_kwh: found 1000 kWh"):
+        meter.registers(minutes([1, 1]), digits=3, start=(0, 1000))
+
+
+def test_register_difference_multiplies_and_is_never_negative():
+    assert meter.register_difference(100, 140, digits=5, multiplier=40) == 1600
+    assert meter.register_difference(99_990, 5, digits=5) == 15
+
+
+@pytest.mark.parametrize("arguments, message", [
+    ((500, 499, 5), "register: found 500 then 499 kWh, a difference of 99999 kWh on 5 digits; allowed is up to 50000"),
+    ((123_456, 5, 5), "reading before: found 123456 kWh"),
+    ((5, -1, 5), "reading after: found -1 kWh"),
+    ((5, 6, 0), "digits: found 0, allowed is a whole number from 1 to 12"),
+    ((5, 6, 5, 0), "multiplier: found 0"),
+    ((5, float("nan"), 5), "reading after: found nan"),
+])
+def test_impossible_registers_are_named(arguments, message):
+    with pytest.raises(InputError, match=message) as caught:
+        meter.register_difference(*arguments)
+    assert "\n" not in str(caught.value)
+
+
+# ------------------------------------------------------------- pulses
+
+
+@EVERY
+@given(POWERS, st.sampled_from([0.3, 1.0, 7.2]), st.floats(0, 0.29))
+def test_pulse_times_and_counts_tell_the_same_and_lose_less_than_a_pulse(values, per_pulse, start):
+    net = minutes(values, freq="10s")
+    counts = meter.pulse_counts(net, per_pulse, start)
+    times = meter.pulse_times(net, per_pulse, start)
+    assert counts.sum() == len(times)
+    assert times.is_monotonic_increasing
+    left = start + energy_kwh(net.abs()).sum() * 1000 - len(times) * per_pulse
+    assert -1e-6 < left < per_pulse + 1e-6
+
+
+def test_pulse_times_at_a_steady_power_are_evenly_spaced():
+    times = meter.pulse_times(minutes([-3600, -3600]), wh_per_pulse=10)
+    assert ((times - pd.Timestamp("2026-06-21 06:00", tz="America/New_York")) / pd.Timedelta("1s")).tolist() == [
+        10, 20, 30, 40, 50, 60, 70, 80, 90, 100, 110, 120]
+    counts = meter.pulse_counts(minutes([-3600, 3600]), wh_per_pulse=10)
+    assert counts.tolist() == [6, 6]  # export and import look the same
+
+
+def test_pulse_arithmetic_is_its_own_inverse():
+    assert meter.pulse_power(7.2, meter.pulse_seconds(7.2, 1234.5)) == pytest.approx(1234.5)
+    with pytest.raises(InputError, match="seconds: found 0 s"):
+        meter.pulse_power(7.2, 0)
+
+
+# ------------------------------------------------------------- unsigned
+
+
+@EVERY
+@given(POWERS, st.integers(1, 7))
+def test_averaging_sensor_adds_import_and_export(values, ratio):
+    net = minutes(values)
+    whole = len(values) // ratio * ratio
+    if whole == 0:
+        return
+    reading = meter.unsigned(net, interval=ratio * pd.Timedelta("1min"))
+    energies = meter.split(net).iloc[:whole].sum()
+    total = reading.sum() * ratio / 60_000
+    assert total == pytest.approx(energies.sum(), rel=1e-9, abs=1e-12)
+    # the mean of the magnitude is at least the magnitude of the mean
+    net_mean = net.to_numpy()[:whole].reshape(-1, ratio).mean(axis=1)
+    assert (reading.to_numpy() >= np.abs(net_mean) - 1e-9).all()
+
+
+def test_snapshot_takes_the_value_at_the_start():
+    net = minutes([-700, 100, 300, 500, -50])
+    assert meter.unsigned(net, interval="2min", snapshot=True).tolist() == [700, 300]
+    assert meter.unsigned(net, interval="2min").tolist() == [400, 400]
+    assert meter.unsigned(net, interval="2min").index.tolist() == [net.index[0], net.index[2]]
+
+
+def test_reading_noise_is_reproducible_unbiased_far_from_zero_and_folded_at_zero():
+    far = minutes(np.full(40_000, -900.0))
+    first = meter.unsigned(far, noise_w=20, rng=np.random.default_rng(1))
+    assert first.equals(meter.unsigned(far, noise_w=20, rng=np.random.default_rng(1)))
+    assert first.mean() == pytest.approx(900, abs=4 * 20 / 200)
+    assert first.std() == pytest.approx(20, rel=0.02)
+    at_zero = meter.unsigned(far * 0, noise_w=20, rng=np.random.default_rng(2))
+    assert (at_zero >= 0).all()
+    assert at_zero.mean() == pytest.approx(20 * np.sqrt(2 / np.pi), abs=4 * 20 * 0.6028 / 200)
+
+
+def test_display_steps_and_gaps():
+    reading = meter.unsigned(minutes([-7, 12, np.nan, 26]), step_w=10)
+    assert reading.tolist()[:2] == [10, 10] and np.isnan(reading.iloc[2]) and reading.iloc[3] == 30
+
+
+@pytest.mark.parametrize("options, message", [
+    ({"noise_w": 5}, "rng: found None"),
+    ({"noise_w": -1}, "noise_w: found -1 W"),
+    ({"interval": "90s"}, "reading interval: found 90s, allowed is a whole multiple"),
+    ({"interval": "30s"}, "reading interval: found 30s"),
+])
+def test_unsigned_refuses(options, message):
+    with pytest.raises(InputError, match=message):
+        meter.unsigned(minutes([1, 2]), **options)
+
+
+# ------------------------------------------------------------- house use
+
+
+@EVERY
+@given(ENERGIES, ENERGIES, st.floats(0, 1))
+def test_use_is_generation_plus_delivered_minus_received(generation, delivered, share):
+    received = generation * share
+    house = balance.house_use(generation, delivered, received)
+    assert house.use_kwh == pytest.approx(generation + delivered - received, rel=1e-9, abs=1e-9)
+    assert house.self_consumed_kwh + delivered == pytest.approx(house.use_kwh, rel=1e-9, abs=1e-9)
+    for part in (house.self_consumption_share, house.self_sufficiency_share):
+        assert np.isnan(part) or -1e-9 <= part <= 1 + 1e-9
+
+
+@EVERY
+@given(st.integers(0, 2**32 - 1))
+def test_balance_of_interval_series_gives_the_load_back(seed):
+    rng = np.random.default_rng(seed)
+    load, generation = minutes(rng.gamma(1, 800, 500)), minutes(np.maximum(rng.normal(500, 1500, 500), 0))
+    energies = meter.split(load - generation)
+    house = balance.house_use(energy_kwh(generation), energies["delivered_kwh"], energies["received_kwh"])
+    np.testing.assert_allclose(house.use_kwh, energy_kwh(load), rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(house.self_consumed_kwh, energy_kwh(np.minimum(load, generation)), rtol=1e-9, atol=1e-12)
+    dark = generation == 0
+    assert house.self_consumption_share[dark].isna().all() and house.self_consumption_share[~dark].notna().all()
+
+
+def test_shares_of_nothing_are_missing():
+    house = balance.house_use(0, 0, 0)
+    assert np.isnan(house.self_consumption_share) and np.isnan(house.self_sufficiency_share)
+
+
+@pytest.mark.parametrize("energies, message", [
+    ((800, 500, 900), "received: found 900 kWh, allowed is up to the generation of 800 kWh: look for a wrong "
+                      "multiplier, mixed periods, swapped registers"),
+    ((800, 850, 900), "mixed periods$"),  # swapping would not help
+    ((800, -3, 100), "delivered: found -3 kWh, allowed is 0 or more: look at the order of the two readings"),
+    ((800, 3, -100), "received: found -100 kWh"),
+    ((-800, 3, 0), "generation: found -800 kWh"),
+])
+def test_meters_that_cannot_belong_together(energies, message):
+    with pytest.raises(InputError, match=message):
+        balance.house_use(*energies)
+
+
+def test_whole_kwh_displays_may_differ_by_the_tolerance():
+    assert balance.house_use(99.4, 10, 100, tolerance_kwh=1).use_kwh == pytest.approx(9.4)
+    with pytest.raises(InputError):
+        balance.house_use(98.4, 10, 100, tolerance_kwh=1)
+
+
+# ------------------------------------------------------------- what is known
+
+
+@pytest.mark.parametrize("measured, known", [
+    ([], set()),
+    (["delivered", "received"], {"net", "unsigned sum"}),
+    (["net"], set()),
+    (["net", "generation"], {"use"}),  # but not what was self-consumed
+    (["delivered", "received", "generation"], {"net", "use", "self-consumed", "unsigned sum"}),
+    (["unsigned sum"], set()),
+    (["unsigned sum", "net"], {"delivered", "received"}),
+    (["generation", "use"], {"net"}),
+])
+def test_what_follows_from_which_meters(measured, known):
+    table = balance.what_is_known(measured)
+    assert set(table.index[table["known"]]) == known | set(measured)
+    assert (table.loc[measured, "how"] == "measured").all()
+    assert (table["needs"] == "").eq(table["known"]).all()
+
+
+@EVERY
+@given(st.sets(st.sampled_from(sorted(balance.QUANTITIES))), ENERGIES, ENERGIES, ENERGIES)
+def test_every_formula_holds_in_numbers(measured, delivered, received, generation):
+    truth = {name: np.dot(row, [delivered, received, generation]) for name, row in balance.QUANTITIES.items()}
+    for name, row in balance.what_is_known(sorted(measured)).iterrows():
+        if row["how"] in ("", "measured"):
+            continue
+        formula = row["how"]
+        for known in sorted(measured, key=len, reverse=True):
+            formula = formula.replace(known, f"({truth[known]!r})".replace("np.float64", ""))
+        assert eval(formula.replace(" x ", " * ")) == pytest.approx(truth[name], rel=1e-9, abs=1e-6)
+
+
+def test_unknown_meter_is_named():
+    with pytest.raises(InputError, match="measured: found 'gas', allowed are delivered, received"):
+        balance.what_is_known(["gas"])
+    assert balance.what_is_known(["unsigned sum"]).loc["use", "needs"] == "two more"
+    table = balance.what_is_known(["net", "generation"])
+    assert table.loc["self-consumed", "needs"] == "delivered or received or unsigned sum"
