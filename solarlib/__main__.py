@@ -80,10 +80,16 @@ def explain_failure(log_text):
     """Return one plain sentence on why the installation stopped."""
     if re.search(r"No space left|Errno 28|not enough space", log_text, re.I):
         return "The disk is full. Free about 1.2 GB in this folder's disk and run the same command again."
-    if re.search(r"NewConnectionError|NameResolution|name resolution|getaddrinfo|timed out|Connection refused|"
-                 r"ConnectionError|ProxyError|SSLError|unreachable|Max retries|from versions: none", log_text, re.I):
-        return ("The packages could not be fetched: no network, or a proxy or firewall in between. "
-                "Connect once and run the same command again; afterwards no network is needed.")
+    if re.search(
+        r"NewConnectionError|NameResolution|name resolution|getaddrinfo|timed out|Connection refused|"
+        r"ConnectionError|ProxyError|SSLError|unreachable|Max retries|from versions: none",
+        log_text,
+        re.I,
+    ):
+        return (
+            "The packages could not be fetched: no network, or a proxy or firewall in between. "
+            "Connect once and run the same command again; afterwards no network is needed."
+        )
     if re.search(r"Permission denied|Errno 13", log_text, re.I):
         return "This folder may not be written to. Copy the project to a folder of your own and try again."
     return "The installation stopped; the last lines above tell where."
@@ -93,8 +99,15 @@ def run_logged(command, log):
     """Run ``command`` in the project's folder, all its words to ``log`` and a dot for each package; return its code."""
     environment = dict(os.environ, PIP_DISABLE_PIP_VERSION_CHECK="1", PIP_NO_INPUT="1", PYTHONUTF8="1")
     environment.pop("PIP_USER", None)
-    process = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
-                               encoding="utf-8", errors="replace")
+    process = subprocess.Popen(
+        command,
+        cwd=ROOT,
+        env=environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        encoding="utf-8",
+        errors="replace",
+    )
     for line in process.stdout:
         log.write(line)
         if line.startswith(("Collecting", "Obtaining")):
@@ -108,8 +121,10 @@ def install():
         import ensurepip  # noqa: F401
         import venv  # noqa: F401
     except ImportError:
-        sys.exit("This Python comes without its `venv` module. On Debian or Ubuntu install it with "
-                 "`sudo apt install python3-venv`, elsewhere use the Python from https://www.python.org.")
+        sys.exit(
+            "This Python comes without its `venv` module. On Debian or Ubuntu install it with "
+            "`sudo apt install python3-venv`, elsewhere use the Python from https://www.python.org."
+        )
     if shutil.disk_usage(ROOT).free < NEEDED_BYTES:
         sys.exit(explain_failure("No space left"))
     say("First start: installing what the lessons need into .venv (about 160 MB to fetch, one to five minutes).")

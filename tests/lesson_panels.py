@@ -61,5 +61,5 @@ def columns(filled):
     """Return (left, low, high) of the boxes of one filled artist; see `figures.move_boxes`."""
     points = filled.get_paths()[0].vertices
     count = (len(points) - 3) // 2  # out along the low edge and back along the high one, closed
-    low, high = points[1:count + 1], points[count + 2:-1][::-1]
+    low, high = points[1 : count + 1], points[count + 2 : -1][::-1]
     return low[::4, 0], low[1::4, 1], high[1::4, 1]

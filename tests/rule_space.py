@@ -194,9 +194,9 @@ def assert_invariants(rows, tariff, closing):
                 == row[f"import_kwh{end}"] - row[f"credit_applied{end}"] - row[f"crossed_in{end}"]
             )
             assert row[f"import_kwh{end}"] - row[f"export_kwh{end}"] == row[f"net_kwh{end}"]
-            assert (
-                row[f"credit_added{end}"] <= row[f"export_kwh{end}"] <= row[f"received_kwh{end}"]
-            ), "export enters once"
+            assert row[f"credit_added{end}"] <= row[f"export_kwh{end}"] <= row[f"received_kwh{end}"], (
+                "export enters once"
+            )
             keys = (
                 "bank_open",
                 "credit_added",

@@ -31,8 +31,11 @@ def name_of(path):
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
-MODULES = {name_of(path): path for path in sorted(PACKAGE.rglob("*.py"))
-           if (path.parent != PACKAGE or path.stem not in DOOR) and "jupyter" not in path.parts}
+MODULES = {
+    name_of(path): path
+    for path in sorted(PACKAGE.rglob("*.py"))
+    if (path.parent != PACKAGE or path.stem not in DOOR) and "jupyter" not in path.parts
+}
 
 
 def imports(path):
@@ -42,7 +45,9 @@ def imports(path):
         if isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
-            assert node.level == 0 and all(alias.name != "*" for alias in node.names), f"{path}: a relative or star import"
+            assert node.level == 0 and all(alias.name != "*" for alias in node.names), (
+                f"{path}: a relative or star import"
+            )
             whole = {f"{node.module}.{alias.name}" for alias in node.names}
             modules = {name for name in whole if name.removeprefix("solarlib.") in MODULES}
             names |= modules | ({node.module} if len(modules) < len(node.names) else set())
@@ -70,8 +75,16 @@ def in_a_circle(names, used):
 
 
 def test_the_rule_itself_can_fail():
-    assert may_import("bill.accounts", "meter.registers") and may_import("house.year", "sky") and may_import("files.dates", "files.table")
-    assert not may_import("bill.tariff", "roof.array") and not may_import("sky.sun", "house") and not may_import("quantities", "schema")
+    assert (
+        may_import("bill.accounts", "meter.registers")
+        and may_import("house.year", "sky")
+        and may_import("files.dates", "files.table")
+    )
+    assert (
+        not may_import("bill.tariff", "roof.array")
+        and not may_import("sky.sun", "house")
+        and not may_import("quantities", "schema")
+    )
     assert not may_import("health.chart", "files.records") and not may_import("files.table", "bill")
     circle = {"a": {"b"}, "b": {"c"}, "c": {"b"}, "d": set()}
     assert in_a_circle(circle, circle.get) == {"a", "b", "c"} and in_a_circle("bd", circle.get) == set()
@@ -102,7 +115,9 @@ def test_a_lesson_uses_the_tools_and_no_other_lesson():
                 if imported.startswith("lessons."):
                     assert other in ("tools", lesson), f"{name} imports {imported}: lessons do not import each other"
                 else:
-                    assert lesson != "tools" or imported == "quantities", f"{name} imports {imported}: tools know no domain"
+                    assert lesson != "tools" or imported == "quantities", (
+                        f"{name} imports {imported}: tools know no domain"
+                    )
 
 
 def face_of(room):
@@ -132,7 +147,10 @@ def test_reading_and_writing_files_names_the_encoding():
     for path in sorted(PACKAGE.rglob("*.py")):
         for node in ast.walk(tree(path)):
             if isinstance(node, ast.Call) and getattr(node.func, "id", getattr(node.func, "attr", "")) in (
-                    "open", "read_text", "write_text"):
+                "open",
+                "read_text",
+                "write_text",
+            ):
                 words = {keyword.arg for keyword in node.keywords}
                 texts = [arg.value for arg in node.args if isinstance(arg, ast.Constant) and isinstance(arg.value, str)]
                 binary = any("b" in text and len(text) <= 3 for text in texts)

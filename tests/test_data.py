@@ -44,8 +44,10 @@ def test_shipped_load_is_small():
     assert (DATA / "load_minutes.csv.gz").stat().st_size < 1_500_000
 
 
-@pytest.mark.skipif("SOLARLIB_SOURCE_WHEELS" not in os.environ,
-                    reason="needs the source wheels: set SOLARLIB_SOURCE_WHEELS to their folder")
+@pytest.mark.skipif(
+    "SOLARLIB_SOURCE_WHEELS" not in os.environ,
+    reason="needs the source wheels: set SOLARLIB_SOURCE_WHEELS to their folder",
+)
 def test_build_makes_the_shipped_files_again():
     build = runpy.run_path(str(DATA / "build.py"))
     folder = Path(os.environ["SOLARLIB_SOURCE_WHEELS"])

@@ -12,7 +12,14 @@ import pytest
 from solarlib import __main__ as door
 
 ROOT = Path(__file__).parents[1]
-FILES = ("requirements.txt", "solarlib/__init__.py", "solarlib/__main__.py", "solarlib/constraints.txt", "solarlib/pyproject.toml", "solarlib/setup.py")
+FILES = (
+    "requirements.txt",
+    "solarlib/__init__.py",
+    "solarlib/__main__.py",
+    "solarlib/constraints.txt",
+    "solarlib/pyproject.toml",
+    "solarlib/setup.py",
+)
 
 
 @pytest.fixture
@@ -27,11 +34,19 @@ def clone(tmp_path):
 
 def run(folder, *words, prelude="", **environment):
     """Run the front door of a clone with a fresh Python; return (exit code, all it said)."""
-    code = f"import sys, os, runpy; sys.path.insert(0, os.getcwd()); sys.argv = ['solarlib', *{list(words)}]\n{prelude}\n"
+    code = (
+        f"import sys, os, runpy; sys.path.insert(0, os.getcwd()); sys.argv = ['solarlib', *{list(words)}]\n{prelude}\n"
+    )
     code += "runpy.run_module('solarlib', run_name='__main__', alter_sys=True)"
     base = sys._base_executable
-    done = subprocess.run([base, "-I", "-X", "utf8", "-c", code], cwd=folder, env=dict(os.environ, **environment), capture_output=True,
-                          encoding="utf-8", timeout=120)
+    done = subprocess.run(
+        [base, "-I", "-X", "utf8", "-c", code],
+        cwd=folder,
+        env=dict(os.environ, **environment),
+        capture_output=True,
+        encoding="utf-8",
+        timeout=120,
+    )
     return done.returncode, done.stdout + done.stderr
 
 
@@ -70,7 +85,12 @@ def test_no_disk(clone):
 
 
 def test_no_network_is_named_and_leaves_no_stamp(clone):
-    nowhere = {"PIP_CONFIG_FILE": os.devnull, "PIP_INDEX_URL": "http://127.0.0.1:9/simple", "PIP_RETRIES": "0", "PIP_NO_CACHE_DIR": "1"}
+    nowhere = {
+        "PIP_CONFIG_FILE": os.devnull,
+        "PIP_INDEX_URL": "http://127.0.0.1:9/simple",
+        "PIP_RETRIES": "0",
+        "PIP_NO_CACHE_DIR": "1",
+    }
     code, said = run(clone, "lab", **nowhere)
     assert code == 1
     assert "The packages could not be fetched: no network" in said and "Traceback" not in said
@@ -78,15 +98,23 @@ def test_no_network_is_named_and_leaves_no_stamp(clone):
 
 
 def test_from_another_folder_the_library_does_not_hide_pythons_own_modules(tmp_path):
-    done = subprocess.run([sys._base_executable, "-X", "utf8", str(ROOT / "solarlib"), "help"], cwd=tmp_path, capture_output=True,
-                          encoding="utf-8", timeout=60)
+    done = subprocess.run(
+        [sys._base_executable, "-X", "utf8", str(ROOT / "solarlib"), "help"],
+        cwd=tmp_path,
+        capture_output=True,
+        encoding="utf-8",
+        timeout=60,
+    )
     assert done.returncode == 0 and "-m solarlib lab" in done.stdout and done.stderr == ""
 
 
 @pytest.mark.parametrize(
     ("log", "sentence"),
     [
-        ("ERROR: Could not install packages due to an OSError: [Errno 28] No space left on device", "The disk is full."),
+        (
+            "ERROR: Could not install packages due to an OSError: [Errno 28] No space left on device",
+            "The disk is full.",
+        ),
         ("Failed to establish a new connection: [Errno -3] Temporary failure in name resolution", "no network"),
         ("ERROR: [Errno 13] Permission denied: '/srv/x'", "may not be written"),
         ("error: something else", "the last lines above"),
@@ -121,7 +149,11 @@ def test_the_environment_is_the_pinned_one():
     from importlib.metadata import version
 
     pins = (ROOT / "solarlib/constraints.txt").read_text(encoding="utf-8").splitlines()
-    direct = [line for line in (ROOT / "requirements.txt").read_text(encoding="utf-8").splitlines() if line and line[0].isalpha()]
+    direct = [
+        line
+        for line in (ROOT / "requirements.txt").read_text(encoding="utf-8").splitlines()
+        if line and line[0].isalpha()
+    ]
     assert len(direct) >= 8
     for name in direct:
         wanted = [line.split(";")[0].strip().partition("==")[2] for line in pins if line.startswith(f"{name}==")]

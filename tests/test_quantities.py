@@ -5,8 +5,7 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from solarlib.quantities import InputError, check_index, energy_kwh, hours, power_w, require, year_index
 
@@ -19,7 +18,9 @@ def index(freq="15min", periods=8, tz="America/New_York"):
 def test_energy_and_power_are_inverse(values, freq):
     power = pd.Series(values, index(freq, len(values)))
     np.testing.assert_allclose(power_w(energy_kwh(power)), power, rtol=1e-12, atol=1e-9)
-    assert energy_kwh(power).sum() == pytest.approx(sum(values) * float(hours(power.index)) / 1000.0, rel=1e-9, abs=1e-9)
+    assert energy_kwh(power).sum() == pytest.approx(
+        sum(values) * float(hours(power.index)) / 1000.0, rel=1e-9, abs=1e-9
+    )
 
 
 def test_a_missing_power_stays_missing():
@@ -40,7 +41,10 @@ def test_clock_changes_keep_the_step_even():
         (pd.date_range("2026-01-01", periods=3, freq="1h"), "reading: found an index without a time zone"),
         (pd.RangeIndex(3), "reading: found an index without a time zone"),
         (index()[:1], r"reading: found 1 label\(s\), allowed are two or more"),
-        (index().delete(3), "reading: found .*00:45.*|reading: found .*01:00.* after .*00:30.*, allowed is one constant step"),
+        (
+            index().delete(3),
+            "reading: found .*00:45.*|reading: found .*01:00.* after .*00:30.*, allowed is one constant step",
+        ),
         (index()[::-1], "allowed is one constant step"),
         (index().append(index()[-1:]), "allowed is one constant step"),
     ],

@@ -13,11 +13,11 @@ import numpy as np
 import pandas as pd
 
 from solarlib.bill import lines as arithmetic
-from solarlib.bill.lines import ZERO, cents
 from solarlib.bill.credits import Lots, cross, fill, is_reset
-from solarlib.quantities import InputError
+from solarlib.bill.lines import ZERO, cents
 from solarlib.bill.tariff import Tariff
 from solarlib.bill.usage import read_rows, without_pv
+from solarlib.quantities import InputError
 
 TEXT_COLUMNS = ("period_start", "period_end", "days", "estimated", "tariff")
 
@@ -65,7 +65,12 @@ def ledger(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, opening_kwh=0
         not join, or there is an opening bank without rules that bank kWh.
     """
     rows = bills(
-        periods, tariff, rated_dc_kw=rated_dc_kw, rated_ac_kw=rated_ac_kw, opening_kwh=opening_kwh, closing=closing,
+        periods,
+        tariff,
+        rated_dc_kw=rated_dc_kw,
+        rated_ac_kw=rated_ac_kw,
+        opening_kwh=opening_kwh,
+        closing=closing,
         compare=compare,
     )
     if isinstance(tariff, Tariff):

@@ -134,7 +134,9 @@ def export_worth(tariff, period):
     table = credit.export_price
     if isinstance(table, tuple) and isinstance(table[0], tuple):
         if period.export_value is None:
-            raise InputError("export_value: found nothing, allowed is the worth by hour that solarlib.bill.periods computes")
+            raise InputError(
+                "export_value: found nothing, allowed is the worth by hour that solarlib.bill.periods computes"
+            )
         return rounded(period.export_value * credit.export_factor)
     worth = ZERO
     for bucket in tariff.bucket_names:

@@ -3,8 +3,8 @@
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError, require
 from solarlib.bill.reset import DAYS, MONTHS, lost_by_reset_month, twelve_months
+from solarlib.quantities import InputError, require
 
 
 def loss_spread(surplus_kwh, levels=(0.1, 0.5, 0.9)):
@@ -79,7 +79,9 @@ def years_from_days(daily_kwh, rng, count, run_days=5):
     """
     daily = np.asarray(daily_kwh, float)
     if daily.ndim == 0 or daily.shape[-1] != 365 or not np.isfinite(daily).all():
-        raise InputError(f"daily_kwh: found an array of shape {daily.shape}, allowed are 365 finite numbers, January 1 first")
+        raise InputError(
+            f"daily_kwh: found an array of shape {daily.shape}, allowed are 365 finite numbers, January 1 first"
+        )
     run_days = int(require(run_days, "run_days", 1, 28, "days"))
     length, month = np.repeat(DAYS, DAYS), np.repeat(np.arange(12), DAYS)
     first = np.cumsum([0, *DAYS[:-1]])

@@ -15,8 +15,8 @@ from decimal import Decimal
 from functools import cached_property
 from pathlib import Path
 
-from solarlib.quantities import InputError
 from solarlib.bill.contradictions import contradictions
+from solarlib.quantities import InputError
 from solarlib.schema import BLOCK_FIELDS, BUCKET_FIELDS, CHARGE_FIELDS, CREDIT_FIELDS, TARIFF_FIELDS, Problems
 
 TARIFF_FOLDER = Path(__file__).resolve().parents[2] / "data" / "tariffs"

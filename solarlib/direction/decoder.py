@@ -10,17 +10,19 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction import calibration, chain
-from solarlib.direction.step_test import StepTest, log_ratio
 from solarlib.direction.likelihood import COARSE_S
-from solarlib.direction.totals import agree, audit, compare, read_registers, sentences
-from solarlib.quantities import InputError, require
 from solarlib.direction.record import read_record
 from solarlib.direction.signs import NOISE_W, chain_of, make_scene, two_views
+from solarlib.direction.step_test import StepTest, log_ratio
+from solarlib.direction.totals import agree, audit, compare, read_registers, sentences
+from solarlib.quantities import InputError, require
 
 # For how long a load level is one fact is known within a factor of two only: an error shared by the whole record.
 LEVEL_FACTORS = (0.5, 2.0)
 TRUST_FACTORS = (0.71, 1.0, 1.41)  # and how far a sample counts beside its neighbours, where PV windows are coarse
-CLOCK_SHARE = 0.1  # of a PV window: what draws its course within pulls the clock that is found (measured: 5 s of one minute)
+CLOCK_SHARE = (
+    0.1  # of a PV window: what draws its course within pulls the clock that is found (measured: 5 s of one minute)
+)
 SURE = 0.9  # a sample is decided when one direction is at least this probable
 MIXED_KWH = 0.018  # a day: standard deviation from one-minute samples that hold both directions (measured)
 
@@ -151,9 +153,7 @@ def _find_clocks_and_load(record, load_w, noise_w, account):
         timer = calibration.timer_late(record, load_w)
         record = calibration.with_timer(record, timer)
         load_w, error_w, count = calibration.test_load(record, record.pv_at(late_s)[0], load_w, noise_w)
-        account.update(
-            timer_late_s=timer, test_load_w=load_w, test_load_error_w=error_w, test_load_switchings=count
-        )
+        account.update(timer_late_s=timer, test_load_w=load_w, test_load_error_w=error_w, test_load_switchings=count)
     return record, late_s, load_w
 
 
@@ -173,7 +173,10 @@ def _find_clock_and_gain(scene, p_state, late_s, account):
 
 def _tell_clock(account, late_s, error_s, record):
     """Write what was found of the PV clock into the account, with what scatter alone does not show of its error."""
-    account["pv_clock_late_s"], account["pv_clock_error_s"] = late_s, float(np.hypot(error_s, CLOCK_SHARE * record.window_s))
+    account["pv_clock_late_s"], account["pv_clock_error_s"] = (
+        late_s,
+        float(np.hypot(error_s, CLOCK_SHARE * record.window_s)),
+    )
 
 
 def _outcome(scene, p_state):

@@ -175,10 +175,7 @@ def implied_states(reading_w, test_share, load_w, near_w=None):
         export = np.clip(export, 0.0, load_w)
         # Near half a sample the fold always shows about half the test load: let noise not hide it.
         margin = 30.0 * np.maximum(0.0, 1 - np.abs(gap) / 0.2)
-        folds = (
-            (ap > 0.5) & (up < ap * load_w + margin),
-            (ap <= 0.5) & (up < (1 - ap) * load_w + margin),
-        )
+        folds = ((ap > 0.5) & (up < ap * load_w + margin), (ap <= 0.5) & (up < (1 - ap) * load_w + margin))
         for state, fold in enumerate(folds):
             at = part[fold]
             net[state, at] = -export[fold]

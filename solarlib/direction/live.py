@@ -9,9 +9,9 @@ import numpy as np
 
 from solarlib.direction import likelihood as evidence
 from solarlib.direction.chain import FLOOR
-from solarlib.quantities import InputError, require
 from solarlib.direction.record import LARGEST_W
 from solarlib.direction.signs import DARK_W, NOISE_W
+from solarlib.quantities import InputError, require
 
 MEMORY = 15  # samples that tell how much the reading usually moves
 NEW_NIGHT = 60  # night samples after which the habits are learned anew

@@ -53,8 +53,10 @@ class Account:
     @property
     def balanced(self):
         """Whether all lines and all rows are accounted for."""
-        return (self.lines == self.head_lines + self.blank_lines + self.rows_read
-                and self.rows_read == self.rows_used + len(self.set_aside))
+        return (
+            self.lines == self.head_lines + self.blank_lines + self.rows_read
+            and self.rows_read == self.rows_used + len(self.set_aside)
+        )
 
     def __str__(self):
         parts = [f"{self.name}: {self.rows_read} rows read = {self.rows_used} used + {len(self.set_aside)} set aside"]
@@ -62,5 +64,7 @@ class Account:
             first = rows.iloc[0]
             parts.append(f"  {counted(len(rows), 'row')}: {reason}; first is line {first['line']}: {first['text']!r}")
         for (column, reason), rows in self.cells_set_aside.groupby(["column", "reason"], sort=False):
-            parts.append(f"  {counted(len(rows), 'cell')} of {column}: {reason}; first is in line {rows.iloc[0]['line']}")
+            parts.append(
+                f"  {counted(len(rows), 'cell')} of {column}: {reason}; first is in line {rows.iloc[0]['line']}"
+            )
         return "\n".join(parts + [f"  {note}" for note in self.notes])

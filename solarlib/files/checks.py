@@ -61,8 +61,11 @@ def plausibility(table, step, rated_power_w=None, service_power_w=None, night=No
     for name, series in (("night", night), ("elevation", elevation)):
         if series is not None and not series.index.equals(table.index):
             raise InputError(f"{name}: found another index than the table's, allowed is the same index")
-    watts = {name: table[name].to_numpy(float) * (1.0 if name.endswith("_w") else 1000.0 / (step / pd.Timedelta(hours=1)))
-             for name in table.columns if name.endswith(("_w", "_kwh"))}
+    watts = {
+        name: table[name].to_numpy(float) * (1.0 if name.endswith("_w") else 1000.0 / (step / pd.Timedelta(hours=1)))
+        for name in table.columns
+        if name.endswith(("_w", "_kwh"))
+    }
     found = []
     for name, power in watts.items():
         found += _limits(table.index, name, power, rated_power_w, service_power_w)
@@ -98,38 +101,80 @@ def _yield(index, name, energy):
     above = sums > MOST_YIELD
     if not above.any():
         return []
-    return [Finding("above limit", name, _rows(index, above[at]),
-                    f"{counted(above.sum(), 'day')} above {MOST_YIELD:g} kWh/kW, up to {sums.max():.4g} kWh/kW.",
-                    ("energy that was not divided by the rated power", "Wh in place of kWh", "a rated power that is too small",
-                     "several days in one after a gap", "a counter read as the energy of a day"))]
+    return [
+        Finding(
+            "above limit",
+            name,
+            _rows(index, above[at]),
+            f"{counted(above.sum(), 'day')} above {MOST_YIELD:g} kWh/kW, up to {sums.max():.4g} kWh/kW.",
+            (
+                "energy that was not divided by the rated power",
+                "Wh in place of kWh",
+                "a rated power that is too small",
+                "several days in one after a gap",
+                "a counter read as the energy of a day",
+            ),
+        )
+    ]
 
 
 def _light(index, name, light):
     above = light > MOST_LIGHT
     if not above.any():
         return []
-    return [Finding("above limit", name, _rows(index, above),
-                    f"{counted(above.sum(), 'interval')} above {MOST_LIGHT:g} W/m2, up to {np.nanmax(light):.0f} W/m2.",
-                    ("a sensor or an amplifier that is out of order", "a wrong multiplier, or a reading in mV",
-                     "another quantity in this column", "a mirror or a bright wall that shines on the sensor"))]
+    return [
+        Finding(
+            "above limit",
+            name,
+            _rows(index, above),
+            f"{counted(above.sum(), 'interval')} above {MOST_LIGHT:g} W/m2, up to {np.nanmax(light):.0f} W/m2.",
+            (
+                "a sensor or an amplifier that is out of order",
+                "a wrong multiplier, or a reading in mV",
+                "another quantity in this column",
+                "a mirror or a bright wall that shines on the sensor",
+            ),
+        )
+    ]
 
 
 def _limits(index, name, power, rated, service):
     found = []
     own = name.startswith(("generation", "received"))
-    limit = require(rated, "rated_power_w", 1, 1e9, "W") * 1.2 if own and rated is not None else (
-        require(service, "service_power_w", 1, 1e9, "W") if not own and service is not None else None)
+    limit = (
+        require(rated, "rated_power_w", 1, 1e9, "W") * 1.2
+        if own and rated is not None
+        else (require(service, "service_power_w", 1, 1e9, "W") if not own and service is not None else None)
+    )
     above = power > limit if limit is not None else np.zeros(0, bool)
     if above.any():
-        found.append(Finding("above limit", name, _rows(index, above),
-                             f"{counted(above.sum(), 'interval')} above {limit:g} W, up to {np.nanmax(power):.0f} W.",
-                             ("another unit than the mapping says", "a wrong multiplier", "a counter read as interval energy",
-                              "several intervals in one after a gap", "a rated power that is not this system's")))
+        found.append(
+            Finding(
+                "above limit",
+                name,
+                _rows(index, above),
+                f"{counted(above.sum(), 'interval')} above {limit:g} W, up to {np.nanmax(power):.0f} W.",
+                (
+                    "another unit than the mapping says",
+                    "a wrong multiplier",
+                    "a counter read as interval energy",
+                    "several intervals in one after a gap",
+                    "a rated power that is not this system's",
+                ),
+            )
+        )
     if not name.startswith(("net", "generation")):
         below = power < 0
         if below.any():
-            found.append(Finding("negative", name, _rows(index, below), f"{counted(below.sum(), 'interval')} below 0.",
-                                 ("a net reading under another name", "a sign turned round", "registers in wrong order")))
+            found.append(
+                Finding(
+                    "negative",
+                    name,
+                    _rows(index, below),
+                    f"{counted(below.sum(), 'interval')} below 0.",
+                    ("a net reading under another name", "a sign turned round", "registers in wrong order"),
+                )
+            )
     return found
 
 
@@ -142,8 +187,12 @@ def _constant(index, name, power, step):
     known = power[np.isfinite(power)]
     if known.size < 24:
         return []
-    reasons = ("a logger that repeats its last value", "a sensor or a connection that has failed", "a gap that was filled in",
-               "a constant load" if not name.startswith("generation") else "a converter that stands still")
+    reasons = (
+        "a logger that repeats its last value",
+        "a sensor or a connection that has failed",
+        "a gap that was filled in",
+        "a constant load" if not name.startswith("generation") else "a converter that stands still",
+    )
     if known.min() == known.max():
         return [Finding("constant", name, index, f"all {known.size} values are {known[0]:g} W.", reasons)]
     if len(np.unique(known[:20_000])) < 20:
@@ -155,8 +204,15 @@ def _constant(index, name, power, step):
     if not long.any():
         return []
     rows = np.concatenate([np.arange(a - 1, b) for a, b in zip(starts[long], ends[long])])
-    return [Finding("stuck", name, index[rows],
-                    f"{counted(long.sum(), 'stretch', 'stretches')} of {least} and more equal values, the longest of {int((ends - starts).max()) + 1}.", reasons)]
+    return [
+        Finding(
+            "stuck",
+            name,
+            index[rows],
+            f"{counted(long.sum(), 'stretch', 'stretches')} of {least} and more equal values, the longest of {int((ends - starts).max()) + 1}.",
+            reasons,
+        )
+    ]
 
 
 def _days(index):
@@ -165,8 +221,11 @@ def _days(index):
 
 
 def _factor(index, name, power, rated, step):
-    reasons = ("W and kW (or Wh and kWh) changed places", "a decimal mark taken for a thousands mark",
-               "a logger or firmware that changed its unit")
+    reasons = (
+        "W and kW (or Wh and kWh) changed places",
+        "a decimal mark taken for a thousands mark",
+        "a logger or firmware that changed its unit",
+    )
     size = np.abs(power)
     frame = pd.Series(np.where(size > 0, size, np.nan)).groupby(_days(index)).quantile(0.9)
     frame = frame.dropna()
@@ -175,13 +234,28 @@ def _factor(index, name, power, rated, step):
     small = name.startswith(("generation", "load"))
     odd = [day for day in frame.index if 2.3 < away[day] < 3.7 or (small and -3.7 < away[day] < -2.3)]
     if odd and len(frame) >= 5:
-        return [Finding("factor", name, _rows(index, np.isin(_days(index), odd)),
-                        f"{counted(len(odd), 'day differs', 'days differ')} by a factor near 1000 from the others.", reasons + ("a day almost without power",))]
+        return [
+            Finding(
+                "factor",
+                name,
+                _rows(index, np.isin(_days(index), odd)),
+                f"{counted(len(odd), 'day differs', 'days differ')} by a factor near 1000 from the others.",
+                reasons + ("a day almost without power",),
+            )
+        ]
     if rated is not None and name.startswith("generation"):
         top = np.nanquantile(size, 0.999) if np.isfinite(size).any() else 0.0
         if top > 30 * rated or 0 < top < rated / 300:
             word = "above" if top > rated else "below"
-            return [Finding("factor", name, index, f"the highest powers, {top:g} W, lie far {word} the rated {rated:g} W.", reasons)]
+            return [
+                Finding(
+                    "factor",
+                    name,
+                    index,
+                    f"the highest powers, {top:g} W, lie far {word} the rated {rated:g} W.",
+                    reasons,
+                )
+            ]
     return []
 
 
@@ -189,21 +263,34 @@ def _only_rises(index, name, power):
     known = power[np.isfinite(power)]
     if known.size < 50 or (np.diff(known) < 0).any() or len(np.unique(known)) < 20:
         return []
-    return [Finding("only rises", name, index, f"{known.size} values that never fall.",
-                    ("a counter read as interval values (kind = \"counter\")", "sorted values"))]
+    return [
+        Finding(
+            "only rises",
+            name,
+            index,
+            f"{known.size} values that never fall.",
+            ('a counter read as interval values (kind = "counter")', "sorted values"),
+        )
+    ]
 
 
 def _flows(index, watts, step, tolerance):
     generation, received, delivered = (
         next((power for name, power in watts.items() if name.startswith(word)), None)
-        for word in ("generation", "received", "delivered"))
+        for word in ("generation", "received", "delivered")
+    )
     if generation is None or received is None:
         return []
     to_kwh = step / pd.Timedelta(hours=1) / 1000
     over = received * to_kwh > np.maximum(generation, 0) * to_kwh + tolerance + 1e-9
     if not over.any():
         return []
-    reasons = ["registers swapped", "clocks of the two meters apart", "a wrong multiplier", "a second source behind the meter"]
+    reasons = [
+        "registers swapped",
+        "clocks of the two meters apart",
+        "a wrong multiplier",
+        "a second source behind the meter",
+    ]
     extra = ""
     both = np.isfinite(received) & np.isfinite(generation)
     if delivered is not None:
@@ -211,8 +298,15 @@ def _flows(index, watts, step, tolerance):
         extra = f" In {fits:.0%} of them delivered would fit."
         if fits < 0.5:
             reasons = reasons[1:] + reasons[:1]
-    return [Finding("received above generation", "received", _rows(index, over),
-                    f"{over.sum()} of {counted(both.sum(), 'interval')} with more received than generated.{extra}", tuple(reasons))]
+    return [
+        Finding(
+            "received above generation",
+            "received",
+            _rows(index, over),
+            f"{over.sum()} of {counted(both.sum(), 'interval')} with more received than generated.{extra}",
+            tuple(reasons),
+        )
+    ]
 
 
 def _night(index, name, power, night, rated):
@@ -221,17 +315,30 @@ def _night(index, name, power, night, rated):
     shining = night & (power > limit)
     if not shining.any():
         return []
-    return [Finding("generation at night", name, _rows(index, shining), f"{counted(shining.sum(), 'interval')} above {limit:.0f} W with the sun down.",
-                    ("a clock or zone that is off", "a battery that discharges through the same meter", "another quantity in this column",
-                     "day and month exchanged"))]
+    return [
+        Finding(
+            "generation at night",
+            name,
+            _rows(index, shining),
+            f"{counted(shining.sum(), 'interval')} above {limit:.0f} W with the sun down.",
+            (
+                "a clock or zone that is off",
+                "a battery that discharges through the same meter",
+                "another quantity in this column",
+                "day and month exchanged",
+            ),
+        )
+    ]
 
 
 def _split(values, near, width):
     """Place close to `near` that parts the values into two stretches, each close to its own median."""
     low, high = max(0, near - width), min(len(values), near + width)
     part = values[low:high]
-    costs = [np.abs(part[:i] - np.median(part[:i])).sum() + np.abs(part[i:] - np.median(part[i:])).sum()
-             for i in range(2, len(part) - 1)]
+    costs = [
+        np.abs(part[:i] - np.median(part[:i])).sum() + np.abs(part[i:] - np.median(part[i:])).sum()
+        for i in range(2, len(part) - 1)
+    ]
     return low + 2 + int(np.argmin(costs))
 
 
@@ -248,23 +355,54 @@ def _hours(index, name, power, elevation):
             return np.bincount(at, w * clock) / np.bincount(at, w)
 
     energy = np.bincount(at, weight)
-    off = np.where(energy > 0.25 * np.median(energy[energy > 0]) if (energy > 0).any() else False, middle(weight) - middle(light), np.nan)
+    off = np.where(
+        energy > 0.25 * np.median(energy[energy > 0]) if (energy > 0).any() else False,
+        middle(weight) - middle(light),
+        np.nan,
+    )
     good = np.flatnonzero(np.isfinite(off))
     if good.size < 7:
         return []
     found, shift = [], off[good]
     typical = float(np.median(shift))
     if abs(typical) > 0.75:
-        found.append(Finding("hours off", name, index, f"the middle of the day's energy lies {typical:+.1f} h from the sun's.",
-                             ("a zone or summer time that is wrong", "labels at the other end of the interval", "an array that faces east or west",
-                              "shade in the morning or evening", "longitude with the wrong sign")))
+        found.append(
+            Finding(
+                "hours off",
+                name,
+                index,
+                f"the middle of the day's energy lies {typical:+.1f} h from the sun's.",
+                (
+                    "a zone or summer time that is wrong",
+                    "labels at the other end of the interval",
+                    "an array that faces east or west",
+                    "shade in the morning or evening",
+                    "longitude with the wrong sign",
+                ),
+            )
+        )
     if good.size >= 14:
         width = min(14, good.size // 2)
-        jumps = np.array([np.median(shift[i : i + width]) - np.median(shift[i - width : i]) for i in range(width, good.size - width + 1)])
+        jumps = np.array(
+            [
+                np.median(shift[i : i + width]) - np.median(shift[i - width : i])
+                for i in range(width, good.size - width + 1)
+            ]
+        )
         best = int(np.argmax(np.abs(jumps)))
         if abs(jumps[best]) > 0.6:
             place = good[_split(shift, best + width, width)]
-            found.append(Finding("hours jump", name, _rows(index, at >= place),
-                                 f"from {pd.Timestamp(day[place] * DAY.value):%Y-%m-%d} on the day's energy lies {jumps[best]:+.1f} h later than before.",
-                                 ("a clock change that the logger does or does not follow", "a clock that was set", "new shade on one side")))
+            found.append(
+                Finding(
+                    "hours jump",
+                    name,
+                    _rows(index, at >= place),
+                    f"from {pd.Timestamp(day[place] * DAY.value):%Y-%m-%d} on the day's energy lies {jumps[best]:+.1f} h later than before.",
+                    (
+                        "a clock change that the logger does or does not follow",
+                        "a clock that was set",
+                        "new shade on one side",
+                    ),
+                )
+            )
     return found

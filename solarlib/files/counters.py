@@ -51,7 +51,9 @@ def interval_energy(register, digits=None, exchanges=(), at_most_kw=None):
         if not 0 <= at < len(energy):
             continue
         if taken[at]:
-            raise InputError(f"exchange: found two between {index[at]} and {index[at + 1]}, allowed is one between readings")
+            raise InputError(
+                f"exchange: found two between {index[at]} and {index[at + 1]}, allowed is one between readings"
+            )
         taken[at], how[at] = True, "exchange"
         energy[at] = _up(values[at], old_last, digits) + _up(new_first, values[at + 1], digits)
         if not energy[at] >= 0:

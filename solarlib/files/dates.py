@@ -16,8 +16,20 @@ SECOND = 1_000_000_000  # ns
 DAY = 86_400 * SECOND
 TIME_WIDTH = 40  # longest text of a moment, bytes
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-FULL = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
-        "december")
+FULL = (
+    "january",
+    "february",
+    "march",
+    "april",
+    "may",
+    "june",
+    "july",
+    "august",
+    "september",
+    "october",
+    "november",
+    "december",
+)
 
 _CLOCK = (
     r"(?:(?:T|,? +)(?P<h>\d{1,2})[:.h](?P<mi>\d\d)(?:[:.](?P<s>\d\d)(?:[.,](?P<f>\d{1,9}))?)?"
@@ -30,8 +42,12 @@ _PATTERNS = tuple(
         r"(?P<a>\d{1,4})(?P<sep>[-/. ])(?P<b>\d{1,2}|[a-z]{3,9})\.?(?P=sep)(?P<c>\d{1,4})",
         r"(?P<b>[a-z]{3,9}) (?P<a>\d{1,2}),? (?P<c>\d{4})",
     )
-) + (re.compile(r"(?P<y>\d{4})(?P<m>\d\d)(?P<d>\d\d)(?:[T ]?(?P<h>\d\d):?(?P<mi>\d\d)(?::?(?P<s>\d\d))?)?(?P<z>z)?",
-                re.IGNORECASE | re.ASCII),)
+) + (
+    re.compile(
+        r"(?P<y>\d{4})(?P<m>\d\d)(?P<d>\d\d)(?:[T ]?(?P<h>\d\d):?(?P<mi>\d\d)(?::?(?P<s>\d\d))?)?(?P<z>z)?",
+        re.IGNORECASE | re.ASCII,
+    ),
+)
 
 
 def looks_like_time(text):
@@ -56,13 +72,17 @@ def _widths_fit(match):
 
 def _month(word):
     word = word.casefold()
-    names = [place for place, full in enumerate(FULL, 1) if word in (full, full[:3], full[:4] if full == "september" else "")]
+    names = [
+        place for place, full in enumerate(FULL, 1) if word in (full, full[:3], full[:4] if full == "september" else "")
+    ]
     return names[0] if names else 0
 
 
 def cell_matrix(block, spans):
     """Return the bytes of one or more cells a row, joined by a blank, as a matrix filled up with zeros."""
-    wide = max(1, int(sum((end - start).clip(0, TIME_WIDTH + 1) for start, end in spans).max(initial=1)) + len(spans) - 1)
+    wide = max(
+        1, int(sum((end - start).clip(0, TIME_WIDTH + 1) for start, end in spans).max(initial=1)) + len(spans) - 1
+    )
     table = np.zeros((len(spans[0][0]), wide), np.uint8)
     filled = np.zeros(len(table), np.int64)
     last = len(block.data) - 1
@@ -230,8 +250,10 @@ class DateOrder:
                 self.against[place] += out.size
         if not self.differ:
             spread = np.array([np.where(ok, wall, MISSING) for ok, wall in zip(valid, walls)])
-            odd = np.flatnonzero((valid.sum(axis=0) > 1) & (spread.max(axis=0) != np.where(
-                valid, spread, np.iinfo(np.int64).max).min(axis=0)))
+            odd = np.flatnonzero(
+                (valid.sum(axis=0) > 1)
+                & (spread.max(axis=0) != np.where(valid, spread, np.iinfo(np.int64).max).min(axis=0))
+            )
             self.differ = int(lines[odd[0]]) if odd.size else 0
 
     def decide(self, where, text_of):
@@ -253,11 +275,15 @@ class DateOrder:
         if len(open_) == 1 or not self.differ:
             if not self.differ:
                 return open_[0], None
-            shut = [f"line {self.proof[place]} is not {order}" for place, order in enumerate(self.orders) if place not in open_]
+            shut = [
+                f"line {self.proof[place]} is not {order}"
+                for place, order in enumerate(self.orders)
+                if place not in open_
+            ]
             return open_[0], f"dates are read {self.orders[open_[0]]}: {'; '.join(shut)}"
         raise InputError(
             f"{where}: found the date {text_of(self.differ)!r} in line {self.differ}, which can be read "
             + " or ".join(self.orders[place] for place in open_)
-            + f", and no date in the file that settles it; allowed is one of them: set date_order = "
+            + ", and no date in the file that settles it; allowed is one of them: set date_order = "
             + " or ".join(f'"{self.orders[place]}"' for place in open_)
         )

@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 
 from solarlib.files.counters import interval_energy, swapped_readings
-from solarlib.files.steps import even_labels, moved
 from solarlib.files.mapping import exchange_wall
+from solarlib.files.steps import even_labels, moved
 from solarlib.quantities import InputError, counted
 
 
@@ -41,8 +41,10 @@ def flows(index, step, columns, mapping, name):
             registers[_register(column)] = pd.Series(values, index)
     swapped = _swaps(registers, mapping)
     if len(swapped):
-        notes.append(f"{counted(len(swapped), 'reading looks', 'readings look')} as if the two registers were swapped, the first at {swapped[0]}; left "
-                     "out of the energies: correct them in the file if you know")
+        notes.append(
+            f"{counted(len(swapped), 'reading looks', 'readings look')} as if the two registers were swapped, the first at {swapped[0]}; left "
+            "out of the energies: correct them in the file if you know"
+        )
     for values, column in zip(columns, mapping.column):
         if column.kind == "counter":
             shown = registers[_register(column)] / column.factor  # as displayed: a dial ends in its own unit
@@ -63,16 +65,24 @@ def _starts(index, step, mapping, name):
     if mapping.label == "start" or all(counters):
         return index
     if any(counters):
-        raise InputError(f"{name}: found counters beside intervals that are labelled by their end, allowed is one kind in a mapping: "
-                         "read the file twice")
+        raise InputError(
+            f"{name}: found counters beside intervals that are labelled by their end, allowed is one kind in a mapping: "
+            "read the file twice"
+        )
     if step is None:
         raise InputError(f'{name}: found no common step for label = "end", allowed is one: set interval')
     return moved(index, step, -1)
 
 
 def _exchanges(column, zone):
-    return [(pd.Timestamp(exchange_wall(row)).tz_localize(zone, ambiguous=True, nonexistent="shift_forward"), row.old_last, row.new_first)
-            for row in column.exchange]
+    return [
+        (
+            pd.Timestamp(exchange_wall(row)).tz_localize(zone, ambiguous=True, nonexistent="shift_forward"),
+            row.old_last,
+            row.new_first,
+        )
+        for row in column.exchange
+    ]
 
 
 def _on_rows(found, index, step):
@@ -93,10 +103,16 @@ def _falls(found, name):
     for how in ("rollover", "exchange", "unknown fall"):
         rows = found[found["how"] == how]
         if len(rows):
-            what = {"rollover": "rolled over", "exchange": "was exchanged as declared",
-                    "unknown fall": "fell, energy unknown (a rollover needs digits, an exchange its entry; a reset or swapped "
-                    "registers are possible)"}[how]
-            notes.append(f"the register {name!r} {what} after {rows.index[0]}" + (f" and {len(rows) - 1} more times" if len(rows) > 1 else ""))
+            what = {
+                "rollover": "rolled over",
+                "exchange": "was exchanged as declared",
+                "unknown fall": "fell, energy unknown (a rollover needs digits, an exchange its entry; a reset or swapped "
+                "registers are possible)",
+            }[how]
+            notes.append(
+                f"the register {name!r} {what} after {rows.index[0]}"
+                + (f" and {len(rows) - 1} more times" if len(rows) > 1 else "")
+            )
     return notes
 
 

@@ -11,7 +11,6 @@
 Everything else has a default or is found in the file, and what cannot be found for certain is asked for.
 """
 
-import codecs
 import tomllib
 from dataclasses import dataclass, fields
 from datetime import timedelta, timezone
@@ -25,17 +24,24 @@ from solarlib.quantities import InputError, require
 
 # Unit: what a number is multiplied with, how the column that comes out ends, and what such a number can be.
 UNITS = {
-    "W": (1.0, "w", ("mean",)), "kW": (1000.0, "w", ("mean",)),
-    "Wh": (0.001, "kwh", ("interval", "counter")), "kWh": (1.0, "kwh", ("interval", "counter")),
+    "W": (1.0, "w", ("mean",)),
+    "kW": (1000.0, "w", ("mean",)),
+    "Wh": (0.001, "kwh", ("interval", "counter")),
+    "kWh": (1.0, "kwh", ("interval", "counter")),
     "MWh": (1000.0, "kwh", ("interval", "counter")),
-    "kWh/kW": (1.0, "h", ("interval",)), "W/m2": (1.0, "w_m2", ("mean",)), "degC": (1.0, "c", ("mean",)),
+    "kWh/kW": (1.0, "h", ("interval",)),
+    "W/m2": (1.0, "w_m2", ("mean",)),
+    "degC": (1.0, "c", ("mean",)),
 }
 ADDED_UP = ("w", "kwh")  # of several columns; a mean of two sensors or neighbours is another thing than their sum
 FLOW_UNITS = ("W", "kW", "Wh", "kWh", "MWh")
 QUANTITIES = {
     **dict.fromkeys(("delivered", "received", "generation", "net", "load", "unsigned"), FLOW_UNITS),
-    "test_load": ("W", "kW"), "neighbour": ("kWh/kW",), "light": ("W/m2",),
-    "cell_temperature": ("degC",), "air_temperature": ("degC",),
+    "test_load": ("W", "kW"),
+    "neighbour": ("kWh/kW",),
+    "light": ("W/m2",),
+    "cell_temperature": ("degC",),
+    "air_temperature": ("degC",),
 }
 
 
@@ -108,15 +114,21 @@ class Column:
             raise InputError(f"{where}, digits: found {self.digits!r}, allowed is a whole number from 3 to 12")
         require(self.multiplier, f"{where}, multiplier", -1e6, 1e6)
         if self.multiplier == 0 or (self.kind == "counter" and self.multiplier < 0):
-            raise InputError(f"{where}, multiplier: found {self.multiplier:g}, allowed is a number that keeps the energy")
-        rows = [row if isinstance(row, Exchange) else _built(Exchange, row, f"{where}, exchange")
-                for row in _rows(self.exchange, f"{where}, exchange")]
+            raise InputError(
+                f"{where}, multiplier: found {self.multiplier:g}, allowed is a number that keeps the energy"
+            )
+        rows = [
+            row if isinstance(row, Exchange) else _built(Exchange, row, f"{where}, exchange")
+            for row in _rows(self.exchange, f"{where}, exchange")
+        ]
         if rows and self.kind != "counter":
-            raise InputError(f"{where}, exchange: found on kind {self.kind!r}, allowed is kind \"counter\"")
+            raise InputError(f'{where}, exchange: found on kind {self.kind!r}, allowed is kind "counter"')
         object.__setattr__(self, "exchange", tuple(sorted(rows, key=lambda row: _clock_reading(row.time))))
         roof = [key for key in ("tilt_deg", "azimuth_deg") if getattr(self, key) is not None]
         if roof and self.quantity != "neighbour":
-            raise InputError(f"{where}, {roof[0]}: found on quantity {self.quantity!r}, allowed is quantity \"neighbour\"")
+            raise InputError(
+                f'{where}, {roof[0]}: found on quantity {self.quantity!r}, allowed is quantity "neighbour"'
+            )
         if len(roof) == 1:
             raise InputError(f"{where}: found {roof[0]} alone, allowed are tilt_deg and azimuth_deg, or neither")
         for key, high in (("tilt_deg", 90), ("azimuth_deg", 360)) if roof else ():
@@ -173,7 +185,9 @@ class Mapping:
     keep: str = "first"
 
     def __post_init__(self):
-        columns = tuple(row if isinstance(row, Column) else _built(Column, row, "column") for row in _rows(self.column, "column"))
+        columns = tuple(
+            row if isinstance(row, Column) else _built(Column, row, "column") for row in _rows(self.column, "column")
+        )
         if not columns:
             raise InputError("column: found none, allowed is one or more, written [[column]]")
         for title in {column.quantity for column in columns}:
@@ -183,27 +197,39 @@ class Mapping:
         titles = [column.title for column in columns if UNITS[column.unit][1] not in ADDED_UP]
         for title in titles:
             if titles.count(title) > 1:
-                raise InputError(f"column: found {title} {titles.count(title)} times, allowed is one column for it: "
-                                 "only powers and energies are added up")
+                raise InputError(
+                    f"column: found {title} {titles.count(title)} times, allowed is one column for it: "
+                    "only powers and energies are added up"
+                )
         object.__setattr__(self, "column", columns)
         times = tuple(self.time) if isinstance(self.time, (list, tuple)) else (self.time,)
-        if not 1 <= len(times) <= 2 or any(isinstance(t, bool) or not isinstance(t, (str, int)) or t == "" for t in times):
+        if not 1 <= len(times) <= 2 or any(
+            isinstance(t, bool) or not isinstance(t, (str, int)) or t == "" for t in times
+        ):
             raise InputError(f"time: found {self.time!r}, allowed is a column name or number, or a list of two")
         object.__setattr__(self, "time", times)
-        for name, options in (("date_order", (None, *ORDERS, "unix")), ("label", ("start", "end")), ("decimal", (None, ".", ",")),
-                              ("thousands", (None, "", ".", ",", " ", "'")), ("keep", ("first", "last"))):
+        for name, options in (
+            ("date_order", (None, *ORDERS, "unix")),
+            ("label", ("start", "end")),
+            ("decimal", (None, ".", ",")),
+            ("thousands", (None, "", ".", ",", " ", "'")),
+            ("keep", ("first", "last")),
+        ):
             _one_of(getattr(self, name), options, name)
         if self.decimal is not None and self.decimal == self.thousands:
             raise InputError(f"thousands: found {self.thousands!r} like decimal, allowed is another mark")
         mark = self.delimiter
-        if mark is not None and not (isinstance(mark, str) and len(mark) == 1 and mark.isascii() and not mark.isalnum()
-                                     and mark not in "\"\r\n\0"):
+        if mark is not None and not (
+            isinstance(mark, str) and len(mark) == 1 and mark.isascii() and not mark.isalnum() and mark not in '"\r\n\0'
+        ):
             raise InputError(f"delimiter: found {mark!r}, allowed is one character such as ; or \\t")
         if self.encoding is not None:
             try:
                 b"12".decode(self.encoding)  # refuses zip and the like, which are codecs too
             except (LookupError, TypeError, ValueError):
-                raise InputError(f"encoding: found {self.encoding!r}, allowed is one such as utf-8, utf-16-le, cp1252") from None
+                raise InputError(
+                    f"encoding: found {self.encoding!r}, allowed is one such as utf-8, utf-16-le, cp1252"
+                ) from None
         if self.header_line is not None and (type(self.header_line) is not int or not 1 <= self.header_line <= 10_000):
             raise InputError(f"header_line: found {self.header_line!r}, allowed is a line number from 1 to 10000")
         if self.zone is not None:
@@ -235,7 +261,9 @@ def _built(kind, table, where):
     try:
         return kind(**table)
     except TypeError as error:
-        raise InputError(f"{where}: found {', '.join(table) or 'nothing'}, allowed needs more: {str(error).split('missing')[-1].strip()}") from None
+        raise InputError(
+            f"{where}: found {', '.join(table) or 'nothing'}, allowed needs more: {str(error).split('missing')[-1].strip()}"
+        ) from None
 
 
 def mapping_from_toml(source):
@@ -268,7 +296,13 @@ def mapping_from_toml(source):
 
 def zone_of(text):
     """Return a time zone from its name, or from a fixed offset such as ``"-05:00"``."""
-    if isinstance(text, str) and len(text) == 6 and text[0] in "+-" and text[3] == ":" and (text[1:3] + text[4:]).isdecimal():
+    if (
+        isinstance(text, str)
+        and len(text) == 6
+        and text[0] in "+-"
+        and text[3] == ":"
+        and (text[1:3] + text[4:]).isdecimal()
+    ):
         minutes = int(text[1:3]) * 60 + int(text[4:])
         if minutes <= 14 * 60:
             return timezone((1 if text[0] == "+" else -1) * timedelta(minutes=minutes))
@@ -277,7 +311,9 @@ def zone_of(text):
             raise ValueError("no name")
         return pd.Timestamp("2026-01-01").tz_localize(text).tz
     except (KeyError, ValueError, OSError, TypeError):  # the zone database answers a bad name in several ways
-        raise InputError(f"zone: found {text!r}, allowed is a name such as America/New_York or an offset such as -05:00") from None
+        raise InputError(
+            f"zone: found {text!r}, allowed is a name such as America/New_York or an offset such as -05:00"
+        ) from None
 
 
 def interval_of(text):

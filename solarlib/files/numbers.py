@@ -50,7 +50,7 @@ def numbers(block, start, end, encoding, decimal=".", thousands=""):
         points += is_point
         at = at + 1
     fine &= (points <= 1) & (digits > 0) & (digits <= 15)  # 15 digits and a power of ten divide to the nearest float
-    values = np.where(fine, mantissa / 10.0 ** places, np.nan)
+    values = np.where(fine, mantissa / 10.0**places, np.nan)
     values = np.where((first == 45) & fine, -values, values)
     empty = length <= 0
     odd = np.flatnonzero(~fine & ~empty)
@@ -65,7 +65,9 @@ def numbers(block, start, end, encoding, decimal=".", thousands=""):
 def _grammar(decimal, thousands):
     mark = r"[ \u00a0\u202f\u2009]" if thousands == " " else re.escape(thousands)
     whole = rf"\d{{1,3}}(?:{mark}\d{{3}})+|\d+" if thousands else r"\d+"
-    return re.compile(rf"([-+\u2212]?)((?:{whole})?)(?:{re.escape(decimal)}(\d*))?(?:[eE]([-+]?\d{{1,3}}))?", re.ASCII), mark
+    return re.compile(
+        rf"([-+\u2212]?)((?:{whole})?)(?:{re.escape(decimal)}(\d*))?(?:[eE]([-+]?\d{{1,3}}))?", re.ASCII
+    ), mark
 
 
 def number(text, decimal=".", thousands=""):

@@ -4,16 +4,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from solarlib.files.dates import MISSING, ORDERS, DateOrder, looks_like_time, moments
+from solarlib.files.mapping import QUANTITIES, UNITS
 from solarlib.files.numbers import number, number_marks
 from solarlib.files.table import plain, sniff
-from solarlib.files.mapping import QUANTITIES, UNITS
-from solarlib.files.dates import MISSING, ORDERS, DateOrder, looks_like_time, moments
 from solarlib.quantities import InputError
 
 # Words of column names, in the order in which they are tried; a quantity that lacks the unit of the column is passed over.
 WORDS = (
     ("light", ("irradiance", "poa", " light ")),
-    ("cell_temperature", ("cell temp", "module temp", "panel temp", "cell_temp", "module_temp", "temp_cell", "temp_module")),
+    (
+        "cell_temperature",
+        ("cell temp", "module temp", "panel temp", "cell_temp", "module_temp", "temp_cell", "temp_module"),
+    ),
     ("air_temperature", ("temperature", "air temp", "air_temp", "temp_air", "ambient")),
     ("test_load", (" test ", "test load", "test_load")),
     ("neighbour", ("neighbour", "neighbor")),
@@ -25,7 +28,13 @@ WORDS = (
     ("test_load", ("heater",)),
     ("unsigned", ("reading", "magnitude", "power", "meter")),
 )
-UNIT_WORDS = {**{plain(unit): unit for unit in UNITS}, "w/m\u00b2": "W/m2", "w/m^2": "W/m2", "\u00b0c": "degC", "kwh/kwp": "kWh/kW"}
+UNIT_WORDS = {
+    **{plain(unit): unit for unit in UNITS},
+    "w/m\u00b2": "W/m2",
+    "w/m^2": "W/m2",
+    "\u00b0c": "degC",
+    "kwh/kwp": "kWh/kW",
+}
 EVEN_WITHIN = 0.15  # of the middle step: months of 28 to 31 days, read a day or two early or late
 _ORDER_NAMES = {"year first": "year-month-day", "day first": "day-month-year", "month first": "month-day-year"}
 
@@ -40,8 +49,15 @@ class Suggestion:
     rows: tuple
 
     def __str__(self):
-        return "\n".join([self.toml, "Certain:", *(f"- {line}" for line in self.certain),
-                          "To confirm:", *(f"- {line}" for line in self.confirm)])
+        return "\n".join(
+            [
+                self.toml,
+                "Certain:",
+                *(f"- {line}" for line in self.certain),
+                "To confirm:",
+                *(f"- {line}" for line in self.confirm),
+            ]
+        )
 
 
 def suggest_mapping(path, zone=None):
@@ -105,7 +121,12 @@ def _time_columns(texts, unix):
     test = _is_unix_text if unix else looks_like_time
     shares = [np.mean([test(text) for text in column]) for column in texts]
     place = int(np.argmax([share > 0.5 for share in shares]))
-    if not unix and shares[place] > 0.5 and place + 1 < len(texts) and not any(":" in text for text in texts[place][:50]):
+    if (
+        not unix
+        and shares[place] > 0.5
+        and place + 1 < len(texts)
+        and not any(":" in text for text in texts[place][:50])
+    ):
         both = [f"{a} {b}" for a, b in zip(texts[place], texts[place + 1])]
         if any(":" in text for text in texts[place + 1]) and np.mean([test(text) for text in both]) > 0.5:
             return [place, place + 1]
@@ -134,8 +155,12 @@ def _orders(stamps, unix, lines, certain, confirm):
         certain.append(f"dates are {_ORDER_NAMES[ORDERS[open_[0]]]}")
     else:
         lines.append(_choice("date_order", [ORDERS[place] for place in open_]))
-        confirm.append(f"the date {stamps[order.differ - 1]!r} can be read " + " or ".join(ORDERS[place] for place in open_)
-                       + ": set date_order" + _spacings({ORDERS[place]: walls[place] for place in open_}))
+        confirm.append(
+            f"the date {stamps[order.differ - 1]!r} can be read "
+            + " or ".join(ORDERS[place] for place in open_)
+            + ": set date_order"
+            + _spacings({ORDERS[place]: walls[place] for place in open_})
+        )
     return bool((offset == MISSING).any())
 
 
@@ -149,12 +174,23 @@ def _spacings(walls):
     if min(map(len, steps.values())) < 2:
         return ""
     middle = {order: float(np.median(step)) for order, step in steps.items()}
-    odd = {order: int((np.abs(step - middle[order]) > EVEN_WITHIN * abs(middle[order])).sum()) for order, step in steps.items()}
+    odd = {
+        order: int((np.abs(step - middle[order]) > EVEN_WITHIN * abs(middle[order])).sum())
+        for order, step in steps.items()
+    }
     told = "; ".join(
-        f"{order}: " + (f"{len(step) - odd[order]} of {len(step)} steps are about {_length(middle[order])}" if 2 * odd[order] < len(step) else "uneven steps")
-        for order, step in steps.items())
+        f"{order}: "
+        + (
+            f"{len(step) - odd[order]} of {len(step)} steps are about {_length(middle[order])}"
+            if 2 * odd[order] < len(step)
+            else "uneven steps"
+        )
+        for order, step in steps.items()
+    )
     best, second = sorted(odd, key=odd.get)[:2]
-    return f" ({told}" + f"; is it {best}, which makes the rows more even in time?" * (odd[second] - odd[best] >= 2) + ")"
+    return (
+        f" ({told}" + f"; is it {best}, which makes the rows more even in time?" * (odd[second] - odd[best] >= 2) + ")"
+    )
 
 
 def _length(step):
@@ -178,8 +214,13 @@ def _column(layout, place, texts, point, group, confirm):
     hits = [quantity for quantity, words in WORDS if quantity in able and any(w in f" {word} " for w in words)]
     values = np.array([v for v in (number(text, point, group) for text in texts) if v is not None and np.isfinite(v)])
     steps = np.diff(values)  # a register rises nearly always, and by little beside what it shows
-    rising = len(values) > 5 and (steps >= 0).mean() > 0.7 and np.median(values) > 10 * np.median(np.abs(steps)) and (
-        (steps >= 0).mean() > 0.97 or (steps < 0).sum() <= 2) and steps.any()
+    rising = (
+        len(values) > 5
+        and (steps >= 0).mean() > 0.7
+        and np.median(values) > 10 * np.median(np.abs(steps))
+        and ((steps >= 0).mean() > 0.97 or (steps < 0).sum() <= 2)
+        and steps.any()
+    )
     name = _name(layout, place)
     lines = ["", "[[column]]", f"name = {name}"]
     shown = title or f"column {place + 1}"
@@ -200,7 +241,10 @@ def _column(layout, place, texts, point, group, confirm):
     if any(len(UNITS[one][2]) > 1 for one in units):
         kind = "counter" if rising else "interval"
         lines.append(f'kind = "{kind}"')
-        confirm.append(f"{shown!r} is taken for kind {kind!r} because its numbers " + ("hardly ever fall" if rising else "rise and fall"))
+        confirm.append(
+            f"{shown!r} is taken for kind {kind!r} because its numbers "
+            + ("hardly ever fall" if rising else "rise and fall")
+        )
     if able == ["neighbour"]:
         confirm.append(f"the roof of {shown!r}, if you know it: set tilt_deg and azimuth_deg (180 is south)")
     return lines

@@ -11,17 +11,37 @@ import numpy as np
 import pandas as pd
 
 from solarlib.files.account import (
-    CELL_REASONS, CELLS, CONFLICT, EMPTY, GAP, NO_NUMBER, NUMBER, OFF_DIAL, REASONS, REPEAT, TEXTS_KEPT, TIME, TWICE, Account,
+    CELL_REASONS,
+    CELLS,
+    CONFLICT,
+    EMPTY,
+    GAP,
+    NO_NUMBER,
+    NUMBER,
+    OFF_DIAL,
+    REASONS,
+    REPEAT,
+    TEXTS_KEPT,
+    TIME,
+    TWICE,
+    Account,
 )
-from solarlib.files.numbers import number_marks
-from solarlib.files.numbers import numbers as numbers_of
 from solarlib.files.clock import FINE, SKIPPED, to_utc
-from solarlib.files.table import blocks, line_texts, sniff, split_line
+from solarlib.files.dates import (
+    DAY,
+    MISSING,
+    ORDERS,
+    SECOND,
+    DateOrder,
+    cell_matrix,
+    looks_like_time,
+    moments as moments_of,
+)
 from solarlib.files.energies import flows
-from solarlib.files.steps import common_step, first_moments, missing
 from solarlib.files.mapping import Mapping, interval_of, mapping_from_toml, zone_of
-from solarlib.files.dates import DAY, MISSING, ORDERS, SECOND, DateOrder, cell_matrix, looks_like_time
-from solarlib.files.dates import moments as moments_of
+from solarlib.files.numbers import number_marks, numbers as numbers_of
+from solarlib.files.steps import common_step, first_moments, missing
+from solarlib.files.table import blocks, line_texts, sniff, split_line
 from solarlib.quantities import InputError, counted
 
 PART_BYTES = 1 << 16
@@ -111,7 +131,13 @@ def _parts(block, size):
     cuts = np.searchsorted(block.line_end, np.arange(size, len(block.data), size))
     edges = np.unique([0, *cuts, len(block.lines)])
     for start, end in zip(edges[:-1], edges[1:]):
-        yield replace(block, **{key: getattr(block, key)[start:end] for key in ("lines", "line_start", "line_end", "blank", "fits", "first")})
+        yield replace(
+            block,
+            **{
+                key: getattr(block, key)[start:end]
+                for key in ("lines", "line_start", "line_end", "blank", "fits", "first")
+            },
+        )
 
 
 def _is_unix(text):
@@ -142,7 +168,7 @@ class _Rows:
         if not proved:
             example = next(text for text in texts if "," in text or "." in text)
             raise InputError(
-                f'{self.layout.path.name}: found numbers such as {example!r}, in which the mark may stand before decimals '
+                f"{self.layout.path.name}: found numbers such as {example!r}, in which the mark may stand before decimals "
                 'or between thousands; allowed is one meaning: set decimal = "." or decimal = ",", and thousands'
             )
         return point, found if group is None else group
@@ -207,9 +233,11 @@ class _Rows:
     def finish(self):
         """Return the `Readings`."""
         name = self.layout.path.name
-        self.notes = [f"cells are split at {self.layout.delimiter!r}, decimals written with {self.decimal!r}"
-                      + (f", thousands with {self.thousands!r}" if self.thousands else "")
-                      + f", text is {self.layout.encoding}"]
+        self.notes = [
+            f"cells are split at {self.layout.delimiter!r}, decimals written with {self.decimal!r}"
+            + (f", thousands with {self.thousands!r}" if self.thousands else "")
+            + f", text is {self.layout.encoding}"
+        ]
         which = 0
         if self.lines:
             which, proof = self.order.decide(name, self._time_text)
@@ -217,8 +245,10 @@ class _Rows:
         lines = np.concatenate([np.zeros(0, np.int64), *self.lines])
         walls = np.concatenate([np.zeros(0, np.int64), *(block[which] for block in self.walls)])
         offsets = np.concatenate([np.zeros(0, np.int64), *self.offsets])
-        columns = [np.concatenate([np.zeros(0), *(block[number] for block in self.values)])
-                   for number in range(len(self.value_places))]
+        columns = [
+            np.concatenate([np.zeros(0), *(block[number] for block in self.values)])
+            for number in range(len(self.value_places))
+        ]
         self.lines = self.walls = self.offsets = self.values = ()  # ten million rows need not stand here twice
         moments, zone = self._moments(lines, walls, offsets)
         del walls, offsets
@@ -255,7 +285,9 @@ class _Rows:
             self._set_aside(GAP, lines[bare][verdict == SKIPPED])
             self._set_aside(TWICE, lines[bare][(verdict != FINE) & (verdict != SKIPPED)])
             if resolved:
-                self.notes.append(f"{counted(resolved, 'row')} of hours that the clock shows twice, told apart by their order")
+                self.notes.append(
+                    f"{counted(resolved, 'row')} of hours that the clock shows twice, told apart by their order"
+                )
         if zone is None:
             known = np.unique(offsets)
             minutes = int(known[0]) // (60 * SECOND) if len(known) == 1 else 0
@@ -270,7 +302,9 @@ class _Rows:
         if (steps < 0).all():
             self.notes.append("rows stand newest first; they were turned round")
         elif (steps < 0).any():
-            self.notes.append(f"{counted(int((steps < 0).sum()), 'row stands', 'rows stand')} before an older one; all were put in order")
+            self.notes.append(
+                f"{counted(int((steps < 0).sum()), 'row stands', 'rows stand')} before an older one; all were put in order"
+            )
         order = np.lexsort((lines if self.mapping.keep == "first" else -lines, moments))
         lines, moments, columns = lines[order], moments[order], [column[order] for column in columns]
         again = np.r_[False, np.diff(moments) == 0]
@@ -292,22 +326,41 @@ class _Rows:
         odd = sorted(row for row, keep in zip(odd, kept) if keep)
         texts = line_texts(self.layout, np.r_[lines[:TEXTS_KEPT], [line for line, _, _ in odd]].astype(np.int64))
         head = min(self.layout.first_line - 1, self.total)
-        aside = pd.DataFrame({
-            "line": lines,
-            "reason": pd.Categorical.from_codes(reasons, REASONS).remove_unused_categories(),
-            "text": [texts.get(line, "") for line in lines[:TEXTS_KEPT].tolist()] + [""] * max(0, len(lines) - TEXTS_KEPT),
-        })
+        aside = pd.DataFrame(
+            {
+                "line": lines,
+                "reason": pd.Categorical.from_codes(reasons, REASONS).remove_unused_categories(),
+                "text": [texts.get(line, "") for line in lines[:TEXTS_KEPT].tolist()]
+                + [""] * max(0, len(lines) - TEXTS_KEPT),
+            }
+        )
         aside["reason"] = aside["reason"].astype(object)
         cut = [(line, number, reason, split_line(texts[line], self.layout.delimiter)) for line, number, reason in odd]
         cells_aside = pd.DataFrame(
-            [(line, self._title(number), CELL_REASONS[reason], row[self.value_places[number]] if self.value_places[number] < len(row) else "")
-             for line, number, reason, row in cut],
+            [
+                (
+                    line,
+                    self._title(number),
+                    CELL_REASONS[reason],
+                    row[self.value_places[number]] if self.value_places[number] < len(row) else "",
+                )
+                for line, number, reason, row in cut
+            ],
             columns=["line", "column", "reason", "text"],
         )
         if sum(len(rows) for _, _, rows in self.odd_cells) > len(odd) and len(odd) >= TEXTS_KEPT:
             self.notes.append(f"of the cells without a number only {len(odd)} are listed")
-        return Account(self.layout.path.name, self.total, head, self.blank, len(used) + len(lines), len(used), aside,
-                       cells_aside, tuple(self.notes))
+        return Account(
+            self.layout.path.name,
+            self.total,
+            head,
+            self.blank,
+            len(used) + len(lines),
+            len(used),
+            aside,
+            cells_aside,
+            tuple(self.notes),
+        )
 
     def _check_head(self, account):
         """Refuse a file whose rows stand above its header in another width: they would pass for lines of a title."""
@@ -316,8 +369,10 @@ class _Rows:
         head = line_texts(self.layout, np.arange(1, account.head_lines + 1)).values()
         dated = sum(any(map(looks_like_time, split_line(text, self.layout.delimiter))) for text in head)
         if dated > account.rows_read:
-            raise InputError(f"{account.name}: found {dated} lines with a date above the first row in line {self.layout.first_line}, "
-                             f"more than below it, allowed is a header above its rows: put it there, or set header_line = {self.layout.header_line or 1}")
+            raise InputError(
+                f"{account.name}: found {dated} lines with a date above the first row in line {self.layout.first_line}, "
+                f"more than below it, allowed is a header above its rows: put it there, or set header_line = {self.layout.header_line or 1}"
+            )
 
     def _title(self, number):
         return str(self.mapping.column[number].name)
@@ -331,7 +386,9 @@ class _Rows:
         if step is None:
             notes.append("the rows keep no common step; each stands at its true time")
         elif len(gaps):
-            notes.append(f"missing: {counted(int(gaps['intervals'].sum()), 'interval')} of {step / pd.Timedelta(minutes=1):g} min, in {counted(len(gaps), 'gap')}")
+            notes.append(
+                f"missing: {counted(int(gaps['intervals'].sum()), 'interval')} of {step / pd.Timedelta(minutes=1):g} min, in {counted(len(gaps), 'gap')}"
+            )
         return Readings(table, step, registers, intervals, replace(account, notes=(*account.notes, *notes)))
 
 

@@ -24,7 +24,17 @@ from solarlib.quantities import InputError, counted
 
 FLOWS = ("generation", "delivered", "received")
 COMPLETE_SHARE = 0.99  # of a day's intervals: below, the day is only in part there
-DAILY = ("date", "generation_kwh", "delivered_kwh", "received_kwh", "peak_kw", "peak_time", "measured_share", "quality", "note")
+DAILY = (
+    "date",
+    "generation_kwh",
+    "delivered_kwh",
+    "received_kwh",
+    "peak_kw",
+    "peak_time",
+    "measured_share",
+    "quality",
+    "note",
+)
 DECIMALS = {"_kwh": 3, "_kw": 3, "_share": 4, "_h": 3, "_percent": 1, "_usd": 2}
 
 
@@ -50,14 +60,19 @@ def daily(table, step, notes=None):
     step = pd.Timedelta(step)
     names = {flow: f"{flow}{unit}" for flow in FLOWS for unit in ("_kwh", "_w") if f"{flow}{unit}" in table}
     if not names or not isinstance(table.index, pd.DatetimeIndex) or table.index.tz is None or not len(table):
-        raise InputError(f"readings: found columns {', '.join(map(str, table.columns)) or 'none'}, allowed is a time-zone-aware "
-                         f"table with one or more of {', '.join(FLOWS)}")
+        raise InputError(
+            f"readings: found columns {', '.join(map(str, table.columns)) or 'none'}, allowed is a time-zone-aware "
+            f"table with one or more of {', '.join(FLOWS)}"
+        )
     hours = step / pd.Timedelta(hours=1)
-    energy = pd.DataFrame({flow: table[name] * (hours / 1000 if name.endswith("_w") else 1.0) for flow, name in names.items()})
+    energy = pd.DataFrame(
+        {flow: table[name] * (hours / 1000 if name.endswith("_w") else 1.0) for flow, name in names.items()}
+    )
     midnights = table.index.tz_localize(None).normalize()
     days = pd.date_range(midnights[0], midnights[-1], freq="D")
     start = pd.DatetimeIndex(days.append(days[-1:] + pd.Timedelta(days=1))).tz_localize(
-        table.index.tz, ambiguous=np.ones(len(days) + 1, bool), nonexistent="shift_forward")
+        table.index.tz, ambiguous=np.ones(len(days) + 1, bool), nonexistent="shift_forward"
+    )
     whole_days = step == pd.Timedelta(days=1)  # on the local clock: 23 or 25 hours are one such day too
     expected = np.ones(len(days)) if whole_days else np.diff(start.as_unit("ns").asi8) / step.value
     grouped = energy.groupby(midnights)
@@ -74,7 +89,9 @@ def daily(table, step, notes=None):
         out.loc[at, "peak_kw"] = power[best.to_numpy()].to_numpy() / hours
         out.loc[at, "peak_time"] = [f"{label:%H:%M}" for label in best]
     out["measured_share"] = np.minimum(share, 1.0)
-    out["quality"] = np.select([share >= COMPLETE_SHARE, sums.notna().any(axis=1).to_numpy()], ["complete", "part"], "empty")
+    out["quality"] = np.select(
+        [share >= COMPLETE_SHARE, sums.notna().any(axis=1).to_numpy()], ["complete", "part"], "empty"
+    )
     out["note"] = [str((notes or {}).get(day, "")) for day in out["date"]]
     return out[list(DAILY)]
 
@@ -106,12 +123,19 @@ def by_period(days, reads):
         flows = {flow: _sum(inside[f"{flow}_kwh"]) for flow in FLOWS}
         g, d, r = (flows[flow] for flow in FLOWS)
         bad = length - len(inside)
-        rows.append({
-            "period_start": start, "period_end": end, "days": length, "usable_days": len(inside),
-            **{f"{flow}_kwh": value for flow, value in flows.items()},
-            "self_consumed_kwh": g - r, "use_kwh": d + g - r, "net_kwh": d - r,
-            "quality": "complete" if not bad else f"{bad} of {length} days unusable",
-        })
+        rows.append(
+            {
+                "period_start": start,
+                "period_end": end,
+                "days": length,
+                "usable_days": len(inside),
+                **{f"{flow}_kwh": value for flow, value in flows.items()},
+                "self_consumed_kwh": g - r,
+                "use_kwh": d + g - r,
+                "net_kwh": d - r,
+                "quality": "complete" if not bad else f"{bad} of {length} days unusable",
+            }
+        )
     return pd.DataFrame(rows)
 
 
@@ -177,7 +201,11 @@ def keep(path, table, replace=()):
             kept.append(row)
             added.append(row[key])
             continue
-        odd = [name for name, value in row.items() if not _equal(old.get(name, ""), value) and not (name == "note" and not value)]
+        odd = [
+            name
+            for name, value in row.items()
+            if not _equal(old.get(name, ""), value) and not (name == "note" and not value)
+        ]
         if not odd:
             alike.append(row[key])
         more = bool(odd) and _more_measured(old, row)
@@ -194,7 +222,13 @@ def keep(path, table, replace=()):
         writer.writeheader()
         writer.writerows(kept)
         write_whole(path, text.getvalue())
-    return Change(tuple(added), tuple(alike), tuple(completed), pd.DataFrame(differing, columns=["key", "column", "kept", "offered", "replaced"]), change)
+    return Change(
+        tuple(added),
+        tuple(alike),
+        tuple(completed),
+        pd.DataFrame(differing, columns=["key", "column", "kept", "offered", "replaced"]),
+        change,
+    )
 
 
 def load(path):
@@ -218,12 +252,16 @@ def write_whole(path, text):
     """
     path, temporary = Path(path), None
     try:
-        for left in path.resolve().parent.glob(f".{glob.escape(path.name)}.*.part"):  # of a run that was killed, not of one that runs
+        for left in path.resolve().parent.glob(
+            f".{glob.escape(path.name)}.*.part"
+        ):  # of a run that was killed, not of one that runs
             if time.time() - left.stat().st_mtime > 3600:
                 left.unlink(missing_ok=True)
         mode = stat.S_IMODE(path.stat().st_mode) if path.exists() else 0o644
         handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.resolve().parent)
-        with open(handle, "w", encoding="utf-8-sig", newline="") as file:  # the mark tells a spreadsheet that it is UTF-8
+        with open(
+            handle, "w", encoding="utf-8-sig", newline=""
+        ) as file:  # the mark tells a spreadsheet that it is UTF-8
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
@@ -231,8 +269,10 @@ def write_whole(path, text):
         os.replace(temporary, path.resolve())
         temporary = None
     except OSError as error:
-        raise InputError(f"{path.name}: found {error.strerror or error} while writing, allowed is a folder with room and the "
-                         "right to write; the file is as it was") from None
+        raise InputError(
+            f"{path.name}: found {error.strerror or error} while writing, allowed is a folder with room and the "
+            "right to write; the file is as it was"
+        ) from None
     finally:
         if temporary is not None:
             Path(temporary).unlink(missing_ok=True)
@@ -280,14 +320,18 @@ def _load(path, key):
         text = path.read_text(encoding="utf-8-sig")
         rows = list(csv.reader(io.StringIO(text, newline=""), strict=True))
     except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise InputError(f"{path.name}: found {' '.join(str(error).split())}, allowed is a table kept by this course, in UTF-8") from None
+        raise InputError(
+            f"{path.name}: found {' '.join(str(error).split())}, allowed is a table kept by this course, in UTF-8"
+        ) from None
     columns = rows[0] if rows else []
     rows = [row for row in rows if row]
     wide = next((number for number, row in enumerate(rows, 1) if len(row) != len(columns)), None)
     if not columns or (key is not None and columns[0] != key) or len(set(columns)) < len(columns) or wide:
         found = f"row {wide} of {len(rows[wide - 1])} cells" if wide else f"the columns {', '.join(columns) or 'none'}"
-        raise InputError(f"{path.name}: found {found}, allowed is a table split at commas that begins with {key or 'its names'}; "
-                         "a spreadsheet may have saved it with other marks or dates")
+        raise InputError(
+            f"{path.name}: found {found}, allowed is a table split at commas that begins with {key or 'its names'}; "
+            "a spreadsheet may have saved it with other marks or dates"
+        )
     records = [dict(zip(columns, row)) for row in rows[1:]]
     keys = [row[columns[0]] for row in records]
     if len(set(keys)) < len(keys):
@@ -295,7 +339,9 @@ def _load(path, key):
         raise InputError(f"{path.name}: found {twice!r} twice, allowed is one row for each {columns[0]}")
     odd = next((item for item in keys if columns[0] in ("date", "period_start") and not _is_day(item)), None)
     if odd is not None:
-        raise InputError(f"{path.name}: found {odd!r} as {columns[0]}, allowed is a date such as 2026-03-31; a spreadsheet may have changed it")
+        raise InputError(
+            f"{path.name}: found {odd!r} as {columns[0]}, allowed is a date such as 2026-03-31; a spreadsheet may have changed it"
+        )
     return columns, records
 
 

@@ -9,7 +9,6 @@ import pandas as pd
 
 from solarlib.quantities import InputError
 
-
 DAY = pd.Timedelta(days=1)
 CLOCK_CHANGE = pd.Timedelta(hours=1)  # how far a local day may differ from 24 h
 
@@ -33,7 +32,9 @@ def even_labels(index, step):
         return true, False
     clock = index.tz_localize(None).as_unit("ns").asi8
     usual = pd.Series(clock % DAY.value).mode().iloc[0] if clock.size else 0
-    named = clock - clock % DAY.value + usual  # on a day whose clock skips this time of day, the next moment stands for it
+    named = (
+        clock - clock % DAY.value + usual
+    )  # on a day whose clock skips this time of day, the next moment stands for it
     clock = np.where(first_moments(named, index.tz) == index, named, clock)
     by_clock = bool((np.diff(clock) == DAY.value).sum() >= (np.diff(true) == DAY.value).sum())
     return (clock, True) if by_clock else (true, False)
@@ -76,11 +77,9 @@ def missing(index, step):
     labels, _ = even_labels(index, step)
     steps = np.diff(labels)
     wide = np.flatnonzero(steps >= 2 * step.value)
-    return pd.DataFrame({
-        "start": moved(index, step, 1)[wide],
-        "end": index[wide + 1],
-        "intervals": steps[wide] // step.value - 1,
-    })
+    return pd.DataFrame(
+        {"start": moved(index, step, 1)[wide], "end": index[wide + 1], "intervals": steps[wide] // step.value - 1}
+    )
 
 
 def even_index(index, step):
@@ -112,6 +111,8 @@ def regular(readings):
     on = labels % step.value == offset
     kept = readings.table[on]
     if (labels[on][-1] - labels[on][0]) // step.value > 50 * len(labels) + 10_000_000:
-        raise InputError(f"{readings.account.name}: found {index[0]} to {index[-1]} in steps of {step}, allowed is a record "
-                         "that is not nearly all gaps: look for a mistyped year")
+        raise InputError(
+            f"{readings.account.name}: found {index[0]} to {index[-1]} in steps of {step}, allowed is a record "
+            "that is not nearly all gaps: look for a mistyped year"
+        )
     return kept.reindex(even_index(kept.index, step)), int((~on).sum())

@@ -163,8 +163,17 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
         header = first
     titles = tuple(cells[header - 1]) if header else ()
     above = [(number, tuple(row)) for number, row in enumerate(cells[: max(0, header - 1)], 1) if len(row) == width]
-    return Layout(path, encoding, delimiter, header, titles, width, (header if header else first) + 1,
-                  tuple(tuple(row) for row in timed if len(row) == width), () if header_line else tuple(above))
+    return Layout(
+        path,
+        encoding,
+        delimiter,
+        header,
+        titles,
+        width,
+        (header if header else first) + 1,
+        tuple(tuple(row) for row in timed if len(row) == width),
+        () if header_line else tuple(above),
+    )
 
 
 def _with_time(rows, is_time):
@@ -181,12 +190,20 @@ def _beginning(path):
 
 
 def _encoding(raw):
-    for mark, name in ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be")):
+    for mark, name in (
+        (codecs.BOM_UTF8, "utf-8"),
+        (codecs.BOM_UTF16_LE, "utf-16-le"),
+        (codecs.BOM_UTF16_BE, "utf-16-be"),
+    ):
         if raw.startswith(mark):
             return name
     head = raw[:2000]
     for name, side in (("utf-16-le", 1), ("utf-16-be", 0)):  # every second byte of plain text is 0 there
-        if len(head) > 3 and head[side::2].count(0) > 0.4 * len(head) / 2 and head[1 - side :: 2].count(0) < len(head) / 20:
+        if (
+            len(head) > 3
+            and head[side::2].count(0) > 0.4 * len(head) / 2
+            and head[1 - side :: 2].count(0) < len(head) / 20
+        ):
             return name
     try:
         codecs.getincrementaldecoder("utf-8")().decode(raw)

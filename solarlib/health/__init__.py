@@ -5,4 +5,14 @@ from solarlib.health.chart import Baseline, design
 from solarlib.health.neighbours import PRIVACY, group_median, log_ratio
 from solarlib.health.yields import final_yield, performance_ratio, reference_yield
 
-__all__ = ["Baseline", "PRIVACY", "design", "final_yield", "group_median", "log_ratio", "performance_ratio", "reference_yield", "year_on_year"]
+__all__ = [
+    "Baseline",
+    "PRIVACY",
+    "design",
+    "final_yield",
+    "group_median",
+    "log_ratio",
+    "performance_ratio",
+    "reference_yield",
+    "year_on_year",
+]

@@ -9,11 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError, require
 from solarlib.health.run_lengths import allowance, cusum_run_length, shift_of_loss, threshold_after_baseline, widen
+from solarlib.quantities import InputError, require
 
 MAD_TO_SCATTER = 1.4826  # makes the median absolute deviation of normal values their standard deviation
-WINSOR = 4.0  # a single day counts as at most so many times the usual scatter, and never as more than carries to the line
+WINSOR = (
+    4.0  # a single day counts as at most so many times the usual scatter, and never as more than carries to the line
+)
 LEAST_BASELINE_DAYS = 14
 MOST_RESEMBLANCE = 0.9  # greatest correlation of neighbouring days to believe
 PERSISTS_DAYS = 14

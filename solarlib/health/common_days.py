@@ -11,8 +11,10 @@ from solarlib.quantities import InputError
 
 BASELINE_SHARE = 2 / 3  # most of the usable days that may be baseline; the others are compared with it
 TOO_FEW = f"fewer than {peers.LEAST_GROUP} neighbours"
-NO_MODEL = ("No model of the roofs was given: where they face elsewhere than the own, the ratio drifts over the seasons, often by more "
-            "than one module.")
+NO_MODEL = (
+    "No model of the roofs was given: where they face elsewhere than the own, the ratio drifts over the seasons, often by more "
+    "than one module."
+)
 
 
 @dataclass(frozen=True)
@@ -53,7 +55,9 @@ def common_days(own, neighbours, own_model=None, neighbour_models=None, temp_air
     own_model, models = _on(own_model, index, "own model"), _on(neighbour_models, index, "neighbours' models")
     if models is not None:
         models = models[[name for name in models if name in neighbours]]
-    missing = peers.log_ratio(own, neighbours, own_model, models).isna()  # also refuses models that do not belong together
+    missing = peers.log_ratio(
+        own, neighbours, own_model, models
+    ).isna()  # also refuses models that do not belong together
     reason = _reasons(own, neighbours, temp_air, snow).mask(lambda why: (why == "") & missing, "no reading or no model")
     if models is None:
         notes.append(NO_MODEL)
@@ -87,7 +91,9 @@ def _on(data, index, name):
     if data is None:
         return None
     if not isinstance(data.index, pd.DatetimeIndex) or str(data.index.tz) != str(index.tz):
-        raise InputError(f"{name}: found dates of another kind or time zone, allowed are dates like those of the own yields")
+        raise InputError(
+            f"{name}: found dates of another kind or time zone, allowed are dates like those of the own yields"
+        )
     if not data.index.isin(index).any():
         raise InputError(f"{name}: found no day of the own record, allowed are the same days")
     return data.reindex(index)
@@ -97,7 +103,9 @@ def _without(systems, names, what):
     """Return the systems that have `what`; refuse too small a group of them."""
     left = systems.drop(columns=names)
     if left.shape[1] < peers.LEAST_GROUP:
-        raise InputError(f"neighbours: found {left.shape[1]} systems with {what}, allowed are {peers.LEAST_GROUP} or more")
+        raise InputError(
+            f"neighbours: found {left.shape[1]} systems with {what}, allowed are {peers.LEAST_GROUP} or more"
+        )
     return left
 
 
@@ -127,8 +135,12 @@ def _levelled(house, others, reason, wanted, notes):
         others = _without(others, late, "readings on half of the baseline days")
         reason = reason.mask((reason == "") & peers.group_median(others).isna(), TOO_FEW)
     others = others / others.loc[first].where(others.loc[first] > 0).median()
-    others = others / np.exp(pd.Series({name: peers.log_ratio(others[name], others).loc[first].median() for name in others}))
+    others = others / np.exp(
+        pd.Series({name: peers.log_ratio(others[name], others).loc[first].median() for name in others})
+    )
     usual = (house / others.median(axis=1)).loc[first].median()
     if not usual > 0:
-        raise InputError("own yields: found none on most of the baseline days, allowed are days of a house that makes power")
+        raise InputError(
+            "own yields: found none on most of the baseline days, allowed are days of a house that makes power"
+        )
     return house / usual, others, reason, first[-1]

@@ -11,12 +11,11 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from solarlib.health import words
-from solarlib.health import neighbours as peers, shapes as signatures
-from solarlib.health.common_days import common_days
+from solarlib.health import neighbours as peers, shapes as signatures, words
 from solarlib.health.chart import LEAST_BASELINE_DAYS, Baseline, Design, baseline, chart, design, standardised
-from solarlib.quantities import InputError, require
+from solarlib.health.common_days import common_days
 from solarlib.health.run_lengths import cusum_run_length
+from solarlib.quantities import InputError, require
 
 # A chart for less than 1/30 waits for weeks and meets dirt, season and drift of that size. A chart for more than 1/4
 # would be slow for anything smaller and gains nothing: such losses show within days on every chart.
@@ -94,15 +93,28 @@ class Comparison:
 
         Days that resemble each other add up like fewer independent ones that scatter wider.
         """
-        return Design(self.plan.k / self.widening, self.plan.h / self.widening).days_to_notice(loss, self.usual.scatter * self.widening)
+        return Design(self.plan.k / self.widening, self.plan.h / self.widening).days_to_notice(
+            loss, self.usual.scatter * self.widening
+        )
 
     def sentences(self):
         """Return what an owner should know, as plain sentences in order. Never a verdict."""
         return words.sentences(self)
 
 
-def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=None, snow=None, module_count, strings=1,
-            baseline_days=60, false_alarm_days=500):
+def compare(
+    own,
+    neighbours,
+    own_model=None,
+    neighbour_models=None,
+    *,
+    temp_air=None,
+    snow=None,
+    module_count,
+    strings=1,
+    baseline_days=60,
+    false_alarm_days=500,
+):
     """Return whether a house is still as it was beside its neighbours.
 
     Parameters
@@ -136,15 +148,26 @@ def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=
     strings = int(require(strings, "strings", 1, 10000))
     wanted = int(require(baseline_days, "baseline days", LEAST_BASELINE_DAYS, 3660))
     common = common_days(own, neighbours, own_model, neighbour_models, temp_air, snow, wanted)
-    house, others, reason, ends, notes = common.house, common.others, common.reason, common.baseline_end, list(common.notes)
+    house, others, reason, ends, notes = (
+        common.house,
+        common.others,
+        common.reason,
+        common.baseline_end,
+        list(common.notes),
+    )
 
     log_ratio = peers.log_ratio(house, others).where(reason == "")
     usual = baseline(log_ratio.loc[:ends])
     loss = float(np.clip(1.0 / module_count, LEAST_LOSS, MOST_LOSS))
     plan, widening, false_alarm_days = _plan(usual, loss, false_alarm_days)
     told = chart(log_ratio[log_ratio.index > ends], usual, plan)
-    days = pd.DataFrame({"ratio_percent": 100.0 * np.exp(log_ratio - usual.centre), "reason": reason,
-                         "z": standardised(log_ratio, usual)}).join(told.drop(columns="z"))
+    days = pd.DataFrame(
+        {
+            "ratio_percent": 100.0 * np.exp(log_ratio - usual.centre),
+            "reason": reason,
+            "z": standardised(log_ratio, usual),
+        }
+    ).join(told.drop(columns="z"))
     days.insert(4, "level", days["cusum"] / plan.h)
     days["stage"] = days["stage"].fillna("baseline")
 
@@ -177,8 +200,23 @@ def compare(own, neighbours, own_model=None, neighbour_models=None, *, temp_air=
     if step is not None:
         evidence += _not_this_house(step, shifts, least, own_model is not None)
     lengths = _false_alarm_range(plan.k / widening, plan.h / widening, usual.days / widening**2)  # as independent days
-    return Comparison(days, usual, plan, widening, loss, float(false_alarm_days), lengths, begin, message, low_until, step, recent,
-                      tuple(evidence), shifts, tuple(notes))
+    return Comparison(
+        days,
+        usual,
+        plan,
+        widening,
+        loss,
+        float(false_alarm_days),
+        lengths,
+        begin,
+        message,
+        low_until,
+        step,
+        recent,
+        tuple(evidence),
+        shifts,
+        tuple(notes),
+    )
 
 
 def _plan(usual, loss, false_alarm_days):
@@ -191,8 +229,10 @@ def _plan(usual, loss, false_alarm_days):
             continue
         if plan.h / widening <= LARGEST_SUM:
             return plan, widening, days
-    raise InputError(f"baseline: found {usual.days} days too alike from one to the next (correlation {usual.lag_one:.2f}) to tell chance, "
-                     "allowed are more baseline days, models of all roofs, or neighbours like the house")
+    raise InputError(
+        f"baseline: found {usual.days} days too alike from one to the next (correlation {usual.lag_one:.2f}) to tell chance, "
+        "allowed are more baseline days, models of all roofs, or neighbours like the house"
+    )
 
 
 def _last_message(told, threshold):
@@ -209,19 +249,33 @@ def _last_message(told, threshold):
 def _change(used, begin, message, low_until):
     """Return the compared days around a message, and the step among them that began near `begin`."""
     before = used[used.index < begin].iloc[-BESIDE_DAYS:]
-    around = used.loc[before.index[0]:low_until]
-    return around, signatures.step_level(around, min(5, len(around.loc[begin:])), (before.index[-BEGIN_SLACK_DAYS], message))
+    around = used.loc[before.index[0] : low_until]
+    return around, signatures.step_level(
+        around, min(5, len(around.loc[begin:])), (before.index[-BEGIN_SLACK_DAYS], message)
+    )
 
 
 def _not_this_house(step, shifts, least, has_models):
     """Return the evidence for reasons beside the house: neighbours that changed, and the season where no model takes it out."""
     others = shifts.drop(words.HOUSE).abs()
     moved = int((others > least).sum())
-    found = [signatures.Evidence("neighbours that changed", bool(moved > len(others) / 2 or (others > max(least, abs(step.change))).any()),
-                                 float(moved), f"{moved} of {len(others)} neighbours moved beyond chance")]
+    found = [
+        signatures.Evidence(
+            "neighbours that changed",
+            bool(moved > len(others) / 2 or (others > max(least, abs(step.change))).any()),
+            float(moved),
+            f"{moved} of {len(others)} neighbours moved beyond chance",
+        )
+    ]
     if not has_models:
-        found.append(signatures.Evidence("the season on roofs that face elsewhere", bool(-SEASON_SWING < step.change < 0), step.change,
-                                         f"the change is {words.percent(step.change)}, a season may make {words.percent(-SEASON_SWING)}"))
+        found.append(
+            signatures.Evidence(
+                "the season on roofs that face elsewhere",
+                bool(-SEASON_SWING < step.change < 0),
+                step.change,
+                f"the change is {words.percent(step.change)}, a season may make {words.percent(-SEASON_SWING)}",
+            )
+        )
     return found
 
 
@@ -233,7 +287,10 @@ def _false_alarm_range(k, h, days):
     equally likely values.
     """
     z = norm.ppf((np.arange(15) + 0.5) / 15)
-    lengths = [cusum_run_length(centre, scale * k, min(scale * h, LARGEST_SUM))
-               for centre in z * np.sqrt(np.pi / (2 * days)) for scale in np.exp(1.1664 / np.sqrt(days) * z)]
+    lengths = [
+        cusum_run_length(centre, scale * k, min(scale * h, LARGEST_SUM))
+        for centre in z * np.sqrt(np.pi / (2 * days))
+        for scale in np.exp(1.1664 / np.sqrt(days) * z)
+    ]
     low, high = np.quantile(lengths, [0.1, 0.9], method="nearest")
     return float(low), float(high)

@@ -102,9 +102,13 @@ def threshold(run_length_days, k, shift=0.0):
     while cusum_run_length(shift, k, high) < run_length_days:
         low, high = high, high * 1.5
         if high > 60.0:
-            raise InputError(f"run length: found {run_length_days:g} days at k {k:g}, allowed is what a threshold up to 60 reaches")
+            raise InputError(
+                f"run length: found {run_length_days:g} days at k {k:g}, allowed is what a threshold up to 60 reaches"
+            )
     if low == 0.0 and cusum_run_length(shift, k, 0.0) > run_length_days:
-        raise InputError(f"run length: found {run_length_days:g} days at k {k:g}, allowed is no less than a threshold of 0 gives")
+        raise InputError(
+            f"run length: found {run_length_days:g} days at k {k:g}, allowed is no less than a threshold of 0 gives"
+        )
     return float(brentq(lambda h: cusum_run_length(shift, k, h) - run_length_days, low, high, xtol=1e-6))
 
 
@@ -140,8 +144,11 @@ def threshold_after_baseline(run_length_days, k, baseline_days):
     """
     n = require(baseline_days, "baseline", 3, 100000, "days")
     nodes, weights = np.polynomial.hermite_e.hermegauss(7)
-    errors = [(m, s, a * b) for m, a in zip(nodes * np.sqrt(np.pi / (2 * n)), weights)
-              for s, b in zip(np.exp(1.1664 / np.sqrt(n) * nodes), weights)]
+    errors = [
+        (m, s, a * b)
+        for m, a in zip(nodes * np.sqrt(np.pi / (2 * n)), weights)
+        for s, b in zip(np.exp(1.1664 / np.sqrt(n) * nodes), weights)
+    ]
     total = weights.sum() ** 2
 
     def excess(h):
@@ -154,8 +161,10 @@ def threshold_after_baseline(run_length_days, k, baseline_days):
     if excess(low) <= 0:
         return low
     if excess(high) > 0:
-        raise InputError(f"baseline: found days worth {n:g} independent ones, too few for a false alarm in {run_length_days:g} days at k {k:g}, "
-                         "allowed are more days, or days that resemble each other less")
+        raise InputError(
+            f"baseline: found days worth {n:g} independent ones, too few for a false alarm in {run_length_days:g} days at k {k:g}, "
+            "allowed are more days, or days that resemble each other less"
+        )
     return float(brentq(excess, low, high, xtol=1e-3))
 
 

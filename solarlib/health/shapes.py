@@ -70,7 +70,9 @@ def step_level(log_ratio, least_days=5, within=None):
     if within is not None:
         cuts = cuts[(values.index[cuts] >= within[0]) & (values.index[cuts] <= within[1])]
         if not len(cuts):
-            raise InputError(f"within: found no day to split at, allowed are some with {least_days} usable days on each side")
+            raise InputError(
+                f"within: found no day to split at, allowed are some with {least_days} usable days on each side"
+            )
     cut = int(min(cuts, key=lambda cut: _spread(array[:cut]) + _spread(array[cut:])))
     before, after = array[:cut], array[cut:]
     left = np.concatenate([before - np.median(before), after - np.median(after)])
@@ -105,7 +107,11 @@ def parts_lost(step, module_count, strings=1, sections=3):
     for reason, share in shares.items():
         level = float(np.log1p(-share))
         fits = bool(abs(step.change - level) <= 2.0 * step.error) and step.change < -2.0 * step.error
-        found.append(Evidence(reason, fits, share, f"the level changed by {_percent(step.change)}, this would be {_percent(level)}"))
+        found.append(
+            Evidence(
+                reason, fits, share, f"the level changed by {_percent(step.change)}, this would be {_percent(level)}"
+            )
+        )
     return found
 
 
@@ -155,8 +161,12 @@ def same_all_day(own, expected):
     """Return the evidence that a loss is the same in every hour: a dead part, dirt or age rather than shade."""
     ratio = hourly_ratio(own, expected)
     spread = float(ratio.max() - ratio.min())
-    return Evidence("a loss that is the same all day", spread <= FLAT, spread,
-                    f"the hours lie between {ratio.min():.2f} and {ratio.max():.2f} of what is expected")
+    return Evidence(
+        "a loss that is the same all day",
+        spread <= FLAT,
+        spread,
+        f"the hours lie between {ratio.min():.2f} and {ratio.max():.2f} of what is expected",
+    )
 
 
 def shade_block(own, expected, depth=0.06):
@@ -170,7 +180,11 @@ def shade_block(own, expected, depth=0.06):
     edges = np.flatnonzero(np.diff(np.concatenate([[0], low.astype(int), [0]])))
     one_block = len(edges) == 2 and 0 < low.sum() <= 0.6 * len(low)
     hours = ratio.index[low]
-    text = f"from {hours[0]}:00 to {hours[-1] + 1}:00 {ratio[low].mean() / top:.2f} of the other hours" if len(hours) else "no hour stands out"
+    text = (
+        f"from {hours[0]}:00 to {hours[-1] + 1}:00 {ratio[low].mean() / top:.2f} of the other hours"
+        if len(hours)
+        else "no hour stands out"
+    )
     return Evidence("new shade in one part of the day", bool(one_block), float(low.sum()), text)
 
 
@@ -186,8 +200,12 @@ def flat_top(own, expected, tolerance=0.01):
     wanted = high / low if low > 0 else 1.0  # power where none was expected is no limit
     days = at.index.normalize().nunique()
     fits = bool(len(at) >= 6 and wanted > 1.0 + 4.0 * tolerance and days >= 1)
-    return Evidence("a limit of power, by rating or by rule", fits, float(len(at)),
-                    f"intervals within {100 * tolerance:.0f} % of the greatest power: {len(at)}; the expected varies there by {100 * (wanted - 1):.0f} %")
+    return Evidence(
+        "a limit of power, by rating or by rule",
+        fits,
+        float(len(at)),
+        f"intervals within {100 * tolerance:.0f} % of the greatest power: {len(at)}; the expected varies there by {100 * (wanted - 1):.0f} %",
+    )
 
 
 def midday_dropouts(own, expected, shoulder=0.7):
@@ -200,8 +218,12 @@ def midday_dropouts(own, expected, shoulder=0.7):
     out = bright["own"] < 0.05 * bright["expected"]
     usual = float((bright["own"] / bright["expected"]).median())
     fits = bool(out.any() and out.mean() < 0.5 and usual > shoulder)
-    return Evidence("the converter leaves the grid at times", fits, float(out.sum()),
-                    f"{int(out.sum())} of {len(bright)} bright intervals without power, {usual:.2f} of the expected otherwise")
+    return Evidence(
+        "the converter leaves the grid at times",
+        fits,
+        float(out.sum()),
+        f"{int(out.sum())} of {len(bright)} bright intervals without power, {usual:.2f} of the expected otherwise",
+    )
 
 
 def hot_sag(own, expected, temp_air):
@@ -241,8 +263,12 @@ def light_slope(own, expected, least=0.05):
     slope, error = _last_slope(np.log(both["own"] / both["expected"]), both["expected"] / both["expected"].max())
     fits = bool(abs(slope) > least and abs(slope) > 3.0 * error)
     where = "high" if slope < 0 else "low"
-    return Evidence(f"a loss that grows towards {where} light", fits, slope,
-                    f"the ratio at full light is {_percent(slope)} beside the ratio at the lowest, standard error {100 * error:.1f} %")
+    return Evidence(
+        f"a loss that grows towards {where} light",
+        fits,
+        slope,
+        f"the ratio at full light is {_percent(slope)} beside the ratio at the lowest, standard error {100 * error:.1f} %",
+    )
 
 
 def hour_shift(own, expected):
@@ -250,9 +276,17 @@ def hour_shift(own, expected):
     both = pd.DataFrame({"own": own, "expected": expected}).dropna()
     hour = np.asarray((both.index - both.index.normalize()) / pd.Timedelta(hours=1))
     day = both.index.normalize()
-    middle = {name: (both[name] * hour).groupby(day).sum() / both[name].groupby(day).sum().where(lambda s: s > 0) for name in both}
+    middle = {
+        name: (both[name] * hour).groupby(day).sum() / both[name].groupby(day).sum().where(lambda s: s > 0)
+        for name in both
+    }
     shift = float((middle["own"] - middle["expected"]).median())
-    return Evidence("a clock that is off", abs(shift) >= 0.4, shift, f"the middle of the day's energy lies {shift:+.2f} h from the expected")
+    return Evidence(
+        "a clock that is off",
+        abs(shift) >= 0.4,
+        shift,
+        f"the middle of the day's energy lies {shift:+.2f} h from the expected",
+    )
 
 
 def ramp_and_rain(log_ratio, rain_mm, least_days=20):
@@ -278,8 +312,12 @@ def ramp_and_rain(log_ratio, rain_mm, least_days=20):
     if len(x) < least_days or np.ptp(x) < 5 or not washed.any():
         return Evidence("dirt that rain washes off", False, 0.0, "too few dry days between rains")
     slope, error = _last_slope(y, x)
-    return Evidence("dirt that rain washes off", slope < -3.0 * error, slope,
-                    f"{100 * slope:+.3f} % a day since the last rain of {RAIN_MM:g} mm or more, standard error {100 * error:.3f} %")
+    return Evidence(
+        "dirt that rain washes off",
+        slope < -3.0 * error,
+        slope,
+        f"{100 * slope:+.3f} % a day since the last rain of {RAIN_MM:g} mm or more, standard error {100 * error:.3f} %",
+    )
 
 
 def sentence(evidence):

@@ -31,9 +31,11 @@ def sentences(told):
     """
     if told.stage in CALLING:
         came = f" (the message came on {date(told.message)})" * (told.message != told.since)
-        stage = f"Since {date(told.since)} the house stands at \"{told.stage}\"{came}: {signatures.sentence(told.evidence)}"
+        stage = (
+            f'Since {date(told.since)} the house stands at "{told.stage}"{came}: {signatures.sentence(told.evidence)}'
+        )
     else:
-        stage = f"Since {date(told.since)} the house stands at \"{told.stage}\": {MESSAGES[told.stage]}."
+        stage = f'Since {date(told.since)} the house stands at "{told.stage}": {MESSAGES[told.stage]}.'
     change = _change_told(told) if told.step else _nothing_told(told)
     return [_days_told(told), _chart_told(told), stage, *change, *told.notes, *CANNOT]
 
@@ -43,8 +45,10 @@ def shifts_told(shifts, least, is_message):
     moved = shifts.drop(HOUSE)[shifts.drop(HOUSE).abs() > least]
     each = ", ".join(f"{name} by {percent(shift)}" for name, shift in moved.items())
     if len(moved) > (len(shifts) - 1) / 2:
-        return [f"Most neighbours moved against each other ({each}): the set has changed, or the roofs face elsewhere and the "
-                "season moved on. The ratio need not speak of this house."]
+        return [
+            f"Most neighbours moved against each other ({each}): the set has changed, or the roofs face elsewhere and the "
+            "season moved on. The ratio need not speak of this house."
+        ]
     if not is_message:
         told = f"Among the neighbours moved, beside the median of all others: {each}. A median hardly follows one of its systems."
         return [told] if each else []
@@ -63,8 +67,10 @@ def _days_told(told):
     counts = reasons[reasons != ""].value_counts()
     aside = ", ".join(f"{count} {why}" for why, count in counts.items())
     used = int((reasons == "").sum())
-    return (f"Of {len(reasons)} days {used} are compared, the first {told.usual.days} of them as the baseline; "
-            f"{counts.sum()} are set aside{': ' * bool(aside)}{aside}.")
+    return (
+        f"Of {len(reasons)} days {used} are compared, the first {told.usual.days} of them as the baseline; "
+        f"{counts.sum()} are set aside{': ' * bool(aside)}{aside}."
+    )
 
 
 def _chart_told(told):
@@ -80,20 +86,24 @@ def _chart_told(told):
 
 
 def _change_told(told):
-    compared = told.days["ratio_percent"].loc[told.begin:told.low_until].count()
+    compared = told.days["ratio_percent"].loc[told.begin : told.low_until].count()
     lines = [f"The level changed about {date(told.step.first_day)}, by {_size(told.step)}."]
     if compared < FEW_DAYS:
-        lines.append(f"It is measured on the {_days(compared)} that raised the message, and so tends to come out too large.")
+        lines.append(
+            f"It is measured on the {_days(compared)} that raised the message, and so tends to come out too large."
+        )
     if compared < 3:
         lines.append(f"The message rests on {_days(compared)} only: more are needed, and one odd reading can do it.")
-    latest = told.days.loc[told.recent.first_day:, "ratio_percent"].count()
+    latest = told.days.loc[told.recent.first_day :, "ratio_percent"].count()
     now = f"The last {_days(latest)} differ from the baseline by {_size(told.recent)}"
     back = abs(told.recent.change) <= 2 * told.recent.error
     if told.stage not in CALLING:
         lines.append(f"The message of {date(told.message)} has ended. {now}.")
     elif back and told.step.change < -2 * told.step.error and told.low_until < told.recent.first_day:
-        lines.append(f"{now}, which chance explains. The sum has fallen since {date(told.low_until)}, but it falls slowly, so "
-                     "the message may outlast what caused it.")
+        lines.append(
+            f"{now}, which chance explains. The sum has fallen since {date(told.low_until)}, but it falls slowly, so "
+            "the message may outlast what caused it."
+        )
     else:
         lines.append(f"{now}.")
     return lines
@@ -105,8 +115,10 @@ def _nothing_told(told):
     charted = int(told.days.loc[told.days["stage"] != "baseline", "ratio_percent"].count())
     waits = [(loss, told.days_to_notice(loss)) for loss in (told.watched_loss / 2, told.watched_loss, 0.5)]
     sizes = ", ".join(f"{100 * loss:.1f} % in {_days(wait)}" for loss, wait in waits)
-    return [f"Nothing beyond chance was found in {_days(charted)} after the baseline. A lasting loss is noticed, on average: {sizes}. "
-            "A smaller or a shorter one may have passed."]
+    return [
+        f"Nothing beyond chance was found in {_days(charted)} after the baseline. A lasting loss is noticed, on average: {sizes}. "
+        "A smaller or a shorter one may have passed."
+    ]
 
 
 def date(day):

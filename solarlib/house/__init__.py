@@ -4,4 +4,13 @@ from solarlib.house.bills import avoided_price, generation_path, owner_cash_flow
 from solarlib.house.file import read_house
 from solarlib.house.year import simulate, weather
 
-__all__ = ["avoided_price", "generation_path", "owner_cash_flow", "read_house", "saving", "simulate", "weather", "year_energies"]
+__all__ = [
+    "avoided_price",
+    "generation_path",
+    "owner_cash_flow",
+    "read_house",
+    "saving",
+    "simulate",
+    "weather",
+    "year_energies",
+]

@@ -13,13 +13,13 @@ import numpy as np
 import pandas as pd
 
 from solarlib.bill.accounts import ledger
-from solarlib.house.year import simulate
-from solarlib.worth.lifetime import cash_flow
-from solarlib.worth.bill_table import split_saving, tabulate, yearly_bills, yield_path
-from solarlib.meter.registers import split
-from solarlib.worth.money import growth_path, net_present_value
 from solarlib.bill.periods import monthly_periods
+from solarlib.house.year import simulate
+from solarlib.meter.registers import split
 from solarlib.quantities import InputError, energy_kwh, require
+from solarlib.worth.bill_table import split_saving, tabulate, yearly_bills, yield_path
+from solarlib.worth.lifetime import cash_flow
+from solarlib.worth.money import growth_path, net_present_value
 
 MOST_FACTOR = 3.0  # of the generation, in a table of bills
 
@@ -109,7 +109,9 @@ def saving(house, tariff=None, size=1.0):
 def avoided_price(house, tariff=None, less=0.1):
     """Return what one kWh less of use saves without an array: the bill's slope, not the bill over the kWh. [money/kWh]"""
     _, used = hourly(house)
-    return (bill_without_array(house, tariff) - bill_without_array(house, tariff, 1.0 - less)) / (less * float(used.sum()))
+    return (bill_without_array(house, tariff) - bill_without_array(house, tariff, 1.0 - less)) / (
+        less * float(used.sum())
+    )
 
 
 def year_energies(house):
@@ -136,8 +138,11 @@ def at_price_level(tariff, factor):
         return None if price is None else round(price * factor, 5)
 
     charges = tuple(
-        charge if charge.on == "percent" else replace(
-            charge, price=scaled(charge.price),
+        charge
+        if charge.on == "percent"
+        else replace(
+            charge,
+            price=scaled(charge.price),
             blocks=tuple(replace(block, price=scaled(block.price)) for block in charge.blocks),
         )
         for charge in tariff.charges
@@ -216,7 +221,9 @@ def break_even_share(house, export_price, costs=None):
     price, view = avoided_price(house), house.outlook
     require(export_price, "export_price", 0)
     if not export_price < price:
-        raise InputError(f"export_price: found {export_price:g}, allowed is less than the price of a bought kWh, {price:g}")
+        raise InputError(
+            f"export_price: found {export_price:g}, allowed is less than the price of a bought kWh, {price:g}"
+        )
     energy = np.concatenate([[0.0], generation_path(house) * growth_path(view.years, view.price_growth)])
     spent = float(net_present_value(view.discount_rate, _spent(_costs(house, costs), view.years, None)))
     needed = -spent / float(net_present_value(view.discount_rate, energy))  # of each kWh, in money of the first year
@@ -226,7 +233,9 @@ def break_even_share(house, export_price, costs=None):
 def _costs(house, costs):
     costs = house.costs if costs is None else costs
     if costs is None:
-        raise InputError("costs: found none in the house file, allowed is a table [costs] with at least the key installed")
+        raise InputError(
+            "costs: found none in the house file, allowed is a table [costs] with at least the key installed"
+        )
     return costs
 
 
@@ -264,4 +273,4 @@ def _settled(house, tariff, made, used, size):
     tariff = replace(house.tariff if tariff is None else tariff, valid_from=None, valid_to=None)
     first = _months(made, used, tariff)
     book = ledger(two_years(first), tariff, compare=False, **ratings(house, size))
-    return float(book["bill"].iloc[len(first):].sum())
+    return float(book["bill"].iloc[len(first) :].sum())

@@ -9,14 +9,14 @@ import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
-from solarlib.roof.array import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane
-from solarlib.sky.climate import MonthlyMeans
-from solarlib.schema import Problems, choice, listing, number, text, whole
-from solarlib.worth.lifetime import Costs, Event
+from solarlib.bill.tariff import Tariff, tariff_from_table
 from solarlib.meter.load import KINDS, Appliance
 from solarlib.quantities import InputError
-from solarlib.bill.tariff import Tariff, tariff_from_table
+from solarlib.roof.array import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane
+from solarlib.schema import Problems, choice, listing, number, text, whole
+from solarlib.sky.climate import MonthlyMeans
 from solarlib.sky.weather import Place
+from solarlib.worth.lifetime import Costs, Event
 
 HOUSE_FOLDER = Path(__file__).resolve().parents[2] / "data" / "houses"
 
@@ -40,7 +40,10 @@ _SCHEMA = {
         "albedo": number(0, 0.95),
         "horizon": listing(listing(number(0, 360, "deg"), 2)),
     },
-    "module": {"rated_power_w": number(50, 1000, "W"), "temperature_coefficient_percent_per_c": number(-1, 0, "%/degC")},
+    "module": {
+        "rated_power_w": number(50, 1000, "W"),
+        "temperature_coefficient_percent_per_c": number(-1, 0, "%/degC"),
+    },
     "plane": {
         "module_count": whole(1, 1000),
         "tilt_deg": number(0, 90, "deg"),
@@ -78,9 +81,17 @@ _SCHEMA = {
     },
     "tariff": None,
     "costs": {
-        "installed": _MONEY, "fees": _MONEY, "roof_and_panelboard_work": _MONEY, "rebate": _MONEY,
-        "upkeep_per_year": _MONEY, "insurance_and_tax_per_year": _MONEY, "residual": _MONEY, "removal": _MONEY,
-        "tax_credit_percent": number(0, 100, "%"), "tax_credit_year": whole(0, 60), "tax_owed": _MONEY,
+        "installed": _MONEY,
+        "fees": _MONEY,
+        "roof_and_panelboard_work": _MONEY,
+        "rebate": _MONEY,
+        "upkeep_per_year": _MONEY,
+        "insurance_and_tax_per_year": _MONEY,
+        "residual": _MONEY,
+        "removal": _MONEY,
+        "tax_credit_percent": number(0, 100, "%"),
+        "tax_credit_year": whole(0, 60),
+        "tax_owed": _MONEY,
         "event": None,
     },
     "event": {"name": text(), "year": whole(1, 60), "cost": _MONEY},
@@ -180,11 +191,15 @@ def read_house(house):
     path = Path(house) if str(house).endswith(".toml") else HOUSE_FOLDER / f"{house}.toml"
     if not path.is_file():
         shipped = ", ".join(sorted(file.stem for file in HOUSE_FOLDER.glob("*.toml")))
-        raise InputError(f"house file: found nothing at {str(house)!r}, allowed is one of {shipped}, or a path ending in .toml")
+        raise InputError(
+            f"house file: found nothing at {str(house)!r}, allowed is one of {shipped}, or a path ending in .toml"
+        )
     try:
         table = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except UnicodeDecodeError as error:
-        raise InputError(f"{path.name}: found a character that is not UTF-8 at byte {error.start}, allowed is a UTF-8 text") from None
+        raise InputError(
+            f"{path.name}: found a character that is not UTF-8 at byte {error.start}, allowed is a UTF-8 text"
+        ) from None
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{path.name}: found {error}, allowed is a TOML text: key = value, text in quotes") from None
     return house_from_table(table, path.name, path.parent)
@@ -243,8 +258,14 @@ def _plain(value):
 
 
 def _place(values, horizon):
-    return Place(values["name"], values["latitude_deg"], values["longitude_deg"], values["timezone"],
-                 values.get("altitude_m", 0.0), horizon)
+    return Place(
+        values["name"],
+        values["latitude_deg"],
+        values["longitude_deg"],
+        values["timezone"],
+        values.get("altitude_m", 0.0),
+        horizon,
+    )
 
 
 def _check_weather(problems, given):
@@ -276,7 +297,9 @@ def _money(parts, events):
         return {"outlook": outlook}
     given = dict(parts["costs"])
     share = given.pop("tax_credit_percent", 0.0) / 100.0
-    costs = Costs(**given, tax_credit_share=share, events=tuple(Event(**row) for row in events), growth=outlook.inflation)
+    costs = Costs(
+        **given, tax_credit_share=share, events=tuple(Event(**row) for row in events), growth=outlook.inflation
+    )
     costs.check_years(outlook.years)
     return {"costs": costs, "outlook": outlook}
 
@@ -293,7 +316,8 @@ def _system(parts, planes):
     coefficient = module.get("temperature_coefficient_percent_per_c")
     return ArraySystem(
         planes=tuple(
-            Plane(row["module_count"], row["tilt_deg"], row["azimuth_deg"], row.get("mounting", "roof")) for row in planes
+            Plane(row["module_count"], row["tilt_deg"], row["azimuth_deg"], row.get("mounting", "roof"))
+            for row in planes
         ),
         module=Module(module["rated_power_w"], *([] if coefficient is None else [coefficient / 100.0])),
         converter=Converter(kind, limit, **_shares(converter)),

@@ -10,11 +10,11 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction.decoder import decode
-from solarlib.files.steps import regular
-from solarlib.files.mapping import Mapping, mapping_from_toml
 from solarlib.files.checks import plausibility
-from solarlib.quantities import InputError
+from solarlib.files.mapping import Mapping, mapping_from_toml
 from solarlib.files.reading import Readings, read
+from solarlib.files.steps import regular
+from solarlib.quantities import InputError
 from solarlib.sky.sun import position
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "data" / "examples"
@@ -77,11 +77,15 @@ def bring(path, house, mapping=None, say=silent):
     path = file_of(path)
     mapping = path.with_suffix(".toml") if mapping is None else mapping
     if isinstance(mapping, Path) and not mapping.is_file():
-        raise InputError(f"{path.name}: found no mapping {mapping.name} beside it, allowed is a file of that name or TOML text")
+        raise InputError(
+            f"{path.name}: found no mapping {mapping.name} beside it, allowed is a file of that name or TOML text"
+        )
     mapping = mapping if isinstance(mapping, Mapping) else mapping_from_toml(mapping)
     readings = read(path, mapping, lambda share: say(f"reading {path.name}", READ_SHARE * share))
     say(f"checking {path.name}", READ_SHARE)
-    roofs = {column.title: (column.tilt_deg, column.azimuth_deg) for column in mapping.column if column.tilt_deg is not None}
+    roofs = {
+        column.title: (column.tilt_deg, column.azimuth_deg) for column in mapping.column if column.tilt_deg is not None
+    }
     file = checked(readings, house, roofs)
     say(f"{path.name} is read and checked", 1.0)
     return file
@@ -92,8 +96,7 @@ def checked(readings, house, roofs=None):
     findings = ()
     if readings.step is not None and readings.table.index.tz is not None:
         high = sun_height(readings.table.index, readings.step, house)
-        findings = plausibility(
-            readings.table, readings.step, house.system.rated_power_w, SERVICE_W, high < -3.0, high)
+        findings = plausibility(readings.table, readings.step, house.system.rated_power_w, SERVICE_W, high < -3.0, high)
     table = readings.table.copy()
     for finding in findings:
         if finding.kind in LEFT_OUT and finding.column in table:
@@ -126,7 +129,9 @@ def with_column(files, *columns):
             if column in file.table and file.readings.step is not None:
                 return file, column
     names = " or ".join(dict.fromkeys(column.rsplit("_", 1)[0].replace("_", " ") for column in columns))
-    raise InputError(f"files: found none with regular readings of {names}, allowed is a file whose mapping names that quantity")
+    raise InputError(
+        f"files: found none with regular readings of {names}, allowed is a file whose mapping names that quantity"
+    )
 
 
 def has_column(files, *columns):
@@ -172,8 +177,10 @@ def record(files):
         if np.nanmax(on, initial=0.0) > 0:
             test_load_w = float(np.nanmax(on))
             if test_load_w < LEAST_TEST_W:
-                raise InputError(f"{tests.name}: found a test load of at most {test_load_w:g} W, allowed is what it draws, {LEAST_TEST_W:g} W "
-                                 "or more: where the file marks \"on\" by 1, set multiplier = its watts for that column")
+                raise InputError(
+                    f"{tests.name}: found a test load of at most {test_load_w:g} W, allowed is what it draws, {LEAST_TEST_W:g} W "
+                    'or more: where the file marks "on" by 1, set multiplier = its watts for that column'
+                )
             table["test_on"] = np.nan_to_num(on) / test_load_w
     return table[inside], window, test_load_w
 

@@ -12,12 +12,12 @@ import pandas as pd
 
 from solarlib.health import neighbours as peers, shapes as signatures
 from solarlib.health.ageing import year_on_year
-from solarlib.roof.array import Plane, simulate
 from solarlib.health.comparison import compare
 from solarlib.health.yields import corrected_performance_ratio, final_yield, performance_ratio
-from solarlib.house.year import weather
 from solarlib.house.flows import evenly, has_column, power_w, with_column
+from solarlib.house.year import weather
 from solarlib.quantities import InputError, energy_kwh
+from solarlib.roof.array import Plane, simulate
 from solarlib.sky.sun import clear_sky
 
 SEASON_DAYS = 31  # of the running mean that knows the roof and the season, not the day
@@ -102,18 +102,32 @@ def yields(house, periods=None, days=None):
     rows = []
     if periods is not None and "generation_kwh" in periods:
         for start, end, made in zip(periods["period_start"], periods["period_end"], periods["generation_kwh"]):
-            rows += [(start, end, pd.date_range(start, end, freq="D", inclusive="left"), made)] * bool(np.isfinite(made))
+            rows += [(start, end, pd.date_range(start, end, freq="D", inclusive="left"), made)] * bool(
+                np.isfinite(made)
+            )
     if not rows and days is not None:
         made = own_days(days, house).dropna()
-        rows = [(month.index[0], month.index[-1] + pd.Timedelta(days=1), month.index, month.sum() * house.system.rated_power_w / 1000.0)
-                for _, month in made.groupby(made.index.to_period("M"))]
+        rows = [
+            (
+                month.index[0],
+                month.index[-1] + pd.Timedelta(days=1),
+                month.index,
+                month.sum() * house.system.rated_power_w / 1000.0,
+            )
+            for _, month in made.groupby(made.index.to_period("M"))
+        ]
     if not rows:
         raise InputError("generation: found no period and no whole day, allowed is one or more")
     typical = typical_yields(house, {"own": house.system})["own"] * (house.system.rated_power_w / 1000.0)
-    table = pd.DataFrame({
-        "from": [start for start, *_ in rows], "to": [end for _, end, *_ in rows],
-        "days": [len(used) for *_, used, _ in rows], "measured_kwh": [float(made) for *_, made in rows],
-        "model_kwh": [float(on_days(typical, used).sum()) for *_, used, _ in rows]})
+    table = pd.DataFrame(
+        {
+            "from": [start for start, *_ in rows],
+            "to": [end for _, end, *_ in rows],
+            "days": [len(used) for *_, used, _ in rows],
+            "measured_kwh": [float(made) for *_, made in rows],
+            "model_kwh": [float(on_days(typical, used).sum()) for *_, used, _ in rows],
+        }
+    )
     table["yield_h"] = [final_yield(made, house.system.rated_power_w) for made in table["measured_kwh"]]
     table["low_h"], table["high_h"] = np.transpose([yield_band(house, used) for *_, used, _ in rows])
     return table.assign(ratio=table["measured_kwh"] / table["model_kwh"].where(table["model_kwh"] > 0))
@@ -169,11 +183,15 @@ def neighbours_of(files):
             parts.append(part.set_axis(part.index.tz_localize(None).normalize()))
             roofs |= {called[name]: roof for name, roof in file.roofs.items() if name in called}
     if not parts:
-        raise InputError("neighbours: found no file of similar systems, allowed is one with daily yields "
-                         '(quantity = "neighbour", unit = "kWh/kW")')
+        raise InputError(
+            "neighbours: found no file of similar systems, allowed is one with daily yields "
+            '(quantity = "neighbour", unit = "kWh/kW")'
+        )
     table = pd.concat(parts, axis=1)
     if table.columns.duplicated().any():
-        raise InputError(f"neighbours: found {table.columns[table.columns.duplicated()][0]} in two files, allowed is each name once")
+        raise InputError(
+            f"neighbours: found {table.columns[table.columns.duplicated()][0]} in two files, allowed is each name once"
+        )
     return table, roofs
 
 
@@ -200,11 +218,20 @@ def beside_neighbours(house, days, files, model_roofs=True, **options):
         model = season(typical_yields(house, systems))
         models = on_days(model["own"], own.index), on_days(model[list(neighbours.columns)], neighbours.index)
     snow = pd.Series(days["note"].fillna("").str.contains("snow", case=False).to_numpy(), own.index)
-    found = compare(own, neighbours, *models, temp_air=_daily_air(files), snow=snow,
-                    module_count=house.system.module_count, **options)
+    found = compare(
+        own,
+        neighbours,
+        *models,
+        temp_air=_daily_air(files),
+        snow=snow,
+        module_count=house.system.module_count,
+        **options,
+    )
     untold = [name for name in neighbours if name not in roofs]
     if model_roofs and 0 < len(untold) < neighbours.shape[1]:
-        found = replace(found, notes=(*found.notes, f"No roof was modelled, because that of {', '.join(untold)} is not told."))
+        found = replace(
+            found, notes=(*found.notes, f"No roof was modelled, because that of {', '.join(untold)} is not told.")
+        )
     return found
 
 
@@ -233,8 +260,10 @@ def shapes(files, house):
     """
     file, name = with_column(files, "generation_w", "generation_kwh")
     if file.readings.step > pd.Timedelta(hours=1):
-        raise InputError(f"{file.name}: found intervals of {file.readings.step / pd.Timedelta(hours=1):g} hours, allowed are intervals "
-                         "up to an hour for shapes within the day")
+        raise InputError(
+            f"{file.name}: found intervals of {file.readings.step / pd.Timedelta(hours=1):g} hours, allowed are intervals "
+            "up to an hour for shapes within the day"
+        )
     own = power_w(file, name)
     if file.readings.step < SHAPE_STEP:
         own = _coarser(own, SHAPE_STEP)
@@ -245,10 +274,14 @@ def shapes(files, house):
     share = (sums[("own", "sum")] / sums[("expected", "sum")].where(lambda s: s > 0)).where(whole)
     clear = share.index[share >= CLEAR_SHARE * share.max()]
     if len(clear) < LEAST_CLEAR_DAYS:
-        raise InputError(f"{file.name}: found {len(clear)} days clear enough, allowed are {LEAST_CLEAR_DAYS} or more for shapes within the day")
+        raise InputError(
+            f"{file.name}: found {len(clear)} days clear enough, allowed are {LEAST_CLEAR_DAYS} or more for shapes within the day"
+        )
     own = own.where(own.index.normalize().isin(clear))
-    return tuple(look(own, expected) for look in (
-        signatures.hour_shift, signatures.shade_block, signatures.flat_top, signatures.midday_dropouts)), len(clear)
+    return tuple(
+        look(own, expected)
+        for look in (signatures.hour_shift, signatures.shade_block, signatures.flat_top, signatures.midday_dropouts)
+    ), len(clear)
 
 
 def _cloudless(index, house):
@@ -276,20 +309,25 @@ def performance(files, house):
     light, shown = with_column(files, "light_w_m2")
     file, name = with_column(files, "generation_w", "generation_kwh")
     step = max(light.readings.step, file.readings.step)
-    table = pd.DataFrame({"power": _coarser(power_w(file, name), step),
-                          "light": _coarser(evenly(light, shown), step)}).dropna()
+    table = pd.DataFrame(
+        {"power": _coarser(power_w(file, name), step), "light": _coarser(evenly(light, shown), step)}
+    ).dropna()
     if not len(table):
         raise InputError(f"{light.name}: found no time that {file.name} holds too, allowed are files that overlap")
     hours = step / pd.Timedelta(hours=1)
     rated = house.system.rated_power_w
     reference = table["light"].sum() * hours / 1000.0
-    found = {"hours": len(table) * hours, "corrected": None,
-             "performance_ratio": performance_ratio(final_yield(table["power"].sum() * hours / 1000.0, rated), reference)}
+    found = {
+        "hours": len(table) * hours,
+        "corrected": None,
+        "performance_ratio": performance_ratio(final_yield(table["power"].sum() * hours / 1000.0, rated), reference),
+    }
     if has_column(files, "cell_temperature_c"):
         warm, column = with_column(files, "cell_temperature_c")
         cells = _coarser(evenly(warm, column), step).reindex(table.index)
         found["corrected"] = corrected_performance_ratio(
-            table["power"], table["light"], cells, rated, house.system.module.temperature_coefficient_per_c)
+            table["power"], table["light"], cells, rated, house.system.module.temperature_coefficient_per_c
+        )
     return found
 
 

@@ -3,9 +3,9 @@
 import numpy as np
 import pandas as pd
 
+from solarlib.bill.periods import monthly_periods
 from solarlib.files.steps import DAY, even_index
 from solarlib.house.flows import power_w
-from solarlib.bill.periods import monthly_periods
 from solarlib.quantities import InputError, counted
 
 LONG_PERIOD = pd.Timedelta(days=20)  # registers read this seldom are read for a bill
@@ -34,9 +34,15 @@ def register_days(files):
     """Return energy delivered and received by local day, from a meter read at least once an hour; NaN where some is missing. [kWh]"""
     for file in files:
         flows = register_flows(file)
-        if file.readings.step is not None and file.readings.step <= pd.Timedelta(hours=1) and set(FLOWS[:2]) <= set(flows):
+        if (
+            file.readings.step is not None
+            and file.readings.step <= pd.Timedelta(hours=1)
+            and set(FLOWS[:2]) <= set(flows)
+        ):
             by_day = {flow: flows[flow].groupby(flows[flow].index.tz_localize(None).normalize()) for flow in FLOWS[:2]}
-            return pd.DataFrame({flow: part.sum(min_count=1).where(part.count() == part.size()) for flow, part in by_day.items()})
+            return pd.DataFrame(
+                {flow: part.sum(min_count=1).where(part.count() == part.size()) for flow, part in by_day.items()}
+            )
     raise InputError("files: found no meter read each hour or oftener, allowed is a file with delivered and received")
 
 
@@ -49,12 +55,19 @@ def read_periods(file):
     bounds = [{*part.index, *part["end"]} for part in file.readings.intervals.values()]
     edges = sorted(set.intersection(*bounds)) if bounds else []
     if len(edges) < 2 or not set(FLOWS[:2]) <= set(flows):
-        raise InputError(f"{file.name}: found no two readings of a register in and a register out, allowed are two or more")
+        raise InputError(
+            f"{file.name}: found no two readings of a register in and a register out, allowed are two or more"
+        )
     rows = []
     for first, last in zip(edges[:-1], edges[1:]):
         inside = {flow: energy[(energy.index >= first) & (energy.index < last)] for flow, energy in flows.items()}
-        rows.append({"period_start": first.tz_localize(None).normalize(), "period_end": last.tz_localize(None).normalize(),
-                     **{flow: energy.sum(skipna=False) for flow, energy in inside.items()}})
+        rows.append(
+            {
+                "period_start": first.tz_localize(None).normalize(),
+                "period_end": last.tz_localize(None).normalize(),
+                **{flow: energy.sum(skipna=False) for flow, energy in inside.items()},
+            }
+        )
     return pd.DataFrame(rows)
 
 
@@ -72,13 +85,22 @@ def periods_of(files, tariff):
     buckets = bool(getattr(tariff, "buckets", ())) or getattr(tariff.credit, "netting", "period") != "period"
     if seldom and not buckets:
         return read_periods(seldom[0]), seldom[0]
-    often = [f for f in with_registers if f not in seldom and f.readings.step <= (DAY if not buckets else pd.Timedelta(hours=1))]
+    often = [
+        f
+        for f in with_registers
+        if f not in seldom and f.readings.step <= (DAY if not buckets else pd.Timedelta(hours=1))
+    ]
     if not often:
-        raise InputError("files: found a meter read too seldom, allowed for this tariff is one read each hour: its prices change with the hour"
-                         if buckets else "files: found a meter read every few days, allowed is one read each month, or each day or oftener")
+        raise InputError(
+            "files: found a meter read too seldom, allowed for this tariff is one read each hour: its prices change with the hour"
+            if buckets
+            else "files: found a meter read every few days, allowed is one read each month, or each day or oftener"
+        )
     file = often[0]
-    flows = [flow.reindex(even_index(flow.index, file.readings.step), fill_value=0.0)
-             for flow in (register_flows(file)[name] for name in FLOWS[:2])]  # the fill is between readings: see register_flows
+    flows = [
+        flow.reindex(even_index(flow.index, file.readings.step), fill_value=0.0)
+        for flow in (register_flows(file)[name] for name in FLOWS[:2])
+    ]  # the fill is between readings: see register_flows
     local = flows[0].index.tz_localize(None)
     days = pd.date_range(local[0].ceil("D"), (local[-1] + file.readings.step).floor("D"), freq="D")
     if len(days) < 2:
@@ -107,7 +129,9 @@ def _longest_run(flows, reads, name):
         if gap:
             best, run = max(run, best, key=len), []
     if len(best) < 2:
-        raise InputError(f"{name}: found no month without a missing value ({counted(len(at), 'interval')} in all), allowed is one or more")
+        raise InputError(
+            f"{name}: found no month without a missing value ({counted(len(at), 'interval')} in all), allowed is one or more"
+        )
     return best
 
 
@@ -118,13 +142,19 @@ def _made_in(periods, file):
         return pd.Series(np.nan, periods.index)
     spans = [part for name, part in file.readings.intervals.items() if name.startswith("generation (")]
     last = made.index[-1] + (pd.DateOffset(days=1) if step == DAY else step)
-    known = [made.index[0] <= start and last >= end
-             and not any(((part.index < edge) & (part["end"] > edge)).any() for part in spans for edge in (start, end))
-             for start, end in zip(periods["period_start"], periods["period_end"])]
+    known = [
+        made.index[0] <= start
+        and last >= end
+        and not any(((part.index < edge) & (part["end"] > edge)).any() for part in spans for edge in (start, end))
+        for start, end in zip(periods["period_start"], periods["period_end"])
+    ]
     return _between(periods, made).where(known)
 
 
 def _between(periods, flow):
     """Return the sum of a flow within each period, NaN where a value is missing or none is there."""
-    inside = [flow[(flow.index >= start) & (flow.index < end)] for start, end in zip(periods["period_start"], periods["period_end"])]
+    inside = [
+        flow[(flow.index >= start) & (flow.index < end)]
+        for start, end in zip(periods["period_start"], periods["period_end"])
+    ]
     return pd.Series([part.sum(skipna=False) if len(part) else np.nan for part in inside], periods.index)

@@ -4,12 +4,12 @@ import numpy as np
 import pandas as pd
 
 from solarlib.bill.accounts import ledger
+from solarlib.files.records import FLOWS, daily, load
 from solarlib.files.steps import DAY
 from solarlib.health.yields import final_yield
 from solarlib.house.bills import ratings
 from solarlib.house.health import yield_band
 from solarlib.quantities import InputError
-from solarlib.files.records import FLOWS, daily, load
 
 QUALITIES = ("complete", "part", "empty")  # from best to worst
 
@@ -28,9 +28,13 @@ def days_of(files, notes=None):
     DataFrame
         As from `records.daily`. A day that several files tell of rests on the least measured of them.
     """
-    parts = [daily(file.table, file.readings.step, notes) for file in files
-             if file.readings.step is not None and file.readings.step <= DAY
-             and any(f"{flow}{unit}" in file.table for flow in FLOWS for unit in ("_kwh", "_w"))]
+    parts = [
+        daily(file.table, file.readings.step, notes)
+        for file in files
+        if file.readings.step is not None
+        and file.readings.step <= DAY
+        and any(f"{flow}{unit}" in file.table for flow in FLOWS for unit in ("_kwh", "_w"))
+    ]
     if not parts:
         raise InputError("files: found no regular readings of generation or registers, allowed is one such file")
     table = pd.concat(parts, ignore_index=True)
@@ -65,7 +69,9 @@ def sent_bills(path):
         raise InputError(f"{path}: found the columns {', '.join(table.columns)}, allowed are period_end, bill_usd")
     odd = table[table["bill_usd"].isna()]
     if len(odd):
-        raise InputError(f"{path}: found no amount for {odd['period_end'].iloc[0]}, allowed is a number with a decimal point")
+        raise InputError(
+            f"{path}: found no amount for {odd['period_end'].iloc[0]}, allowed is a number with a decimal point"
+        )
     return dict(zip(table["period_end"], table["bill_usd"]))
 
 
@@ -105,14 +111,27 @@ def period_record(periods, house, days=None, comparison=None, tariff=None):
     """
     made, inward, outward = (periods.get(f"{flow}_kwh", pd.Series(np.nan, periods.index)) for flow in FLOWS)
     book = bills_of(periods, house, tariff)
-    table = pd.DataFrame({
-        "period_start": periods["period_start"].dt.strftime("%Y-%m-%d"), "period_end": periods["period_end"].dt.strftime("%Y-%m-%d"),
-        "days": (periods["period_end"] - periods["period_start"]).dt.days, "usable_days": np.nan,
-        "generation_kwh": made, "delivered_kwh": inward, "received_kwh": outward, "self_consumed_kwh": made - outward,
-        "use_kwh": made + inward - outward, "net_kwh": inward - outward, "bank_kwh": book["bank_close"], "bill_usd": book["bill"],
-        "yield_h": [final_yield(energy, house.system.rated_power_w) for energy in made]})
-    bands = [yield_band(house, pd.date_range(start, end, freq="D", inclusive="left"))
-             for start, end in zip(periods["period_start"], periods["period_end"])]
+    table = pd.DataFrame(
+        {
+            "period_start": periods["period_start"].dt.strftime("%Y-%m-%d"),
+            "period_end": periods["period_end"].dt.strftime("%Y-%m-%d"),
+            "days": (periods["period_end"] - periods["period_start"]).dt.days,
+            "usable_days": np.nan,
+            "generation_kwh": made,
+            "delivered_kwh": inward,
+            "received_kwh": outward,
+            "self_consumed_kwh": made - outward,
+            "use_kwh": made + inward - outward,
+            "net_kwh": inward - outward,
+            "bank_kwh": book["bank_close"],
+            "bill_usd": book["bill"],
+            "yield_h": [final_yield(energy, house.system.rated_power_w) for energy in made],
+        }
+    )
+    bands = [
+        yield_band(house, pd.date_range(start, end, freq="D", inclusive="left"))
+        for start, end in zip(periods["period_start"], periods["period_end"])
+    ]
     table["yield_low_h"], table["yield_high_h"] = np.transpose(bands)
     table["neighbour_ratio_percent"], table["quality"] = np.nan, ""
     for row, (start, end) in enumerate(zip(table["period_start"], table["period_end"])):

@@ -8,8 +8,6 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from solarlib.roof.array import simulate as simulate_array
-from solarlib.sky.climate import MonthlyMeans, typical_year
 from solarlib.house.file import (  # noqa: F401  (one import for lessons)
     HOUSE_FOLDER,
     House,
@@ -20,6 +18,8 @@ from solarlib.house.file import (  # noqa: F401  (one import for lessons)
 )
 from solarlib.meter.load import household
 from solarlib.quantities import HOURS_PER_YEAR, InputError
+from solarlib.roof.array import simulate as simulate_array
+from solarlib.sky.climate import MonthlyMeans, typical_year
 from solarlib.sky.sun import behind_horizon, minute_weather, position
 from solarlib.sky.weather import read_weather
 
@@ -70,7 +70,9 @@ def simulate(house, interval="1h", rng=None):
     power = simulate_array(sky, house.place, house.system)["ac_power_w"]
     row = np.asarray((drawn.index - power.index[0]) // pd.Timedelta(interval)) % len(power)
     made = power.to_numpy()[row]
-    return pd.DataFrame({"generation_w": made, "load_w": drawn.to_numpy(), "net_w": drawn.to_numpy() - made}, drawn.index)
+    return pd.DataFrame(
+        {"generation_w": made, "load_w": drawn.to_numpy(), "net_w": drawn.to_numpy() - made}, drawn.index
+    )
 
 
 @lru_cache(maxsize=8)

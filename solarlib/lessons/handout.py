@@ -69,13 +69,16 @@ def formula(source, display=False):
         return f"<code>{words}</code>"
     data = drawn.getvalue()
     width = round(int.from_bytes(data[16:20], "big") * 96 / 200)
-    image = (f'<img class="formula" width="{width}" alt="{words}" '
-             f'src="data:image/png;base64,{base64.b64encode(data).decode("ascii")}">')
+    image = (
+        f'<img class="formula" width="{width}" alt="{words}" '
+        f'src="data:image/png;base64,{base64.b64encode(data).decode("ascii")}">'
+    )
     return f"<p>{image}</p>" if display else image
 
 
 def draw_formulas(markdown):
     """Return markdown with its formulas as pictures; code and dollar amounts stay as they are."""
+
     def draw(found):
         if found["code"]:
             return found["code"]

@@ -34,8 +34,13 @@ def execute(notebook, folder):
     # no kernel folders: a "python3" of the user's own would otherwise win over this environment's
     kernels = AsyncKernelManager(kernel_name="python3", kernel_spec_manager=KernelSpecManager(kernel_dirs=[]))
     client = NotebookClient(
-        notebook, km=kernels, timeout=CELL_TIMEOUT_S, resources={"metadata": {"path": str(folder)}},
-        record_timing=False, store_widget_state=False, extra_arguments=["--log-level=ERROR"],
+        notebook,
+        km=kernels,
+        timeout=CELL_TIMEOUT_S,
+        resources={"metadata": {"path": str(folder)}},
+        record_timing=False,
+        store_widget_state=False,
+        extra_arguments=["--log-level=ERROR"],
     )
     client.execute(cleanup_kc=True)
 

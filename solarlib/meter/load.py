@@ -107,7 +107,8 @@ def fill_masked(table):
             power[days] = np.where(usable, table.to_numpy()[days + shift], power[days])
             entries += [
                 (table.index[day], table.index[day + shift], int(count))
-                for day, count in zip(days, usable.sum(axis=1)) if count
+                for day, count in zip(days, usable.sum(axis=1))
+                if count
             ]
     if np.isnan(power).any():
         day = table.index[np.isnan(power).any(axis=1)][0].date()
@@ -208,7 +209,7 @@ def _thermostat_share(appliance, index, temp_air):
     where = f"appliance {appliance.name}"
     if temp_air is None:
         raise InputError(f"{where}: found no outdoor temperature, allowed is a temp_air series for {appliance.kind}")
-    cycles = index[::appliance.cycle_minutes]
+    cycles = index[:: appliance.cycle_minutes]
     degrees = _temperature_at(cycles, temp_air, where) - appliance.threshold_c
     degrees = np.maximum(degrees if appliance.kind == "cooling" else -degrees, 0)
     wanted = appliance.yearly_kwh * 60_000 / appliance.power_w / appliance.cycle_minutes  # in whole cycles
@@ -230,7 +231,7 @@ def _thermostat_share(appliance, index, temp_air):
     # What a cycle owes but cannot run as a whole multiple of run_minutes is carried to the next cycle.
     owed = np.cumsum(np.minimum(high * degrees, 1)) * appliance.cycle_minutes / appliance.run_minutes
     running = np.diff(np.floor(owed + 1e-6), prepend=0) * appliance.run_minutes
-    return (np.arange(appliance.cycle_minutes) < running[:, None]).ravel()[:len(index)].astype(float)
+    return (np.arange(appliance.cycle_minutes) < running[:, None]).ravel()[: len(index)].astype(float)
 
 
 def appliance_power(appliance, index, temp_air=None):
@@ -354,7 +355,9 @@ def test_load(index, times, power_w, dwell):
         starts = np.asarray((times - index[0]) / step)
         width = dwell / step
         if (times[1:] - times[:-1] < dwell).any():
-            raise InputError(f"test load times: found pulses closer than their dwell, allowed are {dwell} or more apart")
+            raise InputError(
+                f"test load times: found pulses closer than their dwell, allowed are {dwell} or more apart"
+            )
         # Time on since the first label, as a broken line through the switching instants.
         corners = np.column_stack([starts, starts + width]).ravel()
         on = np.repeat(np.arange(len(starts) + 1), 2)[1:-1] * width

@@ -267,7 +267,7 @@ def unsigned(net_w, noise_w=0.0, step_w=0.0, rng=None, interval=None, snapshot=F
         raise InputError(f"reading interval: found {interval}, allowed is a whole multiple of the data's {step}")
     ratio = int(ratio)
     rows = len(net_w) // ratio
-    fine = net_w.abs().to_numpy(float)[:rows * ratio].reshape(rows, ratio)
+    fine = net_w.abs().to_numpy(float)[: rows * ratio].reshape(rows, ratio)
     reading = fine[:, 0] if snapshot else fine.mean(axis=1)
     if noise_w:
         if rng is None:
@@ -275,4 +275,4 @@ def unsigned(net_w, noise_w=0.0, step_w=0.0, rng=None, interval=None, snapshot=F
         reading = np.abs(reading + rng.normal(0.0, noise_w, rows))
     if step_w:
         reading = np.round(reading / step_w) * step_w
-    return pd.Series(reading, net_w.index[:rows * ratio:ratio], name="reading_w")
+    return pd.Series(reading, net_w.index[: rows * ratio : ratio], name="reading_w")

@@ -7,4 +7,14 @@ from solarlib.roof.loads import velocity_pressure
 from solarlib.roof.parts import cell_temperature
 from solarlib.roof.rows import pitch_without_shade
 
-__all__ = ["RoofPlane", "cell_temperature", "check_branch", "check_busbar", "fit_modules", "pitch_without_shade", "simulate", "up_slope_m", "velocity_pressure"]
+__all__ = [
+    "RoofPlane",
+    "cell_temperature",
+    "check_branch",
+    "check_busbar",
+    "fit_modules",
+    "pitch_without_shade",
+    "simulate",
+    "up_slope_m",
+    "velocity_pressure",
+]

@@ -13,12 +13,20 @@ import pandas as pd
 import pvlib
 from scipy.signal import lfilter
 
-from solarlib.roof.parts import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane, cell_temperature
 from solarlib.quantities import hours
+from solarlib.roof.parts import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane, cell_temperature
 from solarlib.sky.sun import plane_of_array, position
 
 __all__ = [  # the parts too, so that a reader finds the whole array in one place
-    "MOUNTINGS", "ArraySystem", "Converter", "Losses", "Module", "Plane", "cell_temperature", "loss_steps", "simulate",
+    "MOUNTINGS",
+    "ArraySystem",
+    "Converter",
+    "Losses",
+    "Module",
+    "Plane",
+    "cell_temperature",
+    "loss_steps",
+    "simulate",
 ]
 
 # Time constant of a module's temperature [min]; Jones and Underwood, Solar Energy 70 (2001) 349 (`from memory`).

@@ -20,7 +20,9 @@ _FORWARD = np.concatenate([np.linspace(0.0, 0.6, 13)[1:-1], np.linspace(0.6, 1.0
 _BACKWARD = np.concatenate(  # of the breakdown voltage
     [[0.0, 0.001, 0.004, 0.01], np.linspace(0.02, 0.9, 90), 1.0 - np.geomspace(0.09, 1e-4, 40)]
 )
-_NEAR_KNEE = np.concatenate([np.linspace(0.80, 0.90, 9), np.linspace(0.905, 1.0, 36), [1.005, 1.01]])  # of a photocurrent
+_NEAR_KNEE = np.concatenate(
+    [np.linspace(0.80, 0.90, 9), np.linspace(0.905, 1.0, 36), [1.005, 1.01]]
+)  # of a photocurrent
 _EVEN = np.linspace(0.0, 1.02, 41)
 
 
@@ -71,8 +73,11 @@ class Cell:
     def scaled(self, factor):
         """Return a cell of `factor` times the area: the same voltages at `factor` times the currents."""
         return replace(
-            self, photocurrent_a=self.photocurrent_a * factor, saturation_current_a=self.saturation_current_a * factor,
-            series_ohm=self.series_ohm / factor, shunt_ohm=self.shunt_ohm / factor,
+            self,
+            photocurrent_a=self.photocurrent_a * factor,
+            saturation_current_a=self.saturation_current_a * factor,
+            series_ohm=self.series_ohm / factor,
+            shunt_ohm=self.shunt_ohm / factor,
         )
 
 
@@ -114,7 +119,9 @@ class DiodeModule:
 
     def scaled_to(self, rated_power_w):
         """Return the module with larger or smaller cells that have the wanted rated power."""
-        return replace(self, cell=self.cell.scaled(require(rated_power_w, "rated_power_w", 1, 2000, "W") / self.rated_power_w))
+        return replace(
+            self, cell=self.cell.scaled(require(rated_power_w, "rated_power_w", 1, 2000, "W") / self.rated_power_w)
+        )
 
 
 def cell_voltage(cell, irradiance, temp_cell, current_a):
@@ -139,11 +146,19 @@ def cell_voltage(cell, irradiance, temp_cell, current_a):
     open_v = thermal * np.log1p(light / dark)
     ends = 0.01 + open_v[..., None]  # so that the curve reaches below zero current even in the dark
     diode_v = np.concatenate(
-        [np.broadcast_to((cell.breakdown_v * _BACKWARD[::-1]), ends.shape[:-1] + _BACKWARD.shape), ends * _FORWARD], axis=-1
+        [np.broadcast_to((cell.breakdown_v * _BACKWARD[::-1]), ends.shape[:-1] + _BACKWARD.shape), ends * _FORWARD],
+        axis=-1,
     )
     current, voltage, _ = pvlib.singlediode.bishop88(
-        diode_v, light[..., None], dark[..., None], cell.series_ohm, cell.shunt_ohm, thermal[..., None],
-        breakdown_factor=cell.breakdown_factor, breakdown_voltage=cell.breakdown_v, breakdown_exp=cell.breakdown_exponent,
+        diode_v,
+        light[..., None],
+        dark[..., None],
+        cell.series_ohm,
+        cell.shunt_ohm,
+        thermal[..., None],
+        breakdown_factor=cell.breakdown_factor,
+        breakdown_voltage=cell.breakdown_v,
+        breakdown_exp=cell.breakdown_exponent,
     )
     result = np.empty(light.shape + current_a.shape[-1:])
     for i, level in np.ndindex(light.shape):
@@ -255,9 +270,14 @@ def _constants(cell, irradiance, temp_cell):
     """Return photocurrent, saturation current and ideality x thermal voltage in light and heat."""
     thermal_25 = cell.ideality * 8.617333262e-5 * 298.15
     light, dark, _, _, thermal = pvlib.pvsystem.calcparams_desoto(
-        np.maximum(np.asarray(irradiance, dtype=float), 1e-9), np.asarray(temp_cell, dtype=float),
-        cell.current_per_c * cell.photocurrent_a, thermal_25, cell.photocurrent_a,
-        cell.saturation_current_a, cell.shunt_ohm, cell.series_ohm,
+        np.maximum(np.asarray(irradiance, dtype=float), 1e-9),
+        np.asarray(temp_cell, dtype=float),
+        cell.current_per_c * cell.photocurrent_a,
+        thermal_25,
+        cell.photocurrent_a,
+        cell.saturation_current_a,
+        cell.shunt_ohm,
+        cell.series_ohm,
     )
     return light, np.broadcast_to(dark, light.shape), np.broadcast_to(thermal, light.shape)
 

@@ -26,7 +26,32 @@ WHO_DECIDES = (
 
 # NEC 240.6(A), `seen` in a list of it. [A]
 STANDARD_BREAKERS_A = (
-    15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 90, 100, 110, 125, 150, 175, 200, 225, 250, 300, 350, 400, 450, 500, 600,
+    15,
+    20,
+    25,
+    30,
+    35,
+    40,
+    45,
+    50,
+    60,
+    70,
+    80,
+    90,
+    100,
+    110,
+    125,
+    150,
+    175,
+    200,
+    225,
+    250,
+    300,
+    350,
+    400,
+    450,
+    500,
+    600,
 )
 CONTINUOUS = 1.25  # a load of three hours or more; sunshine is one. NEC 210.20(A), 690.8, `seen`
 
@@ -53,7 +78,9 @@ class Finding:
 
     def __post_init__(self):
         if self.verdict not in (WITHIN, OUTSIDE) and not self.verdict.startswith(_NOT_DECIDED):
-            raise InputError(f"finding.verdict: found {self.verdict!r}, allowed is {WITHIN}, {OUTSIDE}, {_NOT_DECIDED}...")
+            raise InputError(
+                f"finding.verdict: found {self.verdict!r}, allowed is {WITHIN}, {OUTSIDE}, {_NOT_DECIDED}..."
+            )
 
     def __getitem__(self, name):
         for key, value, _ in self.values:
@@ -115,7 +142,12 @@ def check_breaker(currents_a, breaker_a):
     size = standard_breaker_a(needed)
     return Finding(
         "breaker of one branch circuit",
-        (("current_a", total, "A"), ("needed_a", needed, "A"), ("next_standard_a", size, "A"), ("breaker_a", breaker, "A")),
+        (
+            ("current_a", total, "A"),
+            ("needed_a", needed, "A"),
+            ("next_standard_a", size, "A"),
+            ("breaker_a", breaker, "A"),
+        ),
         WITHIN if breaker >= needed - 1e-9 else OUTSIDE,
         f"1.25 x {total:.2f} A = {needed:.2f} A against a breaker of {breaker:g} A (NEC 690.8, 690.9). The conductor, and the "
         "largest breaker that the converter allows, are other questions.",
@@ -148,12 +180,18 @@ def check_branch(units, unit_current_a, breaker_a=20, listed_limit=None):
     if units > limit:
         verdict = OUTSIDE
     else:
-        verdict = WITHIN if listed_limit is not None else not_decided(f"{ELECTRICIAN}, with the listing of the trunk cable")
+        verdict = (
+            WITHIN if listed_limit is not None else not_decided(f"{ELECTRICIAN}, with the listing of the trunk cable")
+        )
     return Finding(
         "converters on one branch circuit",
-        (("units", units, ""), ("units_by_breaker", by_breaker, ""),
-         ("listed_limit", "unknown" if listed_limit is None else int(listed_limit), ""), ("smaller_of_both", limit, ""),
-         ("needed_a", CONTINUOUS * units * current, "A")),
+        (
+            ("units", units, ""),
+            ("units_by_breaker", by_breaker, ""),
+            ("listed_limit", "unknown" if listed_limit is None else int(listed_limit), ""),
+            ("smaller_of_both", limit, ""),
+            ("needed_a", CONTINUOUS * units * current, "A"),
+        ),
         verdict,
         f"1.25 x {units} x {current:.3g} A = {CONTINUOUS * units * current:.2f} A against {breaker:g} A; the smaller of this sum and "
         "the listing of the trunk cable counts.",
@@ -191,12 +229,19 @@ def check_busbar(currents_a, main_a, bus_a, breaker_a=None):
         raise InputError(f"breaker_a: found {breaker:g} A, allowed is at least 1.25 x {total:g} A = {needed:.2f} A")
     by_current, by_breaker, allowed = main + needed, main + breaker, 1.2 * bus
     fits = [load <= allowed + 1e-9 for load in (by_current, by_breaker)]
-    verdict = WITHIN if all(fits) else OUTSIDE if not any(fits) else not_decided(f"{ELECTRICIAN}, which edition is adopted")
+    verdict = (
+        WITHIN if all(fits) else OUTSIDE if not any(fits) else not_decided(f"{ELECTRICIAN}, which edition is adopted")
+    )
     return Finding(
         "busbar of the panelboard, 120 % rule",
-        (("by_current_a", by_current, "A"), ("by_breaker_a", by_breaker, "A"), ("allowed_a", allowed, "A"),
-         ("room_a", allowed - main, "A"), ("room_continuous_a", max(allowed - main, 0.0) / CONTINUOUS, "A"),
-         ("back_fed_breaker_a", breaker, "A")),
+        (
+            ("by_current_a", by_current, "A"),
+            ("by_breaker_a", by_breaker, "A"),
+            ("allowed_a", allowed, "A"),
+            ("room_a", allowed - main, "A"),
+            ("room_continuous_a", max(allowed - main, 0.0) / CONTINUOUS, "A"),
+            ("back_fed_breaker_a", breaker, "A"),
+        ),
         verdict,
         f"main {main:g} A + 1.25 x current = {by_current:.2f} A, main + breaker = {by_breaker:g} A, against 1.2 x {bus:g} A = {allowed:g} A "
         "(NEC 705.12), for a breaker at the far end of the busbar; a panelboard fed in its middle needs care. There are other "
@@ -212,7 +257,9 @@ def source_conductor_a(short_circuit_a):
 def _breaker(breaker_a):
     size = require(breaker_a, "breaker_a", STANDARD_BREAKERS_A[0], STANDARD_BREAKERS_A[-1], "A")
     if size not in STANDARD_BREAKERS_A:
-        raise InputError(f"breaker_a: found {size:g} A, allowed is a standard size: {', '.join(map(str, STANDARD_BREAKERS_A))}")
+        raise InputError(
+            f"breaker_a: found {size:g} A, allowed is a standard size: {', '.join(map(str, STANDARD_BREAKERS_A))}"
+        )
     return size
 
 

@@ -47,7 +47,10 @@ class RoofPlane:
             taken = tuple(tuple(float(edge) for edge in box) for box in self.taken)
         except (TypeError, ValueError):
             taken = ((),)
-        inside = all(len(box) == 4 and 0 <= box[0] < box[2] <= self.along_eave_m and 0 <= box[1] < box[3] <= self.up_slope_m for box in taken)
+        inside = all(
+            len(box) == 4 and 0 <= box[0] < box[2] <= self.along_eave_m and 0 <= box[1] < box[3] <= self.up_slope_m
+            for box in taken
+        )
         if not inside:
             raise InputError(
                 f"roof.taken: found {self.taken!r}, allowed are rectangles (left, low, right, high) in m inside the plane of "
@@ -58,7 +61,12 @@ class RoofPlane:
     @property
     def free(self):
         """The plane without its strips: (left, low, right, high); nothing is left where right is below left. [m]"""
-        return (self.clear_left_m, self.clear_eave_m, self.along_eave_m - self.clear_right_m, self.up_slope_m - self.clear_ridge_m)
+        return (
+            self.clear_left_m,
+            self.clear_eave_m,
+            self.along_eave_m - self.clear_right_m,
+            self.up_slope_m - self.clear_ridge_m,
+        )
 
 
 @dataclass(frozen=True)
@@ -130,7 +138,9 @@ def fit_modules(roof, module_length_m, module_width_m, upright=None, gap_m=0.02,
     across = require(gap_m, "gap_m", 0, 5, "m")
     between = across if row_gap_m is None else require(row_gap_m, "row_gap_m", 0, 5, "m")
     if upright is None:
-        return max((fit_modules(roof, length, width, way, across, between) for way in (True, False)), key=lambda fit: fit.count)
+        return max(
+            (fit_modules(roof, length, width, way, across, between) for way in (True, False)), key=lambda fit: fit.count
+        )
     if not isinstance(upright, (bool, np.bool_)):
         raise InputError(f"upright: found {upright!r}, allowed is True, False or None for the better of both")
     wide, high = (width, length) if upright else (length, width)

@@ -40,7 +40,9 @@ class Obstacle:
         try:
             points = tuple((float(azimuth), float(elevation)) for azimuth, elevation in self.points)
         except (TypeError, ValueError):
-            raise InputError(f"obstacle.points: found {self.points!r}, allowed are pairs of azimuth and elevation in deg") from None
+            raise InputError(
+                f"obstacle.points: found {self.points!r}, allowed are pairs of azimuth and elevation in deg"
+            ) from None
         if len(points) < 2:
             raise InputError(f"obstacle.points: found {len(points)} point(s), allowed are two or more")
         for azimuth, elevation in points:
@@ -100,7 +102,9 @@ class Layout:
         """
         across = (np.arange(CELLS_ACROSS) + 0.5) / CELLS_ACROSS - 0.5
         along = (np.arange(CELLS_ALONG) + 0.5) / CELLS_ALONG - 0.5
-        short, long = (a * side for a, side in zip(np.meshgrid(across, along, indexing="ij"), (self.width_m, self.length_m)))
+        short, long = (
+            a * side for a, side in zip(np.meshgrid(across, along, indexing="ij"), (self.width_m, self.length_m))
+        )
         inside = np.stack((short, long) if self.portrait else (long, short), axis=-1)
         inside = inside.reshape(SECTIONS, CELLS_ACROSS // SECTIONS * CELLS_ALONG, 2)
         wide, high = (self.width_m, self.length_m) if self.portrait else (self.length_m, self.width_m)

@@ -37,7 +37,9 @@ class Plane:
 
     def __post_init__(self):
         if isinstance(self.module_count, bool) or not isinstance(self.module_count, (int, np.integer)):
-            raise InputError(f"plane.module_count: found {self.module_count!r}, allowed is a whole number from 0 to 10000")
+            raise InputError(
+                f"plane.module_count: found {self.module_count!r}, allowed is a whole number from 0 to 10000"
+            )
         require(self.module_count, "plane.module_count", 0, 10000)
         require(self.surface_tilt, "plane.surface_tilt", 0, 90, "deg")
         require(self.surface_azimuth, "plane.surface_azimuth", 0, 360, "deg")

@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pvlib
 
-from solarlib.roof.cells import DiodeModule
 from solarlib.quantities import InputError, require
+from solarlib.roof.cells import DiodeModule
 from solarlib.roof.operation import DIM, count_kinds, operate_when_light, plane_light
 from solarlib.sky.sun import position
 
@@ -74,13 +74,19 @@ def row_hours(weather, place, plane, layout, pitch_m, albedo=0.2, module=DiodeMo
     light = plane_light(weather, solar, plane, albedo)
     used = np.flatnonzero(light["poa_global"] > DIM)
     shaded = pvlib.shading.shaded_fraction1d(
-        solar["apparent_zenith"].to_numpy()[used], solar["azimuth"].to_numpy()[used],
-        plane.surface_azimuth - 90.0, plane.surface_tilt, collector_width=width, pitch=pitch,
+        solar["apparent_zenith"].to_numpy()[used],
+        solar["azimuth"].to_numpy()[used],
+        plane.surface_azimuth - 90.0,
+        plane.surface_tilt,
+        collector_width=width,
+        pitch=pitch,
     )
     height = _heights(layout) / width + 0.5  # of each cell above the row's lower edge, as a share of the width
     row = np.arange(layout.module_count) // layout.columns
     covered = (height[None] < np.asarray(shaded)[:, None, None, None]) & (row < layout.rows - 1)[None, :, None, None]
-    return operate_when_light(weather.index, used, [light], [count_kinds(np.where(covered, 0.0, 1.0))], module, window_v=window_v)
+    return operate_when_light(
+        weather.index, used, [light], [count_kinds(np.where(covered, 0.0, 1.0))], module, window_v=window_v
+    )
 
 
 def _heights(layout):

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from solarlib.quantities import InputError, energy_kwh, require
 from solarlib.roof.cells import DiodeModule, series_power_w
 from solarlib.roof.obstacles import hidden, in_space, usual_layout
-from solarlib.quantities import InputError, energy_kwh, require
 from solarlib.roof.operation import DIM, count_kinds, operate_when_light, plane_light
 from solarlib.sky.sun import position
 
@@ -88,7 +88,9 @@ def shade_moment(light, temp_cell=50.0, module=DiodeModule(), full=1000.0, windo
     return ShadeLoss(1.0 - float(light.mean()) / full, *powers)
 
 
-def shade_hours(weather, place, system, obstacles, layouts=None, module=None, one_string=False, window_v=(0.0, np.inf), grain="cell"):
+def shade_hours(
+    weather, place, system, obstacles, layouts=None, module=None, one_string=False, window_v=(0.0, np.inf), grain="cell"
+):
     """Return what an array gives with and without its obstacles, in each interval.
 
     Parameters

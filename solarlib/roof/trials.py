@@ -7,9 +7,9 @@ import pandas as pd
 
 from solarlib.roof.cells import DiodeModule
 from solarlib.roof.obstacles import Layout, hidden, in_space, usual_layout
+from solarlib.roof.operation import count_kinds, operate, plane_light
 from solarlib.roof.parts import Plane
 from solarlib.roof.shade import shade_hours
-from solarlib.roof.operation import count_kinds, operate, plane_light
 from solarlib.sky.sun import position
 
 
@@ -55,7 +55,11 @@ def open_year(weather, place, system, plane, layout=None):
         hours[name] *= plane.module_count
     solar = position(weather.index, place)
     return OpenYear(
-        plane, layout, module, hours, plane_light(weather, solar, plane, system.albedo),
+        plane,
+        layout,
+        module,
+        hours,
+        plane_light(weather, solar, plane, system.albedo),
         (solar["azimuth"].to_numpy(), solar["apparent_elevation"].to_numpy()),
         in_space(layout.cells().reshape(-1, 2), plane.surface_tilt, plane.surface_azimuth),
     )
@@ -76,7 +80,9 @@ def obstacle_hours(year, obstacle):
         Equal to `shade.shade_hours` with ``grain="cell"``; only intervals with some shade are computed anew.
     """
     azimuth, elevation = year.sun
-    some = np.flatnonzero((year.hours["unshaded_w"].to_numpy() > 0) & _may_hide(obstacle, year.places, azimuth, elevation))
+    some = np.flatnonzero(
+        (year.hours["unshaded_w"].to_numpy() > 0) & _may_hide(obstacle, year.places, azimuth, elevation)
+    )
     shaded = hidden(obstacle, year.places, azimuth[some], elevation[some])
     touched = shaded.any(axis=1)
     some, shaded = some[touched], shaded[touched]

@@ -2,8 +2,8 @@
 
 import math
 
-from solarlib.roof.circuits import OUTSIDE, WITHIN, Finding, count
 from solarlib.quantities import InputError, require
+from solarlib.roof.circuits import OUTSIDE, WITHIN, Finding, count
 
 # Annealed copper by its international standard (1913): resistivity at 20 degC and its change per degree. [ohm m, 1/K]
 _COPPER_OHM_M, _COPPER_PER_C = 1.7241e-8, 0.00393
@@ -43,8 +43,18 @@ def chain_change_v(unit_current_a, units, spacing_m, ohm_per_km):
     return two_wire_change_v(unit_current_a, ohm_per_km, spacing_m) * units * (units + 1) / 2.0
 
 
-def check_voltage_rise(unit_current_a, units, spacing_m, chain_mm2, run_m, run_mm2, voltage_v=240.0, fed_at="end",
-                       chain_limit=0.01, total_limit=0.02):
+def check_voltage_rise(
+    unit_current_a,
+    units,
+    spacing_m,
+    chain_mm2,
+    run_m,
+    run_mm2,
+    voltage_v=240.0,
+    fed_at="end",
+    chain_limit=0.01,
+    total_limit=0.02,
+):
     """Add up how far a chain of converters pushes the voltage up above that of the service.
 
     Parameters
@@ -75,7 +85,10 @@ def check_voltage_rise(unit_current_a, units, spacing_m, chain_mm2, run_m, run_m
     if fed_at not in ("end", "middle"):
         raise InputError(f"fed_at: found {fed_at!r}, allowed is 'end' or 'middle'")
     units = count(units, "units")
-    current, volt = require(unit_current_a, "unit_current_a", 0, 1000, "A"), require(voltage_v, "voltage_v", 10, 1000, "V")
+    current, volt = (
+        require(unit_current_a, "unit_current_a", 0, 1000, "A"),
+        require(voltage_v, "voltage_v", 10, 1000, "V"),
+    )
     spacing, run = require(spacing_m, "spacing_m", 0, 100, "m"), require(run_m, "run_m", 0, 1000, "m")
     half = units if fed_at == "end" else (units + 1) // 2  # the longer half governs
     chain = chain_change_v(current, half, spacing, copper_ohm_per_km(chain_mm2))
@@ -83,8 +96,13 @@ def check_voltage_rise(unit_current_a, units, spacing_m, chain_mm2, run_m, run_m
     shares = chain / volt, (chain + home) / volt
     return Finding(
         "voltage rise of a branch circuit",
-        (("chain_v", chain, "V"), ("run_v", home, "V"), ("total_v", chain + home, "V"), ("chain_share", shares[0], "of nominal"),
-         ("total_share", shares[1], "of nominal")),
+        (
+            ("chain_v", chain, "V"),
+            ("run_v", home, "V"),
+            ("total_v", chain + home, "V"),
+            ("chain_share", shares[0], "of nominal"),
+            ("total_share", shares[1], "of nominal"),
+        ),
         WITHIN if shares[0] <= chain_limit and shares[1] <= total_limit else OUTSIDE,
         f"{100 * shares[0]:.2f} % on the chain, {100 * shares[1]:.2f} % in all, against targets of {100 * chain_limit:g} and "
         f"{100 * total_limit:g} % (common practice), copper at 75 degC. The service's own voltage at noon must be measured by "
@@ -92,8 +110,18 @@ def check_voltage_rise(unit_current_a, units, spacing_m, chain_mm2, run_m, run_m
     )
 
 
-def check_string_voltage(modules, open_circuit_v, operating_v, open_circuit_per_c, operating_per_c, coldest_c, hottest_cell_c,
-                         limit_v, tracker_low_v, tracker_high_v):
+def check_string_voltage(
+    modules,
+    open_circuit_v,
+    operating_v,
+    open_circuit_per_c,
+    operating_per_c,
+    coldest_c,
+    hottest_cell_c,
+    limit_v,
+    tracker_low_v,
+    tracker_high_v,
+):
     """Compare a string's highest and lowest voltages with what its converter takes.
 
     Parameters
@@ -120,8 +148,14 @@ def check_string_voltage(modules, open_circuit_v, operating_v, open_circuit_per_
     number = count(modules, "modules")
     for name, value in (("open_circuit_per_c", open_circuit_per_c), ("operating_per_c", operating_per_c)):
         require(value, name, -0.01, 0, "1/K")
-    cold, hot = require(coldest_c, "coldest_c", -90, 25, "degC"), require(hottest_cell_c, "hottest_cell_c", 25, 120, "degC")
-    open_v, run_v = require(open_circuit_v, "open_circuit_v", 0.1, 500, "V"), require(operating_v, "operating_v", 0.1, 500, "V")
+    cold, hot = (
+        require(coldest_c, "coldest_c", -90, 25, "degC"),
+        require(hottest_cell_c, "hottest_cell_c", 25, 120, "degC"),
+    )
+    open_v, run_v = (
+        require(open_circuit_v, "open_circuit_v", 0.1, 500, "V"),
+        require(operating_v, "operating_v", 0.1, 500, "V"),
+    )
     limit, low = require(limit_v, "limit_v", 1, 2000, "V"), require(tracker_low_v, "tracker_low_v", 0, 2000, "V")
     high = require(tracker_high_v, "tracker_high_v", low, 2000, "V")
     highest = number * open_v * (1.0 + open_circuit_per_c * (cold - 25.0))

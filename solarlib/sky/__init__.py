@@ -1,4 +1,3 @@
 """Weather, sun and clouds of a place."""
 
-
 __all__ = []

@@ -15,8 +15,20 @@ from scipy.special import betaincinv, ndtr
 from solarlib.quantities import HOURS_PER_YEAR, TYPICAL_YEAR, InputError, require
 from solarlib.sky.sun import clear_sky, position
 
-MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
-          "December")
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 
 _MOST_CLEARNESS = 0.82  # of a month's mean: more is a wrong unit or a wrong place, not weather
 _LEAST_DAY = 0.05  # clearness of the darkest day
@@ -117,7 +129,8 @@ def typical_year(place, means, rng):
     """
     index = pd.date_range(
         pd.Timestamp(year=TYPICAL_YEAR, month=1, day=1, tz=timezone(_standard_offset(place.tz))),
-        periods=HOURS_PER_YEAR, freq="1h",
+        periods=HOURS_PER_YEAR,
+        freq="1h",
     )
     solar = position(index, place)
     month = index.month.to_numpy() - 1
@@ -207,7 +220,9 @@ def _hour_clearness(days, outside, cloudless, cosine, rng):
         return np.bincount(which, values * light, minlength=days.size)
 
     wanted = days * outside.reshape(-1, 24).sum(axis=1)
-    best = drawn(_solve(lambda shift: sums(drawn(shift)), wanted, np.full(days.size, -6.0), np.full(days.size, 6.0), 25))
+    best = drawn(
+        _solve(lambda shift: sums(drawn(shift)), wanted, np.full(days.size, -6.0), np.full(days.size, 6.0), 25)
+    )
     got = sums(best)
     clearness = np.zeros(outside.size)
     # A day above the cloudless model or below the dullest hours: all its hours alike.
@@ -253,8 +268,12 @@ def _solar_time(index, place, solar):
 def _temperature(monthly, days, solar_time, month, rng):
     """Return hourly temperatures: the months' course, warm and cold spells, and the day's course. [degC]"""
     t = 2.0 * np.pi * (solar_time - 1.0) / 24.0
-    shape = (0.4632 * np.cos(t - 3.805) + 0.0984 * np.cos(2.0 * t - 0.360) + 0.0168 * np.cos(3.0 * t - 0.822)
-             + 0.0138 * np.cos(4.0 * t - 3.513))
+    shape = (
+        0.4632 * np.cos(t - 3.805)
+        + 0.0984 * np.cos(2.0 * t - 0.360)
+        + 0.0168 * np.cos(3.0 * t - 0.822)
+        + 0.0138 * np.cos(4.0 * t - 3.513)
+    )
     swing = np.maximum(25.8 * np.repeat(days, 24) - 5.21, 1.0)  # a cloudy day hardly warms
     # Spells grow with the seasons: where months differ much, winds from afar bring much change.
     spread = 1.0 + 0.15 * (max(monthly) - min(monthly))

@@ -107,7 +107,9 @@ def _check(hourly, clear_sky_minutes):
         values = table[["ghi", "dni", "dhi"]].to_numpy(dtype=float)
         odd = np.flatnonzero(~(values >= 0.0).all(axis=1))
         if odd.size:
-            raise InputError(f"{name}, row {odd[0] + 1}: found {values[odd[0]].tolist()}, allowed are numbers from 0 W/m2")
+            raise InputError(
+                f"{name}, row {odd[0] + 1}: found {values[odd[0]].tolist()}, allowed are numbers from 0 W/m2"
+            )
     count = len(hourly)
     if len(clear_sky_minutes) != 60 * count or clear_sky_minutes.index[0] != hourly.index[0]:
         raise InputError(

@@ -191,7 +191,9 @@ def behind_horizon(weather, solar, horizon):
     if not len(horizon):
         return weather
     line = horizon_elevation(horizon, solar["azimuth"].to_numpy())
-    seen = (solar["apparent_elevation"].to_numpy() > line) | (line == 0.0)  # no hill: the file knows best when the sun is up
+    seen = (solar["apparent_elevation"].to_numpy() > line) | (
+        line == 0.0
+    )  # no hill: the file knows best when the sun is up
     dni, dhi = (weather[c].to_numpy(dtype=float) for c in ("dni", "dhi"))
     around = np.clip(dni / solar["dni_extra"].to_numpy(), 0.0, 1.0)
     left_dni = np.where(seen, dni, 0.0)

@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 from scipy.optimize import brentq
 
-from solarlib.worth import money
 from solarlib.quantities import InputError
+from solarlib.worth import money
 
 
 def yield_path(years, degradation, first_year_loss=0.0):

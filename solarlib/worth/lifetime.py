@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from solarlib.worth import money
 from solarlib.quantities import InputError, require
+from solarlib.worth import money
 
 INCENTIVE_CAUTION = (
     "Rebates and tax credits are zero unless you enter them: incentives change, so check the current law for your "
@@ -50,7 +50,9 @@ class Event:
 
     def __post_init__(self):
         if not isinstance(self.year, (int, np.integer)) or not 1 <= self.year <= 100:
-            raise InputError(f"costs.events {self.name!r} year: found {self.year!r}, allowed is a whole number 1 to 100")
+            raise InputError(
+                f"costs.events {self.name!r} year: found {self.year!r}, allowed is a whole number 1 to 100"
+            )
         require(self.cost, f"costs.events {self.name!r} cost", 0)
 
 
@@ -97,7 +99,8 @@ class Costs:
         require(self.tax_credit_share, "costs.tax_credit_share", 0, 1)
         if not isinstance(self.tax_credit_year, (int, np.integer)) or not 0 <= self.tax_credit_year <= 100:
             raise InputError(
-                f"costs.tax_credit_year: found {self.tax_credit_year!r}, allowed is a whole number 0 to 100")
+                f"costs.tax_credit_year: found {self.tax_credit_year!r}, allowed is a whole number 0 to 100"
+            )
         require(self.growth, "costs.growth", -0.5, 0.5)
         if not self.tax_owed >= 0:
             raise InputError(f"costs.tax_owed: found {self.tax_owed!r}, allowed is an amount from 0")

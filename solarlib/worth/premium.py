@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from solarlib.worth.money import annuity_factor, net_present_value
 from solarlib.quantities import InputError, require
+from solarlib.worth.money import annuity_factor, net_present_value
 
 
 def value_of_gain(gain, yearly_kwh, price_per_kwh, years=25, discount_rate=0.05, price_growth=0.025, degradation=0.005):
@@ -37,8 +37,17 @@ def value_of_gain(gain, yearly_kwh, price_per_kwh, years=25, discount_rate=0.05,
     return np.asarray(gain, dtype=float)[()] * yearly * price * float(annuity_factor(discount_rate, years, growth))
 
 
-def choice_value(gain, yearly_kwh, price_per_kwh, premium, later=None, years=25, discount_rate=0.05, price_growth=0.025,
-                 degradation=0.005):
+def choice_value(
+    gain,
+    yearly_kwh,
+    price_per_kwh,
+    premium,
+    later=None,
+    years=25,
+    discount_rate=0.05,
+    price_growth=0.025,
+    degradation=0.005,
+):
     """Return what the dearer choice is worth: `value_of_gain` less the premium, less what it costs more later.
 
     Parameters
@@ -59,8 +68,9 @@ def choice_value(gain, yearly_kwh, price_per_kwh, premium, later=None, years=25,
     return value - _costs(premium, later, years, discount_rate)
 
 
-def gain_needed(yearly_kwh, price_per_kwh, premium, later=None, years=25, discount_rate=0.05, price_growth=0.025,
-                degradation=0.005):
+def gain_needed(
+    yearly_kwh, price_per_kwh, premium, later=None, years=25, discount_rate=0.05, price_growth=0.025, degradation=0.005
+):
     """Return the share of energy that pays the premium back within the years; NaN if energy is worth nothing.
 
     Parameters as for `choice_value`.

@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from solarlib.worth import money
 from solarlib.quantities import InputError, require
+from solarlib.worth import money
 
 
 def relative_sd(persistent_sds, yearly_sd, years=1):

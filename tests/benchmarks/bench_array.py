@@ -18,8 +18,8 @@ from pvlib.location import Location
 from pvlib.modelchain import ModelChain
 from pvlib.pvsystem import Array, FixedMount, PVSystem
 
-from solarlib.sky import sun
 from solarlib.roof.array import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane, simulate
+from solarlib.sky import sun
 from solarlib.sky.weather import Place, read_weather
 
 PLACE = Place("Greensboro climate", 36.1, -79.95, "America/New_York", 273.0)
@@ -47,8 +47,16 @@ def chains(place=PLACE, system=SYSTEM):
         return chain
 
     inverter = dict(
-        Pnom=system.converter.rated_input_w, Pacmax=system.converter.ac_limit_w, Pnt=0.0, Vnom=40.0, Vmax=60.0, Vmin=20.0,
-        Vdcmax=60.0, MPPTHi=60.0, MPPTLow=20.0, ADRCoefficients=[k0, k1, k2, 0, 0, 0, 0, 0, 0],
+        Pnom=system.converter.rated_input_w,
+        Pacmax=system.converter.ac_limit_w,
+        Pnt=0.0,
+        Vnom=40.0,
+        Vmax=60.0,
+        Vmin=20.0,
+        Vdcmax=60.0,
+        MPPTHi=60.0,
+        MPPTLow=20.0,
+        ADRCoefficients=[k0, k1, k2, 0, 0, 0, 0, 0, 0],
     )
     made = []
     for plane in system.planes:
@@ -62,9 +70,16 @@ def chains(place=PLACE, system=SYSTEM):
         location = Location(place.latitude, place.longitude, place.tz, place.altitude_m)
         made.append(
             ModelChain(
-                PVSystem([array], inverter_parameters=inverter), location, transposition_model="haydavies",
-                solar_position_method="nrel_numpy", dc_model=linear_module, ac_model="adr", aoi_model="physical",
-                spectral_model="no_loss", temperature_model="faiman", losses_model="no_loss",
+                PVSystem([array], inverter_parameters=inverter),
+                location,
+                transposition_model="haydavies",
+                solar_position_method="nrel_numpy",
+                dc_model=linear_module,
+                ac_model="adr",
+                aoi_model="physical",
+                spectral_model="no_loss",
+                temperature_model="faiman",
+                losses_model="no_loss",
             )
         )
     return made, [plane.module_count for plane in system.planes]
@@ -119,7 +134,9 @@ def test_a_year_of_one_plane_takes_at_most_15_ms():
 
 if __name__ == "__main__":
     ours, reference, first, ours_s, reference_s = measure()
-    print(f"energy: {ours:.1f} kWh here, {reference:.1f} kWh by ModelChain: ratio {ours / reference:.5f} (bar 1 +- 0.005)")
+    print(
+        f"energy: {ours:.1f} kWh here, {reference:.1f} kWh by ModelChain: ratio {ours / reference:.5f} (bar 1 +- 0.005)"
+    )
     print(
         f"time: {1e3 * ours_s:.1f} ms with the sun cached ({1e3 * first:.1f} ms the first time), ModelChain "
         f"{1e3 * reference_s:.1f} ms: {reference_s / ours_s:.0f} times as long"

@@ -18,11 +18,11 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction import chain, likelihood as evidence, schedule
-from solarlib.roof.array import simulate as simulate_array
 from solarlib.direction.decoder import decode
 from solarlib.direction.step_test import StepTest, certain_import, log_ratio, rise_or_fall
 from solarlib.house.year import read_house, weather
 from solarlib.meter.load import fill_masked, measured_year
+from solarlib.roof.array import simulate as simulate_array
 from solarlib.sky.sun import minute_weather
 
 SEEDS = {"tune": 11, "score": 2026}

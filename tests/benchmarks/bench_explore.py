@@ -20,7 +20,6 @@ import psutil
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from lesson_panels import NOTEBOOKS, panels_of  # noqa: E402
-
 from solarlib.lessons import save  # noqa: E402
 from solarlib.lessons.tools.figures import new_figure  # noqa: E402
 
@@ -84,12 +83,15 @@ def measure(path):
         open_figures = len(sys.modules["matplotlib.pyplot"].get_fignums()) if "matplotlib.pyplot" in sys.modules else 0
         failed = ratio > bar or growth > GROWTH_MB or open_figures or panel.error is not None
         missed += bool(failed)
-        print(f"{path.stem:28} cell {cell:2}  empty {empty:6.1f} ms  redraw {redraw:6.1f} ms  ratio {ratio:4.2f} "
-              f"(bar {bar})  growth {growth:+5.1f} MB  open figures {open_figures}  {'MISSED' if failed else 'ok'}")
+        print(
+            f"{path.stem:28} cell {cell:2}  empty {empty:6.1f} ms  redraw {redraw:6.1f} ms  ratio {ratio:4.2f} "
+            f"(bar {bar})  growth {growth:+5.1f} MB  open figures {open_figures}  {'MISSED' if failed else 'ok'}"
+        )
     return missed
 
 
-KERNEL_CELLS = ("""import gc, psutil
+KERNEL_CELLS = (
+    """import gc, psutil
 from solarlib.lessons.tools.panel import Picture, explore, slider
 from solarlib.lessons.tools.figures import line, new_figure
 figure, ax = new_figure()
@@ -98,13 +100,16 @@ def update(height):
     curve.set_data([0, 1], [0, height])
     return f"The line ends at a height of {height}."
 panel = explore(Picture(figure, [curve], update), height=slider("Height", 0, 1, 0.01, 0.5))
-panel""", """panel.set(height=0.1).set(height=0.2)
+panel""",
+    """panel.set(height=0.1).set(height=0.2)
 gc.collect()
 before = psutil.Process().memory_info().rss
 for move in range(%d):
     panel.widgets["height"].value = move %% 100 / 100
 gc.collect()
-print((psutil.Process().memory_info().rss - before) / 1e6)""" % MOVES)
+print((psutil.Process().memory_info().rss - before) / 1e6)"""
+    % MOVES,
+)
 
 
 def measure_kernel():
@@ -112,7 +117,9 @@ def measure_kernel():
     notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(source) for source in KERNEL_CELLS])
     save.execute(notebook, Path.cwd())
     growth = float(notebook.cells[-1].outputs[0].text)
-    print(f"kernel after {MOVES} moves: {growth:+.1f} MB (bar {GROWTH_MB:g})  {'MISSED' if growth > GROWTH_MB else 'ok'}")
+    print(
+        f"kernel after {MOVES} moves: {growth:+.1f} MB (bar {GROWTH_MB:g})  {'MISSED' if growth > GROWTH_MB else 'ok'}"
+    )
     return int(growth > GROWTH_MB)
 
 

@@ -7,8 +7,8 @@ import time
 
 import numpy as np
 
-from solarlib.worth.lifetime import Costs, Event
 from solarlib.worth.bill_table import tabulate
+from solarlib.worth.lifetime import Costs, Event
 from solarlib.worth.risk import Rule, Uncertainty, simulate, summarise
 
 DRAWS, YEARS, BAR_S = 5_000, 25, 2.0

@@ -52,16 +52,22 @@ def write(path, rows, style, step_s):
         file.write(f"time{mark}value\n")
         for start in range(0, rows, 500_000):
             count = min(500_000, rows - start)
-            index = pd.date_range(pd.Timestamp("2025-01-01") + pd.Timedelta(seconds=step_s * start), periods=count, freq=f"{step_s}s")
+            index = pd.date_range(
+                pd.Timestamp("2025-01-01") + pd.Timedelta(seconds=step_s * start), periods=count, freq=f"{step_s}s"
+            )
             values = rng.normal(200, 1500, count).round(1)
-            pd.DataFrame({"time": index.strftime(stamp), "value": values}).to_csv(file, sep=mark, decimal=decimal, header=False, index=False)
+            pd.DataFrame({"time": index.strftime(stamp), "value": values}).to_csv(
+                file, sep=mark, decimal=decimal, header=False, index=False
+            )
 
 
 def run(body, paths, style, rows, repeats=3):
     stamp, mark, decimal = style
     code = RUN.format(repeats=repeats, body=body.strip().replace("\n", "\n    "))
     given = json.dumps([[str(path) for path in paths], mark, decimal, stamp, rows])
-    return json.loads(subprocess.run([sys.executable, "-c", code, given], check=True, capture_output=True, text=True).stdout)
+    return json.loads(
+        subprocess.run([sys.executable, "-c", code, given], check=True, capture_output=True, text=True).stdout
+    )
 
 
 def main():
@@ -76,8 +82,10 @@ def main():
             plain, _ = run(THEIRS.format(dates=""), paths, style, 525_600)
             dated, _ = run(THEIRS.format(dates=", parse_dates=['time'], date_format=stamp"), paths, style, 525_600)
             ours, memory = run(OURS, paths, style, 525_600)
-            print(f"{name}: ours {ours:.2f} s, pandas {plain:.2f} s without dates ({ours / plain:.1f} x), "
-                  f"{dated:.2f} s with dates ({ours / dated:.1f} x); peak {memory:.2f} GB")
+            print(
+                f"{name}: ours {ours:.2f} s, pandas {plain:.2f} s without dates ({ours / plain:.1f} x), "
+                f"{dated:.2f} s with dates ({ours / dated:.1f} x); peak {memory:.2f} GB"
+            )
         if flag:
             style = STYLES["year first, commas"]
             write(paths[0], 10_000_000, style, 1)

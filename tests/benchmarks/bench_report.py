@@ -11,8 +11,8 @@ from pathlib import Path
 
 import numpy as np
 
-from solarlib.house.year import read_house, simulate
 from solarlib.house.flows import bring, directions
+from solarlib.house.year import read_house, simulate
 from solarlib.lessons.own_house import report as own_house_report
 
 BAR_S, ROWS = 20.0, 525_600
@@ -27,8 +27,10 @@ def write_year(folder, house):
     stamps = year.index.strftime("%Y-%m-%dT%H:%M:%S%z")
     reading = np.abs(np.abs(year["net_w"]) + rng.normal(0, 3, ROWS)).round().astype(int)
     paths = []
-    for name, quantity, values in (("power_w", "generation", year["generation_w"].clip(lower=0).round().astype(int)),
-                                   ("reading_w", "unsigned", reading)):
+    for name, quantity, values in (
+        ("power_w", "generation", year["generation_w"].clip(lower=0).round().astype(int)),
+        ("reading_w", "unsigned", reading),
+    ):
         path = Path(folder) / f"{quantity}.csv"
         rows = "\n".join(f"{stamp},{value}" for stamp, value in zip(stamps, values))
         path.write_text(f"time,{name}\n{rows}\n", encoding="utf-8")

@@ -32,7 +32,11 @@ def figures():
     weather = read_weather("723170TYA.CSV", PLACE)
     shade.position(weather.index, PLACE)  # the sun's positions of a place are cached: not part of the shade
     found = {}
-    for name, things, grain in (("chimney, by cells", (CHIMNEY,), "cell"), ("chimney, by sections", (CHIMNEY,), "section"), ("chimney and bare tree, by cells", (CHIMNEY, TREE), "cell")):
+    for name, things, grain in (
+        ("chimney, by cells", (CHIMNEY,), "cell"),
+        ("chimney, by sections", (CHIMNEY,), "section"),
+        ("chimney and bare tree, by cells", (CHIMNEY, TREE), "cell"),
+    ):
         start = time.process_time()
         hours = shade.shade_hours(weather, PLACE, SYSTEM, [things], [Layout(2, 8)], grain=grain)
         found[name] = time.process_time() - start, shade.year_loss(hours), len(hours)
@@ -45,9 +49,13 @@ def by_root_search():
     for _ in range(5):
         light, dim, heat = rng.uniform(200, 1000), rng.uniform(0.1, 0.5), rng.uniform(0, 60)
         shaded = rng.integers(0, 21, (16, 3)) * (rng.random((16, 3)) < 0.3)
-        ours = series_power_w(module, [[light, dim * light]], np.stack([20 - shaded, shaded], axis=-1)[None], [[heat]]).best_w[0]
+        ours = series_power_w(
+            module, [[light, dim * light]], np.stack([20 - shaded, shaded], axis=-1)[None], [[heat]]
+        ).best_w[0]
         current = np.linspace(0.01, 1.0, 400) * light / 1000 * module.cell.photocurrent_a
-        bright, dull = (np.array([_voltage(module.cell, level, heat, i) for i in current]) for level in (light, dim * light))
+        bright, dull = (
+            np.array([_voltage(module.cell, level, heat, i) for i in current]) for level in (light, dim * light)
+        )
         sections = np.maximum((20 - shaded)[..., None] * bright + shaded[..., None] * dull, -module.bypass_v)
         pairs.append((float((current * sections.sum(axis=(0, 1))).max()), float(ours)))
     return pairs
@@ -55,9 +63,20 @@ def by_root_search():
 
 def _voltage(cell, light, heat, current):
     photo, dark, _, _, thermal = calcparams_desoto(
-        light, heat, cell.current_per_c * cell.photocurrent_a, cell.ideality * 8.617333262e-5 * 298.15, cell.photocurrent_a,
-        cell.saturation_current_a, cell.shunt_ohm, cell.series_ohm)
-    backward = dict(breakdown_factor=cell.breakdown_factor, breakdown_voltage=cell.breakdown_v, breakdown_exp=cell.breakdown_exponent)
+        light,
+        heat,
+        cell.current_per_c * cell.photocurrent_a,
+        cell.ideality * 8.617333262e-5 * 298.15,
+        cell.photocurrent_a,
+        cell.saturation_current_a,
+        cell.shunt_ohm,
+        cell.series_ohm,
+    )
+    backward = dict(
+        breakdown_factor=cell.breakdown_factor,
+        breakdown_voltage=cell.breakdown_v,
+        breakdown_exp=cell.breakdown_exponent,
+    )
 
     def missing(inner):
         return bishop88(inner, photo, dark, cell.series_ohm, cell.shunt_ohm, thermal, **backward)[0] - current
@@ -79,5 +98,9 @@ def test_speed_costs_no_accuracy():
 
 if __name__ == "__main__":
     for label, (seconds, loss, hours) in figures().items():
-        print(f"{label}: {hours} h in {seconds:.2f} s; light lost {loss.light_lost:.2%}, per module {loss.module_loss:.2%}, string {loss.string_loss:.2%}, poor tracker {loss.poor_tracker_loss:.2%}")
-    print("largest difference from a root search:", f"{max(abs(fast / slow - 1) for slow, fast in by_root_search()):.1e}")
+        print(
+            f"{label}: {hours} h in {seconds:.2f} s; light lost {loss.light_lost:.2%}, per module {loss.module_loss:.2%}, string {loss.string_loss:.2%}, poor tracker {loss.poor_tracker_loss:.2%}"
+        )
+    print(
+        "largest difference from a root search:", f"{max(abs(fast / slow - 1) for slow, fast in by_root_search()):.1e}"
+    )

@@ -11,8 +11,8 @@ from hypothesis import HealthCheck, event, given, settings, strategies as st
 
 from rule_space import assert_invariants, tariff_tables, total_cost, usages
 from solarlib.bill.accounts import bills, ledger
-from solarlib.quantities import InputError
 from solarlib.bill.tariff import read_tariff
+from solarlib.quantities import InputError
 
 MANY = settings(
     deadline=None, max_examples=2600, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much]
@@ -208,7 +208,9 @@ def test_a_credit_of_bill_k_is_written_off_while_the_bill_after_its_life_is_made
     assert (used["credit_applied"], just_in_time["credit_applied"]) == (0, 50)
 
 
-@pytest.mark.parametrize("credit", [{}, {"life_bills": 3}, {"life_bills": 2, "order": "lifo"}, {"reset_month": 4, "at_reset": "forfeit"}])
+@pytest.mark.parametrize(
+    "credit", [{}, {"life_bills": 3}, {"life_bills": 2, "order": "lifo"}, {"reset_month": 4, "at_reset": "forfeit"}]
+)
 def test_an_opening_bank_is_the_surplus_of_a_bill_before_the_first(credit):
     rules = flat({"unit": "kWh", **credit})
     delivered, received = [90, 0, 20, 300, 0, 10], [0, 80, 0, 0, 40, 0]
@@ -218,12 +220,24 @@ def test_an_opening_bank_is_the_surplus_of_a_bill_before_the_first(credit):
 
 
 def test_an_opening_bank_is_filled_by_bucket_and_rounded_as_the_bill_is():
-    table = {"name": "two", "kwh_decimals": 0, "charge": [{"line": "energy", "on": "billed", "price": 0.1}],
-             "credit": {"unit": "kWh", "netting": "bucket"},
-             "bucket": [{"name": "on", "hours": [[16, 21]]}, {"name": "off"}]}
+    table = {
+        "name": "two",
+        "kwh_decimals": 0,
+        "charge": [{"line": "energy", "on": "billed", "price": 0.1}],
+        "credit": {"unit": "kWh", "netting": "bucket"},
+        "bucket": [{"name": "on", "hours": [[16, 21]]}, {"name": "off"}],
+    }
     rules = read_tariff(table)
-    usage = pd.DataFrame({"period_start": [date(2025, 1, 1)], "period_end": [date(2025, 2, 1)], "delivered_kwh_on": [30],
-                          "received_kwh_on": [0], "delivered_kwh_off": [50], "received_kwh_off": [0]})
+    usage = pd.DataFrame(
+        {
+            "period_start": [date(2025, 1, 1)],
+            "period_end": [date(2025, 2, 1)],
+            "delivered_kwh_on": [30],
+            "received_kwh_on": [0],
+            "delivered_kwh_off": [50],
+            "received_kwh_off": [0],
+        }
+    )
     row = bills(usage, rules, opening_kwh={"off": 20.5})[0]
     assert [row[key] for key in ("bank_open_on", "bank_open_off", "bank_open", "billed_kwh")] == [0, 21, 21, 59]
     for wrong, words in ((5, "an amount for each of on, off"), ({"night": 5}, "'night', allowed is on, off")):
@@ -231,13 +245,16 @@ def test_an_opening_bank_is_filled_by_bucket_and_rounded_as_the_bill_is():
             bills(usage, rules, opening_kwh=wrong)
 
 
-@pytest.mark.parametrize("credit, opening, words", [
-    ({"unit": "kWh"}, -1, "opening_kwh: found -1"),
-    ({"unit": "kWh"}, {"on": 5}, "there are no buckets"),
-    ({"unit": "kWh"}, float("nan"), "opening_kwh"),
-    ({"unit": "money", "export_price": 0.05}, 10, "allowed is 0: 'flat' banks no kWh"),
-    ({"unit": "none"}, {"": 10}, "banks no kWh"),
-])
+@pytest.mark.parametrize(
+    "credit, opening, words",
+    [
+        ({"unit": "kWh"}, -1, "opening_kwh: found -1"),
+        ({"unit": "kWh"}, {"on": 5}, "there are no buckets"),
+        ({"unit": "kWh"}, float("nan"), "opening_kwh"),
+        ({"unit": "money", "export_price": 0.05}, 10, "allowed is 0: 'flat' banks no kWh"),
+        ({"unit": "none"}, {"": 10}, "banks no kWh"),
+    ],
+)
 def test_an_impossible_opening_bank_is_refused(credit, opening, words):
     with pytest.raises(InputError, match=words) as refusal:
         ledger(months([10], [0]), flat(credit, FLAT if credit["unit"] == "kWh" else FLAT[:1]), opening_kwh=opening)

@@ -10,8 +10,8 @@ from hypothesis import given, settings, strategies as st
 
 from solarlib.bill.accounts import bills, ledger
 from solarlib.bill.periods import bucket_codes, monthly_periods, periods_from_reads
-from solarlib.quantities import InputError, year_index
 from solarlib.bill.tariff import read_tariff
+from solarlib.quantities import InputError, year_index
 
 NEW_YORK = "America/New_York"
 
@@ -87,9 +87,9 @@ def test_buckets_follow_the_local_clock_weekdays_months_and_holidays():
         free = label.weekday() >= 5 or label.date() == date(2026, 7, 3)
         expected = 1 if free else 0 if label.hour in (7, 8, 9, 10, 17, 18, 19, 20) else 2
         assert code == expected, label
-    assert (
-        bucket_codes(pd.date_range("2026-01-05 08:00", periods=2, freq="1h", tz=NEW_YORK), rules) == 2
-    ).all(), "no peak in winter"
+    assert (bucket_codes(pd.date_range("2026-01-05 08:00", periods=2, freq="1h", tz=NEW_YORK), rules) == 2).all(), (
+        "no peak in winter"
+    )
 
 
 @pytest.mark.parametrize("day, hours", [("2026-03-08", 23), ("2026-11-01", 25)])

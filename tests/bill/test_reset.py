@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from solarlib.quantities import InputError
 from solarlib.bill.reset import (
     best_reset,
     fit_sinusoid,
@@ -16,6 +15,7 @@ from solarlib.bill.reset import (
     value_of_spending,
 )
 from solarlib.bill.reset_years import loss_spread, times_best, years_from_days
+from solarlib.quantities import InputError
 
 surpluses = st.lists(st.integers(-900, 900), min_size=12, max_size=12).map(lambda values: np.array(values, float))
 

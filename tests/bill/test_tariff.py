@@ -7,9 +7,9 @@ from decimal import Decimal
 
 import pytest
 
-from solarlib.quantities import InputError
-from solarlib.bill.tariff import TARIFF_FOLDER, Tariff, checked, read_tariff, tariff_from_table
 from solarlib.bill.contradictions import size_problems
+from solarlib.bill.tariff import TARIFF_FOLDER, Tariff, checked, read_tariff, tariff_from_table
+from solarlib.quantities import InputError
 
 GOOD = {
     "name": "good",

@@ -6,9 +6,9 @@ import pandas as pd
 import pytest
 
 from solarlib.bill.accounts import ledger
+from solarlib.bill.tariff import TARIFF_FOLDER, read_tariff
 from solarlib.bill.words import explain
 from solarlib.quantities import InputError
-from solarlib.bill.tariff import TARIFF_FOLDER, read_tariff
 
 
 def june(tariff):

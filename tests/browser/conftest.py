@@ -53,12 +53,21 @@ class Lab:
         settings = root / ".venv" / "etc" / "jupyter"  # where the front door puts them
         shutil.copytree(SETTINGS, settings)
         environment = os.environ | {
-            "JUPYTER_CONFIG_DIR": str(settings), "JUPYTER_PREFER_ENV_PATH": "0", "JUPYTER_DATA_DIR": str(folder / "data"),
-            "JUPYTER_RUNTIME_DIR": str(folder / "runtime"), "IPYTHONDIR": str(folder / "ipython"),
+            "JUPYTER_CONFIG_DIR": str(settings),
+            "JUPYTER_PREFER_ENV_PATH": "0",
+            "JUPYTER_DATA_DIR": str(folder / "data"),
+            "JUPYTER_RUNTIME_DIR": str(folder / "runtime"),
+            "IPYTHONDIR": str(folder / "ipython"),
         }
         command = [
-            sys.executable, "-m", "jupyterlab", "--no-browser", f"--ServerApp.port={port}", "--ServerApp.port_retries=0",
-            f"--IdentityProvider.token={self.token}", "--LabApp.expose_app_in_browser=True",
+            sys.executable,
+            "-m",
+            "jupyterlab",
+            "--no-browser",
+            f"--ServerApp.port={port}",
+            "--ServerApp.port_retries=0",
+            f"--IdentityProvider.token={self.token}",
+            "--LabApp.expose_app_in_browser=True",
         ]
         self.log = (folder / "lab.log").open("w", encoding="utf-8")
         self.process = subprocess.Popen(command, cwd=folder, env=environment, stdout=self.log, stderr=subprocess.STDOUT)
@@ -101,8 +110,11 @@ class Lesson:
         page.on("pageerror", lambda error: self.errors.append(f"page: {error}"))
         page.on("websocket", lambda socket: socket.on("framereceived", self._read_frame))
         page.goto(lab.address(notebook))
-        page.wait_for_function("() => window.jupyterapp && window.jupyterapp.shell.currentWidget"
-                               " && window.jupyterapp.shell.currentWidget.sessionContext", timeout=60_000)
+        page.wait_for_function(
+            "() => window.jupyterapp && window.jupyterapp.shell.currentWidget"
+            " && window.jupyterapp.shell.currentWidget.sessionContext",
+            timeout=60_000,
+        )
 
     def _read_frame(self, payload):
         data = payload if isinstance(payload, bytes) else payload.encode("utf-8")

@@ -17,7 +17,9 @@ def test_lesson(name, open_lesson, tmp_path):
     assert lesson.seen_errors() == []
     assert lesson.too_wide() == []
 
-    heights = page.evaluate("[...document.querySelectorAll('.sl-panel:not(.sl-question)')].map(box => box.offsetHeight)")
+    heights = page.evaluate(
+        "[...document.querySelectorAll('.sl-panel:not(.sl-question)')].map(box => box.offsetHeight)"
+    )
     assert heights and max(heights) <= HIGHEST_PANEL_PX
 
     panel = page.locator(".sl-panel", has=page.locator(".noUi-handle")).first
@@ -27,8 +29,11 @@ def test_lesson(name, open_lesson, tmp_path):
     at_top = float(handle.get_attribute("aria-valuenow")) >= float(handle.get_attribute("aria-valuemax"))
     handle.focus()
     page.keyboard.press("ArrowLeft" if at_top else "ArrowRight")
-    page.wait_for_function("([box, src]) => box.querySelector('.sl-view img').src !== src",
-                           arg=[panel.element_handle(), before[0]], timeout=20_000)
+    page.wait_for_function(
+        "([box, src]) => box.querySelector('.sl-view img').src !== src",
+        arg=[panel.element_handle(), before[0]],
+        timeout=20_000,
+    )
     after = [picture.get_attribute(key) for key in ("src", "alt")]
     assert after[0] != before[0] and after[1] != before[1]
     assert panel.locator(".sl-view p").inner_text().strip() == after[1]

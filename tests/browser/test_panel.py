@@ -3,7 +3,7 @@
 import nbformat
 import pytest
 
-SOURCE = '''
+SOURCE = """
 import numpy as np
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.panel import Picture, act, choice, explore, slider, toggle
@@ -23,9 +23,9 @@ def ramp():
 
 def press(state, values):
     state["presses"] += 1
-'''
-PANEL = '''explore(ramp(), height=slider("Height", 0, 10, 1, 5, "kW"), broken=toggle("Break it", False),
-        side=choice("Side", ["left", "right"], "left"), press=act("Press once", press))'''
+"""
+PANEL = """explore(ramp(), height=slider("Height", 0, 10, 1, 5, "kW"), broken=toggle("Break it", False),
+        side=choice("Side", ["left", "right"], "left"), press=act("Press once", press))"""
 ALIVE = "import ipywidgets\nlen(ipywidgets.widgets.widget._instances)"
 QUESTION = 'check.predict("Is it?", {"yes": "Look again.", "no": "Look at the line."}, right="yes")'
 # every frame for two seconds: height of the panel, and whether a picture with pixels is there
@@ -63,7 +63,8 @@ def test_spoken_names_and_states(lesson):
     panel = lesson.page.locator(".sl-panel:not(.sl-question)")
     assert panel.locator(".noUi-handle").get_attribute("aria-label") == "Height (kW)"
     pressed = panel.locator(".widget-toggle-buttons button").evaluate_all(
-        "buttons => buttons.map(button => [button.textContent, button.getAttribute('aria-pressed')])")
+        "buttons => buttons.map(button => [button.textContent, button.getAttribute('aria-pressed')])"
+    )
     assert pressed == [["left", "true"], ["right", "false"]]
     panel.get_by_role("button", name="right").press("Space")
     panel.get_by_text("on the right").wait_for()
@@ -93,7 +94,9 @@ def test_button_by_keyboard_and_a_new_start_when_the_cell_runs_again(lesson):
     lesson.run_all()
     panel.locator("p", has_text="pressed 0 times").wait_for()
     assert panel.count() == 1
-    assert lesson.page.locator(".jp-OutputArea").last.inner_text().split()[-1] == alive  # the first run's widgets are closed
+    assert (
+        lesson.page.locator(".jp-OutputArea").last.inner_text().split()[-1] == alive
+    )  # the first run's widgets are closed
     assert int(alive) > 10
     assert lesson.seen_errors() == []
 

@@ -5,16 +5,15 @@ import itertools
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from made_records import LOAD_W, made_house, sign_right
+from hypothesis import given, settings, strategies as st
 from scipy.stats import binom
 
+from made_records import LOAD_W, made_house, sign_right
 from solarlib.direction import calibration
 from solarlib.direction.decoder import decode
 from solarlib.direction.likelihood import implied_states
-from solarlib.quantities import InputError
 from solarlib.direction.record import power_from_pulses, read_record
+from solarlib.quantities import InputError
 
 
 @pytest.fixture(scope="module")

@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
-from made_records import LOAD_W, made_house
 
+from made_records import LOAD_W, made_house
 from solarlib.direction import chain
 from solarlib.direction.live import LiveFilter
-from solarlib.quantities import InputError
 from solarlib.direction.record import read_record
 from solarlib.direction.signs import chain_of, make_scene
+from solarlib.quantities import InputError
 
 
 @pytest.fixture(scope="module")

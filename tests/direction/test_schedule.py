@@ -3,13 +3,13 @@
 import numpy as np
 import pandas as pd
 import pytest
-from made_records import LOAD_W, made_house
 
+from made_records import LOAD_W, made_house
 from solarlib.direction import schedule
 from solarlib.direction.decoder import decode
-from solarlib.quantities import InputError
 from solarlib.direction.record import read_record
 from solarlib.direction.signs import make_scene
+from solarlib.quantities import InputError
 
 DAYS = 6
 

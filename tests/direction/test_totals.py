@@ -3,8 +3,8 @@
 import numpy as np
 import pandas as pd
 import pytest
-from made_records import LOAD_W, made_house
 
+from made_records import LOAD_W, made_house
 from solarlib.direction.decoder import decode
 from solarlib.direction.totals import Period, compare
 from solarlib.quantities import InputError

@@ -21,17 +21,27 @@ def sound(days=40, start="2026-03-20", seed=4):
     sun = position(index, PLACE)["apparent_elevation"]
     day = index.tz_localize(None).normalize()
     clear = pd.Series(rng.uniform(0.2, 1.0, len(day.unique())), day.unique())[day].to_numpy()
-    generation = np.round(RATED * 0.85 * np.maximum(0, np.sin(np.radians(sun))) * clear * rng.uniform(0.7, 1.0, len(index)), 1)
+    generation = np.round(
+        RATED * 0.85 * np.maximum(0, np.sin(np.radians(sun))) * clear * rng.uniform(0.7, 1.0, len(index)), 1
+    )
     load = np.round(rng.gamma(2, 300, len(index)), 1)
     net = load - generation
-    table = pd.DataFrame({"generation_w": generation, "delivered_kwh": np.maximum(net, 0) / 4000,
-                          "received_kwh": np.maximum(-net, 0) / 4000}, index=index)
+    table = pd.DataFrame(
+        {
+            "generation_w": generation,
+            "delivered_kwh": np.maximum(net, 0) / 4000,
+            "received_kwh": np.maximum(-net, 0) / 4000,
+        },
+        index=index,
+    )
     return table, sun < -3, sun
 
 
 def kinds(table, night, sun, **more):
-    return {(finding.kind, finding.column): finding
-            for finding in plausibility(table, STEP, RATED, 20_000, night, sun, **more)}
+    return {
+        (finding.kind, finding.column): finding
+        for finding in plausibility(table, STEP, RATED, 20_000, night, sun, **more)
+    }
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -73,13 +83,22 @@ def fault(name, table):
     return t
 
 
-@pytest.mark.parametrize("name, kind, column, rows", [
-    ("night", "generation at night", "generation_w", 4), ("stuck", "stuck", "generation_w", 60),
-    ("constant", "constant", "delivered_kwh", None), ("unit of all", "factor", "generation_w", None),
-    ("unit of some days", "factor", "generation_w", 576), ("too much", "above limit", "generation_w", 1),
-    ("swapped", "received above generation", "received", None), ("hours off", "hours off", "generation_w", None),
-    ("hours jump", "hours jump", "generation_w", None), ("negative", "negative", "delivered_kwh", 1),
-    ("counter", "only rises", "delivered_kwh", None)])
+@pytest.mark.parametrize(
+    "name, kind, column, rows",
+    [
+        ("night", "generation at night", "generation_w", 4),
+        ("stuck", "stuck", "generation_w", 60),
+        ("constant", "constant", "delivered_kwh", None),
+        ("unit of all", "factor", "generation_w", None),
+        ("unit of some days", "factor", "generation_w", 576),
+        ("too much", "above limit", "generation_w", 1),
+        ("swapped", "received above generation", "received", None),
+        ("hours off", "hours off", "generation_w", None),
+        ("hours jump", "hours jump", "generation_w", None),
+        ("negative", "negative", "delivered_kwh", 1),
+        ("counter", "only rises", "delivered_kwh", None),
+    ],
+)
 def test_a_fault_is_found_and_explained(name, kind, column, rows):
     table, night, sun = sound()
     found = kinds(fault(name, table), night, sun)
@@ -122,8 +141,13 @@ def test_a_test_load_that_is_mostly_off_brings_no_finding():
     assert not kinds(table.assign(test_load_w=steps), night, sun)
 
 
-@pytest.mark.parametrize("value, kind, text", [
-    (30_000.0, "above limit", "1 interval above 20000 W, up to 30000 W."), (-750.0, "negative", "1 interval below 0.")])
+@pytest.mark.parametrize(
+    "value, kind, text",
+    [
+        (30_000.0, "above limit", "1 interval above 20000 W, up to 30000 W."),
+        (-750.0, "negative", "1 interval below 0."),
+    ],
+)
 def test_a_test_load_has_limits_all_the_same(value, kind, text):
     table, night, sun = sound(5)
     load = np.zeros(len(table))
@@ -134,8 +158,13 @@ def test_a_test_load_has_limits_all_the_same(value, kind, text):
 
 def neighbours(rng=None):
     index = pd.date_range("2026-02-20", periods=40, freq="D", tz=ZONE)
-    return pd.DataFrame({f"neighbour_{name}_h": (rng or np.random.default_rng(1)).uniform(0.0, 7.5, 40).round(2)
-                         for name in ("Mill", "Old school")}, index)
+    return pd.DataFrame(
+        {
+            f"neighbour_{name}_h": (rng or np.random.default_rng(1)).uniform(0.0, 7.5, 40).round(2)
+            for name in ("Mill", "Old school")
+        },
+        index,
+    )
 
 
 @pytest.mark.parametrize("step, parts", [("1D", 1), ("12h", 2)])
@@ -158,7 +187,9 @@ def test_a_neighbour_who_reports_nothing_is_no_finding():
 
 def test_light_above_any_sky_is_found_and_temperatures_below_0_are_not():
     table, night, sun = sound(5)
-    table = table.assign(light_w_m2=np.maximum(0, 1400 * np.sin(np.radians(sun))), cell_temperature_c=-12.5, air_temperature_c=-15.0)
+    table = table.assign(
+        light_w_m2=np.maximum(0, 1400 * np.sin(np.radians(sun))), cell_temperature_c=-12.5, air_temperature_c=-15.0
+    )
     assert not kinds(table, night, sun)
     table.iloc[[50, 51], table.columns.get_loc("light_w_m2")] = 1500.0, 1623.0
     (finding,) = kinds(table, night, sun).values()
@@ -166,9 +197,18 @@ def test_light_above_any_sky_is_found_and_temperatures_below_0_are_not():
     assert finding.found == "1 interval above 1500 W/m2, up to 1623 W/m2." and len(finding.reasons) > 2
 
 
-@pytest.mark.parametrize("name, change, one, more", [
-    ("generation_w", lambda t, count: t.index[60:60 + count], "1 interval above 6000 W, up to 30000 W.", "2 intervals above 6000 W, up to 30000 W."),
-    ("delivered_kwh", lambda t, count: t.index[5:5 + count], "1 interval below 0.", "2 intervals below 0.")])
+@pytest.mark.parametrize(
+    "name, change, one, more",
+    [
+        (
+            "generation_w",
+            lambda t, count: t.index[60 : 60 + count],
+            "1 interval above 6000 W, up to 30000 W.",
+            "2 intervals above 6000 W, up to 30000 W.",
+        ),
+        ("delivered_kwh", lambda t, count: t.index[5 : 5 + count], "1 interval below 0.", "2 intervals below 0."),
+    ],
+)
 def test_one_and_more_are_counted_in_proper_words(name, change, one, more):
     for count, text in ((1, one), (2, more)):
         table, _, _ = sound()
@@ -180,14 +220,16 @@ def test_one_and_more_are_counted_in_proper_words(name, change, one, more):
 def test_one_odd_day_differs_and_more_differ(days, text):
     table, night, sun = sound()
     table = table.drop(columns="received_kwh")
-    table.iloc[960:960 + 96 * days, 0] /= 1000
+    table.iloc[960 : 960 + 96 * days, 0] /= 1000
     assert kinds(table, night, sun)[("factor", "generation_w")].found.startswith(text)
 
 
-@pytest.mark.parametrize("starts, text", [((1000,), "1 stretch of 12 and more"), ((1000, 2000), "2 stretches of 12 and more")])
+@pytest.mark.parametrize(
+    "starts, text", [((1000,), "1 stretch of 12 and more"), ((1000, 2000), "2 stretches of 12 and more")]
+)
 def test_one_stretch_and_more(starts, text):
     table, night, sun = sound()
     table = table.drop(columns="received_kwh")
     for start in starts:
-        table.loc[table.index[start:start + 60], "generation_w"] = 512.3
+        table.loc[table.index[start : start + 60], "generation_w"] = 512.3
     assert kinds(table, night, sun)[("stuck", "generation_w")].found.startswith(text)

@@ -30,7 +30,11 @@ def write(path):
         for number, day in enumerate(days):
             count = min(86_400, ROWS - 86_400 * number)
             rows = np.empty((86_400, 25), np.uint8)
-            rows[:, :10], rows[:, 10], rows[:, 11:19] = np.frombuffer(day, np.uint8), 32, times.view(np.uint8).reshape(-1, 8)
+            rows[:, :10], rows[:, 10], rows[:, 11:19] = (
+                np.frombuffer(day, np.uint8),
+                32,
+                times.view(np.uint8).reshape(-1, 8),
+            )
             rows[:, 19], rows[:, 20:24], rows[:, 24] = 44, digits, 10
             file.write(rows[:count].tobytes())
             total += float(value[:count].sum())

@@ -6,16 +6,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib.files.numbers import number, number_marks
-from solarlib.files.counters import interval_energy, swapped_readings
-from solarlib.files.steps import missing, regular
-from solarlib.files.mapping import Column, Mapping, mapping_from_toml
-from solarlib.files.dates import MISSING, moments
 from solarlib.files.checks import plausibility
-from solarlib.quantities import InputError
+from solarlib.files.counters import interval_energy, swapped_readings
+from solarlib.files.dates import MISSING, moments
+from solarlib.files.mapping import Column, Mapping, mapping_from_toml
+from solarlib.files.numbers import number, number_marks
+from solarlib.files.proofs import suggest_mapping
 from solarlib.files.reading import read
 from solarlib.files.records import daily
-from solarlib.files.proofs import suggest_mapping
+from solarlib.files.steps import missing, regular
+from solarlib.quantities import InputError
 
 ZONE = "America/New_York"
 INDEX = pd.date_range("2026-05-20", periods=96, freq="15min", tz=ZONE)
@@ -70,9 +70,16 @@ def test_every_style_gives_the_same_table(tmp_path, style):
     assert got.step == pd.Timedelta("15min") and got.account.balanced and got.account.rows_used == 96
 
 
-@pytest.mark.parametrize("unit, kind, factor, title", [
-    ("W", None, 1, "delivered_w"), ("kW", None, 1000, "delivered_w"), ("Wh", "interval", 0.001, "delivered_kwh"),
-    ("kWh", "interval", 1, "delivered_kwh"), ("MWh", "interval", 1000, "delivered_kwh")])
+@pytest.mark.parametrize(
+    "unit, kind, factor, title",
+    [
+        ("W", None, 1, "delivered_w"),
+        ("kW", None, 1000, "delivered_w"),
+        ("Wh", "interval", 0.001, "delivered_kwh"),
+        ("kWh", "interval", 1, "delivered_kwh"),
+        ("MWh", "interval", 1000, "delivered_kwh"),
+    ],
+)
 def test_units(tmp_path, unit, kind, factor, title):
     got = read(written(tmp_path, lines_of()), Mapping((Column("Energy", "delivered", unit, kind),), "Time", ZONE))
     assert np.allclose(got.table[title], VALUES * factor, rtol=1e-15)
@@ -105,12 +112,17 @@ def test_a_number_of_two_meanings_is_asked_for(tmp_path):
     lines = ["Time;Energy", "2026-03-25 00:00;1,234", "2026-03-25 00:15;2,345"]
     with pytest.raises(InputError, match="'1,234'.*set decimal"):
         read(written(tmp_path, lines), PLAIN)
-    assert read(written(tmp_path, lines), Mapping(**{**vars(PLAIN), "decimal": ","})).table["delivered_kwh"].iloc[0] == 1.234
+    assert (
+        read(written(tmp_path, lines), Mapping(**{**vars(PLAIN), "decimal": ","})).table["delivered_kwh"].iloc[0]
+        == 1.234
+    )
 
 
 def test_the_marks_of_numbers_may_show_late(tmp_path):
     index = pd.date_range("2026-01-01", periods=6000, freq="15min", tz=ZONE)
-    lines = ["Time;Energy"] + [f"{time:%Y-%m-%d %H:%M};{'0' if place < 4000 else '1,25'}" for place, time in enumerate(index)]
+    lines = ["Time;Energy"] + [
+        f"{time:%Y-%m-%d %H:%M};{'0' if place < 4000 else '1,25'}" for place, time in enumerate(index)
+    ]
     got = read(written(tmp_path, lines), PLAIN)
     assert got.account.rows_used == 6000 and got.table["delivered_kwh"].sum() == 2500
     with pytest.raises(InputError, match="'1,250'.*set decimal"):
@@ -134,9 +146,20 @@ def test_dirt_is_set_aside_with_line_reason_and_text(tmp_path):
     got = read(written(tmp_path, lines), PLAIN)
     aside = got.account.set_aside
     assert list(zip(aside["line"], aside["text"])) == [
-        (6, lines[5]), (7, lines[6]), (8, lines[7]), (10, lines[9]), (11, lines[10]), (len(lines), lines[-1])]
+        (6, lines[5]),
+        (7, lines[6]),
+        (8, lines[7]),
+        (10, lines[9]),
+        (11, lines[10]),
+        (len(lines), lines[-1]),
+    ]
     assert [reason.split(" ")[0] for reason in aside["reason"]] == ["no", "another", "no", "repeats", "the", "no"]
-    assert got.account.balanced and got.account.rows_used == 93 and got.account.blank_lines == 1 and got.account.head_lines == 3
+    assert (
+        got.account.balanced
+        and got.account.rows_used == 93
+        and got.account.blank_lines == 1
+        and got.account.head_lines == 3
+    )
     assert "missing: 3 intervals of 15 min, in 1 gap" in got.account.notes
     table, off = regular(got)
     assert off == 0 and len(table) == 96 and table["delivered_kwh"].isna().sum() == 3
@@ -144,9 +167,14 @@ def test_dirt_is_set_aside_with_line_reason_and_text(tmp_path):
 
 def test_single_cells_without_a_number_are_listed(tmp_path):
     lines = ["Time;In;Out", "2026-05-20 00:00;1.5;oops", "2026-05-20 00:15;;2.5", "2026-05-20 00:30;1.5;2.5"]
-    mapping = Mapping((Column("In", "delivered", "kWh", "interval"), Column("Out", "received", "kWh", "interval")), "Time", ZONE)
+    mapping = Mapping(
+        (Column("In", "delivered", "kWh", "interval"), Column("Out", "received", "kWh", "interval")), "Time", ZONE
+    )
     got = read(written(tmp_path, lines), mapping)
-    assert got.account.cells_set_aside.to_numpy().tolist() == [[2, "Out", "not a number", "oops"], [3, "In", "empty", ""]]
+    assert got.account.cells_set_aside.to_numpy().tolist() == [
+        [2, "Out", "not a number", "oops"],
+        [3, "In", "empty", ""],
+    ]
     assert got.account.rows_used == 3 and got.table["received_kwh"].isna().tolist() == [True, False, False]
 
 
@@ -176,7 +204,10 @@ def test_an_autumn_hour_that_stands_there_once_is_set_aside(tmp_path):
     _, lines = clock_lines("2026-11-01", 2)
     once = list(dict.fromkeys(line.split(";")[0] for line in lines[1:]))
     got = read(written(tmp_path, [lines[0], *(f"{time};1.5" for time in once)]), PLAIN)
-    assert got.account.set_aside["line"].tolist() == [4, 5] and "twice in autumn" in got.account.set_aside["reason"].iloc[0]
+    assert (
+        got.account.set_aside["line"].tolist() == [4, 5]
+        and "twice in autumn" in got.account.set_aside["reason"].iloc[0]
+    )
 
 
 def test_the_hour_that_spring_skips_is_set_aside(tmp_path):
@@ -191,7 +222,9 @@ def test_the_hour_that_spring_skips_is_set_aside(tmp_path):
 def test_columns_by_number_without_a_header_and_blanks_between(tmp_path):
     lines = [f"{time:%Y-%m-%d}  {time:%H:%M}   {value:.1f}" for time, value in zip(INDEX, VALUES)]
     got = read(written(tmp_path, lines), Mapping((Column(3, "net", "W"),), (1, 2), ZONE, delimiter=" "))
-    assert (got.table.index == INDEX).all() and got.table["net_w"].tolist() == [float(f"{value:.1f}") for value in VALUES]
+    assert (got.table.index == INDEX).all() and got.table["net_w"].tolist() == [
+        float(f"{value:.1f}") for value in VALUES
+    ]
     assert got.account.head_lines == 0
 
 
@@ -226,20 +259,31 @@ def test_labels_at_the_end_move_to_the_start(tmp_path):
 
 
 def test_a_counter_rolls_over_only_with_digits_and_an_exchange_needs_its_entry(tmp_path):
-    lines = ["Time;Energy"] + [f"2026-05-{day} 12:00;{value}" for day, value in
-                               zip(range(10, 16), (99_980, 99_995, 12, 40, 3, 9))]
+    lines = ["Time;Energy"] + [
+        f"2026-05-{day} 12:00;{value}" for day, value in zip(range(10, 16), (99_980, 99_995, 12, 40, 3, 9))
+    ]
     counter = dict(name="Energy", quantity="delivered", unit="kWh", kind="counter")
     path = written(tmp_path, lines)
     bare = read(path, Mapping((Column(**counter),), "Time", ZONE))
-    assert bare.table["delivered_kwh"].dropna().tolist() == [15, 28, 6] and "needs digits" in " ".join(bare.account.notes)
+    assert bare.table["delivered_kwh"].dropna().tolist() == [15, 28, 6] and "needs digits" in " ".join(
+        bare.account.notes
+    )
     swap = dict(time="2026-05-13 18:00", old_last=45, new_first=1)
     full = read(path, Mapping((Column(**counter, digits=5, exchange=[swap]),), "Time", ZONE))
     assert full.table["delivered_kwh"].dropna().tolist() == [15, 17, 28, 7, 6]
-    assert next(iter(full.intervals.values()))["how"].tolist() == ["difference", "rollover", "difference", "exchange", "difference"]
+    assert next(iter(full.intervals.values()))["how"].tolist() == [
+        "difference",
+        "rollover",
+        "difference",
+        "exchange",
+        "difference",
+    ]
 
 
 def test_a_dial_ends_in_its_own_unit_and_what_is_off_it_is_listed(tmp_path):
-    lines = ["Time;Energy"] + [f"2026-05-{10 + place} 12:00;{value}" for place, value in enumerate((99_000, 99_900, 123456, 400, 900))]
+    lines = ["Time;Energy"] + [
+        f"2026-05-{10 + place} 12:00;{value}" for place, value in enumerate((99_000, 99_900, 123456, 400, 900))
+    ]
     column = Column("Energy", "delivered", "Wh", "counter", digits=5, multiplier=2)
     got = read(written(tmp_path, lines), Mapping((column,), "Time", ZONE))
     assert got.account.set_aside["text"].tolist() == ["2026-05-12 12:00;123456"]
@@ -256,7 +300,9 @@ def test_energy_over_a_gap_does_not_land_in_one_interval(tmp_path):
 def test_registers_of_two_tariffs_are_added(tmp_path):
     lines = ["Time;Day;Night"] + [f"2026-05-20 {hour:02d}:00;{10 + hour};{50 + 2 * hour}" for hour in range(5)]
     columns = [Column(name, "delivered", "kWh", "counter") for name in ("Day", "Night")]
-    assert read(written(tmp_path, lines), Mapping(tuple(columns), "Time", ZONE)).table["delivered_kwh"].tolist()[:4] == [3, 3, 3, 3]
+    assert read(written(tmp_path, lines), Mapping(tuple(columns), "Time", ZONE)).table["delivered_kwh"].tolist()[
+        :4
+    ] == [3, 3, 3, 3]
 
 
 def test_swapped_readings_are_found():
@@ -275,17 +321,45 @@ def test_a_fall_beyond_half_the_dial_is_no_rollover():
         interval_energy(pd.Series([5000.0, 5001.0, 5002.0], index), digits=3)
 
 
-@pytest.mark.parametrize("text, value", [("1.5", 1.5), ("-2", -2), ("+.5", 0.5), ("1e-3", 1e-3), ("1.2.3", np.nan), ("1 2", np.nan),
-                                         ("abc", np.nan), ("", None), ("NaN", None), ("1_000", np.nan), ("\u0661", np.nan), ("1e999", np.nan), ("1e300", np.nan), ("9" * 20, np.nan)])
+@pytest.mark.parametrize(
+    "text, value",
+    [
+        ("1.5", 1.5),
+        ("-2", -2),
+        ("+.5", 0.5),
+        ("1e-3", 1e-3),
+        ("1.2.3", np.nan),
+        ("1 2", np.nan),
+        ("abc", np.nan),
+        ("", None),
+        ("NaN", None),
+        ("1_000", np.nan),
+        ("\u0661", np.nan),
+        ("1e999", np.nan),
+        ("1e300", np.nan),
+        ("9" * 20, np.nan),
+    ],
+)
 def test_numbers(text, value):
     got = number(text)
     assert got is None if value is None else (np.isnan(got) if np.isnan(value) else got == value)
 
 
-@pytest.mark.parametrize("texts, marks", [
-    (["1.5", "2.25"], (".", "", True)), (["1,5"], (",", "", True)), (["1.234,5"], (",", ".", True)), (["1,234.5"], (".", ",", True)),
-    (["1,234,567"], (".", ",", True)), (["1 234,5"], (",", " ", True)), (["1,234"], (".", "", False)), (["12", "7"], (".", "", True)),
-    (["0,123", "1,234"], (",", "", True)), (["1'234.5"], (".", "'", True))])
+@pytest.mark.parametrize(
+    "texts, marks",
+    [
+        (["1.5", "2.25"], (".", "", True)),
+        (["1,5"], (",", "", True)),
+        (["1.234,5"], (",", ".", True)),
+        (["1,234.5"], (".", ",", True)),
+        (["1,234,567"], (".", ",", True)),
+        (["1 234,5"], (",", " ", True)),
+        (["1,234"], (".", "", False)),
+        (["12", "7"], (".", "", True)),
+        (["0,123", "1,234"], (",", "", True)),
+        (["1'234.5"], (".", "'", True)),
+    ],
+)
 def test_marks_of_numbers(texts, marks):
     assert number_marks(texts) == marks
 
@@ -298,12 +372,23 @@ def test_a_mapping_is_a_few_lines(tmp_path):
     assert mapping_from_toml(MAPPING) == mapping_from_toml(tmp_path / "map.toml") == PLAIN
 
 
-@pytest.mark.parametrize("old, new, message", [
-    ('"kWh"', '"kwh"', "unit: found 'kwh', allowed is one of 'W'"), ("zone =", "zones =", "unknown key 'zones'"),
-    (ZONE, "Mars/Base", "zone: found 'Mars/Base'"), ('kind = "interval"', "", "kind: found None"), ("[[column]]", "[column]", "list of tables"),
-    ("time =", 'label = "middle"\ntime =', "label: found 'middle'"), ("time =", 'delimiter = ";;"\ntime =', "delimiter"),
-    ("time =", 'encoding = "zip"\ntime =', "encoding"), ('"Time"', "true", "time: found True"), ("zone =", "zone", "allowed is TOML"),
-    ("time =", 'interval = "3 weeks"\ntime =', "interval"), ('name = "Energy"', "", "name")])
+@pytest.mark.parametrize(
+    "old, new, message",
+    [
+        ('"kWh"', '"kwh"', "unit: found 'kwh', allowed is one of 'W'"),
+        ("zone =", "zones =", "unknown key 'zones'"),
+        (ZONE, "Mars/Base", "zone: found 'Mars/Base'"),
+        ('kind = "interval"', "", "kind: found None"),
+        ("[[column]]", "[column]", "list of tables"),
+        ("time =", 'label = "middle"\ntime =', "label: found 'middle'"),
+        ("time =", 'delimiter = ";;"\ntime =', "delimiter"),
+        ("time =", 'encoding = "zip"\ntime =', "encoding"),
+        ('"Time"', "true", "time: found True"),
+        ("zone =", "zone", "allowed is TOML"),
+        ("time =", 'interval = "3 weeks"\ntime =', "interval"),
+        ('name = "Energy"', "", "name"),
+    ],
+)
 def test_a_wrong_mapping_is_told(old, new, message):
     with pytest.raises(InputError, match=message.replace("[", r"\[")) as error:
         mapping_from_toml(MAPPING.replace(old, new))
@@ -313,10 +398,17 @@ def test_a_wrong_mapping_is_told(old, new, message):
 # ---------------------------------------------------------------- quantities that are no flow of the house
 
 
-@pytest.mark.parametrize("quantity, unit, title, factor", [
-    ("test_load", "W", "test_load_w", 1), ("test_load", "kW", "test_load_w", 1000), ("neighbour", "kWh/kW", "neighbour_Energy_h", 1),
-    ("light", "W/m2", "light_w_m2", 1), ("cell_temperature", "degC", "cell_temperature_c", 1),
-    ("air_temperature", "degC", "air_temperature_c", 1)])
+@pytest.mark.parametrize(
+    "quantity, unit, title, factor",
+    [
+        ("test_load", "W", "test_load_w", 1),
+        ("test_load", "kW", "test_load_w", 1000),
+        ("neighbour", "kWh/kW", "neighbour_Energy_h", 1),
+        ("light", "W/m2", "light_w_m2", 1),
+        ("cell_temperature", "degC", "cell_temperature_c", 1),
+        ("air_temperature", "degC", "air_temperature_c", 1),
+    ],
+)
 def test_a_quantity_has_its_units_and_its_column(tmp_path, quantity, unit, title, factor):
     values = VALUES - 1000.25  # temperatures below 0 are as good as others
     path = written(tmp_path, lines_of(values=values))
@@ -325,24 +417,51 @@ def test_a_quantity_has_its_units_and_its_column(tmp_path, quantity, unit, title
     assert np.allclose(got.table[title], np.round(values, 3) * factor, rtol=1e-12)
 
 
-@pytest.mark.parametrize("quantity, unit, allowed", [
-    ("test_load", "kWh", "is one of 'W', 'kW'"), ("neighbour", "kWh", "is 'kWh/kW'"), ("light", "W", "is 'W/m2'"),
-    ("cell_temperature", "W", "is 'degC'"), ("air_temperature", "C", "is 'degC'"), ("load", "kWh/kW", "is one of 'W', 'kW', 'Wh', 'kWh', 'MWh'"),
-    ("generation", "degC", "is one of 'W', 'kW', 'Wh', 'kWh', 'MWh'")])
+@pytest.mark.parametrize(
+    "quantity, unit, allowed",
+    [
+        ("test_load", "kWh", "is one of 'W', 'kW'"),
+        ("neighbour", "kWh", "is 'kWh/kW'"),
+        ("light", "W", "is 'W/m2'"),
+        ("cell_temperature", "W", "is 'degC'"),
+        ("air_temperature", "C", "is 'degC'"),
+        ("load", "kWh/kW", "is one of 'W', 'kW', 'Wh', 'kWh', 'MWh'"),
+        ("generation", "degC", "is one of 'W', 'kW', 'Wh', 'kWh', 'MWh'"),
+    ],
+)
 def test_a_unit_of_another_quantity_is_told_with_both(quantity, unit, allowed):
     with pytest.raises(InputError) as error:
         Column("Roof", quantity, unit)
     assert str(error.value) == f"column 'Roof', quantity {quantity!r}, unit: found {unit!r}, allowed {allowed}"
 
 
-@pytest.mark.parametrize("keys, message", [
-    (dict(quantity="load", unit="W", tilt_deg=30, azimuth_deg=180), "column 'Roof', tilt_deg: found on quantity 'load', allowed is quantity \"neighbour\""),
-    (dict(tilt_deg=30), "column 'Roof': found tilt_deg alone, allowed are tilt_deg and azimuth_deg, or neither"),
-    (dict(azimuth_deg=30), "column 'Roof': found azimuth_deg alone, allowed are tilt_deg and azimuth_deg, or neither"),
-    (dict(tilt_deg=91, azimuth_deg=180), "column 'Roof', tilt_deg: found 91 deg, allowed is a number from 0 to 90 deg"),
-    (dict(tilt_deg=30, azimuth_deg=-1), "column 'Roof', azimuth_deg: found -1 deg, allowed is a number from 0 to 360 deg"),
-    (dict(tilt_deg=30, azimuth_deg="south"), "column 'Roof', azimuth_deg: found 'south', allowed is a number from 0 to 360 deg"),
-    (dict(kind="counter"), "column 'Roof', kind: found 'counter', allowed is 'interval'")])
+@pytest.mark.parametrize(
+    "keys, message",
+    [
+        (
+            dict(quantity="load", unit="W", tilt_deg=30, azimuth_deg=180),
+            "column 'Roof', tilt_deg: found on quantity 'load', allowed is quantity \"neighbour\"",
+        ),
+        (dict(tilt_deg=30), "column 'Roof': found tilt_deg alone, allowed are tilt_deg and azimuth_deg, or neither"),
+        (
+            dict(azimuth_deg=30),
+            "column 'Roof': found azimuth_deg alone, allowed are tilt_deg and azimuth_deg, or neither",
+        ),
+        (
+            dict(tilt_deg=91, azimuth_deg=180),
+            "column 'Roof', tilt_deg: found 91 deg, allowed is a number from 0 to 90 deg",
+        ),
+        (
+            dict(tilt_deg=30, azimuth_deg=-1),
+            "column 'Roof', azimuth_deg: found -1 deg, allowed is a number from 0 to 360 deg",
+        ),
+        (
+            dict(tilt_deg=30, azimuth_deg="south"),
+            "column 'Roof', azimuth_deg: found 'south', allowed is a number from 0 to 360 deg",
+        ),
+        (dict(kind="counter"), "column 'Roof', kind: found 'counter', allowed is 'interval'"),
+    ],
+)
 def test_a_wrong_roof_is_told(keys, message):
     with pytest.raises(InputError) as error:
         Column(**{"name": "Roof", "quantity": "neighbour", "unit": "kWh/kW", **keys})
@@ -352,19 +471,33 @@ def test_a_wrong_roof_is_told(keys, message):
 def test_neighbours_keep_apart_and_say_their_roofs(tmp_path):
     toml = f'zone = "{ZONE}"\ntime = 1\n' + "".join(
         f'[[column]]\nname = {name}\nquantity = "neighbour"\nunit = "kWh/kW"\n{roof}'
-        for name, roof in (('"Mill"', "tilt_deg = 0\nazimuth_deg = 360\n"), ('"Old school"', ""), ("4", "")))
+        for name, roof in (('"Mill"', "tilt_deg = 0\nazimuth_deg = 360\n"), ('"Old school"', ""), ("4", ""))
+    )
     lines = ["Day;Mill;Old school;Hill", "2026-05-20;3.5;4.25;", "2026-05-21;0;1.5;2", "2026-05-22;4;4.5;5"]
     got = read(written(tmp_path, lines), toml)
     assert got.table.columns.tolist() == ["neighbour_Mill_h", "neighbour_Old school_h", "neighbour_4_h"]
-    assert got.table["neighbour_Mill_h"].tolist() == [3.5, 0, 4] and got.table["neighbour_4_h"].isna().tolist() == [True, False, False]
+    assert got.table["neighbour_Mill_h"].tolist() == [3.5, 0, 4] and got.table["neighbour_4_h"].isna().tolist() == [
+        True,
+        False,
+        False,
+    ]
     mapping = mapping_from_toml(toml)
-    assert [(column.tilt_deg, column.azimuth_deg) for column in mapping.column] == [(0, 360), (None, None), (None, None)]
+    assert [(column.tilt_deg, column.azimuth_deg) for column in mapping.column] == [
+        (0, 360),
+        (None, None),
+        (None, None),
+    ]
 
 
-@pytest.mark.parametrize("names, quantity, unit, message", [
-    ((3, "3"), "neighbour", "kWh/kW", "column: found neighbour_3_h 2 times"), (("a", "b"), "light", "W/m2", "column: found light_w_m2 2 times"),
-    (("a", "b", "c"), "cell_temperature", "degC", "column: found cell_temperature_c 3 times"),
-    (("a", "b"), "air_temperature", "degC", "column: found air_temperature_c 2 times")])
+@pytest.mark.parametrize(
+    "names, quantity, unit, message",
+    [
+        ((3, "3"), "neighbour", "kWh/kW", "column: found neighbour_3_h 2 times"),
+        (("a", "b"), "light", "W/m2", "column: found light_w_m2 2 times"),
+        (("a", "b", "c"), "cell_temperature", "degC", "column: found cell_temperature_c 3 times"),
+        (("a", "b"), "air_temperature", "degC", "column: found air_temperature_c 2 times"),
+    ],
+)
 def test_what_is_no_power_or_energy_is_not_added_up(names, quantity, unit, message):
     with pytest.raises(InputError) as error:
         Mapping(tuple(Column(name, quantity, unit) for name in names), "Time", ZONE)
@@ -392,7 +525,11 @@ def test_days_across_both_clock_changes_are_all_there(tmp_path):
     assert (got.table.index == DAYS).all() and got.step == pd.Timedelta("1D") and got.account.rows_used == 365
     assert not any("missing" in note or "step" in note for note in got.account.notes)
     even, off = regular(got)
-    assert off == 0 and (even.index == DAYS).all() and even["neighbour_Energy_h"].tolist() == got.table["neighbour_Energy_h"].tolist()
+    assert (
+        off == 0
+        and (even.index == DAYS).all()
+        and even["neighbour_Energy_h"].tolist() == got.table["neighbour_Energy_h"].tolist()
+    )
 
 
 @pytest.mark.parametrize("day, hours", [("2026-03-08", 23), ("2026-11-01", 25)])
@@ -400,9 +537,15 @@ def test_a_missing_day_is_missed_at_a_clock_change_too(tmp_path, day, hours):
     days = DAYS[DAYS != pd.Timestamp(day, tz=ZONE)]
     got = read(written(tmp_path, day_lines(days)), NEIGHBOUR)
     gap = missing(got.table.index, got.step).iloc[0]
-    assert (gap["start"], gap["intervals"]) == (pd.Timestamp(day, tz=ZONE), 1) and gap["end"] - gap["start"] == pd.Timedelta(hours=hours)
+    assert (gap["start"], gap["intervals"]) == (pd.Timestamp(day, tz=ZONE), 1) and gap["end"] - gap[
+        "start"
+    ] == pd.Timedelta(hours=hours)
     even, off = regular(got)
-    assert off == 0 and (even.index == DAYS).all() and even.index[even["neighbour_Energy_h"].isna()].tolist() == [gap["start"]]
+    assert (
+        off == 0
+        and (even.index == DAYS).all()
+        and even.index[even["neighbour_Energy_h"].isna()].tolist() == [gap["start"]]
+    )
 
 
 def test_days_named_by_their_end_start_at_midnight(tmp_path):
@@ -421,7 +564,10 @@ def test_a_register_read_each_midnight_has_energy_on_every_day(tmp_path):
 
 def test_rows_that_keep_24_hours_are_left_in_true_time(tmp_path):
     index = pd.date_range("2026-02-20 05:00", periods=40, freq="24h", tz="UTC")
-    got = read(written(tmp_path, lines_of("%Y-%m-%dT%H:%M%z", index=index, values=np.full(40, 0.5))), Mapping(**{**vars(NEIGHBOUR), "label": "end"}))
+    got = read(
+        written(tmp_path, lines_of("%Y-%m-%dT%H:%M%z", index=index, values=np.full(40, 0.5))),
+        Mapping(**{**vars(NEIGHBOUR), "label": "end"}),
+    )
     assert got.step == pd.Timedelta("1D") and (got.table.index == index - pd.Timedelta("24h")).all()
     assert str(got.table.index.tz) == ZONE and not any("missing" in note for note in got.account.notes)
     even, off = regular(got)
@@ -437,9 +583,17 @@ def test_a_zone_that_changes_its_clock_at_midnight_loses_no_day(tmp_path):
     assert off == 0 and even["neighbour_Energy_h"].notna().sum() == 365
 
 
-@pytest.mark.parametrize("content, message", [
-    (b"", "no text"), (b"\n\n \n", "no text"), (b"a;b\n1;2\n", "no row with a date"), (b"Time;Energy\n2026-05-20 00:00;x\n", "no row that can be used"),
-    (b"Time;Power\n2026-05-20 00:00;1\n", "'Energy' in no header line"), (b"Time;Energy;Energy\n2026-05-20 00:00;1;2\n", "more than once")])
+@pytest.mark.parametrize(
+    "content, message",
+    [
+        (b"", "no text"),
+        (b"\n\n \n", "no text"),
+        (b"a;b\n1;2\n", "no row with a date"),
+        (b"Time;Energy\n2026-05-20 00:00;x\n", "no row that can be used"),
+        (b"Time;Power\n2026-05-20 00:00;1\n", "'Energy' in no header line"),
+        (b"Time;Energy;Energy\n2026-05-20 00:00;1;2\n", "more than once"),
+    ],
+)
 def test_what_is_no_table_is_told(tmp_path, content, message):
     path = tmp_path / "odd.csv"
     path.write_bytes(content)
@@ -454,8 +608,13 @@ def test_a_file_that_is_not_there():
 
 def test_rows_above_the_header_are_not_lost_in_silence(tmp_path):
     lines = lines_of()
-    path = written(tmp_path, [*lines[1:], lines[0], "2026-05-21 00:00;1.5;" + lines[1]])  # the one row below is two in one
-    with pytest.raises(InputError, match="found 96 lines with a date above the first row in line 98, more than below it, allowed is a header above"):
+    path = written(
+        tmp_path, [*lines[1:], lines[0], "2026-05-21 00:00;1.5;" + lines[1]]
+    )  # the one row below is two in one
+    with pytest.raises(
+        InputError,
+        match="found 96 lines with a date above the first row in line 98, more than below it, allowed is a header above",
+    ):
         read(path, PLAIN)
     assert read(path, Mapping(**{**vars(PLAIN), "header_line": 97})).account.rows_used == 1  # as the mapping says
 
@@ -471,7 +630,11 @@ def test_progress_comes_at_least_every_2_percent(tmp_path, encoding, rows):
     """Bytes that were read between two calls, from the stamps of the rows: 4 MB, so that blocks are 25 % of the file."""
     index = pd.date_range("2026-01-01", periods=rows, freq="1min", tz="UTC")
     line = "{0};{1:.3f}".format
-    path = written(tmp_path, ["Time;Energy", *map(line, index.strftime("%Y-%m-%d %H:%M:%S"), np.arange(rows) % 10 + 0.25)], encoding=encoding)
+    path = written(
+        tmp_path,
+        ["Time;Energy", *map(line, index.strftime("%Y-%m-%d %H:%M:%S"), np.arange(rows) % 10 + 0.25)],
+        encoding=encoding,
+    )
     assert path.stat().st_size > 3.8e6
     seen = []
     got = read(path, Mapping(**{**vars(PLAIN), "zone": "UTC"}), progress=seen.append)
@@ -491,18 +654,23 @@ def test_the_marks_of_numbers_are_looked_for_beyond_one_part(tmp_path):
     """After 190 kB of zeros stand numbers of two meanings; a part ends among them, and what settles them comes later."""
     shown = ["0"] * 10_000 + ["1,250"] * 1_000 + ["1,25"] * 5_000
     index = pd.date_range("2026-01-01", periods=len(shown), freq="1min", tz=ZONE)
-    got = read(written(tmp_path, ["Time;Energy", *map("{0};{1}".format, index.strftime("%Y-%m-%d %H:%M"), shown)]), PLAIN)
+    got = read(
+        written(tmp_path, ["Time;Energy", *map("{0};{1}".format, index.strftime("%Y-%m-%d %H:%M"), shown)]), PLAIN
+    )
     assert got.table["delivered_kwh"].sum() == 7_500
 
 
 def test_a_proposed_mapping_reads_the_file(tmp_path):
     lines = ["Meter report", "Date,Clock,Import (kWh),Solar power [W]"] + [
-        f"{time:%d.%m.%Y},{time:%H:%M},{1000 + 0.25 * place:.2f},{300 + place % 7}" for place, time in enumerate(INDEX)]
+        f"{time:%d.%m.%Y},{time:%H:%M},{1000 + 0.25 * place:.2f},{300 + place % 7}" for place, time in enumerate(INDEX)
+    ]
     path = written(tmp_path, lines)
     proposal = suggest_mapping(path, ZONE)
     got = read(path, proposal.toml)
     assert got.table["delivered_kwh"].dropna().tolist() == [0.25] * 95 and got.table["generation_w"].iloc[3] == 303
-    assert any("import" in line.casefold() for line in proposal.confirm) and any("day-month-year" in line for line in proposal.certain)
+    assert any("import" in line.casefold() for line in proposal.confirm) and any(
+        "day-month-year" in line for line in proposal.certain
+    )
 
 
 def test_a_proposal_leaves_open_what_is_open(tmp_path):
@@ -517,18 +685,34 @@ def dates(texts):
     return ["Date;In"] + [f"{text};{1000 + 30 * place}" for place, text in enumerate(texts)]
 
 
-@pytest.mark.parametrize("texts, toml, told", [
-    # Readings a month apart: the months stand second under one order, first under the other.
-    (["03/01/2026", "04/01/2026", "05/01/2026", "06/02/2026", "07/01/2026", "08/01/2026"], '"day first" or "month first"',
-     "(day first: 3 of 5 steps are about 1 day; month first: 5 of 5 steps are about 31 days; is it month first, which makes the rows more even in time?)"),
-    (["01.03.2026", "02.04.2026", "01.05.2026", "01.06.2026", "02.07.2026", "01.08.2026"], '"day first" or "month first"',
-     "(day first: 5 of 5 steps are about 31 days; month first: uneven steps; is it day first, which makes the rows more even in time?)"),
-    # Always on the first: the rows are even both ways, so nothing is favoured.
-    (["03/01/2026", "04/01/2026", "05/01/2026", "06/01/2026"], '"day first" or "month first"',
-     "(day first: 3 of 3 steps are about 1 day; month first: 3 of 3 steps are about 31 days)"),
-    (["03/01/2026", "04/02/2026", "05/01/2026"], '"day first" or "month first"',
-     "(day first: uneven steps; month first: 2 of 2 steps are about 30.5 days; is it month first, which makes the rows more even in time?)"),
-    (["03/01/2026", "04/01/2026"], '"day first" or "month first"', "set date_order")])
+@pytest.mark.parametrize(
+    "texts, toml, told",
+    [
+        # Readings a month apart: the months stand second under one order, first under the other.
+        (
+            ["03/01/2026", "04/01/2026", "05/01/2026", "06/02/2026", "07/01/2026", "08/01/2026"],
+            '"day first" or "month first"',
+            "(day first: 3 of 5 steps are about 1 day; month first: 5 of 5 steps are about 31 days; is it month first, which makes the rows more even in time?)",
+        ),
+        (
+            ["01.03.2026", "02.04.2026", "01.05.2026", "01.06.2026", "02.07.2026", "01.08.2026"],
+            '"day first" or "month first"',
+            "(day first: 5 of 5 steps are about 31 days; month first: uneven steps; is it day first, which makes the rows more even in time?)",
+        ),
+        # Always on the first: the rows are even both ways, so nothing is favoured.
+        (
+            ["03/01/2026", "04/01/2026", "05/01/2026", "06/01/2026"],
+            '"day first" or "month first"',
+            "(day first: 3 of 3 steps are about 1 day; month first: 3 of 3 steps are about 31 days)",
+        ),
+        (
+            ["03/01/2026", "04/02/2026", "05/01/2026"],
+            '"day first" or "month first"',
+            "(day first: uneven steps; month first: 2 of 2 steps are about 30.5 days; is it month first, which makes the rows more even in time?)",
+        ),
+        (["03/01/2026", "04/01/2026"], '"day first" or "month first"', "set date_order"),
+    ],
+)
 def test_a_proposal_says_what_each_order_would_mean_and_leaves_the_choice(tmp_path, texts, toml, told):
     proposal = suggest_mapping(written(tmp_path, dates(texts)), ZONE)
     assert f"# date_order = {toml}\n" in proposal.toml
@@ -543,20 +727,42 @@ def test_dates_of_two_orders_leave_all_orders_open(tmp_path):
     assert '# date_order = "year first" or "day first" or "month first"\n' in proposal.toml
 
 
-@pytest.mark.parametrize("title, quantity, unit", [
-    ("Test heater (W)", "test_load", "W"), ("test_load_w", "test_load", "W"), ("Heater [kW]", "test_load", "kW"), ("Water heater usage (kWh)", "load", "kWh"),
-    ("Test meter (kWh)", "unsigned", "kWh"), ("Solar irradiance (W/m\u00b2)", "light", "W/m2"), ("poa_global", "light", None),
-    ("Lighting (kW)", None, "kW"), ("Module temperature (\u00b0C)", "cell_temperature", "degC"), ("cell temp", "cell_temperature", None),
-    ("House temperature [degC]", "air_temperature", "degC"), ("Ambient", "air_temperature", None), ("Mill (kWh/kW)", "neighbour", "kWh/kW"),
-    ("Solar yield (kWh/kWp)", "neighbour", "kWh/kW"), ("Neighbor 2", "neighbour", None), ("Solar power (W)", "generation", "W"), ("Array", "generation", None),
-    ("House (kW)", "load", "kW"), ("Import (kWh)", "delivered", "kWh"), ("Export (kWh)", "received", "kWh"), ("Net power W", "net", "W"),
-    ("reading_w", "unsigned", "W"), ("degC", None, "degC")])
+@pytest.mark.parametrize(
+    "title, quantity, unit",
+    [
+        ("Test heater (W)", "test_load", "W"),
+        ("test_load_w", "test_load", "W"),
+        ("Heater [kW]", "test_load", "kW"),
+        ("Water heater usage (kWh)", "load", "kWh"),
+        ("Test meter (kWh)", "unsigned", "kWh"),
+        ("Solar irradiance (W/m\u00b2)", "light", "W/m2"),
+        ("poa_global", "light", None),
+        ("Lighting (kW)", None, "kW"),
+        ("Module temperature (\u00b0C)", "cell_temperature", "degC"),
+        ("cell temp", "cell_temperature", None),
+        ("House temperature [degC]", "air_temperature", "degC"),
+        ("Ambient", "air_temperature", None),
+        ("Mill (kWh/kW)", "neighbour", "kWh/kW"),
+        ("Solar yield (kWh/kWp)", "neighbour", "kWh/kW"),
+        ("Neighbor 2", "neighbour", None),
+        ("Solar power (W)", "generation", "W"),
+        ("Array", "generation", None),
+        ("House (kW)", "load", "kW"),
+        ("Import (kWh)", "delivered", "kWh"),
+        ("Export (kWh)", "received", "kWh"),
+        ("Net power W", "net", "W"),
+        ("reading_w", "unsigned", "W"),
+        ("degC", None, "degC"),
+    ],
+)
 def test_a_proposal_takes_quantity_and_unit_from_a_header(tmp_path, title, quantity, unit):
     lines = [f"Time;{title}"] + [f"{time:%Y-%m-%d %H:%M};{place % 7 - 1.5}" for place, time in enumerate(INDEX[:20])]
     proposal = suggest_mapping(written(tmp_path, lines), ZONE)
     assert (f'\nquantity = "{quantity}"' if quantity else "\n# quantity = ") in proposal.toml
     assert (f'\nunit = "{unit}"' if unit else "\n# unit = ") in proposal.toml
-    assert ("\nkind = " in proposal.toml) == (unit in ("kWh", None) and quantity not in ("light", "neighbour", "cell_temperature", "air_temperature"))
+    assert ("\nkind = " in proposal.toml) == (
+        unit in ("kWh", None) and quantity not in ("light", "neighbour", "cell_temperature", "air_temperature")
+    )
     if quantity:  # what it proposes, with the unit behind the # taken as it is, can be read
         assert len(read(tmp_path / "house.csv", proposal.toml.replace("# unit", "unit")).table) == 20
     assert any("tilt_deg" in line for line in proposal.confirm) == (quantity == "neighbour")
@@ -567,11 +773,43 @@ def test_a_proposal_takes_quantity_and_unit_from_a_header(tmp_path, title, quant
 SEEDS = 25
 FILES_A_SEED = 100
 FORMS = (
-    ("%Y-%m-%d %H:%M", ";", {}), ("%d.%m.%Y %H:%M", "\t", {}), ("%m/%d/%Y %I:%M %p", ",", {"date_order": "month first"}),
-    ("%d/%m/%y %H:%M", "|", {"date_order": "day first", "decimal": "."}), ("%Y-%m-%dT%H:%M:%S%z", ",", {"delimiter": ","}),
+    ("%Y-%m-%d %H:%M", ";", {}),
+    ("%d.%m.%Y %H:%M", "\t", {}),
+    ("%m/%d/%Y %I:%M %p", ",", {"date_order": "month first"}),
+    ("%d/%m/%y %H:%M", "|", {"date_order": "day first", "decimal": "."}),
+    ("%Y-%m-%dT%H:%M:%S%z", ",", {"delimiter": ","}),
 )
-JUNK = (b"", b"\n", b"\r\n", b"\r", b";", b",", b"\t", b'"', b"'", b"\0", b"\xff\xfe", b"\xef\xbb\xbf", b"NaN", b"-", b"--", b" ", b"1e308", b"9" * 40,
-        b"29.02.2026", b"2026-11-01 01:30", b"24:00", b"Total", "\u20ac".encode(), b"\x80", b"+05:30", b"1.2.3", b"(", b"%s", b"\x1a")
+JUNK = (
+    b"",
+    b"\n",
+    b"\r\n",
+    b"\r",
+    b";",
+    b",",
+    b"\t",
+    b'"',
+    b"'",
+    b"\0",
+    b"\xff\xfe",
+    b"\xef\xbb\xbf",
+    b"NaN",
+    b"-",
+    b"--",
+    b" ",
+    b"1e308",
+    b"9" * 40,
+    b"29.02.2026",
+    b"2026-11-01 01:30",
+    b"24:00",
+    b"Total",
+    "\u20ac".encode(),
+    b"\x80",
+    b"+05:30",
+    b"1.2.3",
+    b"(",
+    b"%s",
+    b"\x1a",
+)
 
 
 def damage(raw, rng):
@@ -583,9 +821,9 @@ def damage(raw, rng):
         if kind == 0:
             raw = raw[:place] + JUNK[rng.integers(len(JUNK))] + raw[place:]
         elif kind == 1:
-            raw = raw[:place] + raw[place + int(rng.integers(1, 30)):]
+            raw = raw[:place] + raw[place + int(rng.integers(1, 30)) :]
         elif kind == 2:
-            raw = raw[:place] + bytes(rng.integers(0, 256, rng.integers(1, 4)).astype(np.uint8)) + raw[place + 1:]
+            raw = raw[:place] + bytes(rng.integers(0, 256, rng.integers(1, 4)).astype(np.uint8)) + raw[place + 1 :]
         elif kind == 3:
             raw = b"\n".join([*lines[: line + 1], *lines[line:]])
         elif kind == 4:
@@ -594,7 +832,9 @@ def damage(raw, rng):
         elif kind == 5:
             raw = raw[:place]
         elif kind == 6:
-            raw = raw.replace(*((b".", b","), (b";", b","), (b"\n", b"\r\n"), (b" ", b""), (b"0", b"")) [rng.integers(5)])
+            raw = raw.replace(
+                *((b".", b","), (b";", b","), (b"\n", b"\r\n"), (b" ", b""), (b"0", b""))[rng.integers(5)]
+            )
         elif kind == 7:
             raw = b"\n".join([*lines[:line], JUNK[rng.integers(len(JUNK))], *lines[line:]])
         else:
@@ -605,10 +845,23 @@ def damage(raw, rng):
 # What a file holds: step, columns, and how its values are drawn.
 CONTENTS = (
     ("15min", (Column("Energy", "delivered", "kWh", "interval"),), lambda rng, n: rng.gamma(2.0, 0.2, (n, 1)) + 0.01),
-    ("1D", (Column("Mill", "neighbour", "kWh/kW", tilt_deg=30, azimuth_deg=170), Column("Old school", "neighbour", "kWh/kW")),
-     lambda rng, n: rng.uniform(0.0, 7.0, (n, 2))),
-    ("15min", (Column("Reading", "unsigned", "W"), Column("Heater", "test_load", "W"), Column("Air", "air_temperature", "degC")),
-     lambda rng, n: np.c_[rng.gamma(2.0, 400.0, n), 750.0 * (rng.random(n) < 0.2), rng.normal(0.0, 8.0, n)]),
+    (
+        "1D",
+        (
+            Column("Mill", "neighbour", "kWh/kW", tilt_deg=30, azimuth_deg=170),
+            Column("Old school", "neighbour", "kWh/kW"),
+        ),
+        lambda rng, n: rng.uniform(0.0, 7.0, (n, 2)),
+    ),
+    (
+        "15min",
+        (
+            Column("Reading", "unsigned", "W"),
+            Column("Heater", "test_load", "W"),
+            Column("Air", "air_temperature", "degC"),
+        ),
+        lambda rng, n: np.c_[rng.gamma(2.0, 400.0, n), 750.0 * (rng.random(n) < 0.2), rng.normal(0.0, 8.0, n)],
+    ),
 )
 
 
@@ -624,7 +877,8 @@ def sound_file(rng):
         index = pd.date_range("2026-10-31 20:00" if autumn else "2026-03-07 22:00", periods=30, freq=step, tz=ZONE)
     values = np.round(draw(rng, len(index)), 2)
     lines = [mark.join(["Time", *(column.name for column in columns)])] + [
-        mark.join([f"{time.strftime(stamp)}", *(f"{value:.2f}" for value in row)]) for time, row in zip(index, values)]
+        mark.join([f"{time.strftime(stamp)}", *(f"{value:.2f}" for value in row)]) for time, row in zip(index, values)
+    ]
     mapping = Mapping(columns, "Time", ZONE, **keys)
     return mapping, lines, dict(zip((line.encode() for line in lines[1:]), zip(index, values))), "%z" in stamp
 
@@ -667,7 +921,9 @@ def test_a_damaged_file_is_accounted_for_or_refused(tmp_path, seed):
             even, off = regular(got)
             assert even.notna().to_numpy().sum() <= got.table.notna().to_numpy().sum() and off < len(got.table)
             plausibility(got.table, got.step, 5760.0, 20_000.0)
-    assert min(read_ones.values()) > FILES_A_SEED // 20 and sum(read_ones.values()) > FILES_A_SEED // 4  # else it proves nothing
+    assert (
+        min(read_ones.values()) > FILES_A_SEED // 20 and sum(read_ones.values()) > FILES_A_SEED // 4
+    )  # else it proves nothing
 
 
 EXAMPLES = Path(__file__).parents[2] / "data" / "examples"
@@ -704,10 +960,19 @@ def test_damaged_examples_go_through_every_step_or_are_refused(tmp_path, seed):
 # ---------------------------------------------------------------- one text at a time, against Python's own reading
 
 
-@pytest.mark.parametrize("stamp, order", [
-    ("%Y-%m-%d %H:%M:%S", "year first"), ("%y/%m/%d %H:%M:%S", "year first"), ("%d.%m.%Y %H:%M:%S", "day first"),
-    ("%m/%d/%y %I:%M:%S %p", "month first"), ("%d-%b-%Y %H:%M:%S", "day first"), ("%B %d, %Y %H:%M:%S", "month first"),
-    ("%Y%m%dT%H%M%S", "day first"), ("%Y-%m-%dT%H:%M:%S.%f", "year first")])
+@pytest.mark.parametrize(
+    "stamp, order",
+    [
+        ("%Y-%m-%d %H:%M:%S", "year first"),
+        ("%y/%m/%d %H:%M:%S", "year first"),
+        ("%d.%m.%Y %H:%M:%S", "day first"),
+        ("%m/%d/%y %I:%M:%S %p", "month first"),
+        ("%d-%b-%Y %H:%M:%S", "day first"),
+        ("%B %d, %Y %H:%M:%S", "month first"),
+        ("%Y%m%dT%H%M%S", "day first"),
+        ("%Y-%m-%dT%H:%M:%S.%f", "year first"),
+    ],
+)
 def test_moments_agree_with_the_calendar_of_numpy(stamp, order):
     rng = np.random.default_rng(11)
     seconds = rng.integers(946_684_800, 4_102_444_800, 500)  # 2000 to 2099
@@ -719,8 +984,25 @@ def test_moments_agree_with_the_calendar_of_numpy(stamp, order):
     assert (walls == seconds * 1_000_000_000).all() and (offset == MISSING).all()
 
 
-@pytest.mark.parametrize("text", ["2026-02-29", "2026-13-01", "2026-00-10", "2026-01-01 24:01", "2026-01-01 12:60", "1.5.2", "20261301", "12:30",
-                                  "2026-01-01 13:00 PM", "2026-01-01x", "32/01/2026", "1e5", "2026-1", "01/Foo/2026"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "2026-02-29",
+        "2026-13-01",
+        "2026-00-10",
+        "2026-01-01 24:01",
+        "2026-01-01 12:60",
+        "1.5.2",
+        "20261301",
+        "12:30",
+        "2026-01-01 13:00 PM",
+        "2026-01-01x",
+        "32/01/2026",
+        "1e5",
+        "2026-1",
+        "01/Foo/2026",
+    ],
+)
 def test_what_is_no_moment(text):
     raw = np.frombuffer(text.encode(), np.uint8)[None, :]
     walls, _ = moments(raw)
@@ -745,7 +1027,10 @@ def test_a_weekday_before_the_date_is_passed_over_and_a_file_without_times_names
     path = tmp_path / "days.csv"
     mapping = f'zone = "{ZONE}"\n[[column]]\nname = "kWh"\nquantity = "generation"\nunit = "kWh"\nkind = "interval"\n'
     path.write_text('time,kWh\n"Thursday, January 1, 2026",3\n"Fri, Jan 2 2026 14:00",4\n', encoding="utf-8")
-    assert list(read(path, mapping).table.index) == [pd.Timestamp("2026-01-01", tz=ZONE), pd.Timestamp("2026-01-02 14:00", tz=ZONE)]
+    assert list(read(path, mapping).table.index) == [
+        pd.Timestamp("2026-01-01", tz=ZONE),
+        pd.Timestamp("2026-01-02 14:00", tz=ZONE),
+    ]
     path.write_text("time,kWh\nyesterday,3\ntoday,4\n", encoding="utf-8")
     with pytest.raises(InputError, match="such as 2026-03-31 14:30, 31.03.2026 14:30 or 3/31/2026 2:30 PM"):
         read(path, mapping)

@@ -12,8 +12,8 @@ import pandas as pd
 import pytest
 
 from solarlib.files import records
-from solarlib.quantities import InputError
 from solarlib.files.records import by_period, daily, keep, load, write_whole
+from solarlib.quantities import InputError
 
 ZONE = "Europe/Berlin"
 STEP = pd.Timedelta("15min")
@@ -37,20 +37,33 @@ def test_a_day_of_23_hours_is_complete():
 
 def test_a_day_in_part_and_an_empty_one_are_marked():
     table = readings()
-    table = table[~((table.index >= pd.Timestamp("2026-03-28 12:00", tz=ZONE)) & (table.index < pd.Timestamp("2026-03-30", tz=ZONE)))]
+    table = table[
+        ~(
+            (table.index >= pd.Timestamp("2026-03-28 12:00", tz=ZONE))
+            & (table.index < pd.Timestamp("2026-03-30", tz=ZONE))
+        )
+    ]
     days = daily(table, STEP, {"2026-03-29": "logger off"})
     assert days["quality"].tolist() == ["complete", "part", "empty", "complete", "complete"]
-    assert days["measured_share"].iloc[1] == 0.5 and days["note"].iloc[2] == "logger off" and days["generation_kwh"].isna().iloc[2]
+    assert (
+        days["measured_share"].iloc[1] == 0.5
+        and days["note"].iloc[2] == "logger off"
+        and days["generation_kwh"].isna().iloc[2]
+    )
 
 
 def test_a_period_tells_its_unusable_days():
     table = readings()
     days = daily(table.drop(table.index[100:110]), STEP)
     period = by_period(days, ["2026-03-27", "2026-04-01", "2026-04-03"])
-    assert period["quality"].tolist() == ["1 of 5 days unusable", "2 of 2 days unusable"] and period["usable_days"].tolist() == [4, 0]
+    assert period["quality"].tolist() == ["1 of 5 days unusable", "2 of 2 days unusable"] and period[
+        "usable_days"
+    ].tolist() == [4, 0]
     whole = days[days["quality"] == "complete"]
     first = period.iloc[0]
-    assert first["use_kwh"] == pytest.approx((whole["delivered_kwh"] + whole["generation_kwh"] - whole["received_kwh"]).sum())
+    assert first["use_kwh"] == pytest.approx(
+        (whole["delivered_kwh"] + whole["generation_kwh"] - whole["received_kwh"]).sum()
+    )
     assert first["net_kwh"] == pytest.approx((whole["delivered_kwh"] - whole["received_kwh"]).sum())
     assert np.isnan(period.iloc[1]["use_kwh"])
     with pytest.raises(InputError, match="rising dates"):
@@ -123,9 +136,17 @@ def test_what_a_person_wrote_into_the_file_stays(tmp_path):
     assert kept["note"].tolist() == ["", "gäste", "", "", ""] and kept["mine"].tolist() == ["x", "7", "x", "", ""]
 
 
-@pytest.mark.parametrize("text, message", [
-    ("", "the columns none"), ("date;x\n2026-01-01;1\n", "split at commas"), ("date,x\n01/02/2026,1\n", "'01/02/2026' as date"),
-    ("date,x\n2026-01-01,1\n2026-01-01,2\n", "twice"), ("date,x\n2026-01-01\n", "row 2 of 1 cells"), ('date,x\n"2026-01-01,1\n', "found")])
+@pytest.mark.parametrize(
+    "text, message",
+    [
+        ("", "the columns none"),
+        ("date;x\n2026-01-01;1\n", "split at commas"),
+        ("date,x\n01/02/2026,1\n", "'01/02/2026' as date"),
+        ("date,x\n2026-01-01,1\n2026-01-01,2\n", "twice"),
+        ("date,x\n2026-01-01\n", "row 2 of 1 cells"),
+        ('date,x\n"2026-01-01,1\n', "found"),
+    ],
+)
 def test_a_file_that_is_no_kept_table_is_left_alone(tmp_path, text, message):
     path = tmp_path / "days.csv"
     path.write_text(text, encoding="utf-8")

@@ -7,8 +7,8 @@ from hypothesis import given, settings, strategies as st
 
 from solarlib.health import chart as cc
 from solarlib.health.neighbours import log_ratio
-from solarlib.quantities import InputError
 from solarlib.health.run_lengths import allowance, threshold
+from solarlib.quantities import InputError
 
 DAYS = pd.date_range("2026-03-01", periods=60, freq="D", tz="UTC")
 

@@ -7,11 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib.health import comparison, words as comparison_words
-from solarlib.health import chart as cc
+from solarlib.health import chart as cc, comparison, words as comparison_words
 from solarlib.health.comparison import compare
-from solarlib.quantities import InputError
 from solarlib.health.run_lengths import cusum_run_length
+from solarlib.quantities import InputError
 
 YEAR, BASE, AFTER, HOUSES = 365, 60, 25, 200
 CALM = 4  # a made village without a false alarm: about one in three has one within its 200 charted days
@@ -26,7 +25,9 @@ def village(seed, days=260, count=5, lag_one=0.0, dull=1.5):
         noise[day] = lag_one * noise[day - 1] + np.sqrt(1 - lag_one**2) * noise[day]
     sun = rng.uniform(np.log(dull), np.log(6.0), (days, 1))
     made = np.exp(sun + 0.05 * rng.standard_normal(count + 1) + SITE * noise)
-    table = pd.DataFrame(made, pd.date_range("2025-03-01", periods=days), ["own", *(f"n{i}" for i in range(1, count + 1))])
+    table = pd.DataFrame(
+        made, pd.date_range("2025-03-01", periods=days), ["own", *(f"n{i}" for i in range(1, count + 1))]
+    )
     return table.pop("own"), table
 
 
@@ -48,12 +49,12 @@ def watched(lag_one, houses=HOUSES):
 
 def false_alarms(told, plan):
     """Return the alarms of the healthy year, the sum started again after each."""
-    return int((cc.cusum(told.days["z"].iloc[BASE:BASE + YEAR], plan.k, plan.h) > plan.h).sum())
+    return int((cc.cusum(told.days["z"].iloc[BASE : BASE + YEAR], plan.k, plan.h) > plan.h).sum())
 
 
 def days_to_look(told):
     """Return days from the loss to the sum above the line, as the chart ran on; None where it was above already."""
-    level = told.days["level"].iloc[BASE + YEAR - 1:].to_numpy()
+    level = told.days["level"].iloc[BASE + YEAR - 1 :].to_numpy()
     return None if level[0] > 1 else cc.first_alarm(level[1:], 1.0).item()
 
 
@@ -86,7 +87,9 @@ def test_days_that_resemble_each_other_are_repaired():
     waits = [np.median([wait for wait in map(days_to_look, group) if wait]) for group in (told, watched(0.0))]
     assert waits[0] > waits[1]
     widened = [one for one in told if one.plan.k > 1.3]
-    assert widened and all(one.recent.error > one.usual.scatter * 1.2533 * np.sqrt(1 / 14 + 1 / BASE) for one in widened)
+    assert widened and all(
+        one.recent.error > one.usual.scatter * 1.2533 * np.sqrt(1 / 14 + 1 / BASE) for one in widened
+    )
 
 
 def test_the_range_of_false_alarms_is_what_drawn_baselines_give():
@@ -148,16 +151,24 @@ def test_half_an_array():
     assert [item.reason for item in told.evidence if item.fits] == ["1 of 2 strings or branches without power"]
     assert told.shifts["this house"] == pytest.approx(np.log(0.5), abs=0.03)
     assert told.shifts.drop("this house").abs().max() < 0.03
-    assert "no neighbour moved beyond chance" in all_words(told) and "possible reasons are 1 of 2 strings" in all_words(told)
+    assert "no neighbour moved beyond chance" in all_words(told) and "possible reasons are 1 of 2 strings" in all_words(
+        told
+    )
     assert_fair_words(told)
 
 
 def test_the_size_of_the_change_holds_the_truth_about_as_often_as_it_says():
     """Two errors would be 0.95 if the first day were known beforehand. Twenty-five days of loss each."""
-    told = [one for one in watched(0.0) if one.stage in ("look", "act") and one.step.first_day >= one.days.index[BASE + YEAR - 3]]
+    told = [
+        one
+        for one in watched(0.0)
+        if one.stage in ("look", "act") and one.step.first_day >= one.days.index[BASE + YEAR - 3]
+    ]
     inside = np.mean([abs(one.step.change - np.log(15 / 16)) <= 2 * one.step.error for one in told])
     assert len(told) > 150 and inside >= 0.85
-    assert np.mean([any(item.fits and item.reason.startswith("1 of 16") for item in one.evidence) for one in told]) >= 0.85
+    assert (
+        np.mean([any(item.fits and item.reason.startswith("1 of 16") for item in one.evidence) for one in told]) >= 0.85
+    )
 
 
 def test_a_house_that_makes_nothing_needs_no_size():
@@ -176,14 +187,16 @@ def test_a_sick_neighbour_is_named_and_does_not_alarm_the_own_chart():
     for seed in range(1, 21):
         own, neighbours = village(seed)
         before = compare(own, neighbours, module_count=16)
-        neighbours.loc[neighbours.index[150]:, "n3"] *= 0.75
+        neighbours.loc[neighbours.index[150] :, "n3"] *= 0.75
         told = compare(own, neighbours, module_count=16)
         rise = np.log(told.days["ratio_percent"] / before.days["ratio_percent"]).iloc[150:]
         assert (rise >= -1e-12).all() and rise.mean() < 0.02  # 25 % over five would be 5.8 %
         if before.message is None:
             calm += 1
             assert told.message is None and "n3 by -2" in all_words(told)
-            assert told.shifts.drop("n3").abs().max() < 0.05 and told.shifts["n3"] == pytest.approx(np.log(0.75), abs=0.05)
+            assert told.shifts.drop("n3").abs().max() < 0.05 and told.shifts["n3"] == pytest.approx(
+                np.log(0.75), abs=0.05
+            )
         assert_fair_words(told)
     assert calm >= 10
 
@@ -197,7 +210,7 @@ def test_days_too_alike_for_a_chart_are_refused_in_one_line():
 
 def test_a_set_that_changed_is_told():
     own, neighbours = village(3)
-    neighbours.loc[neighbours.index[150]:, ["n1", "n2", "n3"]] *= 1.25
+    neighbours.loc[neighbours.index[150] :, ["n1", "n2", "n3"]] *= 1.25
     told = compare(own, neighbours, module_count=16)
     assert told.stage == "act" and "the set has changed" in all_words(told)
     assert "neighbours that changed" in [item.reason for item in told.evidence if item.fits]
@@ -212,7 +225,9 @@ def test_what_came_back_is_told_though_the_sum_falls_slowly():
     assert "it falls slowly" in all_words(told) and "which chance explains" in all_words(told)
     assert_fair_words(told)
     brief = compare(with_loss(own, 0.85, 150, 158), neighbours, module_count=16)
-    assert brief.stage == "usual" and f"The message of {comparison_words.date(brief.message)} has ended" in all_words(brief)
+    assert brief.stage == "usual" and f"The message of {comparison_words.date(brief.message)} has ended" in all_words(
+        brief
+    )
     assert_fair_words(brief)
 
 
@@ -265,8 +280,16 @@ def test_every_day_given_is_used_or_set_aside_with_a_reason():
     snow.iloc[130] = True
     told = compare(own.iloc[:250], neighbours.iloc[:240], module_count=16, temp_air=warm, snow=snow)
     reasons = told.days["reason"]
-    assert reasons.iloc[[70, 90, 120, 130]].tolist() == ["no reading", "no reading of the neighbours", "snow possible", "snow noted"]
-    assert set(reasons.iloc[100:110]) <= {"fewer than 5 neighbours", "too little sun"} and "fewer than 5 neighbours" in set(reasons)
+    assert reasons.iloc[[70, 90, 120, 130]].tolist() == [
+        "no reading",
+        "no reading of the neighbours",
+        "snow possible",
+        "snow noted",
+    ]
+    assert set(reasons.iloc[100:110]) <= {
+        "fewer than 5 neighbours",
+        "too little sun",
+    } and "fewer than 5 neighbours" in set(reasons)
     assert set(reasons.iloc[240:]) == {"no reading of the neighbours"} and len(reasons) == 250
     first = told.sentences()[0]
     numbers = [int(part.split()[0]) for part in first.split(": ")[1].split(", ")]
@@ -285,7 +308,9 @@ def test_a_gap_of_a_neighbour_does_not_move_the_ratio():
     gap = compare(own, neighbours, module_count=16)
     moved = (gap.days["ratio_percent"] - whole.days["ratio_percent"]).iloc[150:]
     assert abs(moved.mean()) < 0.5 and gap.stage == whole.stage
-    plain = [table.median(axis=1).iloc[150:].mean() for table in (neighbours.drop(columns="n1"), neighbours.fillna(0.0))]
+    plain = [
+        table.median(axis=1).iloc[150:].mean() for table in (neighbours.drop(columns="n1"), neighbours.fillna(0.0))
+    ]
     assert plain[0] / plain[1] > 1.05
 
 
@@ -294,11 +319,16 @@ def test_models_take_the_season_out_and_their_units_do_not_matter():
     season = pd.Series(1 + 0.25 * np.sin(2 * np.pi * np.arange(len(own)) / 300), own.index)
     turned = own * season
     flat = 0 * neighbours + 7000.0 * np.arange(1, 6)
-    plain, told = compare(turned, neighbours, module_count=16), compare(turned, neighbours, season * 0.01, flat, module_count=16)
+    plain, told = (
+        compare(turned, neighbours, module_count=16),
+        compare(turned, neighbours, season * 0.01, flat, module_count=16),
+    )
     assert plain.message is not None and "No model of the roofs" in all_words(plain)
     assert "the season on roofs that face elsewhere" in [item.reason for item in plain.evidence if item.fits]
     assert told.message is None and "No model of the roofs" not in all_words(told)
-    assert told.days["ratio_percent"].to_numpy() == pytest.approx(compare(own, neighbours, module_count=16).days["ratio_percent"].to_numpy())
+    assert told.days["ratio_percent"].to_numpy() == pytest.approx(
+        compare(own, neighbours, module_count=16).days["ratio_percent"].to_numpy()
+    )
     with pytest.raises(InputError, match="one side only"):
         compare(own, neighbours, season, module_count=16)
     with pytest.raises(InputError, match="other systems"):
@@ -311,7 +341,9 @@ def test_dates_that_cannot_match_are_refused():
     with pytest.raises(InputError, match="^neighbours: found dates of another kind or time zone"):
         compare(aware, neighbours, module_count=16)
     same = compare(aware, neighbours.tz_localize("America/New_York"), module_count=16)
-    assert same.days["level"].to_numpy() == pytest.approx(compare(own, neighbours, module_count=16).days["level"].to_numpy(), nan_ok=True)
+    assert same.days["level"].to_numpy() == pytest.approx(
+        compare(own, neighbours, module_count=16).days["level"].to_numpy(), nan_ok=True
+    )
     with pytest.raises(InputError, match="^neighbours: found no day of the own record"):
         compare(own, neighbours.shift(1000, freq="D"), module_count=16)
     with pytest.raises(InputError, match="^own yields: .*each once"):

@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib.roof.array import simulate
-from solarlib.house.year import read_house, weather
 from solarlib.health import neighbours as peers
+from solarlib.house.year import read_house, weather
 from solarlib.quantities import InputError
+from solarlib.roof.array import simulate
 
 DAYS = pd.date_range("2026-03-01", periods=120, freq="D", tz="UTC")
 
@@ -57,7 +57,7 @@ def test_orientation_is_larger_than_a_dead_module_and_the_model_takes_it_out():
         system = replace(house.system, planes=(replace(plane, surface_tilt=tilt, surface_azimuth=azimuth),))
         return peers.daily_yield(simulate(sky, house.place, system)["ac_power_w"] / 1000, system.rated_power_w)
 
-    months = (make_monthly(made(30, 270, sky)) / make_monthly(made(30, 180, sky)))
+    months = make_monthly(made(30, 270, sky)) / make_monthly(made(30, 180, sky))
     assert np.log(months.max() / months.min()) > 2 * 0.0645
     own, south = made(30, 270, sky), pd.DataFrame({"n0": made(30, 180, sky)})
     model_own = make_monthly(own).reindex(own.index.month).set_axis(own.index)
@@ -83,7 +83,13 @@ def test_every_day_has_one_reason_or_none():
     snow, whole = pd.Series(False, DAYS), pd.Series(True, DAYS)
     snow.iloc[9], whole.iloc[11] = True, False
     got = peers.usable_days(own, table, cold, snow, whole)
-    assert got.iloc[[3, 5, 7, 9, 11]].tolist() == ["too little sun", "snow possible", "no reading", "snow noted", "hours missing"]
+    assert got.iloc[[3, 5, 7, 9, 11]].tolist() == [
+        "too little sun",
+        "snow possible",
+        "no reading",
+        "snow noted",
+        "hours missing",
+    ]
     assert (got == "").sum() == len(DAYS) - 5 and got.iloc[20] == ""
     assert got.value_counts().sum() == len(DAYS)
 
@@ -156,7 +162,9 @@ def test_the_envelope_of_clear_days_follows_the_season_and_not_the_clouds():
 
 
 def test_a_dead_or_shaded_module_stands_out_of_its_plane():
-    energies = pd.DataFrame(np.random.default_rng(9).uniform(0.5, 2.5, (30, 1)) * np.ones((1, 8)), columns=list("abcdefgh"))
+    energies = pd.DataFrame(
+        np.random.default_rng(9).uniform(0.5, 2.5, (30, 1)) * np.ones((1, 8)), columns=list("abcdefgh")
+    )
     energies["c"], energies["f"] = 0.0, energies["f"] * 0.8
     ratios = peers.module_ratios(energies)
     assert ratios.mean().round(3).to_dict() == {**dict.fromkeys("abdegh", 1.0), "c": 0.0, "f": 0.8}

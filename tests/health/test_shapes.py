@@ -8,14 +8,15 @@ import pytest
 from scipy.stats import linregress
 
 from solarlib.health import shapes as sg
-from solarlib.roof.array import simulate
 from solarlib.house.year import read_house, weather
 from solarlib.quantities import InputError
+from solarlib.roof.array import simulate
 
 HOUSE = read_house("two-storey")
 SKY = weather(HOUSE)
 SUMMER = simulate(SKY, HOUSE.place, replace(HOUSE.system, converter=replace(HOUSE.system.converter, ac_limit_w=900.0)))[
-    "ac_power_w"].loc["2026-06-01":"2026-07-15"]
+    "ac_power_w"
+].loc["2026-06-01":"2026-07-15"]
 EXPECTED = SUMMER
 HOURS = EXPECTED.index.hour
 DAYS = pd.date_range("2026-04-01", periods=120, freq="D", tz="UTC")
@@ -38,8 +39,10 @@ CASES = {
 
 def evidence(own):
     return {
-        "shade": sg.shade_block(own, EXPECTED), "limit": sg.flat_top(own, EXPECTED),
-        "dropouts": sg.midday_dropouts(own, EXPECTED), "heat": sg.hot_sag(own, EXPECTED, SKY["temp_air"].loc[own.index]),
+        "shade": sg.shade_block(own, EXPECTED),
+        "limit": sg.flat_top(own, EXPECTED),
+        "dropouts": sg.midday_dropouts(own, EXPECTED),
+        "heat": sg.hot_sag(own, EXPECTED, SKY["temp_air"].loc[own.index]),
         "clock": sg.hour_shift(own, EXPECTED),
     }
 
@@ -55,8 +58,19 @@ def test_a_healthy_house_and_a_flat_loss_show_in_no_shape(name):
     assert sg.same_all_day(CASES[name], EXPECTED).fits
 
 
-@pytest.mark.parametrize("made, looked_for", [("shade", "dropouts"), ("shade", "clock"), ("limit", "dropouts"), ("limit", "clock"),
-                                              ("dropouts", "clock"), ("heat", "limit"), ("heat", "dropouts"), ("clock", "limit")])
+@pytest.mark.parametrize(
+    "made, looked_for",
+    [
+        ("shade", "dropouts"),
+        ("shade", "clock"),
+        ("limit", "dropouts"),
+        ("limit", "clock"),
+        ("dropouts", "clock"),
+        ("heat", "limit"),
+        ("heat", "dropouts"),
+        ("clock", "limit"),
+    ],
+)
 def test_causes_are_told_apart(made, looked_for):
     assert not evidence(CASES[made])[looked_for].fits
 

@@ -7,8 +7,8 @@ import pytest
 from solarlib.health.ageing import standard_error, year_on_year, year_pairs
 from solarlib.health.yields import corrected_performance_ratio, final_yield, performance_ratio, reference_yield
 from solarlib.house.year import read_house, weather
-from solarlib.roof.array import simulate
 from solarlib.quantities import InputError
+from solarlib.roof.array import simulate
 
 
 def test_two_hours_by_hand():
@@ -18,7 +18,9 @@ def test_two_hours_by_hand():
 
 
 def test_a_missing_value_leaves_both_sums():
-    got = corrected_performance_ratio([736.0, np.nan, 9.0, 400.0], [1000.0, 800.0, np.nan, 500.0], [45.0, 30.0, 30.0, 25.0], 1000.0, -0.004)
+    got = corrected_performance_ratio(
+        [736.0, np.nan, 9.0, 400.0], [1000.0, 800.0, np.nan, 500.0], [45.0, 30.0, 30.0, 25.0], 1000.0, -0.004
+    )
     assert got == pytest.approx(0.8, abs=1e-12)
 
 
@@ -38,9 +40,20 @@ def monthly_ratios(house):
     power, rated = simulate(sky, house.place, house.system), house.system.rated_power_w
     plain, corrected = [], []
     for _, month in power.groupby(power.index.month):
-        plain.append(performance_ratio(final_yield(month["ac_power_w"].sum() / 1000, rated), reference_yield(month["poa_global"])))
-        corrected.append(corrected_performance_ratio(
-            month["ac_power_w"], month["poa_global"], month["temp_cell"], rated, house.system.module.temperature_coefficient_per_c))
+        plain.append(
+            performance_ratio(
+                final_yield(month["ac_power_w"].sum() / 1000, rated), reference_yield(month["poa_global"])
+            )
+        )
+        corrected.append(
+            corrected_performance_ratio(
+                month["ac_power_w"],
+                month["poa_global"],
+                month["temp_cell"],
+                rated,
+                house.system.module.temperature_coefficient_per_c,
+            )
+        )
     return np.array(plain), np.array(corrected)
 
 
@@ -64,7 +77,10 @@ def test_pairs_take_out_the_season_and_leave_the_years_change():
     assert np.median(pairs) == pytest.approx(np.log(0.98), abs=1e-4)
 
 
-@pytest.mark.parametrize("years, has_interval, has_rate", [(0.5, False, False), (2.9, False, False), (3, True, False), (4.9, True, False), (5, True, True), (9, True, True)])
+@pytest.mark.parametrize(
+    "years, has_interval, has_rate",
+    [(0.5, False, False), (2.9, False, False), (3, True, False), (4.9, True, False), (5, True, True), (9, True, True)],
+)
 def test_years_decide_what_is_told(years, has_interval, has_rate):
     told = year_on_year(daily(years, -0.01, np.random.default_rng(1)), np.random.default_rng(2), draws=200)
     assert (told.low is not None, told.rate is not None) == (has_interval, has_rate)
@@ -99,5 +115,3 @@ def test_standard_errors_fall_with_the_years():
     """
     got = [100 * standard_error(years, 0.05, usable=0.6) for years in (2, 3, 5, 8)]
     assert got == pytest.approx([0.95, 0.67, 0.47, 0.36], abs=0.005)
-
-

@@ -6,16 +6,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib.house import bills as house_bills
-from solarlib.worth import money
 from solarlib.bill.accounts import ledger
-from solarlib.house.year import read_house, simulate
-from solarlib.worth.lifetime import Costs, Event, Loan, figures_of_merit
-from solarlib.worth.bill_table import yield_path
-from solarlib.meter.registers import split
 from solarlib.bill.periods import monthly_periods
-from solarlib.quantities import InputError, energy_kwh
 from solarlib.bill.tariff import read_tariff
+from solarlib.house import bills as house_bills
+from solarlib.house.year import read_house, simulate
+from solarlib.meter.registers import split
+from solarlib.quantities import InputError, energy_kwh
+from solarlib.worth import money
+from solarlib.worth.bill_table import yield_path
+from solarlib.worth.lifetime import Costs, Event, Loan, figures_of_merit
 
 NAMES = ("two-storey", "bungalow", "cabin")
 
@@ -39,7 +39,9 @@ def test_net_billing_is_the_sum_of_its_two_channels(house):
     made, used = energies(house)
     tariff = read_tariff("flat-net-billing-5-cents")
     bought, sold = (used - made).clip(lower=0).sum(), (made - used).clip(lower=0).sum()
-    assert house_bills.bill_with_array(house, 1.0, tariff) == pytest.approx(120 + 0.15 * bought - 0.05 * sold, abs=1.5)  # whole kWh
+    assert house_bills.bill_with_array(house, 1.0, tariff) == pytest.approx(
+        120 + 0.15 * bought - 0.05 * sold, abs=1.5
+    )  # whole kWh
     assert house_bills.bill_without_array(house, tariff) == pytest.approx(120 + 0.15 * used.sum(), abs=1.0)
     parts = house_bills.saving(house, tariff)
     assert parts["exported"] == pytest.approx(0.05 * sold, abs=1.0)
@@ -49,7 +51,9 @@ def test_net_billing_is_the_sum_of_its_two_channels(house):
 def test_all_sold_pays_for_generation_whatever_is_used_at_once(house):
     made, used = energies(house)
     tariff = read_tariff("flat-buy-all-sell-all")
-    assert house_bills.bill_with_array(house, 1.0, tariff) == pytest.approx(120 + 0.15 * used.sum() - 0.10 * made.sum(), abs=1.5)
+    assert house_bills.bill_with_array(house, 1.0, tariff) == pytest.approx(
+        120 + 0.15 * used.sum() - 0.10 * made.sum(), abs=1.5
+    )
 
 
 def test_settled_year_is_what_four_years_in_a_row_end_in(house):
@@ -73,8 +77,12 @@ def test_parts_add_up_and_more_array_never_costs_more(house):
 
 def test_ratings_grow_with_the_size_and_not_with_the_weather(two_storey):
     tariff = read_tariff("capacity-charge-month")
-    base = house_bills.bill_with_array(two_storey, 1e-6, tariff, 1.0) - house_bills.bill_without_array(two_storey, tariff)
-    twice = house_bills.bill_with_array(two_storey, 1e-6, tariff, 2.0) - house_bills.bill_without_array(two_storey, tariff)
+    base = house_bills.bill_with_array(two_storey, 1e-6, tariff, 1.0) - house_bills.bill_without_array(
+        two_storey, tariff
+    )
+    twice = house_bills.bill_with_array(two_storey, 1e-6, tariff, 2.0) - house_bills.bill_without_array(
+        two_storey, tariff
+    )
     assert base > 1 and twice == pytest.approx(2 * base, rel=0.01)
 
 
@@ -109,9 +117,19 @@ def test_bill_table_is_the_bill_function(house):
 
 
 def test_net_flow_is_the_column_net_of_the_cash_flow(house):
-    costs = Costs(9000, 300, rebate=500, upkeep_per_year=50, events=(Event("repair", 9, 800.0),), residual=100, growth=0.02)
-    how = dict(costs=costs, tariff=read_tariff("flat-share-of-retail"), price_growth=0.03, years=12, degradation=0.01,
-               yield_factor=0.9, price_factor=1.1, loan=Loan(4000, 0.06, 8))
+    costs = Costs(
+        9000, 300, rebate=500, upkeep_per_year=50, events=(Event("repair", 9, 800.0),), residual=100, growth=0.02
+    )
+    how = dict(
+        costs=costs,
+        tariff=read_tariff("flat-share-of-retail"),
+        price_growth=0.03,
+        years=12,
+        degradation=0.01,
+        yield_factor=0.9,
+        price_factor=1.1,
+        loan=Loan(4000, 0.06, 8),
+    )
     table = house_bills.owner_cash_flow(house, **how)
     assert house_bills.net_flow(house, **how) == pytest.approx(table["net"].to_numpy(), abs=1e-9)
     assert house_bills.net_flow(house) == pytest.approx(house_bills.owner_cash_flow(house)["net"].to_numpy(), abs=1e-9)
@@ -135,8 +153,14 @@ def test_break_even_share_is_where_the_bills_give_a_worth_of_zero(house):
     used = kwh["self_used"] / kwh["generation"]
     billed = float(money.net_present_value(rate, house_bills.net_flow(house, tariff=paid)))
     full = house_bills.owner_cash_flow(house, tariff=paid)
-    worth = kwh["generation"] * house_bills.avoided_price(house) * yield_path(house.outlook.years, house.system.degradation_per_year)
-    full.loc[1:, "net"] += worth * money.growth_path(house.outlook.years, house.outlook.price_growth) - full.loc[1:, "saving"]
+    worth = (
+        kwh["generation"]
+        * house_bills.avoided_price(house)
+        * yield_path(house.outlook.years, house.system.degradation_per_year)
+    )
+    full.loc[1:, "net"] += (
+        worth * money.growth_path(house.outlook.years, house.outlook.price_growth) - full.loc[1:, "saving"]
+    )
     full = float(money.net_present_value(rate, full["net"].to_numpy()))
     zero = used - billed * (1 - used) / (full - billed)
     assert house_bills.break_even_share(house, export) == pytest.approx(zero, abs=0.02)
@@ -147,7 +171,9 @@ def test_break_even_share_is_where_the_bills_give_a_worth_of_zero(house):
 
 def test_generation_wears(house):
     path = house_bills.generation_path(house, 10, 0.01)
-    assert path[0] == pytest.approx(house_bills.year_energies(house)["generation"]) and path[9] == pytest.approx(path[0] * 0.99**9)
+    assert path[0] == pytest.approx(house_bills.year_energies(house)["generation"]) and path[9] == pytest.approx(
+        path[0] * 0.99**9
+    )
 
 
 def test_a_house_without_costs_says_what_is_allowed(two_storey):

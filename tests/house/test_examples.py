@@ -8,15 +8,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib.roof.array import Plane, simulate
 from solarlib.bill.accounts import ledger
-from solarlib.house.year import load as house_load
-from solarlib.house.year import weather
-from solarlib.house.bills import ratings
-from solarlib.health.neighbours import group_median, log_ratio
 from solarlib.files.checks import plausibility
 from solarlib.files.reading import read
 from solarlib.files.records import DAILY, load
+from solarlib.health.neighbours import group_median, log_ratio
+from solarlib.house.bills import ratings
+from solarlib.house.year import load as house_load, weather
+from solarlib.roof.array import Plane, simulate
 from solarlib.sky.sun import position
 
 DATA = Path(__file__).parents[2] / "data"
@@ -47,7 +46,9 @@ def kept():
 @pytest.fixture(scope="module")
 def neighbours():
     got = example("neighbours-by-day")
-    return got, got.table.tz_localize(None).rename(columns=lambda name: name.removeprefix("neighbour_").removesuffix("_h"))
+    return got, got.table.tz_localize(None).rename(
+        columns=lambda name: name.removeprefix("neighbour_").removesuffix("_h")
+    )
 
 
 def test_the_script_makes_the_shipped_files_again(build, world):
@@ -77,7 +78,10 @@ def test_the_year_is_another_one_of_the_same_house_and_climate(world):
 def test_one_module_of_the_larger_plane_is_lost(build, world):
     house = world.house
     sky = build["minute_sky"](house)
-    large, small = (simulate(sky, house.place, replace(house.system, planes=(plane,)))["ac_power_w"].to_numpy() for plane in house.system.planes)
+    large, small = (
+        simulate(sky, house.place, replace(house.system, planes=(plane,)))["ac_power_w"].to_numpy()
+        for plane in house.system.planes
+    )
     assert house.system.planes[0].module_count == 10
     for day, share in (("2026-09-17", 1.0), ("2026-09-18", 0.9), ("2026-11-15", 0.9)):
         rows = world.minutes.index.strftime("%Y-%m-%d") == day
@@ -116,7 +120,10 @@ def test_the_register_file(world):
     assert f"{inward.index[inward['how'] == 'rollover'][0]:%Y-%m-%d}" == "2026-10-13"
     assert f"{outward.index[outward['how'] == 'exchange'][0]:%Y-%m-%d %H:%M}" == "2026-11-05 10:00"
     notes = " ".join(got.account.notes)
-    assert "1 reading looks as if the two registers were swapped, the first at 2026-10-19 07:00" in notes and "rolled over" in notes
+    assert (
+        "1 reading looks as if the two registers were swapped, the first at 2026-10-19 07:00" in notes
+        and "rolled over" in notes
+    )
     minutes = world.minutes[got.table.index[0] : got.table.index[-1]].iloc[:-1]
     net = (minutes["load_w"] - minutes["generation_w"]) / 60_000
     for found, kwh in ((inward, net.clip(lower=0).sum()), (outward, (-net).clip(lower=0).sum())):
@@ -175,13 +182,21 @@ def test_the_house_used_something_in_every_period(build, world):
 
 
 def test_the_kept_record_names_its_gaps_and_days(kept):
-    assert tuple(load(FOLDER / "days-kept.csv").columns) == DAILY and len(kept) == 225 and kept.index[-1] == pd.Timestamp("2026-10-11")
+    assert (
+        tuple(load(FOLDER / "days-kept.csv").columns) == DAILY
+        and len(kept) == 225
+        and kept.index[-1] == pd.Timestamp("2026-10-11")
+    )
     assert (FOLDER / "days-kept.csv").read_bytes().startswith(b"\xef\xbb\xbfdate,")
     assert kept["date"][kept["quality"] == "empty"].tolist() == ["2026-06-20", "2026-06-21", "2026-09-04", "2026-09-05"]
     assert kept["date"][kept["quality"] == "part"].tolist() == ["2026-04-24", "2026-08-15"]
     assert kept["generation_kwh"].isna().sum() == 4 and kept[["delivered_kwh", "received_kwh"]].isna().all().all()
     notes = kept["note"][kept["note"] != ""]
-    assert notes.to_dict() == {pd.Timestamp("2026-03-02"): "snow", pd.Timestamp("2026-07-04"): "guests", pd.Timestamp("2026-08-27"): "washed by rain"}
+    assert notes.to_dict() == {
+        pd.Timestamp("2026-03-02"): "snow",
+        pd.Timestamp("2026-07-04"): "guests",
+        pd.Timestamp("2026-08-27"): "washed by rain",
+    }
 
 
 def test_the_kept_record_agrees_with_the_arrays_register(kept):
@@ -210,7 +225,9 @@ def test_the_neighbours_file_loads_whole(build, neighbours):
     assert list(yields) == list("ABCDEFG") and got.step == pd.Timedelta(days=1)
     assert yields["F"].isna().sum() == 31 and yields.loc["2026-08", "F"].isna().all()
     assert yields.drop(columns="F").notna().all().all() and build["NEIGHBOURS"]["G"] == (25, 90)
-    assert (FOLDER / "neighbours-by-day.csv").stat().st_size < 40_000 and (FOLDER / "days-kept.csv").stat().st_size < 40_000
+    assert (FOLDER / "neighbours-by-day.csv").stat().st_size < 40_000 and (
+        FOLDER / "days-kept.csv"
+    ).stat().st_size < 40_000
 
 
 def test_the_neighbours_faults_can_be_seen(neighbours):
@@ -233,14 +250,20 @@ def test_the_house_falls_by_one_module_in_fifteen_against_its_neighbours(build, 
         days = power.groupby(power.index.strftime("%m-%d")).sum().rolling(31, center=True, min_periods=1).mean()
         return days.reindex(yields.index.strftime("%m-%d")).set_axis(yields.index) / system.rated_power_w
 
-    models = pd.DataFrame({name: model(replace(house.system, planes=(Plane(1, *roof),))) for name, roof in build["NEIGHBOURS"].items()})
+    models = pd.DataFrame(
+        {name: model(replace(house.system, planes=(Plane(1, *roof),))) for name, roof in build["NEIGHBOURS"].items()}
+    )
     power = world.minutes["generation_w"].tz_localize(None)
     own = power.groupby(power.index.normalize()).sum() / 60 / house.system.rated_power_w
     ratio = log_ratio(own, yields, model(house.system), models)[group_median(yields) > 1]
     shift = ratio["2026-09-18":"2026-10-31"].median() - ratio["2026-08-01":"2026-09-17"].median()
-    assert shift == pytest.approx(np.log(14 / 15), abs=0.02)  # a daily scatter of 3 % over some forty days on either side
+    assert shift == pytest.approx(
+        np.log(14 / 15), abs=0.02
+    )  # a daily scatter of 3 % over some forty days on either side
     whole = kept["quality"] == "complete"
-    assert np.allclose(own.reindex(kept.index)[whole] * house.system.rated_power_w / 1000, kept["generation_kwh"][whole], atol=6e-4)
+    assert np.allclose(
+        own.reindex(kept.index)[whole] * house.system.rated_power_w / 1000, kept["generation_kwh"][whole], atol=6e-4
+    )
 
 
 def test_one_of_the_bills_is_wrong(world):
@@ -248,12 +271,20 @@ def test_one_of_the_bills_is_wrong(world):
     got = example("reads-by-hand")
     ends = sorted(set.intersection(*({*part.index, *part["end"]} for part in got.intervals.values())))
     flows = {f"{name.split(' ')[0]}_kwh": part["energy_kwh"] for name, part in got.intervals.items()}
-    periods = pd.DataFrame([
-        {"period_start": a.tz_localize(None), "period_end": b.tz_localize(None),
-         **{name: flow[(flow.index >= a) & (flow.index < b)].sum() for name, flow in flows.items()}}
-        for a, b in zip(ends, ends[1:])])
+    periods = pd.DataFrame(
+        [
+            {
+                "period_start": a.tz_localize(None),
+                "period_end": b.tz_localize(None),
+                **{name: flow[(flow.index >= a) & (flow.index < b)].sum() for name, flow in flows.items()},
+            }
+            for a, b in zip(ends, ends[1:])
+        ]
+    )
     sent = pd.read_csv(FOLDER / "bills-sent.csv", parse_dates=["period_end"])
     assert len(sent) == 7 and sent["period_end"].tolist() == periods["period_end"].tolist()
     book = ledger(periods, world.house.tariff, **ratings(world.house))["bill"]
     off = (sent["bill_usd"] - book).round(2)
-    assert off.index[off != 0].tolist() == [1] and off[1] == pytest.approx(0.135 * periods["delivered_kwh"][1], abs=0.006)
+    assert off.index[off != 0].tolist() == [1] and off[1] == pytest.approx(
+        0.135 * periods["delivered_kwh"][1], abs=0.006
+    )

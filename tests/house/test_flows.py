@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 
 from solarlib.direction.decoder import decode
-from solarlib.house.year import read_house
-from solarlib.house.periods import periods_of, register_days
 from solarlib.house.flows import EXAMPLES, bring, directions, has_column, left_out, record, sun_height
+from solarlib.house.periods import periods_of, register_days
+from solarlib.house.year import read_house
 from solarlib.quantities import InputError
 from solarlib.sky.sun import position
 
@@ -35,9 +35,14 @@ def sheet():
 def test_values_that_hardly_can_be_are_in_no_sum(files):
     array, _, sensor, *_ = files
     rows = {finding.kind: finding.rows for finding in array.findings}
-    assert array.table.loc[rows["factor"], "generation_w"].isna().all() and array.table.loc[rows["stuck"], "generation_w"].isna().all()
+    assert (
+        array.table.loc[rows["factor"], "generation_w"].isna().all()
+        and array.table.loc[rows["stuck"], "generation_w"].isna().all()
+    )
     assert left_out(array) == len(rows["factor"].union(rows["stuck"]).union(rows["above limit"])) == 96 + 24
-    assert left_out(sensor) == 1 and array.table["generation_w"].max() < 6000 < array.readings.table["generation_w"].max()
+    assert (
+        left_out(sensor) == 1 and array.table["generation_w"].max() < 6000 < array.readings.table["generation_w"].max()
+    )
 
 
 def test_the_sun_between_the_grid_is_good_enough_for_night_and_day(house):
@@ -46,7 +51,9 @@ def test_the_sun_between_the_grid_is_good_enough_for_night_and_day(house):
     # Largest error of a chord: step^2 / 8 times the bend of the curve, at noon (3.75 deg)^2 / 8 * pi/180 * cos(lat)
     # cos(declination) / sin(zenith) = 0.10 deg.
     zenith = np.radians(36.1 - 23.44)
-    bound = np.degrees(np.radians(3.75) ** 2 / 8 * np.cos(np.radians(36.1)) * np.cos(np.radians(23.44)) / np.sin(zenith))
+    bound = np.degrees(
+        np.radians(3.75) ** 2 / 8 * np.cos(np.radians(36.1)) * np.cos(np.radians(23.44)) / np.sin(zenith)
+    )
     assert 0.5 * bound < error.max() < 1.05 * bound
 
 
@@ -54,8 +61,12 @@ def test_reading_tells_how_far_it_is(house):
     told = []
     bring("sensor-week", house, say=lambda words, share=None: told.append((words, share)))
     shares = [share for _, share in told]
-    assert shares == sorted(shares) and shares[-1] == 1.0 and {words for words, _ in told} >= {
-        "reading sensor-week.csv", "checking sensor-week.csv", "sensor-week.csv is read and checked"}
+    assert (
+        shares == sorted(shares)
+        and shares[-1] == 1.0
+        and {words for words, _ in told}
+        >= {"reading sensor-week.csv", "checking sensor-week.csv", "sensor-week.csv is read and checked"}
+    )
 
 
 def test_a_file_without_mapping_is_told(tmp_path, house):
@@ -77,7 +88,9 @@ def test_each_sample_gets_the_power_of_the_window_that_holds_it(files):
 def test_the_step_tests_of_the_file_stand_in_the_record(files):
     table, *_ = record(files)
     on = table.index[table["test_on"] > 0].tz_localize(None)
-    assert set(on.strftime("%H:%M")) == {f"{hour:02d}:{minute}" for hour in (8, 10, 12, 14, 16) for minute in (20, 21, 22)}
+    assert set(on.strftime("%H:%M")) == {
+        f"{hour:02d}:{minute}" for hour in (8, 10, 12, 14, 16) for minute in (20, 21, 22)
+    }
     assert 7 * 15 * 0.9 < len(on) <= 7 * 15 and set(table["test_on"]) == {0.0, 1.0}
 
 
@@ -152,7 +165,9 @@ def test_energies_by_the_hour_make_periods_and_the_arrays_own_file_gives_the_gen
     made = pd.DataFrame({"generation": 0.1 + 0.001 * (np.arange(len(quarters)) % 50)}, quarters).drop(quarters[4000])
     array = bring(written(tmp_path, "array", made, made.columns), house)
     periods, file = periods_of([array, meter], house.tariff)
-    assert file is meter and list(periods["period_start"].dt.month) == [3, 4, 5] and periods["period_start"].dt.tz is None
+    assert (
+        file is meter and list(periods["period_start"].dt.month) == [3, 4, 5] and periods["period_start"].dt.tz is None
+    )
     monthly = hours.groupby(hours.index.month).sum()
     for name in ("delivered", "received"):
         assert list(periods[f"{name}_kwh"]) == pytest.approx(list(monthly[name]), abs=1e-9)
@@ -165,15 +180,25 @@ def test_energies_by_the_hour_make_periods_and_the_arrays_own_file_gives_the_gen
 
 
 def test_a_month_with_a_missing_value_has_no_bill(tmp_path, house, hours):
-    torn = bring(written(tmp_path, "torn", hours.drop(hours.loc["2026-04-14 13:00":"2026-04-14 14:00"].index), hours.columns), house)
+    torn = bring(
+        written(tmp_path, "torn", hours.drop(hours.loc["2026-04-14 13:00":"2026-04-14 14:00"].index), hours.columns),
+        house,
+    )
     periods, _ = periods_of([torn], house.tariff)
     assert list(periods["period_start"].dt.month) == [5]  # of the two whole runs of one month, the later
     assert np.isnan(register_days([torn])["delivered_kwh"].loc["2026-04-14"])
     part = bring(written(tmp_path, "part", hours.iloc[30:40], hours.columns), house)
     with pytest.raises(InputError, match="no whole day of the meter"):
         periods_of([part], house.tariff)
-    broken = bring(written(tmp_path, "broken", hours.loc["2026-04-02":"2026-04-20"].drop(hours.loc["2026-04-14 13:00":"2026-04-14 14:00"].index),
-                           hours.columns), house)
+    broken = bring(
+        written(
+            tmp_path,
+            "broken",
+            hours.loc["2026-04-02":"2026-04-20"].drop(hours.loc["2026-04-14 13:00":"2026-04-14 14:00"].index),
+            hours.columns,
+        ),
+        house,
+    )
     with pytest.raises(InputError, match="no month without a missing value"):
         periods_of([broken], house.tariff)
 

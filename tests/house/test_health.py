@@ -6,13 +6,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib.house import health as hh
 from solarlib.files import records
-from solarlib.roof.array import simulate
-from solarlib.house.year import read_house, weather
+from solarlib.house import health as hh
 from solarlib.house.flows import EXAMPLES, Checked, bring
 from solarlib.house.records import days_of
+from solarlib.house.year import read_house, weather
 from solarlib.quantities import InputError, energy_kwh
+from solarlib.roof.array import simulate
 
 
 @pytest.fixture(scope="module")
@@ -73,15 +73,25 @@ def test_yields_come_from_registers_or_else_from_complete_days(house, array):
     days = days_of([array])
     table = hh.yields(house, days=days)
     whole = days[days["quality"] == "complete"]
-    assert table["days"].sum() == len(whole) and table["measured_kwh"].sum() == pytest.approx(whole["generation_kwh"].sum())
+    assert table["days"].sum() == len(whole) and table["measured_kwh"].sum() == pytest.approx(
+        whole["generation_kwh"].sum()
+    )
     typical = hh.typical_yields(house, {"own": house.system})["own"] * 6.45
     assert table["model_kwh"].sum() == pytest.approx(hh.on_days(typical, pd.DatetimeIndex(whole["date"])).sum())
     assert table["yield_h"].iloc[0] == pytest.approx(table["measured_kwh"].iloc[0] / 6.45)
-    periods = pd.DataFrame({"period_start": [pd.Timestamp("2026-03-01")], "period_end": [pd.Timestamp("2026-04-01")], "generation_kwh": [700.0]})
+    periods = pd.DataFrame(
+        {
+            "period_start": [pd.Timestamp("2026-03-01")],
+            "period_end": [pd.Timestamp("2026-04-01")],
+            "generation_kwh": [700.0],
+        }
+    )
     assert hh.yields(house, periods, days)["days"].tolist() == [31]
     unknown = pd.concat([periods, periods.assign(generation_kwh=np.nan)], ignore_index=True)
     assert hh.yields(house, unknown, days)["days"].tolist() == [31]
-    assert len(hh.yields(house, unknown.iloc[1:], days)) == len(table)  # nothing known of the periods: the months of the record
+    assert len(hh.yields(house, unknown.iloc[1:], days)) == len(
+        table
+    )  # nothing known of the periods: the months of the record
     with pytest.raises(InputError, match="no period and no whole day"):
         hh.yields(house, days=days[:0])
 
@@ -135,8 +145,13 @@ def test_the_comparison_takes_snow_and_roofs_into_account(house, neighbours):
     assert any("No model of the roofs" in note for note in hh.beside_neighbours(house, days, [no_roofs]).notes)
     assert not any("No model of the roofs" in note for note in beside.notes)
     most = replace(neighbours, roofs={name: roof for name, roof in neighbours.roofs.items() if name != "neighbour_B_h"})
-    assert "No roof was modelled, because that of neighbour B is not told." in hh.beside_neighbours(house, days, [most]).notes
-    cold = pd.DataFrame({"air_temperature_c": -5.0}, pd.date_range("2026-03-01", periods=48, freq="1h", tz=house.place.tz))
+    assert (
+        "No roof was modelled, because that of neighbour B is not told."
+        in hh.beside_neighbours(house, days, [most]).notes
+    )
+    cold = pd.DataFrame(
+        {"air_temperature_c": -5.0}, pd.date_range("2026-03-01", periods=48, freq="1h", tz=house.place.tz)
+    )
     air = Checked("air.csv", replace(neighbours.readings, table=cold, step=pd.Timedelta("1h")), (), cold, {})
     assert hh.beside_neighbours(house, days, [neighbours, air]).days["reason"].notna().all()
 
@@ -146,7 +161,14 @@ def test_ageing_waits_for_three_years(house):
     assert "nothing can be told before 3 full years" in hh.ageing(house, days).text
     index = pd.date_range("2020-01-01", "2024-12-31", freq="D")
     typical = hh.on_days(hh.season(hh.typical_yields(house, {"own": house.system})["own"]), index)
-    worn = typical * 6.45 * 0.99 ** (np.arange(len(index)) / 365.25) * np.exp(0.02 * np.random.default_rng(1).standard_normal(len(index)))
-    long = pd.DataFrame({"date": index.strftime("%Y-%m-%d"), "generation_kwh": worn.to_numpy(), "quality": "complete", "note": ""})
+    worn = (
+        typical
+        * 6.45
+        * 0.99 ** (np.arange(len(index)) / 365.25)
+        * np.exp(0.02 * np.random.default_rng(1).standard_normal(len(index)))
+    )
+    long = pd.DataFrame(
+        {"date": index.strftime("%Y-%m-%d"), "generation_kwh": worn.to_numpy(), "quality": "complete", "note": ""}
+    )
     told = hh.ageing(house, long)
     assert told.low < -0.01 < told.high and told.rate == pytest.approx(-0.01, abs=0.003)

@@ -3,14 +3,14 @@
 import pandas as pd
 import pytest
 
+from solarlib.bill.accounts import ledger
 from solarlib.files import records
 from solarlib.house import health as house_health
-from solarlib.bill.accounts import ledger
-from solarlib.house.year import read_house
 from solarlib.house.bills import ratings
-from solarlib.house.periods import periods_of
 from solarlib.house.flows import EXAMPLES, bring
+from solarlib.house.periods import periods_of
 from solarlib.house.records import bills_of, compare_bills, days_of, period_record, sent_bills
+from solarlib.house.year import read_house
 from solarlib.quantities import InputError
 
 
@@ -21,7 +21,10 @@ def house():
 
 @pytest.fixture(scope="module")
 def files(house):
-    return [bring(name, house) for name in ("generation-quarter-hours", "meter-registers", "sensor-week", "reads-by-hand", "neighbours-by-day")]
+    return [
+        bring(name, house)
+        for name in ("generation-quarter-hours", "meter-registers", "sensor-week", "reads-by-hand", "neighbours-by-day")
+    ]
 
 
 def test_a_day_of_two_files_is_one_row(files):
@@ -55,12 +58,16 @@ def test_the_record_by_period_adds_up(files, house):
     beside = house_health.beside_neighbours(house, days, files)
     table = period_record(periods, house, days, beside)
     assert len(table) == len(periods) and table["period_start"].iloc[0] == "2026-03-01"
-    assert (table["use_kwh"] - (table["generation_kwh"] + table["delivered_kwh"] - table["received_kwh"])).abs().max() < 1e-9
+    assert (
+        table["use_kwh"] - (table["generation_kwh"] + table["delivered_kwh"] - table["received_kwh"])
+    ).abs().max() < 1e-9
     assert (table["self_consumed_kwh"] + table["received_kwh"] - table["generation_kwh"]).abs().max() < 1e-9
     book = ledger(periods, house.tariff, **ratings(house))
     assert list(table["bill_usd"]) == list(book["bill"]) and list(table["bank_kwh"]) == list(book["bank_close"])
     assert (table["yield_low_h"] < table["yield_high_h"]).all()
-    assert table["yield_h"].iloc[0] == pytest.approx(periods["generation_kwh"].iloc[0] / (house.system.rated_power_w / 1000))
+    assert table["yield_h"].iloc[0] == pytest.approx(
+        periods["generation_kwh"].iloc[0] / (house.system.rated_power_w / 1000)
+    )
     inside = days[(days["date"] >= "2026-04-01") & (days["date"] < "2026-05-01") & (days["quality"] == "complete")]
     assert table["usable_days"].iloc[1] == len(inside)
     assert table["quality"].iloc[1] == ("complete" if len(inside) == 30 else f"{30 - len(inside)} of 30 days unusable")
@@ -98,12 +105,15 @@ def test_one_bill_that_was_sent_is_wrong_and_the_comparison_finds_it(files, hous
         compare_bills(periods, bills_of(periods, house), {"2020-01-01": 3.0})
 
 
-@pytest.mark.parametrize("text, message", (
-    ("period_end,amount\n2026-04-01,3\n", "allowed are period_end, bill_usd"),
-    ("period_end,bill_usd\n2026-04-01,three\n", "found no amount for 2026-04-01"),
-    ("period_end,bill_usd\n2026-04-01,3\n2026-04-01,4\n", "twice"),
-    ("", "found"),
-))
+@pytest.mark.parametrize(
+    "text, message",
+    (
+        ("period_end,amount\n2026-04-01,3\n", "allowed are period_end, bill_usd"),
+        ("period_end,bill_usd\n2026-04-01,three\n", "found no amount for 2026-04-01"),
+        ("period_end,bill_usd\n2026-04-01,3\n2026-04-01,4\n", "twice"),
+        ("", "found"),
+    ),
+)
 def test_a_file_of_bills_that_cannot_be_read_says_why(tmp_path, text, message):
     path = tmp_path / "bills.csv"
     path.write_text(text, encoding="utf-8")

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib.meter import registers as meter
 from solarlib.house.year import HOUSE_FOLDER, house_from_table, load, read_house, simulate, weather
+from solarlib.meter import registers as meter
 from solarlib.quantities import InputError, energy_kwh
 from solarlib.sky.weather import find_file
 
@@ -22,7 +22,10 @@ def table(name="two-storey"):
 
 def test_the_scenario_is_the_one_described():
     house = read_house("two-storey")
-    assert [(p.module_count, p.surface_azimuth, p.surface_tilt) for p in house.system.planes] == [(10, 200, 27), (5, 110, 27)]
+    assert [(p.module_count, p.surface_azimuth, p.surface_tilt) for p in house.system.planes] == [
+        (10, 200, 27),
+        (5, 110, 27),
+    ]
     assert house.system.module.rated_power_w == 430
     assert (house.system.converter.kind, house.system.converter.ac_limit_w) == ("per module", 366)
     assert (house.yearly_kwh, house.meter.test_load_w) == (8600, 750)
@@ -79,7 +82,9 @@ def test_energy_balance_to_one_in_a_billion(name):
     assert use == pytest.approx(energy["load_w"].sum(), rel=1e-9)
     shown = meter.registers(year["net_w"], whole=False)
     for name_ in ("delivered_kwh", "received_kwh"):
-        assert shown.iloc[-1].filter(like=name_.split("_")[0]).iloc[0] == pytest.approx(registers[name_].sum(), rel=1e-9)
+        assert shown.iloc[-1].filter(like=name_.split("_")[0]).iloc[0] == pytest.approx(
+            registers[name_].sum(), rel=1e-9
+        )
 
 
 def test_a_year_of_minutes_holds_the_same_house():
@@ -107,7 +112,9 @@ def test_the_southern_hemisphere_has_its_seasons():
     south = table()
     south["place"] |= {"latitude_deg": -36.1, "longitude_deg": -79.95, "timezone": "America/Santiago"}
     for plane in south["plane"]:
-        plane["azimuth_deg"] = 360 - plane["azimuth_deg"] + 180 if plane["azimuth_deg"] > 180 else 180 - plane["azimuth_deg"]
+        plane["azimuth_deg"] = (
+            360 - plane["azimuth_deg"] + 180 if plane["azimuth_deg"] > 180 else 180 - plane["azimuth_deg"]
+        )
     with pytest.raises(InputError, match="723170TYA.CSV"):  # a file from the other side of the equator
         weather(house_from_table(south))
     drawn = load(replace(read_house("two-storey"), place=house_from_table(south).place, appliances=()))
@@ -134,20 +141,36 @@ def wrong(path, value):
         (("place", "latitude"), 36.0, "place.latitude: found an unknown key, allowed is one of name, latitude_deg"),
         (("place", "latitude_deg"), 361, "place.latitude_deg: found 361, allowed is a number from -90 to 90 deg"),
         (("place", "timezone"), "Atlantis/Capital", "found 'Atlantis/Capital', allowed is the name of a time zone"),
-        (("plane", 0, "tilt_deg"), "steep", r"plane\[1\].tilt_deg: found 'steep', allowed is a number from 0 to 90 deg"),
+        (
+            ("plane", 0, "tilt_deg"),
+            "steep",
+            r"plane\[1\].tilt_deg: found 'steep', allowed is a number from 0 to 90 deg",
+        ),
         (("plane", 1, "module_count"), 2.5, r"plane\[2\].module_count: found 2.5, allowed is a whole number"),
         (("plane", 0, "mounting"), "glued", r"plane\[1\].mounting: found 'glued', allowed is one of"),
         (("module", "rated_power_w"), 0.43, "module.rated_power_w: found 0.43, allowed is a number from 50 to 1000 W"),
         (("load", "yearly_kwh"), 8.6, "load.yearly_kwh: found 8.6, allowed is a number from 100 to"),
         (("load", "yearly_kwh"), ..., "load.yearly_kwh: found nothing"),
-        (("converter", "kind"), "optimiser", "converter.kind: found 'optimiser', allowed is one of per module, central"),
+        (
+            ("converter", "kind"),
+            "optimiser",
+            "converter.kind: found 'optimiser', allowed is one of per module, central",
+        ),
         (("meter", "reading_interval_s"), 61, "meter.reading_interval_s: found 61, allowed is one of 5, 10"),
         (("tariff", "credit", "reset_month"), 13, "reset_month"),
         (("plane",), [], "plane: found none, allowed is one table"),
         (("weather",), ..., "weather: found nothing"),
         (("costs", "installed"), -5, "costs.installed: found -5, allowed is a number from 0 to"),
-        (("costs", "event", 0, "year"), 30, "costs.events 'converters replaced': found year 30, allowed is up to the last year, 25"),
-        (("outlook", "discount_rate_percent"), 500, "outlook.discount_rate_percent: found 500, allowed is a number from -10 to 50 %"),
+        (
+            ("costs", "event", 0, "year"),
+            30,
+            "costs.events 'converters replaced': found year 30, allowed is up to the last year, 25",
+        ),
+        (
+            ("outlook", "discount_rate_percent"),
+            500,
+            "outlook.discount_rate_percent: found 500, allowed is a number from -10 to 50 %",
+        ),
     ],
 )
 def test_a_wrong_entry_is_named_with_what_is_allowed(path, value, message):
@@ -165,7 +188,10 @@ def test_several_wrong_entries_are_told_at_once():
 
 
 def test_files_that_cannot_be_read(tmp_path):
-    with pytest.raises(InputError, match="house file: found nothing at 'castle', allowed is one of bungalow, cabin, southern, two-storey"):
+    with pytest.raises(
+        InputError,
+        match="house file: found nothing at 'castle', allowed is one of bungalow, cabin, southern, two-storey",
+    ):
         read_house("castle")
     broken = tmp_path / "broken.toml"
     broken.write_text("name = two words\n", encoding="utf-8")
@@ -194,8 +220,10 @@ def test_a_weather_file_beside_the_house_file_is_found(tmp_path):
 # ---------------------------------------------------------------- weather from monthly means, and the horizon
 
 
-MONTHLY = {"monthly_irradiation_kwh_per_m2_day": [7.1, 6.2, 5.0, 3.8, 2.8, 2.3, 2.5, 3.3, 4.5, 5.6, 6.6, 7.2],
-           "monthly_temperature_c": [24, 23, 21, 17, 13, 10, 10, 12, 14, 17, 20, 23]}
+MONTHLY = {
+    "monthly_irradiation_kwh_per_m2_day": [7.1, 6.2, 5.0, 3.8, 2.8, 2.3, 2.5, 3.3, 4.5, 5.6, 6.6, 7.2],
+    "monthly_temperature_c": [24, 23, 21, 17, 13, 10, 10, 12, 14, 17, 20, 23],
+}
 
 
 def test_the_southern_house_has_its_atlas_months_and_its_summer_in_january():
@@ -206,8 +234,14 @@ def test_the_southern_house_has_its_atlas_months_and_its_summer_in_january():
     np.testing.assert_allclose(by_month["temp_air"], MONTHLY["monthly_temperature_c"], rtol=1e-9)
     power = simulate(house)["generation_w"].groupby(lambda when: when.month).mean()
     assert power[1] > 1.4 * power[6]
-    facing = {azimuth: simulate(replace(house, system=replace(house.system, planes=(replace(
-        house.system.planes[0], surface_azimuth=azimuth),))))["generation_w"].sum() for azimuth in (0, 180)}
+    facing = {
+        azimuth: simulate(
+            replace(
+                house, system=replace(house.system, planes=(replace(house.system.planes[0], surface_azimuth=azimuth),))
+            )
+        )["generation_w"].sum()
+        for azimuth in (0, 180)
+    }
     assert facing[0] > 1.3 * facing[180]  # north is the sunny side
 
 
@@ -233,16 +267,25 @@ def test_the_horizon_of_a_house_costs_light_in_hours_and_minutes():
 @pytest.mark.parametrize(
     ("given", "message"),
     [
-        ({}, "weather: found nothing, allowed is either file or monthly_irradiation_kwh_per_m2_day and monthly_temperature_c"),
+        (
+            {},
+            "weather: found nothing, allowed is either file or monthly_irradiation_kwh_per_m2_day and monthly_temperature_c",
+        ),
         (MONTHLY | {"file": "723170TYA.CSV"}, "weather: found file and monthly_irradiation_kwh_per_m2_day and"),
         ({"monthly_temperature_c": [10] * 12}, "weather: found monthly_temperature_c, allowed is either file or"),
-        (MONTHLY | {"monthly_temperature_c": [10] * 11}, "weather.monthly_temperature_c: found .*allowed is a list of 12"),
+        (
+            MONTHLY | {"monthly_temperature_c": [10] * 11},
+            "weather.monthly_temperature_c: found .*allowed is a list of 12",
+        ),
         (MONTHLY | {"monthly_irradiation_kwh_per_m2_day": [130] * 12}, "kwh_per_m2_day: found .*a number from 0 to 14"),
         (MONTHLY | {"seed": -1}, "weather.seed: found -1, allowed is a whole number"),
         (MONTHLY | {"wind_speed_m_per_s": "calm"}, "weather.wind_speed_m_per_s: found 'calm'"),
         ({"file": "723170TYA.CSV", "seed": 3}, "weather: found file with wind_speed_m_per_s or seed"),
         ({"file": "723170TYA.CSV", "horizon": [[90, 10, 3]]}, "weather.horizon: found .*each item a list of 2"),
-        ({"file": "723170TYA.CSV", "horizon": [[90, 95]]}, "horizon elevation: found 95 deg, allowed is a number from 0 to 89"),
+        (
+            {"file": "723170TYA.CSV", "horizon": [[90, 95]]},
+            "horizon elevation: found 95 deg, allowed is a number from 0 to 89",
+        ),
         ("sunny", "weather: found 'sunny', allowed is a table"),
     ],
 )
@@ -255,5 +298,7 @@ def test_a_wrong_weather_table_is_named_with_what_is_allowed(given, message):
 def test_more_light_than_the_sun_brings_is_refused_with_its_month():
     months = MONTHLY | {"monthly_irradiation_kwh_per_m2_day": MONTHLY["monthly_irradiation_kwh_per_m2_day"][6:] * 2}
     house = house_from_table(table("southern") | {"weather": months})
-    with pytest.raises(InputError, match="monthly irradiation, April: found 5.6 kWh/m2/day, allowed is a number from 0 to 5.58"):
+    with pytest.raises(
+        InputError, match="monthly irradiation, April: found 5.6 kWh/m2/day, allowed is a number from 0 to 5.58"
+    ):
         weather(house)

@@ -7,10 +7,10 @@ import pandas as pd
 import pytest
 
 from solarlib.house import year as houses
-from solarlib.roof.array import ArraySystem, Converter, Module, Plane, cell_temperature, loss_steps, simulate
 from solarlib.lessons.array_yield import pictures as array_yield, questions as array_yield_checks
 from solarlib.lessons.tools import check
 from solarlib.quantities import InputError, energy_kwh
+from solarlib.roof.array import ArraySystem, Converter, Module, Plane, cell_temperature, loss_steps, simulate
 from solarlib.sky.sun import clear_sky
 from solarlib.sky.weather import Place
 
@@ -87,7 +87,9 @@ def test_limit_share_is_that_of_the_loss_steps(two_storey):
     system = replace(two_storey.system, converter=replace(two_storey.system.converter, ac_limit_w=0.6 * 430))
     year = simulate(houses.weather(two_storey), two_storey.place, system)
     offered = energy_kwh(year["dc_power_w"]).sum()
-    taken = loss_steps(houses.weather(two_storey), two_storey.place, system).set_index("step").loc["limit of the converter"]
+    taken = (
+        loss_steps(houses.weather(two_storey), two_storey.place, system).set_index("step").loc["limit of the converter"]
+    )
     assert array_yield.limit_share(two_storey, 60) == pytest.approx(-taken["change_kwh"] / offered)
 
 
@@ -96,7 +98,9 @@ def test_stair_takes_every_step_once_and_ends_at_the_delivered_energy(house):
     assert sorted(step for row in array_yield.STAIR.values() for step in row) == sorted(steps)
     picture, system = array_yield.stair_picture(house), house.system
     exact = dict(
-        coefficient=-100 * system.module.temperature_coefficient_per_c, dirt=100 * system.losses.soiling, age=system.age_years,
+        coefficient=-100 * system.module.temperature_coefficient_per_c,
+        dirt=100 * system.losses.soiling,
+        age=system.age_years,
         limit=100 * system.converter.ac_limit_w / array_yield._behind_one(system),
     )
     caption = picture.update(**exact)
@@ -180,11 +184,22 @@ def test_nine_years_of_ten():
 
 def test_start_values_fit_every_house_into_the_controls(house):
     odd = replace(
-        house.system, age_years=55.0, planes=(Plane(4, 89.6, 358.0),), losses=replace(house.system.losses, soiling=0.4),
-        module=Module(430.0, -0.009), converter=replace(house.system.converter, ac_limit_w=9_000_000.0),
+        house.system,
+        age_years=55.0,
+        planes=(Plane(4, 89.6, 358.0),),
+        losses=replace(house.system.losses, soiling=0.4),
+        module=Module(430.0, -0.009),
+        converter=replace(house.system.converter, ac_limit_w=9_000_000.0),
     )
     values = array_yield.start_values(replace(house, system=odd))
-    assert (values.coefficient, values.dirt, values.age, values.limit, values.tilt, values.azimuth) == (0.6, 20, 40, 110, 90, 360)
+    assert (values.coefficient, values.dirt, values.age, values.limit, values.tilt, values.azimuth) == (
+        0.6,
+        20,
+        40,
+        110,
+        90,
+        360,
+    )
 
 
 def test_pictures_of_a_southern_house(two_storey, monkeypatch):
@@ -222,7 +237,10 @@ def test_checks_are_well_formed_for_many_learners():
         right = {
             array_yield_checks.check_heat: mine.label * (1 - 0.0034 * (mine.cells - 25)),
             array_yield_checks.check_limit: min(0.965 * mine.offered, mine.limit),
-            array_yield_checks.check_chain: 1e4 * (1 - mine.glass / 100) * (1 - mine.heat / 100) * (1 - mine.rest / 100),
+            array_yield_checks.check_chain: 1e4
+            * (1 - mine.glass / 100)
+            * (1 - mine.heat / 100)
+            * (1 - mine.rest / 100),
             array_yield_checks.check_yield: own_yield,
             array_yield_checks.check_ratio: own_yield / mine.light,
         }

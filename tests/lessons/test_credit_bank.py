@@ -7,16 +7,16 @@ import numpy as np
 import pytest
 
 from lesson_panels import columns
-from solarlib.house import bills as house_bills
 from solarlib.bill.accounts import ledger
+from solarlib.bill.reset import best_reset, fit_sinusoid, lost_by_reset_month, sinusoid_loss
+from solarlib.bill.reset_years import loss_spread, times_best, years_from_days
+from solarlib.bill.tariff import read_tariff
+from solarlib.house import bills as house_bills
 from solarlib.house.year import read_house, simulate
 from solarlib.lessons.credit_bank import pictures as credit_bank, questions as checks, rules
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.meter.registers import split
 from solarlib.quantities import energy_kwh
-from solarlib.bill.reset import best_reset, lost_by_reset_month, sinusoid_loss, fit_sinusoid
-from solarlib.bill.reset_years import loss_spread, times_best, years_from_days
-from solarlib.bill.tariff import read_tariff
 from solarlib.sky.weather import Place
 
 NAMES = ("two-storey", "bungalow", "cabin")
@@ -145,7 +145,11 @@ def test_without_array_the_received_register_stands_still(house):
 
 def test_bank_picture_is_the_ledger(house):
     picture = credit_bank.bank_picture(house)
-    for size, start, reset in ((100, "Jan", credit_bank.reset_of(house)), (rules.sizes(house), "Oct", "Sep"), (0, "Dec", "Jan")):
+    for size, start, reset in (
+        (100, "Jan", credit_bank.reset_of(house)),
+        (rules.sizes(house), "Oct", "Sep"),
+        (0, "Dec", "Jan"),
+    ):
         words = picture.update(size=size, start=start, reset=reset)
         book = rules.book_of(house, rules.rules_with_reset(house, reset), size, start)
         upper, lower = picture.figure.axes
@@ -207,8 +211,8 @@ def test_quick_periods_are_enough_for_tariffs_that_need_no_hours(two_storey):
 
 
 def test_every_shipped_tariff_can_be_named_in_the_lesson(two_storey):
-    from solarlib.bill.words import explain
     from solarlib.bill.tariff import TARIFF_FOLDER
+    from solarlib.bill.words import explain
 
     for file in sorted(TARIFF_FOLDER.glob("*.toml")):
         tariff = credit_bank.tariff_named(two_storey, file.stem)
@@ -287,12 +291,16 @@ def test_made_years_are_drawn_from_the_days_of_the_house(any_house):
     """The days' sums are those of the months, and the surplus of another size is drawn with the same days."""
     year = simulate(any_house)
     made, used = (energy_kwh(year[name]).resample("D").sum() for name in ("generation_w", "load_w"))
-    assert (made - used).groupby(made.index.month).sum().to_numpy() == pytest.approx(rules.surplus_of(any_house), abs=1e-6)
+    assert (made - used).groupby(made.index.month).sum().to_numpy() == pytest.approx(
+        rules.surplus_of(any_house), abs=1e-6
+    )
     for size in (0, 60, rules.sizes(any_house)):
         by_hand = years_from_days((size / 100 * made - used).to_numpy(), np.random.default_rng(3), 30)
         assert rules.made_years(any_house, size, 3) == pytest.approx(by_hand, abs=1e-6)
     spread = rules.made_years(any_house, 100, 1).std(axis=0)
-    assert (spread > 5).all() and not np.array_equal(rules.made_years(any_house, 100, 1), rules.made_years(any_house, 100, 2))
+    assert (spread > 5).all() and not np.array_equal(
+        rules.made_years(any_house, 100, 1), rules.made_years(any_house, 100, 2)
+    )
 
 
 def test_years_picture_shows_what_the_domain_computes(any_house):
@@ -338,12 +346,19 @@ def test_of_two_months_alike_in_the_typical_year_one_is_safer(two_storey):
 
 
 def test_part_4_says_where_the_own_rule_has_no_reset(two_storey):
-    house_of = {name: replace(two_storey, tariff=read_tariff(name)) for name in (
-        "days-blocks-capacity", "net-billing-monthly-price", "kwh-bank-march", "time-of-use-bank")}
-    said = {"days-blocks-capacity": "This house's own rule never empties the bank.",
-            "net-billing-monthly-price": "This house's own rule keeps no kWh."}
+    house_of = {
+        name: replace(two_storey, tariff=read_tariff(name))
+        for name in ("days-blocks-capacity", "net-billing-monthly-price", "kwh-bank-march", "time-of-use-bank")
+    }
+    said = {
+        "days-blocks-capacity": "This house's own rule never empties the bank.",
+        "net-billing-monthly-price": "This house's own rule keeps no kWh.",
+    }
     for name, other in house_of.items():
-        for picture, values in ((credit_bank.years_picture(other), {"drawing": 1}), (credit_bank.reset_picture(other), {"reset": "Sep"})):
+        for picture, values in (
+            (credit_bank.years_picture(other), {"drawing": 1}),
+            (credit_bank.reset_picture(other), {"reset": "Sep"}),
+        ):
             for size in (0, 100, rules.sizes(other)):
                 words = picture.update(size=size, **values)
                 assert len(words) <= 250
@@ -392,7 +407,11 @@ def test_checks_are_well_formed_for_many_learners():
         # half-up on whole ten-thousandths, done with integers beside the library's decimals
         bill = (1175 + (billed * 1183 + 50) // 100 + (mine.shortage * 247 + 50) // 100) / 100
         answers = (
-            mine.delivered, mine.made + mine.delivered - mine.received, billed, bill, mine.spring + mine.summer - mine.autumn,
+            mine.delivered,
+            mine.made + mine.delivered - mine.received,
+            billed,
+            bill,
+            mine.spring + mine.summer - mine.autumn,
         )
         for judge, answer in zip(judges, answers):
             assert judge(answer, mine).right is True, (judge, answer)
@@ -448,8 +467,10 @@ def test_reset_check_follows_the_house(house):
 @pytest.mark.parametrize(
     "ask, right",
     [
-        (checks.predict_use, "400 kWh came straight from the roof"), (checks.predict_zero, "The lines that surplus cannot reduce"),
-        (checks.predict_year, "The basic charge, and perhaps energy too"), (checks.predict_month, "March"),
+        (checks.predict_use, "400 kWh came straight from the roof"),
+        (checks.predict_zero, "The lines that surplus cannot reduce"),
+        (checks.predict_year, "The basic charge, and perhaps energy too"),
+        (checks.predict_month, "March"),
     ],
 )
 def test_predictions_answer_each_choice(ask, right):
@@ -480,7 +501,14 @@ def test_own_bill(house):
     assert "afterwards: 0 kWh" in words
     assert checks.own_bill(house, days, (None, 3), (1, 2)).startswith("Not filled in")
     assert checks.own_bill(house, (None, None), (1, 3), (1, 2)).startswith("Not filled in")
-    for wrong in ((days, (400, 100), (1, 2)), (days, (1, 2), (1, 1e9)), (days, ("a", 2), (1, 2)), (days, (1, 2), (1, 2), -5),
-                  (days[::-1], (1, 2), (1, 2)), (("3 Nov", days[1]), (1, 2), (1, 2)), ((2026, 2027), (1, 2), (1, 2))):
+    for wrong in (
+        (days, (400, 100), (1, 2)),
+        (days, (1, 2), (1, 1e9)),
+        (days, ("a", 2), (1, 2)),
+        (days, (1, 2), (1, 2), -5),
+        (days[::-1], (1, 2), (1, 2)),
+        (("3 Nov", days[1]), (1, 2), (1, 2)),
+        ((2026, 2027), (1, 2), (1, 2)),
+    ):
         said = checks.own_bill(house, *wrong)
         assert said.startswith("This cannot be used.") and "\n" not in said

@@ -7,15 +7,15 @@ import nbformat
 import numpy as np
 import pandas as pd
 import pytest
-from lesson_panels import NOTEBOOKS, run_cell
 
-from solarlib.sky import sun
+from lesson_panels import NOTEBOOKS, run_cell
 from solarlib.house.year import HOUSE_FOLDER, read_house, weather
 from solarlib.lessons.irradiance import pictures as irradiance, questions as ask
 from solarlib.lessons.tools import check
-from solarlib.lessons.tools.panel import Panel, show
 from solarlib.lessons.tools.figures import MONTHS
+from solarlib.lessons.tools.panel import Panel, show
 from solarlib.quantities import HOURS_PER_YEAR
+from solarlib.sky import sun
 from solarlib.sky.weather import Place, find_file
 
 HOUSES = sorted(path.stem for path in HOUSE_FOLDER.glob("*.toml"))
@@ -33,8 +33,9 @@ def south(tmp_path_factory):
     path = tmp_path_factory.mktemp("south") / "south.csv"
     text = [",".join(head), lines[1], *(f"{row[0]},{row[1]},{rest}" for row, rest in zip(rows, values))]
     path.write_text("\n".join(text) + "\n", encoding="utf-8")
-    return replace(read_house("two-storey"), weather_file=str(path),
-                   place=Place("south", -36.1, -79.95, "America/Lima", 273.0))
+    return replace(
+        read_house("two-storey"), weather_file=str(path), place=Place("south", -36.1, -79.95, "America/Lima", 273.0)
+    )
 
 
 @pytest.fixture(params=[*HOUSES, "south"])
@@ -56,7 +57,10 @@ def test_the_bars_of_a_day_hold_the_days_energy(house):
         heights = np.array([bar.get_height() for bar in bars])
         energy = local[local.index.day_of_year == day].sum() / 1000
         assert heights.sum() == pytest.approx(energy, abs=1e-9)
-        assert f"{energy:.1f} kWh fell on each square metre of flat ground, {energy:.1f} of them until 24:00" in panel.caption
+        assert (
+            f"{energy:.1f} kWh fell on each square metre of flat ground, {energy:.1f} of them until 24:00"
+            in panel.caption
+        )
         assert max(heights) < picture.figure.axes[0].get_ylim()[1]
     noon = show(picture, day=172, until=12).caption
     assert f"{heights_of(local, 172)[:12].sum():.1f} of them until 12:00" in noon
@@ -157,8 +161,10 @@ def test_the_curve_closes_and_peaks_on_the_noon_side_and_the_planes_stand_where_
 def test_the_mirror_house_of_the_south_has_the_worked_houses_sky_light_and_loss(south):
     """Half a year later and as far south the sun is the same, but for the Earth's distance and the equation of time."""
     north = read_house("two-storey")
-    share = [irradiance.yearly_irradiation(h, 30, 270) / irradiance.yearly_irradiation(h, 30, irradiance.noon_side(h.place))
-             for h in (north, south)]
+    share = [
+        irradiance.yearly_irradiation(h, 30, 270) / irradiance.yearly_irradiation(h, 30, irradiance.noon_side(h.place))
+        for h in (north, south)
+    ]
     assert share[0] == pytest.approx(share[1], abs=0.02)
 
 
@@ -170,7 +176,8 @@ def test_predictions_stand_on_numbers_of_the_place(house):
         assert len(question.options) >= 3 and question.reply == ""
         assert len(set(question.options.values())) == len(question.options)
     share = irradiance.yearly_irradiation(house, 30, 270) / irradiance.yearly_irradiation(
-        house, 30, irradiance.noon_side(house.place))
+        house, 30, irradiance.noon_side(house.place)
+    )
     assert (0.7 <= share <= 0.9) == (ask.predict_west(house).right == "70 to 90 %")
 
 
@@ -184,25 +191,38 @@ def judged(question, right, wrong):
 
 
 def test_check_1():
-    judged(lambda a: ask.check_sum(a, SimpleNamespace(strong=800, weak=300)), 3.6, {
-        1.1: "multiply by the hours", 7.7: "both at once", 2.4: "4 weak hours", 3600: "1000 times too large"})
+    judged(
+        lambda a: ask.check_sum(a, SimpleNamespace(strong=800, weak=300)),
+        3.6,
+        {1.1: "multiply by the hours", 7.7: "both at once", 2.4: "4 weak hours", 3600: "1000 times too large"},
+    )
 
 
 def test_check_2():
-    judged(lambda a: ask.check_noon(a, SimpleNamespace(degrees=5, equation=9)), 11, {29: "sign", -4: "4 minutes", 20: "equation of time is missing"})
+    judged(
+        lambda a: ask.check_noon(a, SimpleNamespace(degrees=5, equation=9)),
+        11,
+        {29: "sign", -4: "4 minutes", 20: "equation of time is missing"},
+    )
 
 
 def test_check_3():
-    judged(lambda a: ask.check_beam(a, SimpleNamespace(beam=800, angle=60)), 400, {
-        800: "straight at the sun", 693: "sine", -762: "radians", 267: "not grow evenly"})
+    judged(
+        lambda a: ask.check_beam(a, SimpleNamespace(beam=800, angle=60)),
+        400,
+        {800: "straight at the sun", 693: "sine", -762: "radians", 267: "not grow evenly"},
+    )
 
 
 def test_check_4(house):
     side, mine = irradiance.noon_side(house.place), SimpleNamespace(tilt=40, facing=255)
     own, best, flat = (irradiance.yearly_irradiation(house, *p) for p in ((40, 255), (40, side), (0, 0)))
     share = 100 * own / best
-    judged(lambda a: ask.check_year(a, house, mine), share, {
-        100 - share: "lost", 100 * best / own: "wrong way round", share / 100: "fraction", 100 * own / flat: "flat"})
+    judged(
+        lambda a: ask.check_year(a, house, mine),
+        share,
+        {100 - share: "lost", 100 * best / own: "wrong way round", share / 100: "fraction", 100 * own / flat: "flat"},
+    )
     read_off = 100 * round(own) / round(best)  # a learner reads whole kWh/m2 from the caption
     assert ask.check_year(read_off, house, mine).right
 
@@ -210,7 +230,12 @@ def test_check_4(house):
 @pytest.mark.parametrize("word", ["Ada", "Ben", "Chi", "Dora", "Eli", "Fay", "Gus", "Hana", "Ivo", "Jo"])
 def test_numbers_of_ones_own_never_make_a_check_fail(word, house):
     mine = ask.numbers(word)
-    for result in (ask.check_sum(0, mine), ask.check_noon(99, mine), ask.check_beam(1, mine), ask.check_year(1, house, mine)):
+    for result in (
+        ask.check_sum(0, mine),
+        ask.check_noon(99, mine),
+        ask.check_beam(1, mine),
+        ask.check_year(1, house, mine),
+    ):
         assert result.right is False
     assert mine.tilt in irradiance.TILTS and mine.facing in irradiance.AZIMUTHS  # the panel shows just these
 

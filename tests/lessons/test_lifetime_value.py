@@ -9,15 +9,18 @@ import pandas as pd
 import pytest
 
 from lesson_panels import columns
-
-from solarlib.house import bills as house_bills
-from solarlib.worth import money, risk as lifetime_risk
-from solarlib.house.year import Outlook, read_house, simulate
-from solarlib.lessons.lifetime_value import pictures as lifetime_value, questions as lifetime_value_checks, risk as lifetime_value_risk
-from solarlib.lessons.tools import check
-from solarlib.lessons.lifetime_value.pictures import DEALS, OWN, SOLD, THIRD, UNPAID
-from solarlib.worth.lifetime import Costs, Event, Loan, cash_flow, figures_of_merit
 from solarlib.bill.tariff import read_tariff
+from solarlib.house import bills as house_bills
+from solarlib.house.year import Outlook, read_house, simulate
+from solarlib.lessons.lifetime_value import (
+    pictures as lifetime_value,
+    questions as lifetime_value_checks,
+    risk as lifetime_value_risk,
+)
+from solarlib.lessons.lifetime_value.pictures import DEALS, OWN, SOLD, THIRD, UNPAID
+from solarlib.lessons.tools import check
+from solarlib.worth import money, risk as lifetime_risk
+from solarlib.worth.lifetime import Costs, Event, Loan, cash_flow, figures_of_merit
 
 NAMES = ("two-storey", "bungalow", "cabin")
 
@@ -51,12 +54,18 @@ def test_saving_picture_draws_three_bills_and_their_difference(house):
         words = picture.update(size=100, rule=rule)
         boxes = [container[0] for container in picture.figure.axes[0].containers]
         parts = house_bills.saving(house, tariff)
-        without, with_array = house_bills.bill_without_array(house, tariff), house_bills.bill_with_array(house, 1.0, tariff)
+        without, with_array = (
+            house_bills.bill_without_array(house, tariff),
+            house_bills.bill_with_array(house, 1.0, tariff),
+        )
         assert [box.get_width() for box in boxes[:4]] == pytest.approx(
-            [without, parts["self_consumed"], parts["exported"], with_array], abs=0.01)
+            [without, parts["self_consumed"], parts["exported"], with_array], abs=0.01
+        )
         assert boxes[1].get_x() == pytest.approx(boxes[2].get_x() + boxes[2].get_width())  # a stair from bill to bill
         assert amounts(words)[:3] == pytest.approx([without, with_array, parts["saving"]], abs=1)
-        assert boxes[4].get_width() == pytest.approx(house_bills.avoided_price(house) * house_bills.year_energies(house)["generation"])
+        assert boxes[4].get_width() == pytest.approx(
+            house_bills.avoided_price(house) * house_bills.year_energies(house)["generation"]
+        )
 
 
 def test_exported_energy_loses_its_worth_with_the_rule_and_self_used_energy_does_not(house):
@@ -129,15 +138,23 @@ def every_picture(house):
     )
 
 
-@pytest.mark.parametrize("change", [
-    dict(outlook=Outlook(1, 0.0, 0.0, 0.0), costs=Costs(16_800.0)),
-    dict(outlook=Outlook(60, 0.25, -0.08, 0.12)),
-    dict(costs=Costs(0.0)),
-    dict(costs=Costs(50_000, rebate=20_000, events=(Event("repair", 1, 900.0), Event("roof", 25, 9000.0)), residual=500)),
-    dict(tariff=read_tariff("time-of-use-bank")),
-    dict(tariff=read_tariff("flat-net-billing-0-cents")),
-    dict(tariff=read_tariff("days-blocks-capacity")),
-], ids=["one year", "sixty years", "no outlay", "dear", "time of use", "net billing", "blocks"])
+@pytest.mark.parametrize(
+    "change",
+    [
+        dict(outlook=Outlook(1, 0.0, 0.0, 0.0), costs=Costs(16_800.0)),
+        dict(outlook=Outlook(60, 0.25, -0.08, 0.12)),
+        dict(costs=Costs(0.0)),
+        dict(
+            costs=Costs(
+                50_000, rebate=20_000, events=(Event("repair", 1, 900.0), Event("roof", 25, 9000.0)), residual=500
+            )
+        ),
+        dict(tariff=read_tariff("time-of-use-bank")),
+        dict(tariff=read_tariff("flat-net-billing-0-cents")),
+        dict(tariff=read_tariff("days-blocks-capacity")),
+    ],
+    ids=["one year", "sixty years", "no outlay", "dear", "time of use", "net billing", "blocks"],
+)
 def test_odd_houses_give_sentences(two_storey, change):
     odd = replace(two_storey, **change)
     assert "outlay" in lifetime_value.facts(odd)
@@ -163,7 +180,8 @@ def test_a_house_that_does_not_bank_compares_with_a_bank(two_storey):
     billed = replace(two_storey, tariff=read_tariff("flat-net-billing-5-cents"))
     assert list(lifetime_value.rules(billed)) == [OWN, "kWh bank", THIRD, SOLD]
     assert house_bills.saving(billed)["saving"] == pytest.approx(
-        house_bills.saving(billed, lifetime_value.rules(billed)[THIRD])["saving"], rel=0.01)
+        house_bills.saving(billed, lifetime_value.rules(billed)[THIRD])["saving"], rel=0.01
+    )
 
 
 # ---------------------------------------------------------------- net present value
@@ -192,7 +210,10 @@ def test_when_there_is_an_internal_rate_and_when_not(house):
     assert zeros.get_xdata() == pytest.approx([100 * found])
     words = picture.update(price=100, growth=growth, rate=rate, deal="large last bill")
     assert "no one internal rate" in words and len(zeros.get_xdata()) == 2
-    signs = [float(money.net_present_value(r, lifetime_value.deal_flow(house, "large last bill"))) > 0 for r in (0.01, 0.05, 0.18)]
+    signs = [
+        float(money.net_present_value(r, lifetime_value.deal_flow(house, "large last bill"))) > 0
+        for r in (0.01, 0.05, 0.18)
+    ]
     assert signs == [False, True, False]  # as the trial and check 4 say
     words = picture.update(price=100, growth=growth, rate=rate, deal="all on credit")
     assert "no internal rate" in words and not zeros.get_visible()
@@ -212,7 +233,7 @@ def test_the_loan_helps_above_its_rate_and_hurts_below(house):
 def box_ends(filled):
     """Return (left, right) of each box of one filled artist; see `figures.move_boxes`."""
     points = filled.get_paths()[0].vertices
-    low = points[1:(len(points) - 1) // 2]
+    low = points[1 : (len(points) - 1) // 2]
     return list(zip(low[::4, 0], low[2::4, 0]))
 
 
@@ -246,7 +267,9 @@ def test_one_row_of_the_tornado_by_hand(house):
 def test_a_rule_that_changes_within_a_life_keeps_the_first_ten_years(house):
     table, _, base = lifetime_value_risk.tornado(house)
     changed = table.set_index("factor").loc[lifetime_value_risk.LATER, "result"]
-    own, third = (house_bills.owner_cash_flow(house, tariff=lifetime_value.rules(house)[rule])["net"] for rule in (OWN, THIRD))
+    own, third = (
+        house_bills.owner_cash_flow(house, tariff=lifetime_value.rules(house)[rule])["net"] for rule in (OWN, THIRD)
+    )
     rate, years = house.outlook.discount_rate, np.arange(house.outlook.years + 1)
     flow = np.where(years <= 10, own, third)
     assert np.min(changed) == pytest.approx((flow / (1 + rate) ** years).sum(), abs=0.01)
@@ -258,7 +281,9 @@ def test_break_even_in_words(house, two_storey):
     assert f"(now {kwh['self_used'] / kwh['generation']:.0%}" in lifetime_value.break_even(house)
     cheap = replace(two_storey, costs=replace(two_storey.costs, installed=500.0, fees=0.0, events=()))
     assert "always pays" in lifetime_value.break_even(cheap)
-    assert "never pays" in lifetime_value.break_even(replace(two_storey, costs=replace(two_storey.costs, installed=90_000.0)))
+    assert "never pays" in lifetime_value.break_even(
+        replace(two_storey, costs=replace(two_storey.costs, installed=90_000.0))
+    )
 
 
 def test_drawn_lives_are_those_of_the_house(house):
@@ -267,7 +292,9 @@ def test_drawn_lives_are_those_of_the_house(house):
     for rule, tariff in ((OWN, None), (THIRD, lifetime_value.rules(house)[THIRD])):
         middle = table.loc[table["rule"] == rule, "net_present_value"].median()
         expected = float(money.net_present_value(rates, house_bills.net_flow(house, tariff=tariff)))
-        assert middle == pytest.approx(expected, abs=0.03 * house.costs.outlay)  # repairs move by years: not the same flow
+        assert middle == pytest.approx(
+            expected, abs=0.03 * house.costs.outlay
+        )  # repairs move by years: not the same flow
 
 
 def test_every_year_error_widens_more_than_weather_as_the_trial_says(house):
@@ -318,21 +345,28 @@ def test_checks_are_well_formed_for_many_learners():
         }
         for judge, answer in right.items():
             assert judge(answer, mine).right is True and judge(None, mine).right is None
-        offers = (mine.price, min(mine.credit / 100 * (mine.outlay - mine.rebate), mine.owed),
-                  20 * mine.saving - mine.outlay - mine.repair - mine.roof, (mine.made - mine.lost) * mine.price,
-                  mine.saving - 12 * mine.capacity * mine.size)
+        offers = (
+            mine.price,
+            min(mine.credit / 100 * (mine.outlay - mine.rebate), mine.owed),
+            20 * mine.saving - mine.outlay - mine.repair - mine.roof,
+            (mine.made - mine.lost) * mine.price,
+            mine.saving - 12 * mine.capacity * mine.size,
+        )
         assert checks.check_offer(mine, *offers).right == 5
         assert checks.check_offer(mine, *[None] * 5).right == 0
 
 
-@pytest.mark.parametrize("judge, slip, hint", [
-    (lifetime_value_checks.check_saving, lambda m: m.made * m.price, "price times generation"),
-    (lifetime_value_checks.check_saving, lambda m: m.made * m.share / 100 * m.price, "exported part is missing"),
-    (lifetime_value_checks.check_payback, lambda m: m.outlay / m.saving, "Upkeep is missing"),
-    (lifetime_value_checks.check_today, lambda m: m.later, "own year"),
-    (lifetime_value_checks.check_today, lambda m: m.later / (1 + m.rate / 100 * m.year), "Interest earns interest"),
-    (lifetime_value_checks.check_levelised, lambda m: m.cost / m.energy_nominal, "nominal"),
-])
+@pytest.mark.parametrize(
+    "judge, slip, hint",
+    [
+        (lifetime_value_checks.check_saving, lambda m: m.made * m.price, "price times generation"),
+        (lifetime_value_checks.check_saving, lambda m: m.made * m.share / 100 * m.price, "exported part is missing"),
+        (lifetime_value_checks.check_payback, lambda m: m.outlay / m.saving, "Upkeep is missing"),
+        (lifetime_value_checks.check_today, lambda m: m.later, "own year"),
+        (lifetime_value_checks.check_today, lambda m: m.later / (1 + m.rate / 100 * m.year), "Interest earns interest"),
+        (lifetime_value_checks.check_levelised, lambda m: m.cost / m.energy_nominal, "nominal"),
+    ],
+)
 def test_slips_are_named(judge, slip, hint):
     mine = lifetime_value_checks.numbers("Robin")
     answer = judge(slip(mine), mine)
@@ -344,7 +378,9 @@ def test_slips_of_the_offers_are_named():
     lifetime = 20 * mine.saving - mine.outlay
     wrong = (12 / mine.use + mine.price, mine.credit / 100 * mine.outlay, lifetime, mine.made * mine.price, mine.saving)
     rows = lifetime_value_checks.check_offer(mine, *wrong).rows
-    for letter, hint in zip("abcde", ("average", "rebate", "Converter and roof", "lost at the reset", "capacity charge")):
+    for letter, hint in zip(
+        "abcde", ("average", "rebate", "Converter and roof", "lost at the reset", "capacity charge")
+    ):
         assert rows[letter].right is False and hint in rows[letter].message
     for letter, amount in zip("abcde", wrong):
         assert letter + "  " in lifetime_value_checks.offer(mine)
@@ -354,7 +390,9 @@ def test_claims_and_words():
     checks = lifetime_value_checks
     right = ("too steep", "Mixed", "twice", "no meaning", "not typical")
     assert checks.check_claims(*right).right == 5
-    for word in checks.CLAIM_WORDS:  # one word for all claims fits one of them; the others are asked, none is told its word
+    for (
+        word
+    ) in checks.CLAIM_WORDS:  # one word for all claims fits one of them; the others are asked, none is told its word
         said = checks.check_claims(*[word] * 5)
         assert said.right == 1
         for row, own in zip(said.rows.values(), right):
@@ -364,7 +402,9 @@ def test_claims_and_words():
     shown = checks.check_claims("twice", None, None, None, None)._repr_mimebundle_()["text/plain"]
     assert shown.startswith("0 of 5 right.") and "f Not yet." in shown and "g Open." in shown
     assert checks.check_claims(*[None] * 5)._repr_mimebundle_()["text/plain"].count("\n") == 0
-    assert checks.check_two_rates("the curve").right is True and checks.check_two_rates("the higher rate").right is False
+    assert (
+        checks.check_two_rates("the curve").right is True and checks.check_two_rates("the higher rate").right is False
+    )
     assert checks.check_average("the weather").right is True and checks.check_average("both").right is False
 
 
@@ -377,8 +417,10 @@ def test_sellers_claims_are_numbers_of_the_house(name):
     per_dc, per_ac = (n.outlay / 1000 / kw for kw in (n.dc_kw, n.ac_kw))
     assert per_dc < n.other_per_dc < per_ac and "So theirs is cheaper" in words  # the claim holds only for unlike watts
     saved = house_bills.owner_cash_flow(house)["saving"].to_numpy()
-    parts = [float(money.net_present_value(view.discount_rate, np.where(years, saved, 0.0)))
-             for years in (np.arange(saved.size) <= n.sold, np.arange(saved.size) > n.sold)]
+    parts = [
+        float(money.net_present_value(view.discount_rate, np.where(years, saved, 0.0)))
+        for years in (np.arange(saved.size) <= n.sold, np.arange(saved.size) > n.sold)
+    ]
     assert [n.before, n.after] == pytest.approx(parts, abs=0.5) and n.sold == 10
     fixed = 12 * float(house.tariff.charge("basic charge").price)
     assert n.bill == pytest.approx(house_bills.bill_without_array(house), abs=0.5) and n.empty == pytest.approx(fixed)
@@ -386,18 +428,23 @@ def test_sellers_claims_are_numbers_of_the_house(name):
         assert f"{amount:,} $" in words
     assert checks.check_sellers(house, per_dc, sum(parts), n.bill - fixed).right == 3
     assert checks.check_sellers(house, None, ..., None).right == 0
-    assert house_bills.saving(house)["saving"] <= n.bill - n.empty + 0.5  # the energy part bounds what the house really saves
+    assert (
+        house_bills.saving(house)["saving"] <= n.bill - n.empty + 0.5
+    )  # the energy part bounds what the house really saves
 
 
-@pytest.mark.parametrize("letter, slip, hint", [
-    ("p", lambda n: n.outlay / 1000 / n.ac_kw, "per watt of the converters"),
-    ("p", lambda n: n.other_per_dc, "their price"),
-    ("q", lambda n: n.before + 2 * n.after, "Counted twice"),
-    ("q", lambda n: n.before, "does pay"),
-    ("q", lambda n: n.after, "premium alone"),
-    ("r", lambda n: n.bill, "More than the energy part"),
-    ("r", lambda n: n.empty, "what stays"),
-])
+@pytest.mark.parametrize(
+    "letter, slip, hint",
+    [
+        ("p", lambda n: n.outlay / 1000 / n.ac_kw, "per watt of the converters"),
+        ("p", lambda n: n.other_per_dc, "their price"),
+        ("q", lambda n: n.before + 2 * n.after, "Counted twice"),
+        ("q", lambda n: n.before, "does pay"),
+        ("q", lambda n: n.after, "premium alone"),
+        ("r", lambda n: n.bill, "More than the energy part"),
+        ("r", lambda n: n.empty, "what stays"),
+    ],
+)
 @pytest.mark.parametrize("name", [*NAMES, "southern"])
 def test_slips_of_the_sellers_are_named(name, letter, slip, hint):
     house = read_house(name)
@@ -406,14 +453,18 @@ def test_slips_of_the_sellers_are_named(name, letter, slip, hint):
     assert result.right is False and hint in result.message
 
 
-@pytest.mark.parametrize("change", [
-    dict(outlook=Outlook(1, 0.0, 0.0, 0.0), costs=Costs(16_800.0)),
-    dict(costs=None),
-    dict(costs=Costs(0.0)),
-    dict(tariff=replace(read_tariff("flat-net-billing-5-cents"), minimum_bill=Decimal(35))),
-    dict(tariff=read_tariff("days-blocks-capacity")),
-    dict(tariff=read_tariff("time-of-use-bank")),
-], ids=["one year", "no costs", "no outlay", "minimum bill", "blocks", "time of use"])
+@pytest.mark.parametrize(
+    "change",
+    [
+        dict(outlook=Outlook(1, 0.0, 0.0, 0.0), costs=Costs(16_800.0)),
+        dict(costs=None),
+        dict(costs=Costs(0.0)),
+        dict(tariff=replace(read_tariff("flat-net-billing-5-cents"), minimum_bill=Decimal(35))),
+        dict(tariff=read_tariff("days-blocks-capacity")),
+        dict(tariff=read_tariff("time-of-use-bank")),
+    ],
+    ids=["one year", "no costs", "no outlay", "minimum bill", "blocks", "time of use"],
+)
 def test_sellers_of_odd_houses_ask_what_can_be_answered(two_storey, change):
     odd, checks = replace(two_storey, **change), lifetime_value_checks
     n = checks.sellers_numbers(odd)
@@ -424,14 +475,18 @@ def test_sellers_of_odd_houses_ask_what_can_be_answered(two_storey, change):
 def test_an_empty_year_costs_the_minimum_bill_where_that_is_more_than_the_basic_charge(two_storey):
     tariff = two_storey.tariff
     assert tariff.charge("basic charge").price == 12
-    numbers = [lifetime_value_checks.sellers_numbers(replace(two_storey, tariff=replace(tariff, minimum_bill=least)))
-               for least in (None, Decimal(5), Decimal(35))]
+    numbers = [
+        lifetime_value_checks.sellers_numbers(replace(two_storey, tariff=replace(tariff, minimum_bill=least)))
+        for least in (None, Decimal(5), Decimal(35))
+    ]
     assert [n.empty for n in numbers] == [12 * 12, 12 * 12, 12 * 35]
 
 
 def test_ratings_alike_leave_no_trap_and_no_error(two_storey):
     system = two_storey.system
-    alike = replace(two_storey, system=replace(system, converter=replace(system.converter, ac_limit_w=system.module.rated_power_w)))
+    alike = replace(
+        two_storey, system=replace(system, converter=replace(system.converter, ac_limit_w=system.module.rated_power_w))
+    )
     n = lifetime_value_checks.sellers_numbers(alike)
     assert n.dc_kw == n.ac_kw and "So mine is cheaper" in lifetime_value_checks.sellers(alike).replace("\n  ", "")
     assert lifetime_value_checks.check_sellers(alike, n.outlay / 1000 / n.dc_kw, None, None).right == 1

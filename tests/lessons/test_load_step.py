@@ -8,7 +8,12 @@ import pytest
 
 from solarlib.direction.step_test import StepTest, best_dwell, change_sd, error_probability, predicted_during
 from solarlib.house.year import read_house
-from solarlib.lessons.load_step import ladder as load_step_ladder, live as load_step_live, pictures as load_step, questions as load_step_checks
+from solarlib.lessons.load_step import (
+    ladder as load_step_ladder,
+    live as load_step_live,
+    pictures as load_step,
+    questions as load_step_checks,
+)
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.panel import act, explore
 from solarlib.quantities import InputError
@@ -90,7 +95,9 @@ def test_controls_hold_the_test_load_of_any_house(house):
         for control in (load_step.load_slider(other), load_step.load_slider(other, 50, load_step.largest_w(other))):
             assert control.value == watts
         assert load_step.net_slider(other, -1500).value == -1500
-        panel = explore(load_step.fold_picture(other), net=load_step.net_slider(other, -300), load=load_step.load_slider(other))
+        panel = explore(
+            load_step.fold_picture(other), net=load_step.net_slider(other, -300), load=load_step.load_slider(other)
+        )
         assert panel.error is None
 
 
@@ -294,8 +301,11 @@ def test_checks_2_and_3_for_all_three_cases(house):
     seen, load = set(), house.meter.test_load_w
     for name in "Ada Ben Cy Dora Eli Fay Kim Lea Max Ned Tim Vic Xia".split():
         before, during = test = load_step_checks.my_test(house, name)
-        rights = [word for word in ("importing", "exporting", "pushed through zero")
-                  if load_step_checks.check_case(word, house, test).right]
+        rights = [
+            word
+            for word in ("importing", "exporting", "pushed through zero")
+            if load_step_checks.check_case(word, house, test).right
+        ]
         assert len(rights) == 1
         case = rights[0]
         seen.add(case)
@@ -334,7 +344,9 @@ def other_year(two_storey, monkeypatch):
     def use(year):
         for module in (load_step, load_step_live, load_step_ladder):
             monkeypatch.setattr(module, "minute_year", lambda _: year)
-        return replace(two_storey, name=f"house of {year['generation_w'].sum():.0f}, {year['generation_w'].iloc[720]:.0f} W")
+        return replace(
+            two_storey, name=f"house of {year['generation_w'].sum():.0f}, {year['generation_w'].iloc[720]:.0f} W"
+        )
 
     turned = real.apply(lambda column: np.roll(column, 1440 * 182))
     dark = real.assign(generation_w=0.0, net_w=real["load_w"])

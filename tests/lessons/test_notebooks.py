@@ -16,8 +16,11 @@ pytestmark = pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.st
 
 def cells(path, kind):
     """Return [(number, cell)] of one kind."""
-    return [(index + 1, cell) for index, cell in enumerate(nbformat.read(path, as_version=4).cells)
-            if cell.cell_type == kind]
+    return [
+        (index + 1, cell)
+        for index, cell in enumerate(nbformat.read(path, as_version=4).cells)
+        if cell.cell_type == kind
+    ]
 
 
 def lines(cell):
@@ -64,9 +67,14 @@ def test_every_picture_has_its_words(path):
 
 def test_no_output_tells_where_it_was_made(path):
     for number, cell in cells(path, "code"):
-        shown = "\n".join(str(output.get("text", "")) + "\n".join(
-            str(held) for mime, held in output.get("data", {}).items() if mime.startswith("text/")) for output in cell.outputs)
-        assert not re.search(r"0x[0-9a-f]{6,}|/home/|/tmp/|/root/|[A-Z]:\\\\|ipykernel_\d", shown), f"cell {number}: {shown[:200]}"
+        shown = "\n".join(
+            str(output.get("text", ""))
+            + "\n".join(str(held) for mime, held in output.get("data", {}).items() if mime.startswith("text/"))
+            for output in cell.outputs
+        )
+        assert not re.search(r"0x[0-9a-f]{6,}|/home/|/tmp/|/root/|[A-Z]:\\\\|ipykernel_\d", shown), (
+            f"cell {number}: {shown[:200]}"
+        )
 
 
 def test_code_cells_are_short_and_plain(path):
@@ -75,7 +83,9 @@ def test_code_cells_are_short_and_plain(path):
     assert statistics.median(sizes) <= LONGEST_MEDIAN
     for number, cell in code:
         assert 1 <= len(lines(cell)) <= LONGEST_CELL, f"cell {number} has {len(lines(cell))} lines"
-        for found in re.findall(r"import \*|^\s*[%!].*|\binput\(|sys\.path|pip install|https?://\S+", cell.source, flags=re.M):
+        for found in re.findall(
+            r"import \*|^\s*[%!].*|\binput\(|sys\.path|pip install|https?://\S+", cell.source, flags=re.M
+        ):
             pytest.fail(f"cell {number}: {found!r} has no place in a lesson's code")
     number, setup = code[0]
     assert len(lines(setup)) <= LONGEST_SETUP and "import" in setup.source, f"cell {number} is the set-up cell"

@@ -12,15 +12,18 @@ import pytest
 
 from lesson_panels import columns
 from solarlib.files import records
-from solarlib.house import flows as house_readings, health as house_health, periods as house_periods, records as house_records
-from solarlib.house.year import read_house
-from solarlib.house.periods import periods_of, register_days
+from solarlib.house import (
+    flows as house_readings,
+    health as house_health,
+    periods as house_periods,
+    records as house_records,
+)
 from solarlib.house.flows import EXAMPLES, bring, directions
-from solarlib.lessons.own_house import pictures as draw
-from solarlib.lessons.own_house import questions as ask
-from solarlib.lessons.own_house import report as tell
-from solarlib.lessons.tools.progress import Progress
+from solarlib.house.periods import periods_of, register_days
+from solarlib.house.year import read_house
+from solarlib.lessons.own_house import pictures as draw, questions as ask, report as tell
 from solarlib.lessons.tools.page import Section, page, section_or_reason
+from solarlib.lessons.tools.progress import Progress
 from solarlib.quantities import InputError
 
 HOUSES = ("two-storey", "bungalow", "cabin", "southern")
@@ -153,8 +156,12 @@ def test_the_report_of_each_house_is_one_page_without_a_network(name, tmp_path):
     house = read_house(name)
     files = bring_all(house)
     told = []
-    report = tell.make(house, files, house_records.sent_bills(EXAMPLES / "bills-sent.csv"), 
-                       say=lambda words, share=None: told.extend([] if share is None else [share]))
+    report = tell.make(
+        house,
+        files,
+        house_records.sent_bills(EXAMPLES / "bills-sent.csv"),
+        say=lambda words, share=None: told.extend([] if share is None else [share]),
+    )
     found = Page(report.html)
     assert len(found.headings) == len(report.sections) + 1 == 10
     assert told == sorted(told) and told[0] == 0 and told[-1] == 1
@@ -164,7 +171,7 @@ def test_the_report_of_each_house_is_one_page_without_a_network(name, tmp_path):
     assert "://" not in report.html and "<script" not in report.html and "@media print" in report.html
     assert 'charset="utf-8"' in report.html and not re.search(r">(nan|NaT|None)<", report.html)
     assert ("Do file and house belong together?" in report.html) == (house.place.tz != "America/New_York")
-    assert "<th scope=\"col\">delivered (kWh)</th>" in report.html and "_kwh" not in report.html
+    assert '<th scope="col">delivered (kWh)</th>' in report.html and "_kwh" not in report.html
     for sentence in report.missing:
         assert report.html.count(escape(sentence.split(": ", 1)[1])) == 2  # in its section and at the end
     assert "my.html" in report.save(tmp_path / "my.html")
@@ -176,7 +183,13 @@ def test_each_missing_file_is_told_and_nothing_fails(files, house, left):
     report = tell.make(house, [file for place, file in enumerate(files) if place != left])
     assert len(report.sections) == 9
     gaps = " ".join(report.missing)
-    words = {0: "generation", 1: "No comparison with the meter", 2: "unsigned", 3: "House use", 4: "no file of similar systems"}
+    words = {
+        0: "generation",
+        1: "No comparison with the meter",
+        2: "unsigned",
+        3: "House use",
+        4: "no file of similar systems",
+    }
     assert words[left] in gaps
 
 
@@ -190,29 +203,43 @@ def test_a_direction_of_other_days_is_refused(files, house, decoded):
     found, record = decoded
     other = record.set_axis(record.index - pd.Timedelta(days=60))
     section = tell.make(house, files, decoded=(found, other)).sections[2]
-    assert section.missing == ("decoded: found a direction of other days than those of sensor-week.csv, allowed is one found from these files",)
+    assert section.missing == (
+        "decoded: found a direction of other days than those of sensor-week.csv, allowed is one found from these files",
+    )
 
 
 def test_periods_that_a_gap_cuts_off_and_generation_that_is_not_covered_are_told(files, house):
     array, meter, *_ = files
     section = tell.periods("Billing periods", house, periods_of([array, meter], house.tariff), None, None)
-    assert section.missing == ("House use of 1 of 2 periods: the array's file does not cover them in full.",)  # a day in W is left out
+    assert section.missing == (
+        "House use of 1 of 2 periods: the array's file does not cover them in full.",
+    )  # a day in W is left out
     use = section.tables[0][1]["use_kwh"]
     made = array.table["generation_w"].loc["2026-11-01":"2026-11-14"].sum() / 4000
     counted = register_days([meter]).loc["2026-11-01":"2026-11-14"].sum()
-    assert np.isnan(use.iloc[0]) and use.iloc[1] == pytest.approx(made + counted["delivered_kwh"] - counted["received_kwh"], abs=0.06)
+    assert np.isnan(use.iloc[0]) and use.iloc[1] == pytest.approx(
+        made + counted["delivered_kwh"] - counted["received_kwh"], abs=0.06
+    )
     step = meter.readings.step
-    flows = pd.DataFrame({"delivered_kwh": 1.0, "received_kwh": 0.5}, pd.date_range("2026-10-01", "2026-11-16", freq="1h", tz=house.place.tz))
+    flows = pd.DataFrame(
+        {"delivered_kwh": 1.0, "received_kwh": 0.5},
+        pd.date_range("2026-10-01", "2026-11-16", freq="1h", tz=house.place.tz),
+    )
     flows.loc["2026-10-20 12:00"] = np.nan
     hours = replace(meter, readings=replace(meter.readings, table=flows, intervals={}, step=step), table=flows)
     section = tell.periods("Billing periods", house, periods_of([hours], house.tariff), None, None)
-    assert any(sentence.startswith("Periods before 2026-11-01: a value of the meter is missing") for sentence in section.missing)
+    assert any(
+        sentence.startswith("Periods before 2026-11-01: a value of the meter is missing")
+        for sentence in section.missing
+    )
     assert any("file of the array that covers them" in sentence for sentence in section.missing)
 
 
 def test_no_file_at_all_gives_a_reason_in_every_section(house):
     report = tell.make(house, [])
-    assert [bool(section.missing) for section in report.sections] == [True, False] + 7 * [True]  # no fault was found in no file
+    assert [bool(section.missing) for section in report.sections] == [True, False] + 7 * [
+        True
+    ]  # no fault was found in no file
     assert "found none" in report.html
 
 
@@ -220,7 +247,7 @@ def test_the_report_with_the_kept_record_tells_the_change(files, house, days):
     report = tell.make(house, files, days=days)
     section = next(section for section in report.sections if section.title.startswith("Beside"))
     words = " ".join(section.lines)
-    assert "Since 6 October 2026 the house stands at \"act\" (the message came on 23 September 2026)" in words
+    assert 'Since 6 October 2026 the house stands at "act" (the message came on 23 September 2026)' in words
     assert "differs from similar systems; possible reasons are" in words and not re.search("fail|broken|defect", words)
     reasons = section.tables[0][1]
     assert set(reasons["the numbers say"]) == {"fits", "does not fit"}
@@ -284,11 +311,19 @@ def test_the_lines_for_the_own_house_run(house, tmp_path, monkeypatch, capsys):
         for ending in (".csv", ".toml"):
             (tmp_path / f"{name}{ending}").write_bytes((EXAMPLES / f"{shipped}{ending}").read_bytes())
     monkeypatch.chdir(tmp_path)
-    known = {"house": house, "own_house_report": tell, "house_periods": house_periods, "house_readings": house_readings,
-             "house_records": house_records, "records": records}
+    known = {
+        "house": house,
+        "own_house_report": tell,
+        "house_periods": house_periods,
+        "house_readings": house_readings,
+        "house_records": house_records,
+        "records": records,
+    }
     for _ in range(2):
         exec(lines.strip(), dict(known))
     said = capsys.readouterr().out
     assert "35 rows added, 0 there already." in said and "0 rows added, 35 there already." in said
     assert "our-report.html" in said and len(records.load("our-periods.csv")) >= 1
-    assert "bills: found 2026-04-01" in (tmp_path / "our-report.html").read_text(encoding="utf-8-sig")  # another year's bill
+    assert "bills: found 2026-04-01" in (tmp_path / "our-report.html").read_text(
+        encoding="utf-8-sig"
+    )  # another year's bill

@@ -6,14 +6,17 @@ import tomllib
 import pandas as pd
 import pytest
 
-from solarlib.house.flows import EXAMPLES
-from solarlib.lessons.own_house.form import AS_SHOWN, LEAVE_OUT, OPEN, Picker
 from solarlib.files.mapping import QUANTITIES
 from solarlib.files.reading import read
+from solarlib.house.flows import EXAMPLES
+from solarlib.lessons.own_house.form import AS_SHOWN, LEAVE_OUT, OPEN, Picker
 
 ZONE = "America/New_York"
 CHOICES = {  # what a person chooses, so that the form says what the shipped mapping says
-    "reads-by-hand": ({"date_order": "month first"}, {name: {"unit": "kWh", "digits": "5"} for name in ("In", "Out", "Array")}),
+    "reads-by-hand": (
+        {"date_order": "month first"},
+        {name: {"unit": "kWh", "digits": "5"} for name in ("In", "Out", "Array")},
+    ),
     "meter-registers": ({"number": "1,234.5"}, {}),
     "generation-quarter-hours": ({}, {}),
     "sensor-week": ({}, {}),
@@ -24,6 +27,7 @@ CHOICES = {  # what a person chooses, so that the form says what the shipped map
 @pytest.fixture
 def form(tmp_path):
     """Make the form for a copy of an example."""
+
     def make(name):
         shutil.copy(EXAMPLES / f"{name}.csv", tmp_path)
         return Picker(tmp_path / f"{name}.csv", ZONE)
@@ -60,7 +64,9 @@ def test_with_its_choices_the_form_reads_the_file_and_saves_the_mapping(form, na
 def test_what_is_open_is_asked_for_and_not_saved(form):
     picker = form("reads-by-hand")
     assert picker.still_open == ["order of the date", "the unit of In", "the unit of Out", "the unit of Array"]
-    assert picker.read().startswith("Still to choose: order of the date") and picker.save().startswith("Not saved. Still to choose")
+    assert picker.read().startswith("Still to choose: order of the date") and picker.save().startswith(
+        "Not saved. Still to choose"
+    )
     assert not picker.path.with_suffix(".toml").exists()
     assert "# date_order is still to choose" in picker.toml
     data, _ = picker._repr_mimebundle_()
@@ -89,7 +95,11 @@ def test_an_order_that_only_later_rows_prove_can_be_left_to_the_file(form):
 def test_what_has_no_control_stands_in_the_text_as_a_line_to_complete(form):
     picker = form("neighbours-by-day")
     choose(picker, "neighbours-by-day")
-    completed = picker.toml.replace("# tilt_deg", "tilt_deg").replace("# azimuth_deg", "azimuth_deg").replace("# multiplier", "multiplier")
+    completed = (
+        picker.toml.replace("# tilt_deg", "tilt_deg")
+        .replace("# azimuth_deg", "azimuth_deg")
+        .replace("# multiplier", "multiplier")
+    )
     plain, filled = read(picker.path, picker.toml), read(picker.path, completed)
     pd.testing.assert_frame_equal(filled.table, plain.table * 0.2)
     picker = form("sensor-week")

@@ -9,8 +9,8 @@ from functools import cache
 
 import matplotlib
 import pytest
-from lesson_panels import NOTEBOOKS, panels_of
 
+from lesson_panels import NOTEBOOKS, panels_of
 from solarlib.lessons.tools import figures
 
 LONGEST_CAPTION = 250  # two lines under the picture
@@ -35,7 +35,9 @@ def settings_of(panel):
 
 def check_drawn(panel, setting):
     assert panel.error is None, f"at {setting}: {panel.error!r}"
-    assert 20 <= len(panel.caption) <= LONGEST_CAPTION, f"at {setting}, {len(panel.caption)} characters: {panel.caption}"
+    assert 20 <= len(panel.caption) <= LONGEST_CAPTION, (
+        f"at {setting}, {len(panel.caption)} characters: {panel.caption}"
+    )
     words = panel.caption.lower().replace(",", " ").replace(".", " ").replace(";", " ").split()
     assert not {"nan", "inf", "-inf", "none", "nat"} & set(words), f"at {setting}: {panel.caption}"
 

@@ -6,17 +6,22 @@ import numpy as np
 import pytest
 from matplotlib.collections import PolyCollection
 
+from solarlib.bill.tariff import read_tariff
 from solarlib.house import year as houses
+from solarlib.lessons.roof_circuit import (
+    pictures as roof_circuit,
+    plan as roof_circuit_plan,
+    questions as roof_circuit_checks,
+    wires as roof_circuit_wires,
+)
+from solarlib.lessons.tools.panel import explore, slider
+from solarlib.quantities import energy_kwh
 from solarlib.roof.array import Plane, simulate
 from solarlib.roof.circuits import ENGINEER, OUTSIDE, WITHIN, check_branch, check_busbar
-from solarlib.lessons.roof_circuit import pictures as roof_circuit, plan as roof_circuit_plan, questions as roof_circuit_checks, wires as roof_circuit_wires
-from solarlib.lessons.tools.panel import explore, slider
-from solarlib.roof.obstacles import Obstacle, usual_layout
-from solarlib.quantities import energy_kwh
 from solarlib.roof.layout import RoofPlane, fit_modules
 from solarlib.roof.loads import QUESTIONS, velocity_pressure
+from solarlib.roof.obstacles import Obstacle, usual_layout
 from solarlib.roof.shade import shade_hours, year_loss
-from solarlib.bill.tariff import read_tariff
 from solarlib.roof.voltages import awg_area_mm2, check_voltage_rise
 
 NAMES = sorted(file.stem for file in houses.HOUSE_FOLDER.glob("*.toml"))
@@ -97,7 +102,9 @@ def laid(ax):
     return np.array([[*path.vertices.min(axis=0), *path.vertices.max(axis=0)] for path in paths]).reshape(-1, 4)
 
 
-@pytest.mark.parametrize("along, up, strip, chimney", [(10, 6, 0.5, False), (10, 6, 0.5, True), (14, 8, 0.0, True), (4, 2.5, 0.1, False)])
+@pytest.mark.parametrize(
+    "along, up, strip, chimney", [(10, 6, 0.5, False), (10, 6, 0.5, True), (14, 8, 0.0, True), (4, 2.5, 0.1, False)]
+)
 def test_plan_shows_the_modules_that_fit(house, along, up, strip, chimney):
     picture = roof_circuit_plan.plan_picture(house)
     caption = picture.update(along=along, up=up, strip=strip, chimney=chimney)
@@ -135,7 +142,9 @@ def test_roof_without_room_gets_a_sentence(house):
 
 def test_free_area_takes_off_the_part_of_the_chimney_inside_the_strips():
     assert roof_circuit_plan.free_area_m2(roof_circuit_plan.roof_plane(10, 6, 0.5, True)) == pytest.approx(44)
-    assert roof_circuit_plan.free_area_m2(roof_circuit_plan.roof_plane(4, 2, 0.5, True)) == pytest.approx(3 - 0.7)  # 0.8 to 1.5 m
+    assert roof_circuit_plan.free_area_m2(roof_circuit_plan.roof_plane(4, 2, 0.5, True)) == pytest.approx(
+        3 - 0.7
+    )  # 0.8 to 1.5 m
     assert roof_circuit_plan.free_area_m2(roof_circuit_plan.roof_plane(4, 2, 1.0, True)) == 0
 
 
@@ -153,7 +162,9 @@ def test_prediction_of_the_count_names_what_the_sums_give():
 def test_shade_picture_shows_the_three_numbers(house):
     picture, plane = roof_circuit.shade_picture(house), roof_circuit.largest(house)
     caption = picture.update(aside=30, width=40, height=30)
-    wall = Obstacle(((plane.surface_azimuth + 10, 30), (plane.surface_azimuth + 50, 30)), roof_circuit.shade_distance(house))
+    wall = Obstacle(
+        ((plane.surface_azimuth + 10, 30), (plane.surface_azimuth + 50, 30)), roof_circuit.shade_distance(house)
+    )
     system = replace(house.system, planes=(plane,))
     whole = year_loss(shade_hours(houses.weather(house), house.place, system, ((wall,),)))
     bars = [container[0].get_width() for container in picture.figure.axes[1].containers]
@@ -173,7 +184,10 @@ def test_wall_stands_outside_the_array_of_any_size(house):
     for count in (1, 2, 7, 40, 120):
         big = replace(house, system=replace(house.system, planes=(Plane(count, 30, 180),)))
         layout = usual_layout(count)
-        assert roof_circuit.shade_distance(big) > np.hypot(layout.columns * layout.width_m, layout.rows * layout.length_m) / 2
+        assert (
+            roof_circuit.shade_distance(big)
+            > np.hypot(layout.columns * layout.width_m, layout.rows * layout.length_m) / 2
+        )
 
 
 # ---------------------------------------------------------------- part 3
@@ -233,7 +247,12 @@ def test_rise_picture_climbs_to_what_the_check_finds(house):
     picture = roof_circuit_wires.rise_picture(house)
     current = roof_circuit_wires.unit_current_a(roof_circuit_wires.start_values(house).output)
     _, run, chain = picture.figure.axes[0].lines
-    for units, length, gauge, fed_at in ((12, 20, 10, "end"), (16, 40, 12, "middle"), (2, 5, 6, "end"), (3, 5, 12, "middle")):
+    for units, length, gauge, fed_at in (
+        (12, 20, 10, "end"),
+        (16, 40, 12, "middle"),
+        (2, 5, 6, "end"),
+        (3, 5, 12, "middle"),
+    ):
         caption = picture.update(units=units, length=length, gauge=gauge, fed_at=fed_at)
         found = check_voltage_rise(
             current, units, roof_circuit_wires.SPACING_M, awg_area_mm2(12), length, awg_area_mm2(gauge), fed_at=fed_at
@@ -259,8 +278,11 @@ def test_page_to_take_along_asks_everybody_and_approves_nothing(house):
 
 
 def test_start_values_fit_every_house_into_the_controls(house):
-    odd = replace(house.system, planes=(Plane(300, 89.0, 359.0),),
-                  converter=replace(house.system.converter, kind="per module", ac_limit_w=1500.0))
+    odd = replace(
+        house.system,
+        planes=(Plane(300, 89.0, 359.0),),
+        converter=replace(house.system.converter, kind="per module", ac_limit_w=1500.0),
+    )
     start, sums = (module.start_values(replace(house, system=odd)) for module in (roof_circuit, roof_circuit_wires))
     assert (start.tilt, start.azimuth, sums.units, sums.output) == (60, 0, 24, 480)
     own = roof_circuit_wires.start_values(house)
@@ -270,8 +292,12 @@ def test_start_values_fit_every_house_into_the_controls(house):
 def test_pictures_of_small_and_large_arrays_give_sentences(two_storey):
     for count in (1, 60):
         house = replace(two_storey, system=replace(two_storey.system, planes=(Plane(count, 10, 90, "tray"),)))
-        panel = explore(roof_circuit.shade_picture(house), aside=slider("Aside", -90, 90, 10, 0),
-                        width=slider("Width", 10, 90, 10, 90), height=slider("Height", 5, 45, 5, 45))
+        panel = explore(
+            roof_circuit.shade_picture(house),
+            aside=slider("Aside", -90, 90, 10, 0),
+            width=slider("Width", 10, 90, 10, 90),
+            height=slider("Height", 5, 45, 5, 45),
+        )
         assert panel.error is None and "The choice decides" in panel.caption
         assert "are lost" in roof_circuit.roof_picture(house).update(tilt=15, azimuth=0, distance=1.2)
         assert f"1 of {count} is out" in roof_circuit_wires.choice_picture(house).update(share=50, turn=45, days=90)
@@ -283,7 +309,10 @@ def test_pictures_of_small_and_large_arrays_give_sentences(two_storey):
 def by_the_formula(mine, strip=0.5):
     """Return the modules (upright, sideways) by the formula of the lesson: whole ones in a row, times whole rows."""
     along, up = mine.eave - 2 * strip, mine.slope - 2 * strip
-    row = [int((length + 0.02) / (side + 0.02) + 1e-9) for length, side in ((along, 1.08), (up, 1.73), (along, 1.73), (up, 1.08))]
+    row = [
+        int((length + 0.02) / (side + 0.02) + 1e-9)
+        for length, side in ((along, 1.08), (up, 1.73), (along, 1.73), (up, 1.08))
+    ]
     return row[0] * row[1], row[2] * row[3]
 
 
@@ -339,14 +368,23 @@ def test_words_of_the_checks():
     assert roof_circuit_checks.check_cure("a second tracker").right is True
     assert roof_circuit_checks.check_cure("more modules").right is False
     wrong = {"within this check", "outside this check", "not decided here"} - {
-        roof_circuit_checks.busbar_of(mine).verdict.partition(": ask")[0]}
+        roof_circuit_checks.busbar_of(mine).verdict.partition(": ask")[0]
+    }
     for word in wrong:
         found = roof_circuit_checks.check_busbar_room(word, mine)
         assert found.right is False and " A" not in found.message  # the sums are the learner's
 
 
-@pytest.mark.parametrize("ask", [roof_circuit_checks.predict_roof, roof_circuit_checks.predict_fit, roof_circuit_checks.predict_shade,
-                                 roof_circuit_checks.predict_choice, roof_circuit_checks.predict_branch])
+@pytest.mark.parametrize(
+    "ask",
+    [
+        roof_circuit_checks.predict_roof,
+        roof_circuit_checks.predict_fit,
+        roof_circuit_checks.predict_shade,
+        roof_circuit_checks.predict_choice,
+        roof_circuit_checks.predict_branch,
+    ],
+)
 def test_each_prediction_has_one_right_answer_and_own_replies(ask):
     question, replies = ask(), []
     for option in question.options:

@@ -18,8 +18,12 @@ def update(height):
     curve.set_data([0, 1], [0, height])
     return f"The line ends at a height of {height} kW & not \\"higher\\"."
 """
-CELLS = [SETUP, "# Panel: a line\nexplore(Picture(figure, [curve], update), height=slider('Height', 0, 1, 1, 1))",
-         "check.predict('Is it?', {'yes': 'Look again.', 'no': 'Look at it.'}, right='yes')", "print('half'); 1 / 3"]
+CELLS = [
+    SETUP,
+    "# Panel: a line\nexplore(Picture(figure, [curve], update), height=slider('Height', 0, 1, 1, 1))",
+    "check.predict('Is it?', {'yes': 'Look again.', 'no': 'Look at it.'}, right='yes')",
+    "print('half'); 1 / 3",
+]
 WORDS = "# Title\n\nIt costs \\$5 or $6, `$x$` and $E = P \\, t$:\n\n$$E = \\frac{P}{1000}$$\n\n![A roof seen from the street](none.png)"
 
 
@@ -29,7 +33,9 @@ def write(path, sources, words=WORDS):
         cell["id"] = f"cell-{index}"
         if cell.source.startswith("# Panel"):
             cell.metadata["jupyter"] = {"source_hidden": True}
-    nbformat.write(nbformat.v4.new_notebook(cells=cells, metadata={"language_info": {"name": "python", "version": "3.0"}}), path)
+    nbformat.write(
+        nbformat.v4.new_notebook(cells=cells, metadata={"language_info": {"name": "python", "version": "3.0"}}), path
+    )
     return path
 
 
@@ -60,10 +66,13 @@ def test_what_is_stored(stored):
     assert notebook.cells[2].metadata == {"jupyter": {"source_hidden": True}}
 
 
-@pytest.mark.parametrize("source, reason", [
-    ("x = 1\n1 / 0", "ZeroDivisionError: division by zero"),
-    ("import warnings\nwarnings.warn('old way')", "writes a warning"),
-])
+@pytest.mark.parametrize(
+    "source, reason",
+    [
+        ("x = 1\n1 / 0", "ZeroDivisionError: division by zero"),
+        ("import warnings\nwarnings.warn('old way')", "writes a warning"),
+    ],
+)
 def test_a_lesson_that_fails_is_named_and_left_alone(tmp_path, capsys, source, reason):
     path = write(tmp_path / "02-broken.ipynb", ["a = 1", source, "b = 2"])
     before = path.read_bytes()
@@ -104,8 +113,12 @@ def test_the_printed_page_is_whole_and_alone(stored, tmp_path, monkeypatch):
     assert handout.main([str(stored)]) == 0
     page = Page((tmp_path / "01-line.html").read_text(encoding="utf-8"))
     assert (page.scripts, page.fetched) == (0, ["none.png"])  # the picture that the lesson itself names
-    assert page.pictures == ["E = P \\, t", "E = \\frac{P}{1000}", "A roof seen from the street",
-                             'The line ends at a height of 1 kW & not "higher".']
+    assert page.pictures == [
+        "E = P \\, t",
+        "E = \\frac{P}{1000}",
+        "A roof seen from the street",
+        'The line ends at a height of 1 kW & not "higher".',
+    ]
     assert "( ) yes" in page.words and "Look again" not in page.words  # the question without its replies
     assert "1 / 3" not in page.words and "$5 or $6" in page.words and "$x$" in page.words
 
@@ -125,4 +138,7 @@ def test_printed_text_is_stored_in_one_piece():
     other = nbformat.v4.new_output("stream", name="stderr", text="three\n")
     notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell("print()", outputs=[*pieces, other])])
     save.normalise(notebook)
-    assert [(item.name, item.text) for item in notebook.cells[0].outputs] == [("stdout", "one\ntwo\n"), ("stderr", "three\n")]
+    assert [(item.name, item.text) for item in notebook.cells[0].outputs] == [
+        ("stdout", "one\ntwo\n"),
+        ("stderr", "three\n"),
+    ]

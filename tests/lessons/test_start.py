@@ -6,8 +6,8 @@ import pytest
 
 from solarlib.house.year import HOUSE_FOLDER, read_house, simulate
 from solarlib.lessons.start import pictures as start
-from solarlib.lessons.tools.panel import show
 from solarlib.lessons.tools.figures import MONTHS
+from solarlib.lessons.tools.panel import show
 from solarlib.quantities import energy_kwh
 
 
@@ -35,10 +35,10 @@ def test_the_bars_of_the_year_are_the_months(house):
     picture = start.year_picture(house)
     energy = monthly(house)
     caption = show(picture, size=50, use=60).caption
-    made, used = (
-        [bar.get_height() for bar in container] for container in picture.figure.axes[0].containers
+    made, used = ([bar.get_height() for bar in container] for container in picture.figure.axes[0].containers)
+    assert made == pytest.approx(list(0.5 * energy["generation_w"])) and used == pytest.approx(
+        list(0.6 * energy["load_w"])
     )
-    assert made == pytest.approx(list(0.5 * energy["generation_w"])) and used == pytest.approx(list(0.6 * energy["load_w"]))
     more = sum(m > u for m, u in zip(made, used))
     assert f"in {more} of 12 months; the house uses most in {MONTHS[used.index(max(used))]}." in caption
 

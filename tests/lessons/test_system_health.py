@@ -10,8 +10,7 @@ from scipy.stats import norm
 from solarlib.health import chart as control_chart, neighbours as peers, shapes as signatures
 from solarlib.health.ageing import year_on_year
 from solarlib.house.year import read_house
-from solarlib.lessons.system_health import pictures as sh
-from solarlib.lessons.system_health import questions as ask
+from solarlib.lessons.system_health import pictures as sh, questions as ask
 
 NAMES = ("two-storey", "bungalow", "cabin", "southern")
 WORDS = ("Ada", "n1", "n2", "n3", "n4", "n5", "n6", "n7")
@@ -47,7 +46,7 @@ def test_measure_picture_shows_the_days_and_the_move_of_their_middle(house):
         after = ill.index.month >= sh.FIRST_MONTH
         np.testing.assert_allclose((ill / well)[after].dropna(), share)
         np.testing.assert_allclose((ill / well)[~after].dropna(), 1.0)
-        late = ill[after].iloc[:sh.COMPARED_DAYS].median()
+        late = ill[after].iloc[: sh.COMPARED_DAYS].median()
         assert f"moves by {sh._signed(late - 100)} %" in caption and f"{-100 * (1 - share):.1f} %" in caption
 
 
@@ -55,7 +54,7 @@ def test_only_the_corrected_ratio_moves_by_the_dead_module_and_little_else(house
     """What the lesson says: with the roofs alike, the corrected ratio stays within 1.5 % of what was put in."""
     for dead in (0, 1):
         values = sh.measured(house, "ratio, roofs corrected", dead, "like mine")
-        late = values[values.index.month >= sh.FIRST_MONTH].iloc[:sh.COMPARED_DAYS].median()
+        late = values[values.index.month >= sh.FIRST_MONTH].iloc[: sh.COMPARED_DAYS].median()
         assert late - 100 == pytest.approx(-100 * dead / house.system.module_count, abs=1.5)
     spread = {}
     for measure in ("kWh per kW", "ratio, roofs corrected"):
@@ -71,13 +70,17 @@ def test_chart_picture_counts_messages_of_the_domain_chart(house):
         caption = picture.update(dead, 5, 365, luck)
         days = sh.chart_days(house, dead, 5, luck)
         usual = control_chart.baseline(days.iloc[:60])
-        level = control_chart.cusum(control_chart.standardised(days.iloc[60:], usual, plan.limit).to_numpy(), plan.k, plan.h)
+        level = control_chart.cusum(
+            control_chart.standardised(days.iloc[60:], usual, plan.limit).to_numpy(), plan.k, plan.h
+        )
         shown = picture.figure.axes[1].lines[3].get_ydata()
         np.testing.assert_allclose(shown, np.minimum(level / plan.h, 1.97))
         late = np.flatnonzero(level[60:] > plan.h)
         if dead:
             assert f"Message {late[0] + 1} day" in caption
-            assert numbers(caption)[-1] == pytest.approx(plan.days_to_notice(dead / house.system.module_count, 0.05), abs=0.06)
+            assert numbers(caption)[-1] == pytest.approx(
+                plan.days_to_notice(dead / house.system.module_count, 0.05), abs=0.06
+            )
         else:
             assert "Nothing changes" in caption
         early = (level[:60] > plan.h).sum()
@@ -95,8 +98,12 @@ def test_each_case_carries_the_evidence_of_its_cause(house, season):
     found = {}
     for case in sh.CASES:
         own, expected = sh.case_day(house, case, season)
-        tests = {"limit": signatures.flat_top, "dropouts": signatures.midday_dropouts, "shade": signatures.shade_block,
-                 "dead modules": signatures.same_all_day}
+        tests = {
+            "limit": signatures.flat_top,
+            "dropouts": signatures.midday_dropouts,
+            "shade": signatures.shade_block,
+            "dead modules": signatures.same_all_day,
+        }
         found[case] = [word for word, test in tests.items() if test(own, expected).fits]
         assert ask.CAUSES[case][0] in found[case], (case, found)
     assert found["D"] == ["dead modules"] and found["A"] != found["B"] != found["C"]

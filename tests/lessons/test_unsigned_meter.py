@@ -7,10 +7,9 @@ import numpy as np
 import pytest
 
 from lesson_panels import columns
-from solarlib.house import year as houses
 from solarlib.direction.step_test import certain_import, energy_bounds
-from solarlib.lessons.unsigned_meter import pictures as um
-from solarlib.lessons.unsigned_meter import questions as ask
+from solarlib.house import year as houses
+from solarlib.lessons.unsigned_meter import pictures as um, questions as ask
 from solarlib.meter.registers import split, unsigned
 from solarlib.quantities import energy_kwh
 from solarlib.sky.weather import Place, find_file
@@ -26,7 +25,7 @@ def write_weather(folder, place, lit=True):
     light = {names.index(f"{part} (W/m^2)") for part in ("GHI", "DNI", "DHI")}
     moved = [
         ",".join(stamp[:2] + [value if lit or column not in light else "0" for column, value in enumerate(row)][2:])
-        for stamp, row in zip(cells, cells[182 * 24:] + cells[:182 * 24])
+        for stamp, row in zip(cells, cells[182 * 24 :] + cells[: 182 * 24])
     ]
     head = header.split(",")[:3] + ["10", str(place.latitude), str(place.longitude), str(place.altitude_m)]
     path = folder / ("south.csv" if lit else "dark.csv")
@@ -149,7 +148,9 @@ def test_the_wrong_candidate_is_twice_the_pv_power_less_the_load(house):
 def test_candidates_picture_shows_both_loads_and_names_the_calmer(house):
     picture = um.candidates_picture(house)
     ax = picture.figure.axes[0]
-    sun, importing, exporting, load = (np.asarray(artist.get_ydata()) for artist in _after(picture, ax, "broken", 11, 0, True))
+    sun, importing, exporting, load = (
+        np.asarray(artist.get_ydata()) for artist in _after(picture, ax, "broken", 11, 0, True)
+    )
     day = um.day_of(house, um.sunniest_month(house), "broken").iloc[660:840]
     np.testing.assert_allclose(sun, day["generation_w"] / 1000)
     np.testing.assert_allclose(load, day["load_w"] / 1000)

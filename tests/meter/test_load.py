@@ -3,8 +3,7 @@ import gzip
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from solarlib.meter import load
 from solarlib.quantities import InputError, energy_kwh, year_index
@@ -53,20 +52,24 @@ def damage(tmp_path, change):
 def put(row, column, text):
     def change(rows):
         rows[row][column] = text
+
     return change
 
 
-@pytest.mark.parametrize("change, message", [
-    (put(10, 62, "12x"), r"load\.csv\.gz, row 11 \(2009-01-10\), column 01:01: found '12x', allowed is a power"),
-    (put(10, 62, "-4"), r"row 11 \(2009-01-10\), column 01:01: found '-4'"),
-    (put(3, 1440, "inf"), r"row 4 \(2009-01-03\), column 23:59: found 'inf'"),
-    (put(5, 0, "2009-01-06"), r"row 6, column date: found '2009-01-06', allowed is '2009-01-05'"),
-    (put(0, 5, "00:05"), r"row 1, column 6: found '00:05', allowed is '00:04'"),
-    (lambda rows: rows[:-1], "found 365 rows, allowed are a header and 365 days"),
-    (lambda rows: [row[:-1] for row in rows], "row 1: found 1440 columns, allowed are 1441"),
-    (lambda rows: rows[:7] + [rows[7][:-3]] + rows[8:], "row 8: found 1438 columns, allowed are 1441"),
-    (lambda rows: rows[:7] + [rows[7] + ["1"]] + rows[8:], "row 8: found 1442 columns"),
-])
+@pytest.mark.parametrize(
+    "change, message",
+    [
+        (put(10, 62, "12x"), r"load\.csv\.gz, row 11 \(2009-01-10\), column 01:01: found '12x', allowed is a power"),
+        (put(10, 62, "-4"), r"row 11 \(2009-01-10\), column 01:01: found '-4'"),
+        (put(3, 1440, "inf"), r"row 4 \(2009-01-03\), column 23:59: found 'inf'"),
+        (put(5, 0, "2009-01-06"), r"row 6, column date: found '2009-01-06', allowed is '2009-01-05'"),
+        (put(0, 5, "00:05"), r"row 1, column 6: found '00:05', allowed is '00:04'"),
+        (lambda rows: rows[:-1], "found 365 rows, allowed are a header and 365 days"),
+        (lambda rows: [row[:-1] for row in rows], "row 1: found 1440 columns, allowed are 1441"),
+        (lambda rows: rows[:7] + [rows[7][:-3]] + rows[8:], "row 8: found 1438 columns, allowed are 1441"),
+        (lambda rows: rows[:7] + [rows[7] + ["1"]] + rows[8:], "row 8: found 1442 columns"),
+    ],
+)
 def test_damaged_file_is_named_with_row_and_column(tmp_path, change, message):
     with pytest.raises(InputError, match=message) as caught:
         load.measured_year(damage(tmp_path, change))
@@ -127,8 +130,9 @@ def test_filling_prefers_the_week_before():
 # ------------------------------------------------------------- the household
 
 
-@pytest.mark.parametrize("tz", [
-    "UTC", NEW_YORK, "Asia/Kolkata", "Australia/Lord_Howe", "America/St_Johns", "Asia/Kathmandu"])
+@pytest.mark.parametrize(
+    "tz", ["UTC", NEW_YORK, "Asia/Kolkata", "Australia/Lord_Howe", "America/St_Johns", "Asia/Kathmandu"]
+)
 @pytest.mark.parametrize("year", [2024, 2026])
 def test_year_is_whole_and_its_energy_exact(tz, year):
     power = load.household(8600, tz, year)
@@ -186,10 +190,13 @@ def test_shape_of_the_day_is_a_household_s():
     assert by_hour[[19, 20, 21]].min() > 1.3 * by_hour.mean()
 
 
-@pytest.mark.parametrize("arguments, message", [
-    ((0, NEW_YORK), "yearly_kwh: found 0 kWh, allowed is a number from 1 to"),
-    ((8600, "Mars/Olympus"), "tz: found 'Mars/Olympus', allowed is an IANA zone name"),
-])
+@pytest.mark.parametrize(
+    "arguments, message",
+    [
+        ((0, NEW_YORK), "yearly_kwh: found 0 kWh, allowed is a number from 1 to"),
+        ((8600, "Mars/Olympus"), "tz: found 'Mars/Olympus', allowed is an IANA zone name"),
+    ],
+)
 def test_household_refuses(arguments, message):
     with pytest.raises(InputError, match=message):
         load.household(*arguments)
@@ -258,16 +265,25 @@ def test_thermostat_meets_a_zone_whose_year_begins_an_hour_before_the_weather(te
     assert (power.iloc[:60] > 0).any() and (power.iloc[60:120] == 0).all()
 
 
-@pytest.mark.parametrize("options, message", [
-    ({"kind": "magic"}, "appliance x, kind: found 'magic', allowed is one of timer, cooling, heating"),
-    ({"kind": "timer"}, r"appliance x, daily_hours: found \(\), allowed are"),
-    ({"kind": "timer", "daily_hours": [(9, 25)]}, "appliance x, daily_hours: found 25 h"),
-    ({"kind": "cooling", "yearly_kwh": 100}, "appliance x, threshold_c: found None"),
-    ({"kind": "cooling", "threshold_c": 20}, "appliance x, yearly_kwh: found None"),
-    ({"kind": "cooling", "threshold_c": 20, "yearly_kwh": 5, "run_minutes": 7}, "appliance x, run_minutes: found 7"),
-    ({"kind": "cooling", "threshold_c": 20, "yearly_kwh": 5, "run_minutes": 0}, "appliance x, run_minutes: found 0"),
-    ({"kind": "timer", "daily_hours": [(9, 10)], "power_w": -1}, "appliance x, power_w: found -1 W"),
-])
+@pytest.mark.parametrize(
+    "options, message",
+    [
+        ({"kind": "magic"}, "appliance x, kind: found 'magic', allowed is one of timer, cooling, heating"),
+        ({"kind": "timer"}, r"appliance x, daily_hours: found \(\), allowed are"),
+        ({"kind": "timer", "daily_hours": [(9, 25)]}, "appliance x, daily_hours: found 25 h"),
+        ({"kind": "cooling", "yearly_kwh": 100}, "appliance x, threshold_c: found None"),
+        ({"kind": "cooling", "threshold_c": 20}, "appliance x, yearly_kwh: found None"),
+        (
+            {"kind": "cooling", "threshold_c": 20, "yearly_kwh": 5, "run_minutes": 7},
+            "appliance x, run_minutes: found 7",
+        ),
+        (
+            {"kind": "cooling", "threshold_c": 20, "yearly_kwh": 5, "run_minutes": 0},
+            "appliance x, run_minutes: found 0",
+        ),
+        ({"kind": "timer", "daily_hours": [(9, 10)], "power_w": -1}, "appliance x, power_w: found -1 W"),
+    ],
+)
 def test_appliance_refuses(options, message):
     with pytest.raises(InputError, match=message):
         load.Appliance(**{"name": "x", "power_w": 1000, **options})
@@ -293,8 +309,11 @@ def test_impossible_appliances_are_named(temp_air):
 
 
 @settings(deadline=None, max_examples=60)
-@given(st.lists(st.integers(0, 3000), min_size=1, max_size=12, unique=True), st.integers(1, 200),
-       st.sampled_from([10, 60, 300]))
+@given(
+    st.lists(st.integers(0, 3000), min_size=1, max_size=12, unique=True),
+    st.integers(1, 200),
+    st.sampled_from([10, 60, 300]),
+)
 def test_pulses_cover_the_right_part_of_each_interval(seconds, dwell, step):
     index = pd.date_range("2026-06-21 12:00", periods=3600 // step, freq=f"{step}s", tz=NEW_YORK)
     starts = sorted(seconds)
@@ -306,7 +325,7 @@ def test_pulses_cover_the_right_part_of_each_interval(seconds, dwell, step):
     pulses = load.test_load(index, times, 750, f"{dwell}s")
     on = np.zeros(3600)  # second by second
     for start in starts:
-        on[start:start + dwell] = 1
+        on[start : start + dwell] = 1
     np.testing.assert_allclose(pulses["share_on"], on.reshape(-1, step).mean(axis=1), atol=1e-9)
     np.testing.assert_allclose(pulses["power_w"], 750 * pulses["share_on"])
 
@@ -317,10 +336,13 @@ def test_aligned_pulse_is_exactly_on_and_no_pulse_is_off():
     assert load.test_load(index, [], 750, "60s")["power_w"].tolist() == [0] * 5
 
 
-@pytest.mark.parametrize("times, dwell, message", [
-    (["2026-06-21 12:00"], "60s", "test load times: found times without a time zone"),
-    ([], "0s", "test load dwell: found 0 days 00:00:00"),
-])
+@pytest.mark.parametrize(
+    "times, dwell, message",
+    [
+        (["2026-06-21 12:00"], "60s", "test load times: found times without a time zone"),
+        ([], "0s", "test load dwell: found 0 days 00:00:00"),
+    ],
+)
 def test_test_load_refuses(times, dwell, message):
     index = pd.date_range("2026-06-21 12:00", periods=5, freq="1min", tz=NEW_YORK)
     with pytest.raises(InputError, match=message):

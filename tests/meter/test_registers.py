@@ -1,8 +1,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from solarlib.meter import balance, registers as meter
 from solarlib.quantities import InputError, energy_kwh
@@ -48,7 +47,8 @@ def test_longer_netting_never_raises_a_total_and_keeps_the_difference(values, fr
         assert long[total] <= short[total] + 1e-9
     for netted in (short, long):
         assert netted["delivered_kwh"] - netted["received_kwh"] == pytest.approx(
-            before["delivered_kwh"] - before["received_kwh"], abs=1e-9 * max(1, before.sum()))
+            before["delivered_kwh"] - before["received_kwh"], abs=1e-9 * max(1, before.sum())
+        )
 
 
 def test_netting_over_an_hour_hides_what_ran_both_ways():
@@ -117,14 +117,20 @@ def test_register_difference_multiplies_and_is_never_negative():
     assert meter.register_difference(99_990, 5, digits=5) == 15
 
 
-@pytest.mark.parametrize("arguments, message", [
-    ((500, 499, 5), "register: found 500 then 499 kWh, a difference of 99999 kWh on 5 digits; allowed is up to 50000"),
-    ((123_456, 5, 5), "reading before: found 123456 kWh"),
-    ((5, -1, 5), "reading after: found -1 kWh"),
-    ((5, 6, 0), "digits: found 0, allowed is a whole number from 1 to 12"),
-    ((5, 6, 5, 0), "multiplier: found 0"),
-    ((5, float("nan"), 5), "reading after: found nan"),
-])
+@pytest.mark.parametrize(
+    "arguments, message",
+    [
+        (
+            (500, 499, 5),
+            "register: found 500 then 499 kWh, a difference of 99999 kWh on 5 digits; allowed is up to 50000",
+        ),
+        ((123_456, 5, 5), "reading before: found 123456 kWh"),
+        ((5, -1, 5), "reading after: found -1 kWh"),
+        ((5, 6, 0), "digits: found 0, allowed is a whole number from 1 to 12"),
+        ((5, 6, 5, 0), "multiplier: found 0"),
+        ((5, float("nan"), 5), "reading after: found nan"),
+    ],
+)
 def test_impossible_registers_are_named(arguments, message):
     with pytest.raises(InputError, match=message) as caught:
         meter.register_difference(*arguments)
@@ -149,7 +155,19 @@ def test_pulse_times_and_counts_tell_the_same_and_lose_less_than_a_pulse(values,
 def test_pulse_times_at_a_steady_power_are_evenly_spaced():
     times = meter.pulse_times(minutes([-3600, -3600]), wh_per_pulse=10)
     assert ((times - pd.Timestamp("2026-06-21 06:00", tz="America/New_York")) / pd.Timedelta("1s")).tolist() == [
-        10, 20, 30, 40, 50, 60, 70, 80, 90, 100, 110, 120]
+        10,
+        20,
+        30,
+        40,
+        50,
+        60,
+        70,
+        80,
+        90,
+        100,
+        110,
+        120,
+    ]
     counts = meter.pulse_counts(minutes([-3600, 3600]), wh_per_pulse=10)
     assert counts.tolist() == [6, 6]  # export and import look the same
 
@@ -202,12 +220,15 @@ def test_display_steps_and_gaps():
     assert reading.tolist()[:2] == [10, 10] and np.isnan(reading.iloc[2]) and reading.iloc[3] == 30
 
 
-@pytest.mark.parametrize("options, message", [
-    ({"noise_w": 5}, "rng: found None"),
-    ({"noise_w": -1}, "noise_w: found -1 W"),
-    ({"interval": "90s"}, "reading interval: found 90s, allowed is a whole multiple"),
-    ({"interval": "30s"}, "reading interval: found 30s"),
-])
+@pytest.mark.parametrize(
+    "options, message",
+    [
+        ({"noise_w": 5}, "rng: found None"),
+        ({"noise_w": -1}, "noise_w: found -1 W"),
+        ({"interval": "90s"}, "reading interval: found 90s, allowed is a whole multiple"),
+        ({"interval": "30s"}, "reading interval: found 30s"),
+    ],
+)
 def test_unsigned_refuses(options, message):
     with pytest.raises(InputError, match=message):
         meter.unsigned(minutes([1, 2]), **options)
@@ -245,14 +266,20 @@ def test_shares_of_nothing_are_missing():
     assert np.isnan(house.self_consumption_share) and np.isnan(house.self_sufficiency_share)
 
 
-@pytest.mark.parametrize("energies, message", [
-    ((800, 500, 900), "received: found 900 kWh, allowed is up to the generation of 800 kWh: look for a wrong "
-                      "multiplier, mixed periods, swapped registers"),
-    ((800, 850, 900), "mixed periods$"),  # swapping would not help
-    ((800, -3, 100), "delivered: found -3 kWh, allowed is 0 or more: look at the order of the two readings"),
-    ((800, 3, -100), "received: found -100 kWh"),
-    ((-800, 3, 0), "generation: found -800 kWh"),
-])
+@pytest.mark.parametrize(
+    "energies, message",
+    [
+        (
+            (800, 500, 900),
+            "received: found 900 kWh, allowed is up to the generation of 800 kWh: look for a wrong "
+            "multiplier, mixed periods, swapped registers",
+        ),
+        ((800, 850, 900), "mixed periods$"),  # swapping would not help
+        ((800, -3, 100), "delivered: found -3 kWh, allowed is 0 or more: look at the order of the two readings"),
+        ((800, 3, -100), "received: found -100 kWh"),
+        ((-800, 3, 0), "generation: found -800 kWh"),
+    ],
+)
 def test_meters_that_cannot_belong_together(energies, message):
     with pytest.raises(InputError, match=message):
         balance.house_use(*energies)
@@ -267,16 +294,19 @@ def test_whole_kwh_displays_may_differ_by_the_tolerance():
 # ------------------------------------------------------------- what is known
 
 
-@pytest.mark.parametrize("measured, known", [
-    ([], set()),
-    (["delivered", "received"], {"net", "unsigned sum"}),
-    (["net"], set()),
-    (["net", "generation"], {"use"}),  # but not what was self-consumed
-    (["delivered", "received", "generation"], {"net", "use", "self-consumed", "unsigned sum"}),
-    (["unsigned sum"], set()),
-    (["unsigned sum", "net"], {"delivered", "received"}),
-    (["generation", "use"], {"net"}),
-])
+@pytest.mark.parametrize(
+    "measured, known",
+    [
+        ([], set()),
+        (["delivered", "received"], {"net", "unsigned sum"}),
+        (["net"], set()),
+        (["net", "generation"], {"use"}),  # but not what was self-consumed
+        (["delivered", "received", "generation"], {"net", "use", "self-consumed", "unsigned sum"}),
+        (["unsigned sum"], set()),
+        (["unsigned sum", "net"], {"delivered", "received"}),
+        (["generation", "use"], {"net"}),
+    ],
+)
 def test_what_follows_from_which_meters(measured, known):
     table = balance.what_is_known(measured)
     assert set(table.index[table["known"]]) == known | set(measured)

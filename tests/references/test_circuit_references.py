@@ -23,8 +23,18 @@ def test_cir_1_room_for_a_back_fed_breaker():
     assert finding.verdict == WITHIN and circuits.check_busbar([32.1], 200, 200).verdict == OUTSIDE
 
 
-@pytest.mark.parametrize("bus, main, kw", [
-    (100, 100, 3.84), (125, 100, 9.6), (125, 125, 4.8), (150, 150, 5.76), (200, 200, 7.68), (200, 175, 12.48), (225, 200, 13.44)])
+@pytest.mark.parametrize(
+    "bus, main, kw",
+    [
+        (100, 100, 3.84),
+        (125, 100, 9.6),
+        (125, 125, 4.8),
+        (150, 150, 5.76),
+        (200, 200, 7.68),
+        (200, 175, 12.48),
+        (225, 200, 13.44),
+    ],
+)
 def test_cir_1_other_panelboards(bus, main, kw):
     """The same rule at 240 V; arithmetic `built here`, exact."""
     assert circuits.check_busbar([10.0], main, bus)["room_continuous_a"] * 240 == pytest.approx(1000 * kw, abs=1e-6)
@@ -61,9 +71,28 @@ def test_cir_4_standard_sizes_and_continuous_load():
     assert [12 * 120, 16 * 120] == [1440, 1920]
 
 
-@pytest.mark.parametrize("watts, volts, units", [
-    (215, 240, 17), (240, 240, 16), (250, 240, 15), (280, 240, 13), (290, 240, 13), (300, 240, 12), (320, 240, 12), (330, 240, 11),
-    (349, 240, 11), (366, 240, 10), (384, 240, 10), (400, 240, 9), (450, 240, 8), (480, 240, 8), (250, 208, 13), (290, 208, 11), (349, 208, 9)])
+@pytest.mark.parametrize(
+    "watts, volts, units",
+    [
+        (215, 240, 17),
+        (240, 240, 16),
+        (250, 240, 15),
+        (280, 240, 13),
+        (290, 240, 13),
+        (300, 240, 12),
+        (320, 240, 12),
+        (330, 240, 11),
+        (349, 240, 11),
+        (366, 240, 10),
+        (384, 240, 10),
+        (400, 240, 9),
+        (450, 240, 8),
+        (480, 240, 8),
+        (250, 208, 13),
+        (290, 208, 11),
+        (349, 208, 9),
+    ],
+)
 def test_cir_4_converters_on_a_20_a_branch(watts, volts, units):
     """floor(16 A / unit current); arithmetic `built here`, exact. The listing of the trunk cable may allow fewer."""
     assert circuits.check_branch(1, watts / volts, 20)["units_by_breaker"] == units
@@ -116,9 +145,14 @@ def test_cir_6_rise_of_a_chain_and_a_home_run():
     `built here`; last printed digit.
     """
     areas = voltages.awg_area_mm2(12), voltages.awg_area_mm2(10)
-    totals = [100 * voltages.check_voltage_rise(1.0, n, 1.05, areas[0], 20.0, areas[1])["total_share"] for n in (8, 12, 16)]
+    totals = [
+        100 * voltages.check_voltage_rise(1.0, n, 1.05, areas[0], 20.0, areas[1])["total_share"] for n in (8, 12, 16)
+    ]
     assert totals == pytest.approx([0.73, 1.23, 1.82], abs=0.006)
-    chains = [100 * voltages.check_voltage_rise(1.0, 16, 1.05, areas[0], 20.0, areas[1], fed_at=at)["chain_share"] for at in ("end", "middle")]
+    chains = [
+        100 * voltages.check_voltage_rise(1.0, 16, 1.05, areas[0], 20.0, areas[1], fed_at=at)["chain_share"]
+        for at in ("end", "middle")
+    ]
     assert chains == pytest.approx([0.75, 0.20], abs=0.006)
 
 

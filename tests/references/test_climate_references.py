@@ -22,7 +22,19 @@ SITES = {
 }
 BARS = ("723170TYA.CSV", "703165TY.csv")
 # (tilt, azimuth)
-PLANES = ((0, 180), (20, 180), (35, 180), (60, 180), (90, 180), (30, 90), (30, 270), (60, 90), (30, 0), (10, 225), (45, 225))
+PLANES = (
+    (0, 180),
+    (20, 180),
+    (35, 180),
+    (60, 180),
+    (90, 180),
+    (30, 90),
+    (30, 270),
+    (60, 90),
+    (30, 0),
+    (10, 225),
+    (45, 225),
+)
 STEEP_WEST, EAST_WALL = (60, 270), (90, 90)  # the known misses
 SEEDS = range(10)
 
@@ -83,8 +95,12 @@ def test_hourly_clearness_is_spread_as_in_the_file(file):
 def test_the_site_not_looked_at_keeps_the_planes_within_three_and_a_half_per_cent():
     """West walls and steep west planes are the worst: Miami's afternoons are cloudier than its mornings, the made ones are not."""
     real, solar, made = case("12839.tm2")
-    errors = np.array([[on_plane(y, solar, p) / on_plane(real, solar, p) - 1 for p in (*PLANES, STEEP_WEST, EAST_WALL)] for y in made])
-    assert np.abs(errors).max() < 0.035 and np.abs(errors[:, [0, 1, 2, 3, 9, 10]]).max() < 0.02, np.round(errors.mean(axis=0), 4)
+    errors = np.array(
+        [[on_plane(y, solar, p) / on_plane(real, solar, p) - 1 for p in (*PLANES, STEEP_WEST, EAST_WALL)] for y in made]
+    )
+    assert np.abs(errors).max() < 0.035 and np.abs(errors[:, [0, 1, 2, 3, 9, 10]]).max() < 0.02, np.round(
+        errors.mean(axis=0), 4
+    )
 
 
 @pytest.mark.parametrize("file", SITES)

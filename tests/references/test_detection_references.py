@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import foldnorm
 
-from solarlib.direction import chain
-from solarlib.direction import step_test as d
+from solarlib.direction import chain, step_test as d
 
 
 def test_det_1_normal_tails():
@@ -15,9 +14,7 @@ def test_det_1_normal_tails():
     assert d.normal_tail([1, 2, 3]) == pytest.approx([0.15866, 0.02275, 0.00135], abs=5e-6)
 
 
-@pytest.mark.parametrize(
-    "hits, false_alarms, distance, bias", [(0.70, 0.40, 0.78, 0.90), (0.70, 0.10, 1.8, 1.98)]
-)
+@pytest.mark.parametrize("hits, false_alarms, distance, bias", [(0.70, 0.40, 0.78, 0.90), (0.70, 0.10, 1.8, 1.98)])
 def test_det_2_discriminability_and_bias(hits, false_alarms, distance, bias):
     """(a) Perlman (1985), |STAT dprime manual page; (b) Schneider, lecture notes on signal detection.
 

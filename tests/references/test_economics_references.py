@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from solarlib.worth import money
-from solarlib.worth.lifetime import Costs, Event, Loan, cash_flow, figures_of_merit
 from solarlib.worth.bill_table import break_even_share, yearly_bills, yield_path
+from solarlib.worth.lifetime import Costs, Event, Loan, cash_flow, figures_of_merit
 from solarlib.worth.risk import Rule, Uncertainty, exceeded_yield, relative_sd, simulate, summarise, tornado
 
 
@@ -54,13 +54,16 @@ def test_interest_factor_table(factor, periods, printed):
 # Usual factors of any engineering-economy text; NIST Handbook 135 (1995) and annual supplement (UPV at 3 %).
 # Mark: recomputed, source from memory.
 @pytest.mark.parametrize(
-    ("rate", "periods", "printed"), [(0.06, 5, "4.2124"), (0.06, 20, "11.4699"), (0.03, 20, "14.88"), (0.03, 25, "17.41")]
+    ("rate", "periods", "printed"),
+    [(0.06, 5, "4.2124"), (0.06, 20, "11.4699"), (0.03, 20, "14.88"), (0.03, 25, "17.41")],
 )
 def test_usual_present_worth_factors(rate, periods, printed):
     assert agrees(money.annuity_factor(rate, periods), printed)
 
 
-@pytest.mark.parametrize(("rate", "periods", "printed"), [(0.06, 5, "0.2374"), (0.06, 20, "0.08718"), (0.08, 10, "0.1490")])
+@pytest.mark.parametrize(
+    ("rate", "periods", "printed"), [(0.06, 5, "0.2374"), (0.06, 20, "0.08718"), (0.08, 10, "0.1490")]
+)
 def test_usual_capital_recovery_factors(rate, periods, printed):
     assert agrees(money.loan_payment(1.0, rate, periods), printed)
 
@@ -148,8 +151,12 @@ def test_against_numpy_financial():
         # Its root finder is an iteration with a tolerance of 1e-12 on the change of the rate.
         assert money.internal_rate(flows) == pytest.approx(npf.irr(flows), abs=1e-9)
         flows[periods // 2 + 1] *= -1
-        assert money.modified_internal_rate(flows, rate, rate / 2) == pytest.approx(npf.mirr(flows, rate, rate / 2), abs=1e-12)
-        assert money.loan_payment(flows[1], rate, periods) == pytest.approx(-npf.pmt(rate, periods, flows[1]), rel=1e-12)
+        assert money.modified_internal_rate(flows, rate, rate / 2) == pytest.approx(
+            npf.mirr(flows, rate, rate / 2), abs=1e-12
+        )
+        assert money.loan_payment(flows[1], rate, periods) == pytest.approx(
+            -npf.pmt(rate, periods, flows[1]), rel=1e-12
+        )
         assert money.annuity_factor(rate, periods) == pytest.approx(-npf.pv(rate, periods, 1.0), rel=1e-12)
         loan = Loan(1000.0, rate, periods, payments_per_year=1)
         per = np.arange(1, periods + 1)
@@ -340,11 +347,17 @@ def test_where_the_rules_of_thumb_agree():
         assert not both(low - 1, growth) and not both(high + 1, growth)
     assert merits()["cumulative_payback"] < 10 < merits()["simple_payback"]  # one definition agrees, the other not
     corners = [merits(specific_yield=y, price=p) for y, p in ((1200, 0.15), (1200, 0.17), (1300, 0.15), (1300, 0.17))]
-    assert [agrees(c["cumulative_payback"], t) for c, t in zip(corners, ("10.99", "9.71", "10.16", "8.98"))] == [True] * 4
-    assert [agrees(c["gross_saving"] / 1000, t) for c, t in zip(corners, ("25.9", "29.4", "28.1", "31.8"))] == [True] * 4
+    assert [agrees(c["cumulative_payback"], t) for c, t in zip(corners, ("10.99", "9.71", "10.16", "8.98"))] == [
+        True
+    ] * 4
+    assert [agrees(c["gross_saving"] / 1000, t) for c, t in zip(corners, ("25.9", "29.4", "28.1", "31.8"))] == [
+        True
+    ] * 4
 
 
-@pytest.mark.parametrize(("price", "specific_yield", "net"), [(0.20, 1200, "22022"), (0.20, 1400, "27778"), (0.16, 1600, "24324")])
+@pytest.mark.parametrize(
+    ("price", "specific_yield", "net"), [(0.20, 1200, "22022"), (0.20, 1400, "27778"), (0.16, 1600, "24324")]
+)
 def test_twenty_to_thirty_thousand_net(price, specific_yield, net):
     assert agrees(merits(price=price, specific_yield=specific_yield)["net_saving"], net)
 

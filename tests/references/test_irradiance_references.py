@@ -65,7 +65,9 @@ def test_irr_5_and_6_standard_spectrum():
 
 def test_irr_7_extraterrestrial_on_new_years_day():
     """Spencer (1971), D&B eq. 1.4.1b, constant 1367: 1414.91 W/m2, 0.01. `seen and recomputed`."""
-    assert pvlib.irradiance.get_extra_radiation(1, solar_constant=1367, method="spencer") == pytest.approx(1414.91, abs=0.01)
+    assert pvlib.irradiance.get_extra_radiation(1, solar_constant=1367, method="spencer") == pytest.approx(
+        1414.91, abs=0.01
+    )
 
 
 def test_irr_8_bird_clear_sky():
@@ -73,8 +75,16 @@ def test_irr_8_bird_clear_sky():
     sheet = pd.read_csv(PUBLISHED / "bird_clear_sky.csv")
     assert len(sheet) == 16
     found = pvlib.clearsky.bird(
-        sheet["zenith"], sheet["airmass"], aod380=0.15, aod500=0.1, precipitable_water=1.5, ozone=0.3, pressure=84000,
-        dni_extra=sheet["dni_extra"], asymmetry=0.85, albedo=0.2,
+        sheet["zenith"],
+        sheet["airmass"],
+        aod380=0.15,
+        aod500=0.1,
+        precipitable_water=1.5,
+        ozone=0.3,
+        pressure=84000,
+        dni_extra=sheet["dni_extra"],
+        asymmetry=0.85,
+        albedo=0.2,
     )
     for name in ("dni", "ghi", "dhi"):
         np.testing.assert_allclose(found[name], sheet[name], atol=0.05)
@@ -120,17 +130,34 @@ def test_irr_11_pieces_join():
 
 def _february_case():
     """D&B ex. 2.15.1: latitude 40, slope 60 south, 20 February 9 to 10 h, I = 1.04 MJ/m2, ground 0.60."""
-    phi, delta, tilt, omega = np.radians(40), float(pvlib.solarposition.declination_cooper69(51)), np.radians(60), np.radians(-37.5)
+    phi, delta, tilt, omega = (
+        np.radians(40),
+        float(pvlib.solarposition.declination_cooper69(51)),
+        np.radians(60),
+        np.radians(-37.5),
+    )
     cos_zenith = np.cos(phi) * np.cos(delta) * np.cos(omega) + np.sin(phi) * np.sin(delta)
     cos_aoi = np.cos(phi - tilt) * np.cos(delta) * np.cos(omega) + np.sin(phi - tilt) * np.sin(delta)
     a, b = np.radians(-45), np.radians(-30)
     normal = 1367 * (1 + 0.033 * np.cos(2 * np.pi * 51 / 365))
-    top = 12 * 3600 / np.pi * normal * (
-        np.cos(phi) * np.cos(delta) * (np.sin(b) - np.sin(a)) + (b - a) * np.sin(phi) * np.sin(delta)
-    ) / 1e6
+    top = (
+        12
+        * 3600
+        / np.pi
+        * normal
+        * (np.cos(phi) * np.cos(delta) * (np.sin(b) - np.sin(a)) + (b - a) * np.sin(phi) * np.sin(delta))
+        / 1e6
+    )
     kt = 1.04 / top
     share = 0.9511 - 0.1604 * kt + 4.388 * kt**2 - 16.638 * kt**3 + 12.336 * kt**4
-    return dict(top=top, kt=kt, share=share, rb=cos_aoi / cos_zenith, zenith=np.degrees(np.arccos(cos_zenith)), cos_zenith=cos_zenith)
+    return dict(
+        top=top,
+        kt=kt,
+        share=share,
+        rb=cos_aoi / cos_zenith,
+        zenith=np.degrees(np.arccos(cos_zenith)),
+        cos_zenith=cos_zenith,
+    )
 
 
 def test_irr_12_even_sky():
@@ -155,8 +182,10 @@ def test_irr_13_brighter_skies():
     case = _february_case()
     phi, delta = 40.0, float(np.degrees(pvlib.solarposition.declination_cooper69(51)))
     azimuth = 180 - np.degrees(
-        np.arccos((np.cos(np.radians(case["zenith"])) * np.sin(np.radians(phi)) - np.sin(np.radians(delta)))
-                  / (np.sin(np.radians(case["zenith"])) * np.cos(np.radians(phi))))
+        np.arccos(
+            (np.cos(np.radians(case["zenith"])) * np.sin(np.radians(phi)) - np.sin(np.radians(delta)))
+            / (np.sin(np.radians(case["zenith"])) * np.cos(np.radians(phi)))
+        )
     )
     to_w = 1e6 / 3600
     ghi, dhi = 1.04 * to_w, case["share"] * 1.04 * to_w
@@ -179,7 +208,11 @@ def test_irr_13_brighter_skies():
 
 @pytest.mark.parametrize(
     "file, sums",
-    [("723170TYA.CSV", (1566.20, 1476.55, 682.22)), ("703165TY.csv", (829.24, 819.21, 460.95)), ("12839.tm2", (1792.62, 1504.92, 809.50))],
+    [
+        ("723170TYA.CSV", (1566.20, 1476.55, 682.22)),
+        ("703165TY.csv", (829.24, 819.21, 460.95)),
+        ("12839.tm2", (1792.62, 1504.92, 809.50)),
+    ],
 )
 def test_irr_14_yearly_sums(file, sums):
     """TMY3 (Wilcox and Marion 2008) and TMY2 files as pvlib carries them; 0.01 kWh/m2. `built here`: regression on published files."""
@@ -188,7 +221,12 @@ def test_irr_14_yearly_sums(file, sums):
 
 def test_irr_14_months():
     weather = read_weather("723170TYA.CSV")
-    daily = weather["ghi"].groupby(weather.index.month).sum() / 1000 / weather.index.to_series().groupby(weather.index.month).count() * 24
+    daily = (
+        weather["ghi"].groupby(weather.index.month).sum()
+        / 1000
+        / weather.index.to_series().groupby(weather.index.month).count()
+        * 24
+    )
     expected = [2.41, 3.06, 4.25, 5.41, 5.64, 6.25, 6.08, 5.61, 4.43, 3.59, 2.43, 2.24]
     assert list(daily) == pytest.approx(expected, abs=0.01)
 
@@ -221,8 +259,12 @@ def test_irr_16_the_file_agrees_with_the_sun():
     assert ours == pytest.approx(flat.sum() / 1000, rel=0.003)
     raw = pd.read_csv(find_file("723170TYA.CSV"), header=1)
     days = pd.to_datetime(raw["Date (MM/DD/YYYY)"], format="%m/%d/%Y").dt.tz_localize("-05:00")
-    middle = pd.DatetimeIndex(days + pd.to_timedelta(raw["Time (HH:MM)"].str[:2].astype(int), unit="h") - pd.Timedelta(minutes=30))
-    cos_zenith = np.cos(np.radians(pvlib.solarposition.get_solarposition(middle, 36.1, -79.95, altitude=273.0)["zenith"].to_numpy()))
+    middle = pd.DatetimeIndex(
+        days + pd.to_timedelta(raw["Time (HH:MM)"].str[:2].astype(int), unit="h") - pd.Timedelta(minutes=30)
+    )
+    cos_zenith = np.cos(
+        np.radians(pvlib.solarposition.get_solarposition(middle, 36.1, -79.95, altitude=273.0)["zenith"].to_numpy())
+    )
     gap = (weather["ghi"] - weather["dni"] * cos_zenith - weather["dhi"]).to_numpy()[cos_zenith > 0]
     assert abs(gap.mean()) < 0.5 and np.sqrt((gap**2).mean()) < 1.5
 
@@ -255,4 +297,7 @@ def test_irr_17_extraterrestrial_light_of_the_file():
         index = weather.index + pd.Timedelta(minutes=shift)
         height = np.cos(np.radians(sun.position(index, GREENSBORO)["zenith"])).clip(lower=0)
         assert np.corrcoef(shape, height)[0, 1] == pytest.approx(expected, abs=0.003)
-    assert np.corrcoef(shape, np.cos(np.radians(sun.position(weather.index, GREENSBORO)["zenith"])).clip(lower=0))[0, 1] > 0.999
+    assert (
+        np.corrcoef(shape, np.cos(np.radians(sun.position(weather.index, GREENSBORO)["zenith"])).clip(lower=0))[0, 1]
+        > 0.999
+    )

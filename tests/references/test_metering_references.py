@@ -37,8 +37,10 @@ def test_met_3_a_published_slip_is_not_reproduced():
     assert 3600 / 72 == 50 and 50 / 7.5 == pytest.approx(6.7, abs=0.05)  # how the page came by its numbers
 
 
-@pytest.mark.parametrize("seconds, power", [
-    (1, 3600), (1.5, 2400), (2, 1800), (3, 1200), (5, 720), (10, 360), (30, 120), (60, 60), (120, 30)])
+@pytest.mark.parametrize(
+    "seconds, power",
+    [(1, 3600), (1.5, 2400), (2, 1800), (3, 1200), (5, 720), (10, 360), (30, 120), (60, 60), (120, 30)],
+)
 def test_met_4_power_from_pulses(seconds, power):
     # S. S. Brown, imp.html: table for 1000 pulses a kWh. seen and recomputed
     assert meter.pulse_power(meter.pulse_wh(1000), seconds) == pytest.approx(power, rel=1e-12)
@@ -84,8 +86,10 @@ def test_met_7_two_registers():
 
 def test_met_8_an_unsigned_sum_is_import_plus_export():
     # Identities on the general service's registers of MET-7, one hour of 1 kW for each kWh. built here
-    net = pd.Series(np.repeat([1000.0, -1000.0], [GENERAL, OUT]),
-                    pd.date_range("2026-01-01", periods=GENERAL + OUT, freq="1h", tz="UTC"))
+    net = pd.Series(
+        np.repeat([1000.0, -1000.0], [GENERAL, OUT]),
+        pd.date_range("2026-01-01", periods=GENERAL + OUT, freq="1h", tz="UTC"),
+    )
     read = energy_kwh(meter.unsigned(net)).sum()
     energies = meter.split(net).sum()
     assert read == pytest.approx(10_292, abs=1e-6)

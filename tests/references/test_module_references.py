@@ -81,8 +81,12 @@ def test_mod_6_single_diode_points():
     assert len(table) == 32
     thermal = 1.380649e-23 * 298.15 / 1.602176634e-19
     found = pvlib.pvsystem.singlediode(
-        table["photocurrent"], table["saturation_current"], table["resistance_series"], table["resistance_shunt"],
-        table["n"] * table["cells_in_series"] * thermal, method="lambertw",
+        table["photocurrent"],
+        table["saturation_current"],
+        table["resistance_series"],
+        table["resistance_shunt"],
+        table["n"] * table["cells_in_series"] * thermal,
+        method="lambertw",
     )
     for column in ("v_oc", "i_sc", "p_mp"):
         np.testing.assert_allclose(found[column], table[column], rtol=1e-7)

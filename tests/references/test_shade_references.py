@@ -6,13 +6,13 @@ import pvlib
 import pytest
 
 from solarlib.roof import operation as shaded_power, rows, shade
-from solarlib.worth import premium
 from solarlib.roof.array import Converter, Module
 from solarlib.roof.cells import Cell, DiodeModule, cell_voltage, series_power_w
 from solarlib.roof.obstacles import Layout, Obstacle
 from solarlib.roof.parts import ArraySystem, Plane
 from solarlib.sky.sun import plane_of_array, position
 from solarlib.sky.weather import Place, read_weather
+from solarlib.worth import premium
 
 PLACE = Place("Greensboro climate", 36.1, -79.95, "America/New_York", 273.0)
 THERMAL_25 = 8.617333262e-5 * 298.15  # V
@@ -77,13 +77,29 @@ def test_mod_12_clipping_of_hours():
     weather = read_weather("723170TYA.CSV", PLACE)
     solar = position(weather.index, PLACE)
     with np.errstate(invalid="ignore"):
-        light = pvlib.irradiance.get_total_irradiance(
-            36.1, 180, solar["apparent_zenith"], solar["azimuth"], weather["dni"], weather["ghi"], weather["dhi"],
-            dni_extra=solar["dni_extra"], airmass=pvlib.atmosphere.get_relative_airmass(solar["apparent_zenith"]), albedo=0.2,
-            model="perez")["poa_global"].fillna(0.0).to_numpy()
+        light = (
+            pvlib.irradiance.get_total_irradiance(
+                36.1,
+                180,
+                solar["apparent_zenith"],
+                solar["azimuth"],
+                weather["dni"],
+                weather["ghi"],
+                weather["dhi"],
+                dni_extra=solar["dni_extra"],
+                airmass=pvlib.atmosphere.get_relative_airmass(solar["apparent_zenith"]),
+                albedo=0.2,
+                model="perez",
+            )["poa_global"]
+            .fillna(0.0)
+            .to_numpy()
+        )
     power = Module(1000.0, -0.004).power_w(light, weather["temp_air"].to_numpy() + light / 800 * 25)
     assert power.sum() / 1000 == pytest.approx(1672.1, rel=0.002)
-    share = [100 * (1 - Converter("central", 1000.0 / ratio, 1.0, 1.0, 1.0).ac_power_w(power).sum() / power.sum()) for ratio in (1.0, 1.1, 1.2, 1.3, 1.4, 1.5)]
+    share = [
+        100 * (1 - Converter("central", 1000.0 / ratio, 1.0, 1.0, 1.0).ac_power_w(power).sum() / power.sum())
+        for ratio in (1.0, 1.1, 1.2, 1.3, 1.4, 1.5)
+    ]
     assert share == pytest.approx([0.00, 0.15, 0.83, 2.33, 4.47, 6.92], abs=0.02)
 
 
@@ -109,7 +125,13 @@ CASES = {  # light, module, string loss, gain of converters per module [%]
     "one module at 90 %": (_shaded(900, 0), 0.62, 0.60, 2.06, 1.5),
     "two planes, 100 and 70 %": (_shaded(700, slice(8)), 15.0, 14.7, 24.2, 13.0),
     "every module, one section": (_shaded(200, slice(None), 0), 26.7, 35.1, 35.1, 0.0),
-    "every module, lowest cells of all sections": (_shaded(200, slice(None), slice(None), slice(2)), 8.0, 74.5, 74.5, 0.0),
+    "every module, lowest cells of all sections": (
+        _shaded(200, slice(None), slice(None), slice(2)),
+        8.0,
+        74.5,
+        74.5,
+        0.0,
+    ),
 }
 GENERIC = DiodeModule().scaled_to(274.0)
 
@@ -132,14 +154,26 @@ def test_table_of_shade_cases(case):
 
 def test_the_tolerance_is_what_the_cell_moves():
     """Four likely cells move the cases by 0.01 to 0.6 points, and the table lies among them or 0.25 beside."""
-    others = [_like(0.643, 1.0, 0.0055, 10.0), _like(0.645, 1.1, 0.0045, 10.0), _like(0.655, 1.2, 0.004, 20.0), _like(0.650, 1.0, 0.006, 50.0)]
+    others = [
+        _like(0.643, 1.0, 0.0055, 10.0),
+        _like(0.645, 1.1, 0.0045, 10.0),
+        _like(0.655, 1.2, 0.004, 20.0),
+        _like(0.650, 1.0, 0.006, 50.0),
+    ]
     spread = {}
     for case, (light, _, module_loss, string_loss, _) in CASES.items():
         found = [shade.shade_moment(light, 50.0, module) for module in others]
-        for expected, values in ((module_loss, [100 * f.module_loss for f in found]), (string_loss, [100 * f.string_loss for f in found])):
+        for expected, values in (
+            (module_loss, [100 * f.module_loss for f in found]),
+            (string_loss, [100 * f.string_loss for f in found]),
+        ):
             assert min(values) - 0.25 <= expected <= max(values) + 0.25, case
             spread[case] = max(spread.get(case, 0.0), max(values) - min(values))
-    bypassed = ("one cell at 50 %", "one section", "every module, one section")  # what a diode takes out does not depend on the cell
+    bypassed = (
+        "one cell at 50 %",
+        "one section",
+        "every module, one section",
+    )  # what a diode takes out does not depend on the cell
     assert all((value < 0.05) == (case in bypassed) for case, value in spread.items())
     assert max(value for case, value in spread.items() if case not in bypassed) < 0.7
 
@@ -154,7 +188,11 @@ def test_a_leaky_cell_does_not_wake_its_diode():
     """Why "one cell at 50 %" says nothing of every cell: strongly leaking backwards it costs less than its section."""
     leaky = DiodeModule(Cell(shunt_ohm=5.0, breakdown_factor=0.1, breakdown_v=-12.0, breakdown_exponent=3.0))
     light = CASES["one cell at 50 %"][0]
-    assert 100 * shade.shade_moment(light, 50.0, leaky).module_loss < 2.0 < 100 * shade.shade_moment(light, 50.0, GENERIC).module_loss
+    assert (
+        100 * shade.shade_moment(light, 50.0, leaky).module_loss
+        < 2.0
+        < 100 * shade.shade_moment(light, 50.0, GENERIC).module_loss
+    )
 
 
 @pytest.mark.parametrize("scatter, gain", [(0.01, 0.07), (0.02, 0.26), (0.03, 0.73)])
@@ -162,10 +200,16 @@ def test_scatter_of_modules_without_shade(scatter, gain):
     """Same table: normal scatter of the modules' currents; `built here`. One draw moves it by half; the mean of 40 by a tenth: 25 %."""
     rng = np.random.default_rng(11)
     draws = [FULL * (1 + scatter * rng.standard_normal(16))[:, None, None] for _ in range(40)]
-    assert 100 * np.mean([shade.shade_moment(light, 50.0, GENERIC).module_gain for light in draws]) == pytest.approx(gain, rel=0.25)
+    assert 100 * np.mean([shade.shade_moment(light, 50.0, GENERIC).module_gain for light in draws]) == pytest.approx(
+        gain, rel=0.25
+    )
 
 
-PATCHES = {2: (210, 250, 25), 4: (200, 260, 35), 6: (190, 270, 45)}  # modules shaded at once; where the sun then stands [deg]
+PATCHES = {
+    2: (210, 250, 25),
+    4: (200, 260, 35),
+    6: (190, 270, 45),
+}  # modules shaded at once; where the sun then stands [deg]
 
 
 def _year_of_whole_modules(beam_only):
@@ -183,7 +227,17 @@ def _year_of_whole_modules(beam_only):
         share = np.ones((used.sum(), 16, 3, 20))
         behind = (solar["azimuth"].between(first, last) & (solar["apparent_elevation"] < top)).to_numpy()[used]
         share[behind, :modules] = 0.0
-        losses.append(shade.year_loss(pd.DataFrame(shaded_power.operate([{name: values[used] for name, values in light.items()}], [shaded_power.count_kinds(share)], GENERIC))))
+        losses.append(
+            shade.year_loss(
+                pd.DataFrame(
+                    shaded_power.operate(
+                        [{name: values[used] for name, values in light.items()}],
+                        [shaded_power.count_kinds(share)],
+                        GENERIC,
+                    )
+                )
+            )
+        )
     return losses
 
 
@@ -210,14 +264,19 @@ def test_years_against_measured_ones():
     """
     weather = read_weather("723170TYA.CSV", PLACE)
     system = ArraySystem((Plane(16, 30, 180),), Module(274.0), Converter("central", 4000.0))
-    things = (Obstacle(((125, 0), (128, 32), (144, 32), (147, 0)), 9.0), Obstacle(((216, 0), (219, 38), (235, 38), (238, 0)), 9.0))
+    things = (
+        Obstacle(((125, 0), (128, 32), (144, 32), (147, 0)), 9.0),
+        Obstacle(((216, 0), (219, 38), (235, 38), (238, 0)), 9.0),
+    )
     loss = shade.year_loss(shade.shade_hours(weather, PLACE, system, [things], [Layout(2, 8)]))
     poor = (1 - loss.module_loss) / (1 - loss.poor_tracker_loss) - 1
     assert 0.005 < loss.module_gain < 0.04 < poor
     assert loss.recovered < 0.34
 
 
-@pytest.mark.parametrize("latitude, at_10, at_20", [(33, 0.78, 0.66), (40, 0.72, 0.58), (45, 0.66, 0.51), (48, 0.62, 0.46)])
+@pytest.mark.parametrize(
+    "latitude, at_10, at_20", [(33, 0.78, 0.66), (40, 0.72, 0.58), (45, 0.66, 0.51), (48, 0.62, 0.46)]
+)
 def test_ground_cover_without_shade_at_ten_on_21_december(latitude, at_10, at_20):
     """Ratio at which rows do not shade each other at 10 h solar time, declination -23.45 deg; `built here`, last printed digit."""
     up, turn, down = np.radians([latitude, -30.0, -23.45])

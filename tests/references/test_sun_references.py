@@ -9,8 +9,13 @@ import pvlib
 import pytest
 from pvlib import spa
 from pvlib.solarposition import (
-    declination_cooper69, equation_of_time_spencer71, nrel_earthsun_distance, solar_azimuth_analytical,
-    solar_zenith_analytical, spa_python, sun_rise_set_transit_spa,
+    declination_cooper69,
+    equation_of_time_spencer71,
+    nrel_earthsun_distance,
+    solar_azimuth_analytical,
+    solar_zenith_analytical,
+    spa_python,
+    sun_rise_set_transit_spa,
 )
 
 from solarlib.sky import sun
@@ -95,8 +100,13 @@ def test_sun_4_steps_in_between():
     century = spa.julian_ephemeris_century(spa.julian_ephemeris_day(day, 67.0))
     args = [
         f(century)
-        for f in (spa.mean_elongation, spa.mean_anomaly_sun, spa.mean_anomaly_moon, spa.moon_argument_latitude,
-                  spa.moon_ascending_longitude)
+        for f in (
+            spa.mean_elongation,
+            spa.mean_anomaly_sun,
+            spa.mean_anomaly_moon,
+            spa.moon_argument_latitude,
+            spa.moon_ascending_longitude,
+        )
     ]
     nutation = np.zeros((2, 1))
     spa.longitude_obliquity_nutation(century, *args, nutation)
@@ -160,7 +170,9 @@ def _incidence(latitude, declination, hour_angle, tilt, azimuth):
     return float(pvlib.irradiance.aoi(tilt, azimuth, zenith, from_south + 180.0))
 
 
-@pytest.mark.parametrize("declination, hour_angle, zenith, azimuth", [(-14.0, -37.5, 66.5, -40.0), (23.1, 97.5, 79.6, 112.0)])
+@pytest.mark.parametrize(
+    "declination, hour_angle, zenith, azimuth", [(-14.0, -37.5, 66.5, -40.0), (23.1, 97.5, 79.6, 112.0)]
+)
 def test_sun_10_zenith_and_azimuth(declination, hour_angle, zenith, azimuth):
     """D&B ex. 1.6.2: latitude 43, 13 February 9:30 and 1 July 18:30 solar; 0.2 deg (book's rounded declination).
 
@@ -179,7 +191,9 @@ def test_sun_11_sunset_and_profile_angle():
     sunset = np.degrees(np.arccos(-np.tan(np.radians(43)) * np.tan(np.radians(delta))))
     assert sunset == pytest.approx(87.8, abs=0.1)
     assert sunset / 15 == pytest.approx(5.85, abs=0.01)
-    assert (12 - sunset / 15) * 60 == pytest.approx(6 * 60 + 9, abs=1) and (12 + sunset / 15) * 60 == pytest.approx(17 * 60 + 51, abs=1)
+    assert (12 - sunset / 15) * 60 == pytest.approx(6 * 60 + 9, abs=1) and (12 + sunset / 15) * 60 == pytest.approx(
+        17 * 60 + 51, abs=1
+    )
     zenith, azimuth = _sun_at(43, delta, 60)
     profile = np.degrees(np.arctan(1 / np.tan(np.radians(zenith)) / np.cos(np.radians(azimuth - 25))))
     assert (zenith, azimuth, profile) == pytest.approx((70.3, 66.8, 25.7), abs=0.15)
@@ -239,7 +253,9 @@ def test_sun_14_and_15_southern_day():
     delta = 0.409 * np.sin(2 * np.pi * j / 365 - 1.39)
     sunset = np.arccos(-np.tan(np.radians(-20)) * np.tan(delta))
     assert (distance, delta, sunset) == pytest.approx((0.985, 0.120, 1.527), abs=5e-4)
-    ra = _flat_extraterrestrial(-20, np.degrees(delta), -np.degrees(sunset), np.degrees(sunset), 0.0820e6 / 60 * distance)
+    ra = _flat_extraterrestrial(
+        -20, np.degrees(delta), -np.degrees(sunset), np.degrees(sunset), 0.0820e6 / 60 * distance
+    )
     assert ra == pytest.approx(32.2, abs=0.05)
     assert 24 / np.pi * sunset == pytest.approx(11.7, abs=0.05)
     assert _minute_sum(Place("x", -20.0, 0.0, "UTC"), "2026-09-03", "UTC") == pytest.approx(32.2, rel=0.015)

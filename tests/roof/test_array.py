@@ -9,12 +9,21 @@ import numpy as np
 import pandas as pd
 import pvlib
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from solarlib.health import yields as health
-from solarlib.roof.array import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane, cell_temperature, loss_steps, simulate
 from solarlib.quantities import InputError
+from solarlib.roof.array import (
+    MOUNTINGS,
+    ArraySystem,
+    Converter,
+    Losses,
+    Module,
+    Plane,
+    cell_temperature,
+    loss_steps,
+    simulate,
+)
 from solarlib.sky.sun import clear_sky
 from solarlib.sky.weather import Place, read_weather
 
@@ -56,7 +65,8 @@ def test_yearly_energy_is_that_of_modelchain(weather):
 
 planes = st.lists(
     st.builds(Plane, st.integers(0, 12), st.floats(0, 90), st.floats(0, 360), st.sampled_from(sorted(MOUNTINGS))),
-    min_size=1, max_size=4,
+    min_size=1,
+    max_size=4,
 ).filter(lambda found: sum(plane.module_count for plane in found) > 0)
 losses = st.builds(Losses, *[st.floats(0, 0.2)] * len(fields(Losses)))
 
@@ -67,9 +77,16 @@ def _converter(kind, limit, k0, k1, k2):
 
 
 converters = st.builds(
-    _converter, st.sampled_from(["per module", "central"]), st.floats(50, 6000), st.floats(0, 0.02), st.floats(0, 0.03), st.floats(0, 0.03)
+    _converter,
+    st.sampled_from(["per module", "central"]),
+    st.floats(50, 6000),
+    st.floats(0, 0.02),
+    st.floats(0, 0.03),
+    st.floats(0, 0.03),
 )
-systems = st.builds(ArraySystem, planes, st.just(MODULE), converters, losses, st.floats(0, 30), st.floats(0, 0.02), st.floats(0, 0.5))
+systems = st.builds(
+    ArraySystem, planes, st.just(MODULE), converters, losses, st.floats(0, 30), st.floats(0, 0.02), st.floats(0, 0.5)
+)
 
 
 def _day(start):
@@ -109,7 +126,9 @@ def test_the_order_of_the_planes_does_not_matter(system, day, seed):
 def test_more_light_gives_no_less_power(system, day, more):
     """At a fixed place and air; a hot module in still air would need over 6000 W/m2 to turn this round."""
     weather = _day(day)
-    brighter = weather.assign(**{c: weather[c] * more for c in ("ghi", "dhi")})  # not dni: it also shares out the sky light
+    brighter = weather.assign(
+        **{c: weather[c] * more for c in ("ghi", "dhi")}
+    )  # not dni: it also shares out the sky light
     less, much = (simulate(w, PLACE, system)["ac_power_w"].to_numpy() for w in (weather, brighter))
     assert (much >= less - 1e-9).all()
 
@@ -119,7 +138,12 @@ def test_more_light_gives_no_less_power(system, day, more):
 def test_the_converter_never_gains_falls_or_passes_its_limit(converter, inputs):
     dc = np.sort(np.array(inputs))
     ac = converter.ac_power_w(dc)
-    assert (np.diff(ac) >= -1e-9).all() and (ac <= dc + 1e-9).all() and (ac >= 0).all() and ac.max() <= converter.ac_limit_w
+    assert (
+        (np.diff(ac) >= -1e-9).all()
+        and (ac <= dc + 1e-9).all()
+        and (ac >= 0).all()
+        and ac.max() <= converter.ac_limit_w
+    )
 
 
 # ---------------------------------------------------------------- parts
@@ -137,14 +161,30 @@ def test_the_curve_is_pvlibs_grid_converter_curve_without_voltage():
     dc = np.linspace(0.0, 9000.0, 91)
     k = list(converter.coefficients)
     inverter = dict(
-        Pnom=converter.rated_input_w, Pacmax=5000.0, Pnt=0.0, Vnom=400.0, Vmax=500.0, Vmin=300.0, Vdcmax=600.0,
-        MPPTHi=500.0, MPPTLow=300.0, ADRCoefficients=k + [0.0] * 6,
+        Pnom=converter.rated_input_w,
+        Pacmax=5000.0,
+        Pnt=0.0,
+        Vnom=400.0,
+        Vmax=500.0,
+        Vmin=300.0,
+        Vdcmax=600.0,
+        MPPTHi=500.0,
+        MPPTLow=300.0,
+        ADRCoefficients=k + [0.0] * 6,
     )
-    np.testing.assert_allclose(converter.ac_power_w(dc), pvlib.inverter.adr(np.full(91, 400.0), dc, inverter), atol=1e-6)
+    np.testing.assert_allclose(
+        converter.ac_power_w(dc), pvlib.inverter.adr(np.full(91, 400.0), dc, inverter), atol=1e-6
+    )
 
 
-@pytest.mark.parametrize("name, key", [("rack", "open_rack_glass_polymer"), ("roof", "close_mount_glass_glass"),
-                                       ("built in", "insulated_back_glass_polymer")])
+@pytest.mark.parametrize(
+    "name, key",
+    [
+        ("rack", "open_rack_glass_polymer"),
+        ("roof", "close_mount_glass_glass"),
+        ("built in", "insulated_back_glass_polymer"),
+    ],
+)
 def test_mounting_coefficients_follow_from_their_source(name, key):
     """King, Boyson, Kratochvil, SAND2004-3535 (2004), as pvlib carries it: `seen and recomputed`."""
     source = pvlib.temperature.TEMPERATURE_MODEL_PARAMETERS["sapm"][key]
@@ -168,7 +208,8 @@ def test_small_converters_clip_module_by_module(weather):
     small = ArraySystem((Plane(8, 40, 90), Plane(7, 40, 270)), module, Converter("per module", 250.0), NO_LOSSES)
     big = replace(small, converter=Converter("central", 15 * 250.0))
     clipped = [
-        -loss_steps(weather, PLACE, s).set_index("step").loc["limit of the converter", "change_kwh"] for s in (small, big)
+        -loss_steps(weather, PLACE, s).set_index("step").loc["limit of the converter", "change_kwh"]
+        for s in (small, big)
     ]
     assert clipped[0] > 2 * clipped[1] > 0
     flat = simulate(weather, PLACE, small)["ac_power_w"]
@@ -177,7 +218,9 @@ def test_small_converters_clip_module_by_module(weather):
 
 def test_a_plane_of_the_system_is_one_module_times_its_count(weather):
     one = replace(SYSTEM, planes=(Plane(1, 27, 200),))
-    assert _kwh(weather, replace(SYSTEM, planes=(Plane(10, 27, 200),))) == pytest.approx(10 * _kwh(weather, one), rel=1e-12)
+    assert _kwh(weather, replace(SYSTEM, planes=(Plane(10, 27, 200),))) == pytest.approx(
+        10 * _kwh(weather, one), rel=1e-12
+    )
 
 
 def test_ageing_takes_its_share(weather):
@@ -210,7 +253,7 @@ def test_light_from_the_north_counts_in_the_south():
 def test_minutes_are_cooler_than_without_inertia_and_hours_do_not_notice():
     index = pd.date_range("2026-06-21 16:00", periods=40, freq="1min", tz="UTC")
     sky = pd.DataFrame({"ghi": 0.0, "dni": 0.0, "dhi": 0.0, "temp_air": 20.0, "wind_speed": 1.0}, index)
-    sky.loc[index[20]:, ["ghi", "dhi"]] = 600.0
+    sky.loc[index[20] :, ["ghi", "dhi"]] = 600.0
     cell = simulate(sky, PLACE, replace(SYSTEM, planes=(Plane(1, 0, 180),)))["temp_cell"].to_numpy()
     end = float(cell_temperature(600.0, 20.0, 1.0))
     assert cell[19] == pytest.approx(20.0)

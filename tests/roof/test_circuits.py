@@ -7,15 +7,23 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from solarlib.quantities import InputError
 from solarlib.roof import circuits, loads as roof_loads, voltages
 from solarlib.roof.circuits import OUTSIDE, STANDARD_BREAKERS_A, WHO_DECIDES, WITHIN, Finding
-from solarlib.quantities import InputError
 
 QUICK = settings(deadline=None, max_examples=50)
 COPPER_12, COPPER_10 = (voltages.awg_area_mm2(gauge) for gauge in (12, 10))
 STRING = dict(
-    modules=10, open_circuit_v=40.0, operating_v=33.0, open_circuit_per_c=-0.003, operating_per_c=-0.0035, coldest_c=-15.0,
-    hottest_cell_c=65.0, limit_v=600.0, tracker_low_v=200.0, tracker_high_v=480.0,
+    modules=10,
+    open_circuit_v=40.0,
+    operating_v=33.0,
+    open_circuit_per_c=-0.003,
+    operating_per_c=-0.0035,
+    coldest_c=-15.0,
+    hottest_cell_c=65.0,
+    limit_v=600.0,
+    tracker_low_v=200.0,
+    tracker_high_v=480.0,
 )
 
 
@@ -43,12 +51,20 @@ def test_every_output_names_who_decides_and_one_of_three_verdicts():
         assert all(f"  {name}: " in text for name, _, _ in finding.values)
         seen.add(finding.verdict.split(":")[0])
     assert seen == {WITHIN, OUTSIDE, "not decided here"}
-    assert "authority having jurisdiction" in WHO_DECIDES and "licensed electrician" in WHO_DECIDES and "licensed engineer" in WHO_DECIDES
+    assert (
+        "authority having jurisdiction" in WHO_DECIDES
+        and "licensed electrician" in WHO_DECIDES
+        and "licensed engineer" in WHO_DECIDES
+    )
 
 
 def test_no_output_approves_anything():
-    words = " ".join([str(finding) for finding in every_finding()] + [question.words for question in roof_loads.QUESTIONS]).lower()
-    found = re.findall(r"\b(safe|approved|compliant|certified|permitted|passes|passed|ok|guaranteed|strong enough)\b|[✓✔✅🟢]", words)
+    words = " ".join(
+        [str(finding) for finding in every_finding()] + [question.words for question in roof_loads.QUESTIONS]
+    ).lower()
+    found = re.findall(
+        r"\b(safe|approved|compliant|certified|permitted|passes|passed|ok|guaranteed|strong enough)\b|[✓✔✅🟢]", words
+    )
     assert found == []
 
 
@@ -63,9 +79,12 @@ def test_a_finding_takes_no_other_verdict_and_cannot_be_changed():
 
 
 def test_nothing_computes_a_ballast_or_what_a_roof_carries():
-    public = {node.name for path in ("circuits", "voltages", "loads", "layout")
-              for node in ast.parse((Path(circuits.__file__).parent / f"{path}.py").read_text(encoding="utf-8")).body
-              if isinstance(node, ast.FunctionDef)}
+    public = {
+        node.name
+        for path in ("circuits", "voltages", "loads", "layout")
+        for node in ast.parse((Path(circuits.__file__).parent / f"{path}.py").read_text(encoding="utf-8")).body
+        if isinstance(node, ast.FunctionDef)
+    }
     assert not [name for name in public if re.search("ballast|capacity|ampacity|attachment|approve", name)]
     names = {name for finding in every_finding() for name, _, _ in finding.values}
     assert not [name for name in names if re.search("ballast|capacity|ampacity|attachment", name)]
@@ -73,7 +92,11 @@ def test_nothing_computes_a_ballast_or_what_a_roof_carries():
 
 def test_the_trap_of_sixteen_units_that_sound_like_four_kilowatts():
     finding = circuits.check_branch(16, 250 / 240, 20, listed_limit=16)
-    assert finding.verdict == OUTSIDE and finding["needed_a"] == pytest.approx(20.83, abs=0.01) and finding["units_by_breaker"] == 15
+    assert (
+        finding.verdict == OUTSIDE
+        and finding["needed_a"] == pytest.approx(20.83, abs=0.01)
+        and finding["units_by_breaker"] == 15
+    )
 
 
 def test_the_smaller_of_the_sum_and_the_listing_counts():
@@ -82,7 +105,10 @@ def test_the_smaller_of_the_sum_and_the_listing_counts():
     assert circuits.check_branch(12, 1.25, 20, listed_limit=14).verdict == WITHIN
     assert circuits.check_branch(13, 1.25, 20, listed_limit=14).verdict == OUTSIDE
     unknown = circuits.check_branch(12, 1.25, 20)
-    assert unknown.verdict.startswith("not decided here: ask a licensed electrician") and unknown["listed_limit"] == "unknown"
+    assert (
+        unknown.verdict.startswith("not decided here: ask a licensed electrician")
+        and unknown["listed_limit"] == "unknown"
+    )
     assert circuits.check_branch(13, 1.25, 20).verdict == OUTSIDE  # the sum alone can rule it out
 
 
@@ -141,14 +167,22 @@ def test_string_voltages_move_with_the_temperature():
     assert finding["cold_open_circuit_v"] == pytest.approx(400 * 1.12)
     assert finding["hot_operating_v"] == pytest.approx(330 * 0.86)
     assert finding.verdict == WITHIN
-    for change in ({"limit_v": 440.0}, {"tracker_low_v": 290.0}, {"tracker_high_v": 370.0}, {"coldest_c": -60.0, "limit_v": 500.0}):
+    for change in (
+        {"limit_v": 440.0},
+        {"tracker_low_v": 290.0},
+        {"tracker_high_v": 370.0},
+        {"coldest_c": -60.0, "limit_v": 500.0},
+    ):
         assert voltages.check_string_voltage(**STRING | change).verdict == OUTSIDE
     with pytest.raises(InputError, match="open_circuit_per_c: found 0.3"):
         voltages.check_string_voltage(**STRING | {"open_circuit_per_c": 0.3})
 
 
 def test_an_average_under_the_reserve_is_still_not_decided():
-    assert roof_loads.average_roof_load(350, 80, 32, 90, 50).verdict == "not decided here: ask a licensed structural engineer"
+    assert (
+        roof_loads.average_roof_load(350, 80, 32, 90, 50).verdict
+        == "not decided here: ask a licensed structural engineer"
+    )
     assert roof_loads.average_roof_load(350, 80, 32, 90, 5).verdict == OUTSIDE
     assert roof_loads.average_roof_load(350, 80, 32, 90)["on_array_kg_m2"] == pytest.approx(430 / 32)
     with pytest.raises(InputError, match="roof_area_m2: found 20"):
@@ -168,14 +202,17 @@ def test_questions_name_somebody_to_ask():
     assert {"rapid shutdown", "ballast or attachments", "roof strength", "grounding"} <= set(topics)
 
 
-@pytest.mark.parametrize("call, message", [
-    (lambda: circuits.check_breaker([1.0], 22), "breaker_a: found 22 A, allowed is a standard size: 15, 20"),
-    (lambda: circuits.check_branch(0, 1.0), "units: found 0"),
-    (lambda: circuits.check_branch(True, 1.0), "units: found True"),
-    (lambda: circuits.continuous_current_a(-1.0), "current_a: found -1 A"),
-    (lambda: circuits.standard_breaker_a(601.0), "rating_a: found 601 A"),
-    (lambda: voltages.copper_ohm_per_km(0.0), "area_mm2: found 0 mm2"),
-])
+@pytest.mark.parametrize(
+    "call, message",
+    [
+        (lambda: circuits.check_breaker([1.0], 22), "breaker_a: found 22 A, allowed is a standard size: 15, 20"),
+        (lambda: circuits.check_branch(0, 1.0), "units: found 0"),
+        (lambda: circuits.check_branch(True, 1.0), "units: found True"),
+        (lambda: circuits.continuous_current_a(-1.0), "current_a: found -1 A"),
+        (lambda: circuits.standard_breaker_a(601.0), "rating_a: found 601 A"),
+        (lambda: voltages.copper_ohm_per_km(0.0), "area_mm2: found 0 mm2"),
+    ],
+)
 def test_bad_input_is_one_line(call, message):
     with pytest.raises(InputError, match=re.escape(message)) as caught:
         call()

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings, strategies as st
+from hypothesis import given, settings, strategies as st
 
 from solarlib.quantities import InputError
 from solarlib.roof.layout import RoofPlane, fit_modules, up_slope_m
@@ -46,11 +46,19 @@ def overlap(a, b):
 @pytest.mark.parametrize(
     "roof, upright, sideways",
     [
-        (RoofPlane(10, 6, 0.5, 0.5, 0.5, 0.5), 16, 20),  # 9.02 / 1.10 = 8.2, 5.02 / 1.75 = 2.9; 9.02 / 1.75 = 5.2, 5.02 / 1.10 = 4.6
+        (
+            RoofPlane(10, 6, 0.5, 0.5, 0.5, 0.5),
+            16,
+            20,
+        ),  # 9.02 / 1.10 = 8.2, 5.02 / 1.75 = 2.9; 9.02 / 1.75 = 5.2, 5.02 / 1.10 = 4.6
         (RoofPlane(10, 6), 27, 25),  # 10.02 / 1.10 = 9.1, 6.02 / 1.75 = 3.4; 10.02 / 1.75 = 5.7, 6.02 / 1.10 = 5.5
         (RoofPlane(10, 6, clear_ridge_m=1.0), 18, 20),  # 5.02 up the slope: 2.9 or 4.6
         (RoofPlane(1.08, 1.73), 1, 0),  # one upright module exactly, without a gap at its edges
-        (RoofPlane(2.18, 3.48), 4, 3),  # 2 x 1.08 + 0.02 and 2 x 1.73 + 0.02 exactly; 1 column, 3 x 1.08 + 2 x 0.02 = 3.28
+        (
+            RoofPlane(2.18, 3.48),
+            4,
+            3,
+        ),  # 2 x 1.08 + 0.02 and 2 x 1.73 + 0.02 exactly; 1 column, 3 x 1.08 + 2 x 0.02 = 3.28
         (RoofPlane(1.0, 1.0), 0, 0),
         (RoofPlane(3, 3, 2, 2, 2, 2), 0, 0),  # strips that leave nothing
     ],
@@ -65,7 +73,9 @@ def test_a_chimney_takes_the_modules_that_would_reach_into_it():
     assert fit_modules(open_roof, 2, 1, True, 0).count == 10
     assert fit_modules(replace(open_roof, taken=((2.2, 0.5, 2.8, 1.0),)), 2, 1, True, 0).count == 9
     assert fit_modules(replace(open_roof, taken=((1.8, 1.8, 2.2, 2.2),)), 2, 1, True, 0).count == 6  # at four corners
-    assert fit_modules(replace(open_roof, taken=((0, 0, 5, 2),)), 2, 1, True, 0).count == 5  # up to its edge, not into it
+    assert (
+        fit_modules(replace(open_roof, taken=((0, 0, 5, 2),)), 2, 1, True, 0).count == 5
+    )  # up to its edge, not into it
 
 
 def test_the_grid_moves_to_where_most_have_room():
@@ -78,7 +88,9 @@ def test_the_grid_moves_to_where_most_have_room():
 def test_gaps_count_between_modules_only():
     assert fit_modules(RoofPlane(10, 2), 2, 1, True, 0.0).count == 10
     assert fit_modules(RoofPlane(10, 2), 2, 1, True, 0.1).count == 9  # 9 + 8 x 0.1 = 9.8
-    assert fit_modules(RoofPlane(1, 5), 1, 1, True, 0, row_gap_m=0.5).count == 3  # trays: 1 + 0.5 + 1 + 0.5 + 1 = 4, one more 5.5
+    assert (
+        fit_modules(RoofPlane(1, 5), 1, 1, True, 0, row_gap_m=0.5).count == 3
+    )  # trays: 1 + 0.5 + 1 + 0.5 + 1 = 4, one more 5.5
 
 
 def test_of_equal_ways_the_upright_one():
@@ -139,20 +151,27 @@ def test_more_room_kept_free_never_gives_more(roof, module, upright, strip, more
     assert fit_modules(wider, *module, upright).count <= before
     for i, (left, low, right, high) in enumerate(roof.taken):
         grown = (left, low, min(right + more, roof.along_eave_m), high)
-        taken = roof.taken[:i] + (grown,) + roof.taken[i + 1:]
+        taken = roof.taken[:i] + (grown,) + roof.taken[i + 1 :]
         assert fit_modules(replace(roof, taken=taken), *module, upright).count <= before
-        assert fit_modules(replace(roof, taken=roof.taken[:i] + roof.taken[i + 1:]), *module, upright).count >= before
+        assert fit_modules(replace(roof, taken=roof.taken[:i] + roof.taken[i + 1 :]), *module, upright).count >= before
 
 
 @QUICK
 @given(roofs(), modules(), st.booleans(), cm(0, 10), cm(0, 60))
 def test_turning_roof_and_module_changes_nothing(roof, module, upright, gap, row_gap):
     turned = RoofPlane(
-        roof.up_slope_m, roof.along_eave_m, clear_ridge_m=roof.clear_right_m, clear_eave_m=roof.clear_left_m,
-        clear_left_m=roof.clear_eave_m, clear_right_m=roof.clear_ridge_m,
+        roof.up_slope_m,
+        roof.along_eave_m,
+        clear_ridge_m=roof.clear_right_m,
+        clear_eave_m=roof.clear_left_m,
+        clear_left_m=roof.clear_eave_m,
+        clear_right_m=roof.clear_ridge_m,
         taken=tuple((low, left, high, right) for left, low, right, high in roof.taken),
     )
-    assert fit_modules(roof, *module, upright, gap, row_gap).count == fit_modules(turned, *module, not upright, row_gap, gap).count
+    assert (
+        fit_modules(roof, *module, upright, gap, row_gap).count
+        == fit_modules(turned, *module, not upright, row_gap, gap).count
+    )
 
 
 def by_trying(roof, wide, high, step_x, step_y):
@@ -170,7 +189,7 @@ def by_trying(roof, wide, high, step_x, step_y):
             count = 0
             for x in range(start_x, blocked.shape[0] - wide + 1, step_x):
                 for y in range(start_y, blocked.shape[1] - high + 1, step_y):
-                    count += not blocked[x:x + wide, y:y + high].any()
+                    count += not blocked[x : x + wide, y : y + high].any()
             best = max(best, count)
     return best
 
@@ -206,7 +225,10 @@ def test_same_as_trying_every_place(data):
         (lambda: RoofPlane(10, 6, taken=(1, 2, 3, 4)), r"roof\.taken"),
         (lambda: RoofPlane(10, 6, taken=((1, 2, math.nan, 4),)), r"roof\.taken"),
         (lambda: RoofPlane(10, 6, taken="none"), r"roof\.taken"),
-        (lambda: fit_modules(RoofPlane(10, 6), 1.0, 1.7), r"module_width_m: found 1\.7 m, allowed is a number from 0\.2 to 1 m"),
+        (
+            lambda: fit_modules(RoofPlane(10, 6), 1.0, 1.7),
+            r"module_width_m: found 1\.7 m, allowed is a number from 0\.2 to 1 m",
+        ),
         (lambda: fit_modules(RoofPlane(10, 6), 0, 0), r"module_length_m"),
         (lambda: fit_modules(RoofPlane(10, 6), 1.7, 1.1, gap_m=-1), r"gap_m"),
         (lambda: fit_modules(RoofPlane(10, 6), 1.7, 1.1, row_gap_m="2"), r"row_gap_m"),

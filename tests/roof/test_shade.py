@@ -9,15 +9,15 @@ import pvlib
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from solarlib.quantities import InputError
 from solarlib.roof import cells as diodes, operation as shaded_power, rows, shade
-from solarlib.worth import premium
 from solarlib.roof.array import loss_steps
 from solarlib.roof.cells import Cell, DiodeModule
 from solarlib.roof.obstacles import Layout, Obstacle, hidden, in_space, usual_layout
 from solarlib.roof.parts import ArraySystem, Converter, Module, Plane
-from solarlib.quantities import InputError
 from solarlib.sky.sun import plane_of_array
 from solarlib.sky.weather import Place, read_weather
+from solarlib.worth import premium
 
 QUICK = settings(deadline=None, max_examples=20)
 PLACE = Place("Greensboro climate", 36.1, -79.95, "America/New_York", 273.0)
@@ -37,7 +37,9 @@ def system(*planes):
 def lights(seed, modules=3):
     """Return random light on cells: whole modules, sections, single cells shaded by different amounts."""
     rng = np.random.default_rng(seed)
-    parts = [rng.choice([1.0, rng.uniform(0.1, 1.0)], size) for size in ((modules, 1, 1), (modules, 3, 1), (modules, 3, 20))]
+    parts = [
+        rng.choice([1.0, rng.uniform(0.1, 1.0)], size) for size in ((modules, 1, 1), (modules, 3, 1), (modules, 3, 20))
+    ]
     return 1000.0 * parts[0] * parts[1] * parts[2]
 
 
@@ -48,13 +50,29 @@ def test_a_cells_curve_is_pvlibs_explicit_one():
     """Currents put into bishop88 at random inner voltages come back as the same voltages; 2 mV, backwards 20 mV, by interpolation."""
     cell, rng = Cell(), np.random.default_rng(5)
     light, heat = np.array([[1000.0, 200.0, 5.0]]), 45.0
-    photo, dark, _, _, thermal = pvlib.pvsystem.calcparams_desoto(light[0], np.full(3, heat), cell.current_per_c * cell.photocurrent_a, 0.0256926, cell.photocurrent_a,
-                                                                  cell.saturation_current_a, cell.shunt_ohm, cell.series_ohm)
+    photo, dark, _, _, thermal = pvlib.pvsystem.calcparams_desoto(
+        light[0],
+        np.full(3, heat),
+        cell.current_per_c * cell.photocurrent_a,
+        0.0256926,
+        cell.photocurrent_a,
+        cell.saturation_current_a,
+        cell.shunt_ohm,
+        cell.series_ohm,
+    )
     for level in range(3):
         inner = np.sort(rng.uniform(-16, 0.62, 40))[::-1]
         current, voltage, _ = pvlib.singlediode.bishop88(
-            inner, photo[level], dark[level], cell.series_ohm, cell.shunt_ohm, thermal[level], breakdown_factor=cell.breakdown_factor,
-            breakdown_voltage=cell.breakdown_v, breakdown_exp=cell.breakdown_exponent)
+            inner,
+            photo[level],
+            dark[level],
+            cell.series_ohm,
+            cell.shunt_ohm,
+            thermal[level],
+            breakdown_factor=cell.breakdown_factor,
+            breakdown_voltage=cell.breakdown_v,
+            breakdown_exp=cell.breakdown_exponent,
+        )
         found = diodes.cell_voltage(cell, light, [[heat]], current[None])[0, level]
         np.testing.assert_allclose(found[voltage > 0], voltage[voltage > 0], atol=2e-3)
         np.testing.assert_allclose(found, voltage, atol=0.02)
@@ -65,8 +83,16 @@ def test_the_best_point_is_pvlibs(irradiance, heat):
     """Against pvlib's own search for the maximum, without breakdown; 3e-4 from the grid, in dim light, where the shunt moves the knee."""
     module = DiodeModule(Cell(breakdown_factor=0.0))
     cell = module.cell
-    photo, dark, series, _, thermal = pvlib.pvsystem.calcparams_desoto(irradiance, heat, cell.current_per_c * cell.photocurrent_a, 0.02569258, cell.photocurrent_a,
-                                                                       cell.saturation_current_a, cell.shunt_ohm, cell.series_ohm)
+    photo, dark, series, _, thermal = pvlib.pvsystem.calcparams_desoto(
+        irradiance,
+        heat,
+        cell.current_per_c * cell.photocurrent_a,
+        0.02569258,
+        cell.photocurrent_a,
+        cell.saturation_current_a,
+        cell.shunt_ohm,
+        cell.series_ohm,
+    )
     best = pvlib.singlediode.bishop88_mpp(photo, dark, series, cell.shunt_ohm, thermal, method="brentq")[2]
     found = diodes.series_power_w(module, [[float(irradiance)]], np.full((1, 1, 3, 1), 20), [[float(heat)]])
     assert found.apart_w[0] == pytest.approx(60 * float(best), rel=3e-4)
@@ -88,7 +114,9 @@ def test_the_bypass_diode_holds_a_dark_section_at_its_drop():
     carries = (current[0] > 1.0) & (current[0] < 8.0)
     np.testing.assert_allclose(voltage[0, 0, carries], (40 * cells[0, 0] - module.bypass_v)[carries], atol=1e-9)
     open_circuit = voltage[0, 0, 0]
-    assert open_circuit == pytest.approx(40 * cells[0, 0, 0] + 20 * cells[0, 1, 0], abs=1e-9)  # without current the dark cells add their voltage
+    assert open_circuit == pytest.approx(
+        40 * cells[0, 0, 0] + 20 * cells[0, 1, 0], abs=1e-9
+    )  # without current the dark cells add their voltage
 
 
 def test_strings_in_parallel_add_their_currents():
@@ -142,7 +170,9 @@ def test_the_order_of_modules_sections_and_cells_does_not_matter(seed):
 @pytest.mark.parametrize("heat", [-10.0, 25.0, 65.0])
 def test_without_shade_nothing_is_lost(heat):
     loss = shade.shade_moment(np.full((5, 3, 20), 1000.0), heat)
-    assert (loss.light_lost, loss.module_loss, loss.string_loss, loss.poor_tracker_loss) == pytest.approx((0, 0, 0, 0), abs=1e-12)
+    assert (loss.light_lost, loss.module_loss, loss.string_loss, loss.poor_tracker_loss) == pytest.approx(
+        (0, 0, 0, 0), abs=1e-12
+    )
     assert np.isnan(loss.recovered) or abs(loss.benefit) < 1e-12
 
 
@@ -174,7 +204,9 @@ def test_the_window_can_only_take_away_and_can_take_all():
     assert narrow.module_loss == free.module_loss
     assert shade.shade_moment(light, window_v=(700.0, 900.0)).string_loss == 1.0
     low = shade.shade_moment(np.full((16, 3, 20), 1000.0), window_v=(0.0, 300.0))
-    assert 1 - low.string_loss == pytest.approx(300.0 / 437.0, abs=0.05)  # nearly constant current below the best voltage
+    assert 1 - low.string_loss == pytest.approx(
+        300.0 / 437.0, abs=0.05
+    )  # nearly constant current below the best voltage
     at_edge = [shade.shade_moment(light, window_v=(edge, 900.0)).string_loss for edge in (212, 230, 250, 300, 350)]
     assert at_edge == sorted(at_edge)
 
@@ -183,8 +215,18 @@ def test_at_a_limit_of_the_window_the_tracker_gives_that_voltage_times_its_curre
     """Above the best voltage the curve falls steeply: the limit lies between grid points. Against pvlib's explicit curve."""
     cell = Cell()
     photo, dark, series, _, thermal = pvlib.pvsystem.calcparams_desoto(
-        1000.0, 25.0, cell.current_per_c * cell.photocurrent_a, 0.0256926, cell.photocurrent_a, cell.saturation_current_a, cell.shunt_ohm, cell.series_ohm)
-    current, voltage, _ = pvlib.singlediode.bishop88(np.linspace(0.5, 0.65, 20_000), photo, dark, series, cell.shunt_ohm, thermal)
+        1000.0,
+        25.0,
+        cell.current_per_c * cell.photocurrent_a,
+        0.0256926,
+        cell.photocurrent_a,
+        cell.saturation_current_a,
+        cell.shunt_ohm,
+        cell.series_ohm,
+    )
+    current, voltage, _ = pvlib.singlediode.bishop88(
+        np.linspace(0.5, 0.65, 20_000), photo, dark, series, cell.shunt_ohm, thermal
+    )
     light = np.full((4, 3, 20), 1000.0)
     for share in (0.58, 0.61, 0.64):
         expected = 4 * 60 * share * np.interp(share, voltage, current)
@@ -207,7 +249,9 @@ def test_cells_of_a_layout_fill_it_evenly():
     cells = layout.cells()
     assert cells.shape == (6, 3, 20, 2)
     assert cells.reshape(-1, 2).mean(axis=0) == pytest.approx([0, 0], abs=1e-12)
-    assert np.ptp(cells[..., 0]) == pytest.approx(3 * 1.10 - 1.10 / 6) and np.ptp(cells[..., 1]) == pytest.approx(2 * 1.75 - 1.75 / 10)
+    assert np.ptp(cells[..., 0]) == pytest.approx(3 * 1.10 - 1.10 / 6) and np.ptp(cells[..., 1]) == pytest.approx(
+        2 * 1.75 - 1.75 / 10
+    )
     assert (cells[:3, ..., 1] > 0).all()  # the top row first
     assert np.ptp(cells[0, 0, :, 0]) < 0.2 and np.ptp(cells[0, 0, :, 1]) > 1.5  # a section: two columns up the slope
     across = Layout(2, 3, portrait=False).cells()
@@ -215,25 +259,47 @@ def test_cells_of_a_layout_fill_it_evenly():
     assert [usual_layout(n).module_count for n in (1, 2, 5, 16)] == [1, 2, 5, 16]
 
 
-@pytest.mark.parametrize("azimuth, right, downhill", [(180, (1, 0), (0, -1)), (90, (0, 1), (1, 0)), (270, (0, -1), (-1, 0)), (0, (-1, 0), (0, 1))])
+@pytest.mark.parametrize(
+    "azimuth, right, downhill",
+    [(180, (1, 0), (0, -1)), (90, (0, 1), (1, 0)), (270, (0, -1), (-1, 0)), (0, (-1, 0), (0, 1))],
+)
 def test_a_plane_in_space(azimuth, right, downhill):
     """Who looks at a south roof sees east on the right; its lower edge lies to the south."""
     found = in_space(np.array([[1.0, 0.0], [0.0, -1.0]]), 40, azimuth)
     assert found[0] == pytest.approx([*right, 0], abs=1e-12)
-    assert found[1] == pytest.approx([downhill[0] * np.cos(np.radians(40)), downhill[1] * np.cos(np.radians(40)), -np.sin(np.radians(40))], abs=1e-12)
+    assert found[1] == pytest.approx(
+        [downhill[0] * np.cos(np.radians(40)), downhill[1] * np.cos(np.radians(40)), -np.sin(np.radians(40))], abs=1e-12
+    )
 
 
 def test_the_sun_is_hidden_below_the_outline_only():
     hill = Obstacle(((150, 10), (180, 20), (210, 0)))
     azimuth = np.array([149.0, 151.0, 180.0, 180.0, 165.0, 165.0, 209.0, 211.0, 0.0])
     elevation = np.array([5.0, 5.0, 19.9, 20.1, 14.9, 15.1, 1.0, 0.5, 0.5])
-    assert hidden(hill, np.zeros((1, 3)), azimuth, elevation)[:, 0].tolist() == [False, True, True, False, True, False, False, False, False]
+    assert hidden(hill, np.zeros((1, 3)), azimuth, elevation)[:, 0].tolist() == [
+        False,
+        True,
+        True,
+        False,
+        True,
+        False,
+        False,
+        False,
+        False,
+    ]
 
 
 def test_an_outline_across_north():
     wall = Obstacle(((340, 30), (380, 30)), 20.0)
     azimuth = np.array([339.0, 341.0, 359.0, 1.0, 19.0, 21.0])
-    assert hidden(wall, np.zeros((1, 3)), azimuth, np.full(6, 10.0))[:, 0].tolist() == [False, True, True, True, True, False]
+    assert hidden(wall, np.zeros((1, 3)), azimuth, np.full(6, 10.0))[:, 0].tolist() == [
+        False,
+        True,
+        True,
+        True,
+        True,
+        False,
+    ]
 
 
 def test_near_obstacles_shade_cells_one_after_the_other():
@@ -241,7 +307,10 @@ def test_near_obstacles_shade_cells_one_after_the_other():
     post = Obstacle(((178, 45), (182, 45)), 4.0)
     places = np.array([[0.0, 0, 0], [2.0, 0, 0], [0, 0, 3.0]])
     turned = 180 + np.degrees(np.arctan(0.5))
-    assert hidden(post, places, np.array([180.0, turned]), np.array([20.0, 20.0])).tolist() == [[True, False, False], [False, True, False]]
+    assert hidden(post, places, np.array([180.0, turned]), np.array([20.0, 20.0])).tolist() == [
+        [True, False, False],
+        [False, True, False],
+    ]
     # 4 m tall; from 3 m up only 1 m stands above the eye: 14 deg
     assert hidden(post, places[2:], np.array([180.0, 180.0]), np.array([13.9, 14.2]))[:, 0].tolist() == [True, False]
     far = replace(post, distance_m=np.inf)
@@ -261,7 +330,9 @@ def test_a_shadow_agrees_with_a_ray_through_the_fence(sun_azimuth, sun_elevation
     height = along * np.tan(np.radians(sun_elevation))
     margin = height - 8.0 * np.tan(np.radians(top))
     if abs(margin) > 0.1 and min(abs(at - 100), abs(at - 260)) > 1:  # chords of 5 deg lie a little inside the ring
-        assert hidden(fence, np.array([[x, y, 0.0]]), np.array([sun_azimuth]), np.array([sun_elevation]))[0, 0] == (100 < at < 260 and margin < 0)
+        assert hidden(fence, np.array([[x, y, 0.0]]), np.array([sun_azimuth]), np.array([sun_elevation]))[0, 0] == (
+            100 < at < 260 and margin < 0
+        )
 
 
 # --- hours and years
@@ -274,8 +345,12 @@ def test_without_obstacles_all_ways_give_the_same(weather):
     np.testing.assert_allclose(hours["light"], hours["light_left"], rtol=1e-12)
     assert hours.index.equals(weather.index) and (hours["unshaded_w"] > 0).sum() > 60
     noon = hours.loc[hours["light"].idxmax()]
-    heat = shaded_power.plane_light(weather, shade.position(weather.index, PLACE), Plane(8, 30, 180), 0.2)["temp_cell"][hours.index.get_loc(noon.name)]
-    per_c = noon["unshaded_w"] / 3200 / (noon["light"] / 1000) - 1  # rated power in this light, and what heat takes from it
+    heat = shaded_power.plane_light(weather, shade.position(weather.index, PLACE), Plane(8, 30, 180), 0.2)["temp_cell"][
+        hours.index.get_loc(noon.name)
+    ]
+    per_c = (
+        noon["unshaded_w"] / 3200 / (noon["light"] / 1000) - 1
+    )  # rated power in this light, and what heat takes from it
     assert 45 < heat < 75 and per_c / (heat - 25) == pytest.approx(-0.0043, abs=0.0006)
 
 
@@ -325,14 +400,18 @@ def test_east_and_west_mirror_each_other():
     shift = float(solar["equation_of_time"].mean()) / 4.0  # place the noon of the sun at the noon of the clock
     place = Place("equinox", 40.0, -shift, "UTC", 0.0)
     up = np.maximum(np.cos(np.radians(shade.position(index, place)["apparent_zenith"])), 0.0)
-    sky = pd.DataFrame({"dni": 800.0 * (up > 0.02), "dhi": 100.0 * (up > 0.02), "temp_air": 20.0, "wind_speed": 2.0}, index=index)
+    sky = pd.DataFrame(
+        {"dni": 800.0 * (up > 0.02), "dhi": 100.0 * (up > 0.02), "temp_air": 20.0, "wind_speed": 2.0}, index=index
+    )
     sky["ghi"] = sky["dni"] * up + sky["dhi"]
     one = Obstacle(((120, 30), (150, 40)), 7.0)
     other = Obstacle(((210, 40), (240, 30)), 7.0)
     a, b = (shade.year_loss(shade.shade_hours(sky, place, system(), [(thing,)])) for thing in (one, other))
     assert a.light_lost > 0.01
     for name in ("light_lost", "module_loss", "string_loss"):
-        assert getattr(a, name) == pytest.approx(getattr(b, name), abs=0.003)  # the declination moves between morning and evening
+        assert getattr(a, name) == pytest.approx(
+            getattr(b, name), abs=0.003
+        )  # the declination moves between morning and evening
 
 
 def test_two_planes_on_one_tracker_cost_a_string_more_than_two_trackers(weather):
@@ -345,7 +424,10 @@ def test_two_planes_on_one_tracker_cost_a_string_more_than_two_trackers(weather)
 
 def test_a_coarse_grain_hides_the_loss_inside_modules(weather):
     wide = Obstacle(((190, 0), (191, 42), (240, 42), (241, 0)), 5.0)
-    cell, section, module = (shade.year_loss(shade.shade_hours(weather, PLACE, system(), [(wide,)], grain=grain)) for grain in ("cell", "section", "module"))
+    cell, section, module = (
+        shade.year_loss(shade.shade_hours(weather, PLACE, system(), [(wide,)], grain=grain))
+        for grain in ("cell", "section", "module")
+    )
     assert [section.light_lost, module.light_lost] == pytest.approx([cell.light_lost] * 2, rel=0.2)
     assert cell.module_loss > 1.2 * max(section.module_loss, module.module_loss)
     with pytest.raises(InputError, match="grain: found 'leaf', allowed is one of cell, section, module"):
@@ -358,7 +440,9 @@ def test_the_sky_map_adds_up_to_the_loss(weather):
     assert table.shape == (9, 36)
     assert table.to_numpy().sum() == pytest.approx((hours["unshaded_w"] - hours["string_w"]).sum() / 1000, rel=1e-9)
     assert table.to_numpy().min() >= -1e-9
-    assert table.loc[:, 170:240].to_numpy().sum() > 0.95 * table.to_numpy().sum()  # where the chimney stands, seen from all cells
+    assert (
+        table.loc[:, 170:240].to_numpy().sum() > 0.95 * table.to_numpy().sum()
+    )  # where the chimney stands, seen from all cells
 
 
 def test_rows_far_apart_do_not_shade_and_closer_rows_shade_more(weather):
@@ -383,7 +467,14 @@ def test_landscape_keeps_two_sections_of_a_shaded_row_alive(weather):
 def test_the_pitch_is_where_pvlibs_shadow_ends():
     for tilt, turn, up in ((10, 0, 20), (20, 30, 25), (30, -40, 15)):
         pitch = rows.pitch_without_shade(1.75, tilt, 180, 180 + turn, up)
-        shaded = [float(pvlib.shading.shaded_fraction1d(90.0 - up, 180.0 + turn, 90.0, tilt, collector_width=1.75, pitch=pitch * f)) for f in (1.001, 0.98)]
+        shaded = [
+            float(
+                pvlib.shading.shaded_fraction1d(
+                    90.0 - up, 180.0 + turn, 90.0, tilt, collector_width=1.75, pitch=pitch * f
+                )
+            )
+            for f in (1.001, 0.98)
+        ]
         assert shaded[0] == 0 and 0 < shaded[1] < 0.1
     assert rows.pitch_without_shade(2.0, 0, 180, 180, 10) == 2.0
 
@@ -406,24 +497,39 @@ def test_a_choice_is_worth_nothing_where_the_gain_just_pays():
 # --- bad input
 
 
-@pytest.mark.parametrize("call, message", [
-    (lambda: Obstacle(((180, 10),)), "obstacle.points: found 1 point(s), allowed are two or more"),
-    (lambda: Obstacle(((200, 10), (190, 10))), "obstacle.points: found azimuths 200, 190"),
-    (lambda: Obstacle(((190, 10), (200, 90))), "obstacle.points elevation: found 90 deg"),
-    (lambda: Obstacle((1, 2)), "obstacle.points: found (1, 2), allowed are pairs"),
-    (lambda: Obstacle(((190, 10), (200, 10)), 0.1), "obstacle.distance_m: found 0.1 m"),
-    (lambda: Obstacle(((190, 10), (200, 10)), passes=1.5), "obstacle.passes: found 1.5"),
-    (lambda: hidden(CHIMNEY, np.array([[7.0, 0, 0]]), np.array([180.0]), np.array([20.0])), "obstacle.distance_m: found 6 m, allowed is more than 7.0 m"),
-    (lambda: Layout(0, 3), "layout.rows: found 0"),
-    (lambda: Layout(2, 2.5), "layout.columns: found 2.5"),
-    (lambda: Cell(breakdown_v=5.0), "cell.breakdown_v: found 5 V"),
-    (lambda: DiodeModule(sections=2.5), "diode_module.sections: found 2.5"),
-    (lambda: shade.shade_moment(np.ones((2, 3, 19))), "light: found shape (2, 3, 19), allowed is (modules, 3 sections, 20 cells)"),
-    (lambda: shade.shade_moment(np.full((2, 3, 20), -1.0)), "light: found a value outside"),
-    (lambda: shade.shade_moment(np.ones((2, 3, 20)), window_v=(400, 300)), "window_v: found 400 to 300 V"),
-    (lambda: diodes.series_power_w(DiodeModule(), [[1000.0]], np.full((1, 1, 3, 1), 19), [[25.0]]), "counts: found sections or cells"),
-    (lambda: premium.choice_value(0.01, 5000.0, 0.16, 100.0, {30: 1.0}), "later: found year 30, allowed is a whole number from 1 to 25"),
-])
+@pytest.mark.parametrize(
+    "call, message",
+    [
+        (lambda: Obstacle(((180, 10),)), "obstacle.points: found 1 point(s), allowed are two or more"),
+        (lambda: Obstacle(((200, 10), (190, 10))), "obstacle.points: found azimuths 200, 190"),
+        (lambda: Obstacle(((190, 10), (200, 90))), "obstacle.points elevation: found 90 deg"),
+        (lambda: Obstacle((1, 2)), "obstacle.points: found (1, 2), allowed are pairs"),
+        (lambda: Obstacle(((190, 10), (200, 10)), 0.1), "obstacle.distance_m: found 0.1 m"),
+        (lambda: Obstacle(((190, 10), (200, 10)), passes=1.5), "obstacle.passes: found 1.5"),
+        (
+            lambda: hidden(CHIMNEY, np.array([[7.0, 0, 0]]), np.array([180.0]), np.array([20.0])),
+            "obstacle.distance_m: found 6 m, allowed is more than 7.0 m",
+        ),
+        (lambda: Layout(0, 3), "layout.rows: found 0"),
+        (lambda: Layout(2, 2.5), "layout.columns: found 2.5"),
+        (lambda: Cell(breakdown_v=5.0), "cell.breakdown_v: found 5 V"),
+        (lambda: DiodeModule(sections=2.5), "diode_module.sections: found 2.5"),
+        (
+            lambda: shade.shade_moment(np.ones((2, 3, 19))),
+            "light: found shape (2, 3, 19), allowed is (modules, 3 sections, 20 cells)",
+        ),
+        (lambda: shade.shade_moment(np.full((2, 3, 20), -1.0)), "light: found a value outside"),
+        (lambda: shade.shade_moment(np.ones((2, 3, 20)), window_v=(400, 300)), "window_v: found 400 to 300 V"),
+        (
+            lambda: diodes.series_power_w(DiodeModule(), [[1000.0]], np.full((1, 1, 3, 1), 19), [[25.0]]),
+            "counts: found sections or cells",
+        ),
+        (
+            lambda: premium.choice_value(0.01, 5000.0, 0.16, 100.0, {30: 1.0}),
+            "later: found year 30, allowed is a whole number from 1 to 25",
+        ),
+    ],
+)
 def test_bad_input_is_one_line(call, message):
     with pytest.raises(InputError, match=re.escape(message)) as caught:
         call()
@@ -433,7 +539,9 @@ def test_bad_input_is_one_line(call, message):
 def test_bad_input_of_a_year_names_what_does_not_fit(weather):
     with pytest.raises(InputError, match="allowed is one for each of 1 planes"):
         shade.shade_hours(weather, PLACE, system(), [(), ()])
-    with pytest.raises(InputError, match=re.escape("layouts[1]: found 2 x 3 modules, allowed are rows and columns that make 8")):
+    with pytest.raises(
+        InputError, match=re.escape("layouts[1]: found 2 x 3 modules, allowed are rows and columns that make 8")
+    ):
         shade.shade_hours(weather, PLACE, system(), [()], [Layout(2, 3)])
     with pytest.raises(InputError, match="layout: found 6 modules, allowed are the plane's 8"):
         rows.row_hours(weather, PLACE, Plane(8, 10, 180), Layout(2, 3), 3.0)

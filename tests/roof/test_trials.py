@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from solarlib.house.year import read_house, weather
-from solarlib.roof.obstacles import Obstacle
 from solarlib.quantities import InputError
+from solarlib.roof.obstacles import Obstacle
 from solarlib.roof.shade import shade_hours
 from solarlib.roof.trials import obstacle_hours, open_year
 
@@ -19,12 +19,15 @@ def some_weeks():
     return house, plane, weather(house).iloc[24 * 300 : 24 * 330]
 
 
-@pytest.mark.parametrize("obstacle", [
-    Obstacle(((150, 30), (200, 30)), 8.0),
-    Obstacle(((190, 10), (230, 50)), 5.0, passes=0.5),
-    Obstacle(((100, 20), (260, 20))),
-    Obstacle(((0, 60), (90, 60)), 6.0),
-])
+@pytest.mark.parametrize(
+    "obstacle",
+    [
+        Obstacle(((150, 30), (200, 30)), 8.0),
+        Obstacle(((190, 10), (230, 50)), 5.0, passes=0.5),
+        Obstacle(((100, 20), (260, 20))),
+        Obstacle(((0, 60), (90, 60)), 6.0),
+    ],
+)
 def test_trial_equals_the_whole_computation(some_weeks, obstacle):
     house, plane, sky = some_weeks
     system = replace(house.system, planes=(plane,))

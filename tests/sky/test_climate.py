@@ -3,15 +3,16 @@
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
+from solarlib.quantities import TYPICAL_YEAR, InputError
 from solarlib.sky import sun
 from solarlib.sky.climate import MONTHS, MonthlyMeans, typical_year
-from solarlib.quantities import TYPICAL_YEAR, InputError
 from solarlib.sky.weather import Place
 
-MILD = MonthlyMeans((2.4, 3.1, 4.2, 5.4, 5.6, 6.2, 6.1, 5.6, 4.4, 3.6, 2.4, 2.2), (3, 5, 9, 14, 19, 23, 25, 25, 21, 15, 9, 5))
+MILD = MonthlyMeans(
+    (2.4, 3.1, 4.2, 5.4, 5.6, 6.2, 6.1, 5.6, 4.4, 3.6, 2.4, 2.2), (3, 5, 9, 14, 19, 23, 25, 25, 21, 15, 9, 5)
+)
 RALEIGH = Place("mid north", 36.0, -80.0, "America/New_York", 250.0)
 
 
@@ -45,7 +46,9 @@ def check_year(year, place, means):
     warm=st.lists(st.floats(-40, 40), min_size=12, max_size=12),
     seed=st.integers(0, 1000),
 )
-def test_the_months_are_exact_and_the_hours_physical_at_every_latitude(latitude, longitude, altitude, share, warm, seed):
+def test_the_months_are_exact_and_the_hours_physical_at_every_latitude(
+    latitude, longitude, altitude, share, warm, seed
+):
     place = Place("anywhere", latitude, longitude, "Etc/GMT+5", altitude)
     means = MonthlyMeans(tuple(np.array(share) * outside_by_month(place)), tuple(warm))
     check_year(typical_year(place, means, np.random.default_rng(seed)), place, means)
@@ -53,7 +56,9 @@ def test_the_months_are_exact_and_the_hours_physical_at_every_latitude(latitude,
 
 def test_polar_night_is_dark_and_the_polar_day_has_light_at_midnight():
     place = Place("far north", 78.2, 15.6, "Arctic/Longyearbyen", 10.0)
-    means = MonthlyMeans((0, 0, 0.9, 2.9, 4.8, 5.1, 4.3, 2.7, 1.1, 0.1, 0, 0), (-12, -13, -13, -9, -3, 3, 7, 6, 2, -4, -8, -10))
+    means = MonthlyMeans(
+        (0, 0, 0.9, 2.9, 4.8, 5.1, 4.3, 2.7, 1.1, 0.1, 0, 0), (-12, -13, -13, -9, -3, 3, 7, 6, 2, -4, -8, -10)
+    )
     year = typical_year(place, means, np.random.default_rng(1))
     check_year(year, place, means)
     assert year[year.index.month == 12]["ghi"].max() == 0
@@ -81,7 +86,12 @@ def test_one_generator_one_year():
 
 @pytest.mark.parametrize(
     ("tz", "longitude", "offset_h"),
-    [("America/New_York", -80.0, -5), ("Europe/London", 0.0, 0), ("Asia/Kolkata", 77.0, 5.5), ("Australia/Sydney", 151.0, 10)],
+    [
+        ("America/New_York", -80.0, -5),
+        ("Europe/London", 0.0, 0),
+        ("Asia/Kolkata", 77.0, 5.5),
+        ("Australia/Sydney", 151.0, 10),
+    ],
 )
 def test_labels_are_standard_time_starting_at_midnight(tz, longitude, offset_h):
     year = typical_year(Place("x", 30.0, longitude, tz), MILD, np.random.default_rng(1))
@@ -113,7 +123,10 @@ def test_a_month_can_be_as_clear_as_the_desert_or_as_dull_as_fog():
     ("change", "message"),
     [
         ({"irradiation": (3,) * 11}, "irradiation: found 11 numbers, allowed are 12"),
-        ({"irradiation": (3,) * 11 + (-1,)}, "irradiation, December: found -1 kWh/m2/day, allowed is a number from 0 to 14"),
+        (
+            {"irradiation": (3,) * 11 + (-1,)},
+            "irradiation, December: found -1 kWh/m2/day, allowed is a number from 0 to 14",
+        ),
         ({"temp_air": (float("nan"),) * 12}, "temp_air, January: found nan"),
         ({"wind_speed": -1}, "wind_speed: found -1 m/s"),
     ],
@@ -124,5 +137,7 @@ def test_means_that_cannot_be_are_refused(change, message):
 
 
 def test_a_monthly_sum_in_place_of_a_daily_mean_is_found_with_its_month():
-    with pytest.raises(InputError, match=f"monthly irradiation, {MONTHS[0]}: found 13 kWh/m2/day, allowed is a number from 0 to"):
+    with pytest.raises(
+        InputError, match=f"monthly irradiation, {MONTHS[0]}: found 13 kWh/m2/day, allowed is a number from 0 to"
+    ):
         typical_year(RALEIGH, MonthlyMeans((13,) * 12, MILD.temp_air), np.random.default_rng(1))

@@ -7,11 +7,10 @@ import numpy as np
 import pandas as pd
 import pvlib
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
-from solarlib.sky import sun
 from solarlib.quantities import InputError
+from solarlib.sky import sun
 from solarlib.sky.weather import Place, read_weather
 
 GREENSBORO = Place("Greensboro", 36.1, -79.95, "America/New_York", 273.0)
@@ -43,16 +42,23 @@ def test_the_hour_is_split_evenly_around_noon():
     solar = sun.position(YEAR, GREENSBORO)
     east, west = (sun.plane_of_array(clear, solar, 30, a)["poa_global"].sum() for a in (90, 270))
     assert east == pytest.approx(west, rel=0.002)
-    late = sun.position(YEAR + pd.Timedelta(minutes=30), GREENSBORO).set_axis(YEAR)  # the slip, to show that this check bites
+    late = sun.position(YEAR + pd.Timedelta(minutes=30), GREENSBORO).set_axis(
+        YEAR
+    )  # the slip, to show that this check bites
     east, west = (sun.plane_of_array(clear, late, 30, a)["poa_global"].sum() for a in (90, 270))
     assert abs(east / west - 1.0) > 0.03
 
 
 @pytest.mark.parametrize("date", ["2026-01-01", "2026-02-11", "2026-03-08", "2026-06-21", "2026-11-01", "2026-11-02"])
-@pytest.mark.parametrize("place", [
-    GREENSBORO, Place("far west of its zone", 55.3, -160.5, "America/Anchorage", 7.0),
-    Place("south", -35.0, -60.0, "America/Argentina/Buenos_Aires", 90.0),
-], ids=lambda place: place.name)
+@pytest.mark.parametrize(
+    "place",
+    [
+        GREENSBORO,
+        Place("far west of its zone", 55.3, -160.5, "America/Anchorage", 7.0),
+        Place("south", -35.0, -60.0, "America/Argentina/Buenos_Aires", 90.0),
+    ],
+    ids=lambda place: place.name,
+)
 def test_solar_noon_by_the_formula_is_when_the_sun_is_highest(place, date):
     """Summer and winter, the days on which clocks change, both ends of the equation of time, south of the equator."""
     minutes = pd.date_range(date, pd.Timestamp(date) + pd.Timedelta(days=1), freq="1min", tz=place.tz, inclusive="left")
@@ -97,9 +103,7 @@ def test_cloudless_light_closes_and_night_is_dark(latitude, longitude, day):
 
 
 @settings(max_examples=20, deadline=None)
-@given(
-    tilt=st.floats(0, 90), azimuth=st.floats(0, 360), albedo=st.floats(0, 0.9), hour=st.integers(0, 8736),
-)
+@given(tilt=st.floats(0, 90), azimuth=st.floats(0, 360), albedo=st.floats(0, 0.9), hour=st.integers(0, 8736))
 def test_the_parts_of_the_light_add_up_and_none_is_negative(tilt, azimuth, albedo, hour):
     weather = _file().iloc[hour : hour + 24]
     light = sun.plane_of_array(weather, sun.position(weather.index, GREENSBORO), tilt, azimuth, albedo)
@@ -120,11 +124,20 @@ def test_same_light_as_pvlib_and_perez_gives_two_per_cent_more(weather):
     solar = sun.position(YEAR, GREENSBORO)
     ours = sun.plane_of_array(weather, solar, 27, 200)["poa_global"]
     common = dict(
-        surface_tilt=27, surface_azimuth=200, solar_zenith=solar["apparent_zenith"], solar_azimuth=solar["azimuth"],
-        dni=weather["dni"], ghi=weather["ghi"], dhi=weather["dhi"], dni_extra=solar["dni_extra"], albedo=0.2,
+        surface_tilt=27,
+        surface_azimuth=200,
+        solar_zenith=solar["apparent_zenith"],
+        solar_azimuth=solar["azimuth"],
+        dni=weather["dni"],
+        ghi=weather["ghi"],
+        dhi=weather["dhi"],
+        dni_extra=solar["dni_extra"],
+        albedo=0.2,
     )
     pvlib.irradiance.get_total_irradiance(**common, model="haydavies")
-    np.testing.assert_allclose(ours, pvlib.irradiance.get_total_irradiance(**common, model="haydavies")["poa_global"], atol=1e-6)
+    np.testing.assert_allclose(
+        ours, pvlib.irradiance.get_total_irradiance(**common, model="haydavies")["poa_global"], atol=1e-6
+    )
     airmass = pvlib.atmosphere.get_relative_airmass(solar["apparent_zenith"])
     perez = pvlib.irradiance.get_total_irradiance(**common, model="perez", airmass=airmass)["poa_global"].fillna(0.0)
     assert 0.01 < perez.sum() / ours.sum() - 1.0 < 0.03
@@ -171,11 +184,17 @@ HILLS = ((60.0, 25.0), (120.0, 25.0), (130.0, 0.0), (50.0, 0.0))  # in the east 
 
 def test_the_horizon_line_is_straight_between_its_corners_and_runs_on_across_north():
     np.testing.assert_allclose(sun.horizon_elevation(HILLS, [50.0, 55.0, 90.0, 125.0, 300.0]), [0, 12.5, 25, 12.5, 0])
-    np.testing.assert_allclose(sun.horizon_elevation(((350.0, 10.0), (10.0, 20.0)), [0.0, 355.0, 180.0]), [15, 12.5, 15])
+    np.testing.assert_allclose(
+        sun.horizon_elevation(((350.0, 10.0), (10.0, 20.0)), [0.0, 355.0, 180.0]), [15, 12.5, 15]
+    )
 
 
 @settings(max_examples=25, deadline=None)
-@given(st.lists(st.tuples(st.integers(0, 359), st.floats(0, 89)), min_size=1, max_size=6, unique_by=lambda corner: corner[0]))
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 359), st.floats(0, 89)), min_size=1, max_size=6, unique_by=lambda corner: corner[0]
+    )
+)
 def test_the_view_of_the_sky_is_the_dome_above_the_line(corners):
     """Sum of 360 x 900 fields of the dome, each weighted with the sine of its height, as flat ground sees it."""
     height = np.radians(np.arange(0.05, 90.0, 0.1))

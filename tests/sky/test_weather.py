@@ -6,13 +6,12 @@ import numpy as np
 import pandas as pd
 import pvlib
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy.stats import ks_2samp
 
-from solarlib.sky import clouds, sun
 from solarlib.quantities import TYPICAL_YEAR, InputError
+from solarlib.sky import clouds, sun
 from solarlib.sky.weather import Place, find_file, read_weather
 
 DATA = Path(__file__).parents[2] / "data"
@@ -30,9 +29,17 @@ FILES = {
 
 @pytest.mark.parametrize(
     "change, word",
-    [({"latitude": 91.0}, "latitude"), ({"longitude": -200.0}, "longitude"), ({"altitude_m": float("nan")}, "altitude"),
-     ({"tz": "Mars/Olympus"}, "Mars/Olympus"), ({"tz": ""}, "tz"), ({"latitude": "36"}, "'36'"), ({"horizon": ((90, -5),)}, "horizon elevation"),
-     ({"horizon": ((400, 5),)}, "horizon azimuth"), ({"horizon": ((0, 5), (360, 6))}, "two elevations at azimuth 0")],
+    [
+        ({"latitude": 91.0}, "latitude"),
+        ({"longitude": -200.0}, "longitude"),
+        ({"altitude_m": float("nan")}, "altitude"),
+        ({"tz": "Mars/Olympus"}, "Mars/Olympus"),
+        ({"tz": ""}, "tz"),
+        ({"latitude": "36"}, "'36'"),
+        ({"horizon": ((90, -5),)}, "horizon elevation"),
+        ({"horizon": ((400, 5),)}, "horizon azimuth"),
+        ({"horizon": ((0, 5), (360, 6))}, "two elevations at azimuth 0"),
+    ],
 )
 def test_a_place_that_cannot_be_is_refused(change, word):
     values = dict(name="x", latitude=36.0, longitude=-80.0, tz="America/New_York", altitude_m=0.0) | change
@@ -269,7 +276,9 @@ def test_a_clear_day_stays_calm_and_a_half_clear_hour_does_not():
 def test_any_hours_are_kept_whatever_the_sun_does(ghi, diffuse, latitude, day, seed):
     place = Place("anywhere", latitude, 0.0, "UTC", 100.0)
     hours = pd.date_range("2026-01-01", periods=24, freq="1h", tz="UTC") + pd.Timedelta(days=day - 1)
-    hourly = pd.DataFrame({"ghi": ghi, "dni": ghi, "dhi": ghi * diffuse, "temp_air": ghi / 50 - 10, "wind_speed": ghi / 300}, hours)
+    hourly = pd.DataFrame(
+        {"ghi": ghi, "dni": ghi, "dhi": ghi * diffuse, "temp_air": ghi / 50 - 10, "wind_speed": ghi / 300}, hours
+    )
     made = sun.minute_weather(hourly, place, np.random.default_rng(seed))
     means = made.to_numpy().reshape(24, 60, 5).mean(axis=1)
     for i, column in ((0, "ghi"), (3, "temp_air"), (4, "wind_speed")):
@@ -351,7 +360,9 @@ def test_made_light_is_distributed_like_measured_light(seed):
     20 times (Kolmogorov and Smirnov); made minutes know each hour's mean, so 0.15 is asked. Changes: a factor of
     1.75 either way, because the 99 % point of 55 hours rests on seven values; a sky without clouds misses it by far.
     """
-    index, changes = _compare(lambda hourly, clear: clouds.minutes(hourly, clear, np.random.default_rng(seed))["ghi"].to_numpy())
+    index, changes = _compare(
+        lambda hourly, clear: clouds.minutes(hourly, clear, np.random.default_rng(seed))["ghi"].to_numpy()
+    )
     assert len(index[0]) == 55 * 12
     assert ks_2samp(*index).statistic < 0.15
     assert ks_2samp(*changes).statistic < 0.15

@@ -5,16 +5,15 @@ import doctest
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
+from hypothesis import assume, given, settings, strategies as st
 
 from solarlib.bill import accounts as bank
-from solarlib.worth import bill_table as lifetime_bills, lifetime, money, risk as lifetime_risk
-from solarlib.worth.lifetime import Costs, Event, Loan, cash_flow, figures_of_merit
-from solarlib.worth.bill_table import BillTable, break_even_share, split_saving, tabulate, yearly_bills, yield_path
-from solarlib.worth.risk import Rule, Uncertainty, simulate, summarise, tornado
-from solarlib.quantities import InputError
 from solarlib.bill.tariff import tariff_from_table
+from solarlib.quantities import InputError
+from solarlib.worth import bill_table as lifetime_bills, lifetime, money, risk as lifetime_risk
+from solarlib.worth.bill_table import BillTable, break_even_share, split_saving, tabulate, yearly_bills, yield_path
+from solarlib.worth.lifetime import Costs, Event, Loan, cash_flow, figures_of_merit
+from solarlib.worth.risk import Rule, Uncertainty, simulate, summarise, tornado
 
 quick = settings(deadline=None, max_examples=60)
 rates = st.floats(-0.3, 0.5)
@@ -39,7 +38,9 @@ class TestTimeValue:
     def test_present_value_is_linear_and_year_0_counts_fully(self, flows, rate, factor):
         value = money.net_present_value(rate, flows)
         scale = np.abs(money.discounted(rate, flows)).sum() + 1
-        assert money.net_present_value(rate, factor * np.array(flows)) == pytest.approx(factor * value, abs=1e-9 * scale)
+        assert money.net_present_value(rate, factor * np.array(flows)) == pytest.approx(
+            factor * value, abs=1e-9 * scale
+        )
         later = money.net_present_value(rate, [0.0, *flows])
         assert later * (1 + rate) == pytest.approx(value, abs=1e-9 * scale)
         assert money.net_present_value(0.0, flows) == pytest.approx(sum(flows), abs=1e-6)
@@ -242,7 +243,9 @@ class TestCashFlow:
         table = cash_flow(without, with_pv, FULL, Loan(5000, 0.06, 10, fee=200))
         grown = 1.025 ** np.arange(25)
         assert table.loc[0, "investment"] == -10_000 and table["investment"].sum() == -10_000
-        assert table.loc[0, "incentives"] == 500 and table.loc[2, "incentives"] == 2000  # 0.3 x 9500, capped by tax owed
+        assert (
+            table.loc[0, "incentives"] == 500 and table.loc[2, "incentives"] == 2000
+        )  # 0.3 x 9500, capped by tax owed
         np.testing.assert_allclose(table.loc[1:, "saving"], without - with_pv)
         np.testing.assert_allclose(table.loc[1:, "upkeep"], -60 * grown)
         np.testing.assert_allclose(table.loc[1:, "insurance_and_tax"], -40 * grown)
@@ -269,13 +272,19 @@ class TestCashFlow:
 
     def test_a_loan_at_the_discount_rate_changes_no_value(self):
         without, with_pv, _ = bills()
-        plain, financed = (cash_flow(without, with_pv, FULL, loan) for loan in (None, Loan(8000, 0.05, 12, payments_per_year=1)))
-        assert money.net_present_value(0.05, financed["net"]) == pytest.approx(money.net_present_value(0.05, plain["net"]))
+        plain, financed = (
+            cash_flow(without, with_pv, FULL, loan) for loan in (None, Loan(8000, 0.05, 12, payments_per_year=1))
+        )
+        assert money.net_present_value(0.05, financed["net"]) == pytest.approx(
+            money.net_present_value(0.05, plain["net"])
+        )
 
     def test_fully_financed_has_no_internal_rate_and_no_first_payback(self):
         without, with_pv, energy = bills()
         result = figures_of_merit(cash_flow(without, with_pv, Costs(9000), Loan(9000, 0.07, 10)), 0.05, energy)
-        assert np.isnan(result["internal_rate"]) and result["cumulative_payback"] == 0 and result["lasting_payback"] > 10
+        assert (
+            np.isnan(result["internal_rate"]) and result["cumulative_payback"] == 0 and result["lasting_payback"] > 10
+        )
         assert result["simple_payback"] == pytest.approx(10.0)
 
     def test_figures(self):
@@ -301,7 +310,9 @@ class TestCashFlow:
         result = figures_of_merit(cash_flow(without, with_pv, Costs(installed, upkeep_per_year=50)), rate)
         assume(abs(result["net_present_value"]) > 1e-6)
         assert (result["savings_to_investment"] > 1) == (result["net_present_value"] > 0)
-        assert (result["internal_rate"] > rate) == (result["net_present_value"] > 0) or np.isnan(result["internal_rate"])
+        assert (result["internal_rate"] > rate) == (result["net_present_value"] > 0) or np.isnan(
+            result["internal_rate"]
+        )
         assert np.isnan(result["discounted_payback"]) == (result["net_present_value"] < 0)
 
     @pytest.mark.parametrize(
@@ -318,7 +329,10 @@ class TestCashFlow:
             (lambda: cash_flow([1.0], [1.0, 2.0], Costs(1)), "^bills: found shapes"),
             (lambda: cash_flow([1.0], [np.nan], Costs(1)), "^bills: found shapes"),
             (lambda: cash_flow([1.0], [1.0], FULL), "^costs.tax_credit_year: found year 2"),
-            (lambda: cash_flow([1.0], [1.0], Costs(1, events=(Event("roof", 2, 1),))), "^costs.events 'roof': found year 2"),
+            (
+                lambda: cash_flow([1.0], [1.0], Costs(1, events=(Event("roof", 2, 1),))),
+                "^costs.events 'roof': found year 2",
+            ),
             (lambda: cash_flow([1.0], [1.0], Costs(1), Loan(1, 0.1, 2)), "^loan.years: found 2"),
         ],
     )
@@ -426,7 +440,9 @@ class TestRisk:
         u = Uncertainty(inflation=(0.025, 0), real_growth=(0.01, 0), real_rate=(0.03, 0), degradation=(0.005, 0))
         drawn = simulate(np.random.default_rng(1), 3, 25, 1280.0, [flat_rule()], costs, u)
         path, growth = yield_path(25, 0.005), money.nominal_rate(0.01, 0.025)
-        table = cash_flow(yearly_bills(lambda f: 1280 + 0 * f, path, growth), yearly_bills(flat_rule().bill, path, growth), costs)
+        table = cash_flow(
+            yearly_bills(lambda f: 1280 + 0 * f, path, growth), yearly_bills(flat_rule().bill, path, growth), costs
+        )
         expected = figures_of_merit(table, float(money.nominal_rate(0.03, 0.025)))
         for name in ("net_present_value", "gross_saving", "net_saving", "cumulative_payback", "discounted_payback"):
             np.testing.assert_allclose(drawn[name], expected[name], rtol=1e-12)
@@ -464,7 +480,9 @@ class TestRisk:
     def test_a_payback_that_never_comes_is_infinite_in_the_quantiles(self):
         drawn = simulate(np.random.default_rng(2), 50, 5, 1280.0, [flat_rule()], Costs(9000), Uncertainty())
         assert drawn["cumulative_payback"].isna().all()
-        assert summarise(drawn).loc["all", "payback_5"] == np.inf and summarise(drawn).loc["all", "share_paid_back"] == 0
+        assert (
+            summarise(drawn).loc["all", "payback_5"] == np.inf and summarise(drawn).loc["all", "share_paid_back"] == 0
+        )
 
     def test_spread_of_each_other_input(self):
         def drawn(costs=Costs(9000), **u):
@@ -481,7 +499,9 @@ class TestRisk:
 
     def test_an_event_may_fall_beyond_the_last_year(self):
         costs = Costs(9000, events=(Event("converter", 10, 1000),))
-        drawn = simulate(np.random.default_rng(4), 4000, 10, 1280.0, [flat_rule()], costs, Uncertainty(event_year_sd=2.0))
+        drawn = simulate(
+            np.random.default_rng(4), 4000, 10, 1280.0, [flat_rule()], costs, Uncertainty(event_year_sd=2.0)
+        )
         paid = drawn["gross_saving"] - 9000 - drawn["net_saving"]
         assert set(paid.round(6)) == {0.0, 1000.0}
         assert (paid > 1).mean() == pytest.approx(0.5987, abs=5 * np.sqrt(0.24 / 4000))  # normal: below year 10.5

@@ -7,14 +7,26 @@ from types import SimpleNamespace
 import numpy as np
 from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
-from solarlib.roof.array import Plane, cell_temperature, loss_steps, simulate
 from solarlib.health.yields import final_yield, performance_ratio, reference_yield
 from solarlib.house.year import weather
-from solarlib.lessons.tools.panel import Picture
 from solarlib.lessons.tools.figures import (
-    BACKGROUND, INK, MONTHS, ROLES, TICK_PT, area, bars, direct_label, hours_axis, line, months_axis, new_figure, zero_based,
+    BACKGROUND,
+    INK,
+    MONTHS,
+    ROLES,
+    TICK_PT,
+    area,
+    bars,
+    direct_label,
+    hours_axis,
+    line,
+    months_axis,
+    new_figure,
+    zero_based,
 )
+from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import energy_kwh
+from solarlib.roof.array import Plane, cell_temperature, loss_steps, simulate
 from solarlib.sky.sun import clear_sky, minute_weather
 
 LIMITS = range(50, 115, 5)  # the converter's limits to choose from, % of the label
@@ -27,7 +39,11 @@ STAIR = {
     "age": ("ageing",),
     "dirt": ("dirt on the glass",),
     "modules and DC wires": (
-        "loss of the first hours in the light", "below the nameplate", "unequal modules", "direct-current wires"),
+        "loss of the first hours in the light",
+        "below the nameplate",
+        "unequal modules",
+        "direct-current wires",
+    ),
     "converter limit": ("limit of the converter",),
     "converter itself": ("converter",),
     "AC wires, standstill": ("alternating-current wires", "standstill"),
@@ -150,8 +166,10 @@ def stair_picture(house):
         ax.barh(row, 0.0, height=0.72, facecolor=ROLES[role].colour, hatch=ROLES[role].hatch, edgecolor=BACKGROUND)
         for row, role in enumerate(roles)
     ]
-    words = [direct_label(ax, 0, row, "", role, size=TICK_PT, va="center", ha="right" if role == "loss" else "left")
-             for row, role in enumerate(roles)]
+    words = [
+        direct_label(ax, 0, row, "", role, size=TICK_PT, va="center", ha="right" if role == "loss" else "left")
+        for row, role in enumerate(roles)
+    ]
 
     def update(coefficient, dirt, age, limit):
         change, left = _stair(house, _changed(house.system, coefficient, dirt, age, limit))
@@ -295,6 +313,7 @@ def _monthly(house, system):
     year = simulate(weather(house), house.place, system)
     groups = year.groupby(year.index.month)
     y_r = np.array([reference_yield(month["poa_global"]) for _, month in groups])
-    y_f = np.array([final_yield(float(energy_kwh(month["ac_power_w"]).sum()), system.rated_power_w) for _, month in groups])
+    y_f = np.array(
+        [final_yield(float(energy_kwh(month["ac_power_w"]).sum()), system.rated_power_w) for _, month in groups]
+    )
     return y_r, y_f
-

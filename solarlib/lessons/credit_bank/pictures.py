@@ -2,23 +2,69 @@
 
 import numpy as np
 
-from solarlib.meter.balance import house_use
-from solarlib.lessons.credit_bank.rules import (
-    MADE_YEARS, OTHER_RULES, bank_rules, book_of, energy_price, facts, made_years, months, ratings, reading_sheet,
-    reset_choices, reset_of, rules_with_reset, sizes, smooth_year, steps, surplus_of, tariff_named, two_years, without_reset,
-)
-from solarlib.lessons.tools.panel import Picture
-from solarlib.lessons.tools.figures import (
-    BACKGROUND, INK, MONTHS, ROLES, SMALL_PT, TICK_PT, boxes, direct_label, line, months_axis, move_boxes, move_columns, new_figure,
-    zero_based,
-)
-from solarlib.meter.registers import register_difference
 from solarlib.bill.reset import best_reset, lost_by_reset_month
 from solarlib.bill.reset_years import loss_spread, times_best
+from solarlib.lessons.credit_bank.rules import (
+    MADE_YEARS,
+    OTHER_RULES,
+    bank_rules,
+    book_of,
+    energy_price,
+    facts,
+    made_years,
+    months,
+    ratings,
+    reading_sheet,
+    reset_choices,
+    reset_of,
+    rules_with_reset,
+    sizes,
+    smooth_year,
+    steps,
+    surplus_of,
+    tariff_named,
+    two_years,
+    without_reset,
+)
+from solarlib.lessons.tools.figures import (
+    BACKGROUND,
+    INK,
+    MONTHS,
+    ROLES,
+    SMALL_PT,
+    TICK_PT,
+    boxes,
+    direct_label,
+    line,
+    months_axis,
+    move_boxes,
+    move_columns,
+    new_figure,
+    zero_based,
+)
+from solarlib.lessons.tools.panel import Picture
+from solarlib.meter.balance import house_use
+from solarlib.meter.registers import register_difference
 
 __all__ = [
-    "OTHER_RULES", "bank_picture", "bank_rules", "bill_picture", "energy_price", "facts", "months", "ratings", "reading_sheet",
-    "register_picture", "reset_choices", "reset_of", "reset_picture", "sizes", "smooth_year", "tariff_named", "two_years", "years_picture",
+    "OTHER_RULES",
+    "bank_picture",
+    "bank_rules",
+    "bill_picture",
+    "energy_price",
+    "facts",
+    "months",
+    "ratings",
+    "reading_sheet",
+    "register_picture",
+    "reset_choices",
+    "reset_of",
+    "reset_picture",
+    "sizes",
+    "smooth_year",
+    "tariff_named",
+    "two_years",
+    "years_picture",
 ]
 DRAWINGS = 5
 UP_DOWN = "up: surplus, down: shortage"
@@ -41,8 +87,16 @@ def register_picture(house):
     ax.grid(False)
     # each energy stands in two rows: what is above each other is the same
     delivered_boxes, own_boxes, received_boxes = (boxes(ax, role) for role in ("import", "pv", "export"))
-    names = [direct_label(ax, 0.005 * top, y, "", role, va="bottom" if y % 1 else "center", ha=side) for y, role, side in (
-        (1.25, "import", "left"), (1.25, "export", "right"), (0.25, "pv", "left"), (2, None, "left"), (0, None, "left"))]
+    names = [
+        direct_label(ax, 0.005 * top, y, "", role, va="bottom" if y % 1 else "center", ha=side)
+        for y, role, side in (
+            (1.25, "import", "left"),
+            (1.25, "export", "right"),
+            (0.25, "pv", "left"),
+            (2, None, "left"),
+            (0, None, "left"),
+        )
+    ]
 
     def update(month, size):
         at = MONTHS.index(month)
@@ -53,13 +107,20 @@ def register_picture(house):
         home = house_use(made, delivered, received, tolerance_kwh=1)
         own = max(0, home.self_consumed_kwh)
         for filled, rows, left, right in (
-            (delivered_boxes, (2, 1), 0, delivered), (own_boxes, (2, 0), delivered, delivered + own),
+            (delivered_boxes, (2, 1), 0, delivered),
+            (own_boxes, (2, 0), delivered, delivered + own),
             (received_boxes, (1, 0), delivered + own, delivered + own + received),
         ):
             low = np.array(rows) - 0.21
             move_boxes(filled, np.array([left, left]), np.array([right, right]), low, low + 0.42)
         end = delivered + own + received
-        words = (f"delivered {delivered:,}", f"received {received:,}", f"at once {own:,}", f"{home.use_kwh:,} kWh", f"{made:,} kWh")
+        words = (
+            f"delivered {delivered:,}",
+            f"received {received:,}",
+            f"at once {own:,}",
+            f"{home.use_kwh:,} kWh",
+            f"{made:,} kWh",
+        )
         places = (0, max(end, 0.5 * top), delivered, delivered + own, end)
         for name, text, place in zip(names, words, places):
             name.set_text(text)
@@ -118,7 +179,9 @@ def bank_picture(house):
             text.set_visible(i < len(at))
             if i < len(at):
                 text.set_text(f"{gone[at[i]]:,.0f} {word}")
-                text.set_position((np.clip(at[i] + 1.5, 2.2, 22.8), full[max(0, at[i] - 2): at[i] + 2].max() + 0.02 * top))
+                text.set_position(
+                    (np.clip(at[i] + 1.5, 2.2, 22.8), full[max(0, at[i] - 2) : at[i] + 2].max() + 0.02 * top)
+                )
         return (
             f"First year: {book['billed_kwh'].iloc[:12].sum():,.0f} kWh bought, bills {book['bill'].iloc[:12].sum():,.2f} $. "
             f"Second year: received less delivered {surplus[12:].sum():+,.0f} kWh, at the reset {gone[12:].sum():,.0f} kWh {word}, "
@@ -135,9 +198,7 @@ def bill_picture(house):
     """Return the picture of twelve bills: size, month, rules -> what energy costs, and what no surplus reduces."""
     place = np.arange(1, 13)
     tariffs = {words: tariff_named(house, name) for words, name in OTHER_RULES.items()}
-    top = 1.22 * max(
-        book_of(house, tariff, size)["bill"].max() for tariff in tariffs.values() for size in steps(house)
-    )
+    top = 1.22 * max(book_of(house, tariff, size)["bill"].max() for tariff in tariffs.values() for size in steps(house))
     figure, ax = new_figure(bottom=0.1)
     months_axis(ax)
     zero_based(ax, top, "bill ($ a month)")
@@ -241,11 +302,29 @@ def years_picture(house):
     zero_based(lower, top, "lost (kWh)", bottom=-0.06 * top)
     lower.axhline(0, color=INK, linewidth=1.2)
     often = boxes(upper, "bank", hatch="")
-    direct_label(upper, 0.5, 1.7 * count, f"of {count} made years: in how many no month loses less", "bank", size=TICK_PT, va="top")
+    direct_label(
+        upper,
+        0.5,
+        1.7 * count,
+        f"of {count} made years: in how many no month loses less",
+        "bank",
+        size=TICK_PT,
+        va="top",
+    )
     numbers = [direct_label(upper, month, 0, "", size=SMALL_PT, ha="center", va="bottom") for month in place]
     spread = boxes(lower, "loss", hatch="")
     middle = line(lower, "load", [0], [0], linestyle="none", marker="_", markersize=26, markeredgewidth=3.0)
-    typical = line(lower, "load", [0], [0], linestyle="none", marker="o", markersize=8, markerfacecolor=BACKGROUND, markeredgewidth=2.0)
+    typical = line(
+        lower,
+        "load",
+        [0],
+        [0],
+        linestyle="none",
+        marker="o",
+        markersize=8,
+        markerfacecolor=BACKGROUND,
+        markeredgewidth=2.0,
+    )
     direct_label(lower, 0.5, 0.97 * top, "box: 8 of 10 years, dash: the middle one", "loss", size=TICK_PT, va="top")
     direct_label(lower, 12.3, 0.97 * top, "circle: typical year", size=TICK_PT, va="top", ha="right")
 
@@ -280,4 +359,8 @@ def _listed(chosen):
     """Name months in a few words."""
     if len(chosen) == 12:
         return "all months"
-    return ", ".join(chosen) if len(chosen) < 7 else "all but " + ", ".join(month for month in MONTHS if month not in chosen)
+    return (
+        ", ".join(chosen)
+        if len(chosen) < 7
+        else "all but " + ", ".join(month for month in MONTHS if month not in chosen)
+    )

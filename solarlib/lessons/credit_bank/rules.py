@@ -6,13 +6,13 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from solarlib.house import bills as house_bills
 from solarlib.bill.accounts import ledger
-from solarlib.lessons.tools.figures import MONTHS
-from solarlib.meter.registers import registers
 from solarlib.bill.reset import fit_sinusoid, lost_by_reset_month, sinusoid_season
 from solarlib.bill.reset_years import years_from_days
 from solarlib.bill.tariff import read_tariff
+from solarlib.house import bills as house_bills
+from solarlib.lessons.tools.figures import MONTHS
+from solarlib.meter.registers import registers
 
 NEVER = "never"
 MADE_YEARS = 30
@@ -24,9 +24,16 @@ OTHER_RULES = {
     "capacity, tax": "days-blocks-capacity",
 }
 _FOR = {
-    "month": "$ each month", "day": "$ each day", "delivered": "$ for each kWh delivered", "import": "$ for each kWh after netting",
-    "billed": "$ for each kWh left after the bank", "received": "$ for each kWh received", "use": "$ for each kWh used",
-    "generation": "$ for each kWh made", "kw": "$ for each kW of the array", "demand": "$ for each kW at the peak",
+    "month": "$ each month",
+    "day": "$ each day",
+    "delivered": "$ for each kWh delivered",
+    "import": "$ for each kWh after netting",
+    "billed": "$ for each kWh left after the bank",
+    "received": "$ for each kWh received",
+    "use": "$ for each kWh used",
+    "generation": "$ for each kWh made",
+    "kw": "$ for each kW of the array",
+    "demand": "$ for each kW at the peak",
     "percent": "% of other lines",
 }
 
@@ -49,8 +56,11 @@ def two_years(house, size=100, start="Jan", tariff=None):
 def _needs_hours(tariff):
     credit = tariff.credit
     return bool(
-        tariff.buckets or credit.netting not in ("period", "none") or credit.export_limit_kw is not None
-        or isinstance(credit.export_price, tuple) or any(charge.on == "demand" for charge in tariff.charges)
+        tariff.buckets
+        or credit.netting not in ("period", "none")
+        or credit.export_limit_kw is not None
+        or isinstance(credit.export_price, tuple)
+        or any(charge.on == "demand" for charge in tariff.charges)
     )
 
 
@@ -120,10 +130,19 @@ def rules_with_reset(house, reset):
     tariff = bank_rules(house)
     action = tariff.credit.at_reset
     month = None if reset == NEVER else MONTHS.index(reset) + 1
-    return replace(tariff, credit=replace(
-        tariff.credit, reset_month=month, reset_date=None, reset_anniversary=None, reset_bills=None, reset_first_bill=None,
-        reset_every_years=1, at_reset=None if month is None else "forfeit" if action in (None, "roll") else action,
-    ))
+    return replace(
+        tariff,
+        credit=replace(
+            tariff.credit,
+            reset_month=month,
+            reset_date=None,
+            reset_anniversary=None,
+            reset_bills=None,
+            reset_first_bill=None,
+            reset_every_years=1,
+            at_reset=None if month is None else "forfeit" if action in (None, "roll") else action,
+        ),
+    )
 
 
 @lru_cache(maxsize=1024)
@@ -159,7 +178,8 @@ def energy_price(house):
     first = next((charge.bucket for charge in lines if charge.bucket), None)
     prices = [
         max(block.price for block in charge.blocks) if charge.blocks else charge.price
-        for charge in lines if charge.bucket in (None, first)
+        for charge in lines
+        if charge.bucket in (None, first)
     ]
     return float(sum(prices))
 

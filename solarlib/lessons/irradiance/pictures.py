@@ -5,13 +5,24 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from solarlib.sky import sun
 from solarlib.house.year import weather
-from solarlib.lessons.tools.panel import Picture
 from solarlib.lessons.tools.figures import (
-    BACKGROUND, INK, MONTHS, ROLES, area, bars, direct_label, hours_axis, line, months_axis, new_figure, zero_based,
+    BACKGROUND,
+    INK,
+    MONTHS,
+    ROLES,
+    area,
+    bars,
+    direct_label,
+    hours_axis,
+    line,
+    months_axis,
+    new_figure,
+    zero_based,
 )
+from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import year_index
+from solarlib.sky import sun
 
 COMPASS = {"N": 0, "NE": 45, "E": 90, "SE": 135, "S": 180, "SW": 225, "W": 270, "NW": 315}
 KINDS = ("clearest day", "middle day", "dullest day")
@@ -112,8 +123,10 @@ def path_picture(house):
         light = sun.plane_of_array(table, table, tilt, azimuth, house.system.albedo)
         path.set_data(*_path(table, middle))
         row = min(int(np.searchsorted(clock, hour)), len(clock) - 1)
-        height, beam, caught = (float(v) for v in (table["apparent_elevation"].iloc[row], table["dni"].iloc[row],
-                                                   light["poa_direct"].iloc[row]))
+        height, beam, caught = (
+            float(v)
+            for v in (table["apparent_elevation"].iloc[row], table["dni"].iloc[row], light["poa_direct"].iloc[row])
+        )
         spot.set_data([_turn(table["azimuth"].iloc[row] - middle)], [height])
         spot.set_visible(height > 0)
         x = _turn(azimuth - middle)
@@ -127,7 +140,11 @@ def path_picture(house):
         if height <= 0 or beam == 0:
             return f"{when}: the sun is below the horizon, so no beam reaches the plane. On this day solar noon is at {noon}."
         angle = float(light["aoi"].iloc[row])
-        seen = f"it catches {100 * caught / beam:.0f} % of the beam" if caught else "the sun is behind it and it catches no beam"
+        seen = (
+            f"it catches {100 * caught / beam:.0f} % of the beam"
+            if caught
+            else "the sun is behind it and it catches no beam"
+        )
         return (
             f"{when}: the sun stands {height:.0f}° high, {angle:.0f}° off the direction in which the plane looks; {seen}, "
             f"{caught / 1000:.2f} of {beam / 1000:.2f} kW/m². Solar noon is at {noon}."
@@ -145,10 +162,15 @@ def parts_picture(house):
     ax.set_xticks(range(0, 91, 15), [f"{tilt}°" for tilt in range(0, 91, 15)])
     zero_based(ax, top, "energy (kWh/m² a day)")
     flat = 0.0 * TILTS
-    layers = [area(ax, "sun", TILTS, flat, flat, hatch=""), area(ax, "sky", TILTS, flat, flat),
-              area(ax, "ground", TILTS, flat, flat)]
-    names = [direct_label(ax, 91.5, 0, name, role, va="center", clip_on=False)
-             for name, role in (("beam", "sun"), ("sky", "sky"), ("ground", "ground"))]
+    layers = [
+        area(ax, "sun", TILTS, flat, flat, hatch=""),
+        area(ax, "sky", TILTS, flat, flat),
+        area(ax, "ground", TILTS, flat, flat),
+    ]
+    names = [
+        direct_label(ax, 91.5, 0, name, role, va="center", clip_on=False)
+        for name, role in (("beam", "sun"), ("sky", "sky"), ("ground", "ground"))
+    ]
 
     def update(month, kind, azimuth):
         parts = energy[azimuth][:, :, MONTHS.index(month), KINDS.index(kind)]  # tilt, part
@@ -194,15 +216,24 @@ def year_picture(house):
     direct_label(left, 0.7, 1.1 * table.max(), "- - flat ground", size=14)
     for row, name, turn, drop in ((0, "flat", 174, 0.02), (len(TILTS) - 1, "wall", -174, -0.1)):
         right.plot(x, year[row][order], linestyle="--", **_OUTLINE)
-        direct_label(right, turn, year[row][order][0] + drop * year.max(), name, size=14, ha="right" if turn > 0 else "left")
+        direct_label(
+            right, turn, year[row][order][0] + drop * year.max(), name, size=14, ha="right" if turn > 0 else "left"
+        )
     for number, plane in enumerate(house.system.planes, 1):
         turn = float(_turn(plane.surface_azimuth - middle))
         value = yearly_irradiation(house, plane.surface_tilt, plane.surface_azimuth)
         right.plot(turn, value, marker="D", markersize=9, color=INK)
         outward = abs(turn) < 90  # where the curves fall; at the edges the name goes inward to stay on the picture
         side = 1 if (turn >= 0) == outward else -1
-        direct_label(right, turn + 7 * side, value + 0.02 * year.max(), f"plane {number}", size=12,
-                     ha="left" if side > 0 else "right", va="bottom")
+        direct_label(
+            right,
+            turn + 7 * side,
+            value + 0.02 * year.max(),
+            f"plane {number}",
+            size=12,
+            ha="left" if side > 0 else "right",
+            va="bottom",
+        )
     curve = line(right, "sun", x, 0 * x, linestyle="-")
     spot = line(right, "sun", [], [], marker="o", markersize=15, markeredgecolor=INK)
     name = direct_label(right, 174, 0, "", "sun", size=14, ha="right", bbox=_PAPER)
@@ -273,9 +304,9 @@ def _parts(house):
     energy = {}
     for azimuth in COMPASS.values():
         planes = [sun.plane_of_array(light, solar, tilt, azimuth, house.system.albedo) for tilt in TILTS]
-        hourly = np.array([
-            [p["poa_direct"], p["poa_isotropic"] + p["poa_circumsolar"], p["poa_ground_diffuse"]] for p in planes
-        ])
+        hourly = np.array(
+            [[p["poa_direct"], p["poa_isotropic"] + p["poa_circumsolar"], p["poa_ground_diffuse"]] for p in planes]
+        )
         energy[azimuth] = hourly.reshape(len(TILTS), 3, 12, 3, 24).sum(axis=-1) / 1000.0
     return energy, [[sky.index[day * 24] for day in month] for month in chosen]
 

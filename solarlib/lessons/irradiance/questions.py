@@ -2,15 +2,22 @@
 
 import numpy as np
 
-from solarlib.lessons.tools import check
 from solarlib.lessons.irradiance.pictures import noon_side, yearly_irradiation
+from solarlib.lessons.tools import check
 
 
 def numbers(word):
     """Return the numbers of a learner's own for the checks of this lesson; see `check.numbers_for`."""
     return check.numbers_for(
-        word, strong=(700, 950, 50), weak=(200, 350, 50), degrees=(2, 8, 1), equation=(3, 15, 2),
-        beam=(600, 900, 50), angle=(20, 70, 5), tilt=(20, 50, 5), facing=(240, 300, 15),
+        word,
+        strong=(700, 950, 50),
+        weak=(200, 350, 50),
+        degrees=(2, 8, 1),
+        equation=(3, 15, 2),
+        beam=(600, 900, 50),
+        angle=(20, 70, 5),
+        tilt=(20, 50, 5),
+        facing=(240, 300, 15),
     )
 
 
@@ -64,10 +71,14 @@ def predict_west(house):
         question="Two roofs lean by 30°. One faces the noon sun, the other faces west. What does the west roof get in a year, "
         "compared with the first?",
         options={
-            words[0]: "Half would fit a wall that sees only the afternoon. This roof leans back: it sees most of the sky, and the sun "
+            words[
+                0
+            ]: "Half would fit a wall that sees only the afternoon. This roof leans back: it sees most of the sky, and the sun "
             "for most of the day.",
             words[1]: "It loses some of the beam, but hardly any of the light from the sky.",
-            words[2]: "The sky light is nearly the same, but the beam strikes at a poorer angle in the strong hours around noon.",
+            words[
+                2
+            ]: "The sky light is nearly the same, but the beam strikes at a poorer angle in the strong hours around noon.",
         },
         right=right,
     )
@@ -90,7 +101,10 @@ def check_noon(answer, mine):
     degrees_west, equation = mine.degrees, mine.equation
     late = 4 * degrees_west - equation
     return check.number(
-        answer, expected=late, unit="minutes", tolerance=0.5,
+        answer,
+        expected=late,
+        unit="minutes",
+        tolerance=0.5,
         mistakes={
             4 * degrees_west + equation: "Look at the sign: a sundial that is ahead brings noon earlier, so subtract.",
             degrees_west - equation: "The sun needs 4 minutes for each degree.",

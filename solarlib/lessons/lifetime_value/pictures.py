@@ -8,15 +8,31 @@ from types import SimpleNamespace
 import numpy as np
 from matplotlib.ticker import StrMethodFormatter
 
-from solarlib.house import bills as house_bills
-from solarlib.worth import money
-from solarlib.lessons.tools.panel import Picture
-from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, TICK_PT, boxes, direct_label, line, move_columns, new_figure, zero_based
-from solarlib.worth.lifetime import DEFINITIONS, INCENTIVE_CAUTION, Costs, Loan
 from solarlib.bill.tariff import read_tariff
+from solarlib.house import bills as house_bills
+from solarlib.lessons.tools.figures import (
+    BACKGROUND,
+    INK,
+    ROLES,
+    TICK_PT,
+    boxes,
+    direct_label,
+    line,
+    move_columns,
+    new_figure,
+    zero_based,
+)
+from solarlib.lessons.tools.panel import Picture
+from solarlib.worth import money
+from solarlib.worth.lifetime import DEFINITIONS, INCENTIVE_CAUTION, Costs, Loan
 
 OWN, THIRD, UNPAID, SOLD = "own rule", "export at 1/3", "export unpaid", "all sold at 2/3"
-SHAPES = {"kWh bank": "flat-bank-forfeit", UNPAID: "flat-no-credit", THIRD: "flat-net-billing-5-cents", SOLD: "flat-buy-all-sell-all"}
+SHAPES = {
+    "kWh bank": "flat-bank-forfeit",
+    UNPAID: "flat-no-credit",
+    THIRD: "flat-net-billing-5-cents",
+    SOLD: "flat-buy-all-sell-all",
+}
 SHAPE_PRICE = 0.15  # $/kWh of those files
 DEALS = ("this house", "all on credit", "large last bill")
 LOAN_RATE, LOAN_YEARS = 0.06, 15
@@ -28,8 +44,11 @@ def costs_of(house):
     """Return the costs of the house file, or invented ones where it names none."""
     if house.costs is not None:
         return house.costs
-    return Costs(installed=round(STAND_IN_PER_WATT * house.system.rated_power_w, 2), growth=house.outlook.inflation,
-                 upkeep_per_year=round(STAND_IN_UPKEEP_PER_KW * house.system.rated_power_w / 1000.0, 2))
+    return Costs(
+        installed=round(STAND_IN_PER_WATT * house.system.rated_power_w, 2),
+        growth=house.outlook.inflation,
+        upkeep_per_year=round(STAND_IN_UPKEEP_PER_KW * house.system.rated_power_w / 1000.0, 2),
+    )
 
 
 def facts(house):
@@ -57,8 +76,13 @@ def break_even(house):
     if not (price > 0 and kwh["generation"] > 0):
         return "No break-even share: this array makes nothing, or a kWh has no price."
     share = house_bills.break_even_share(house, price / 3.0, costs_of(house))
-    words = (f"{share:.0%}" if 0 <= share <= 1 else "more than there is: it never pays" if share > 1
-             else "nothing: it always pays")
+    words = (
+        f"{share:.0%}"
+        if 0 <= share <= 1
+        else "more than there is: it never pays"
+        if share > 1
+        else "nothing: it always pays"
+    )
     return f"{THIRD}: break-even share {words} (now {kwh['self_used'] / kwh['generation']:.0%} are self-used)"
 
 
@@ -81,7 +105,8 @@ def start_values(house):
     """Return price growth and discount rate of the house (once in half steps), inside the controls. [%]"""
     growth, rate = 100 * house.outlook.price_growth, 100 * house.outlook.discount_rate
     return SimpleNamespace(
-        growth=float(np.clip(round(growth, 1), -2, 5)), rate=float(np.clip(round(rate, 1), 0, 12)),
+        growth=float(np.clip(round(growth, 1), -2, 5)),
+        rate=float(np.clip(round(rate, 1), 0, 12)),
         half_rate=float(np.clip(round(2 * rate) / 2, 0, 10)),
     )
 
@@ -99,14 +124,20 @@ def saving_picture(house):
     low = min(house_bills.bill_with_array(house, 1.0, tariff, 2.0) for tariff in tariffs.values())
     span = max(none, 2.0 * price * energies["generation"], 1.0) - min(low, 0.0)
     figure, ax = new_figure(left=0.215, right=0.97, top=0.98)
-    ax.set(xlim=(min(low, 0.0) - 0.03 * span, min(low, 0.0) + 1.2 * span), ylim=(4.6, -0.6), xlabel="money in the first year ($)")
+    ax.set(
+        xlim=(min(low, 0.0) - 0.03 * span, min(low, 0.0) + 1.2 * span),
+        ylim=(4.6, -0.6),
+        xlabel="money in the first year ($)",
+    )
     ax.set_yticks(range(5), names)
     ax.tick_params(axis="y", length=0)
     ax.grid(visible=False)
     ax.axvline(0, color=INK, linewidth=1.2)
     ax.xaxis.set_major_formatter(WITH_COMMAS)
-    rows = [ax.barh(row, 0.0, height=0.66, facecolor=ROLES[role].colour, hatch=ROLES[role].hatch, edgecolor=BACKGROUND)[0]
-            for row, role in enumerate(roles)]
+    rows = [
+        ax.barh(row, 0.0, height=0.66, facecolor=ROLES[role].colour, hatch=ROLES[role].hatch, edgecolor=BACKGROUND)[0]
+        for row, role in enumerate(roles)
+    ]
     words = [direct_label(ax, 0, row, "", role, va="center") for row, role in enumerate(roles)]
 
     def update(size, rule):
@@ -114,7 +145,13 @@ def saving_picture(house):
         without = house_bills.bill_without_array(house, tariffs[rule])
         own, out, saved = parts["self_consumed"], parts["exported"], parts["saving"]
         claim = price * energies["generation"] * size / 100.0
-        spans = ((0, without), (without - own, without), (without - saved, without - own), (0, without - saved), (0, claim))
+        spans = (
+            (0, without),
+            (without - own, without),
+            (without - saved, without - own),
+            (0, without - saved),
+            (0, claim),
+        )
         for box, text, role, (start, end) in zip(rows, words, roles, spans):
             box.set_x(start)
             box.set_width(end - start)
@@ -166,17 +203,23 @@ def flow_picture(house):
         ax.tick_params(axis="x", labelbottom=ax is lower)
         ax.yaxis.set_major_formatter(WITH_COMMAS)
     lower.set_xlabel("years after buying")
-    first_saving = {rule: house_bills.owner_cash_flow(house, costs_of(house), tariff).loc[1, "saving"]
-                    for rule, tariff in rules(house).items()}
+    first_saving = {
+        rule: house_bills.owner_cash_flow(house, costs_of(house), tariff).loc[1, "saving"]
+        for rule, tariff in rules(house).items()
+    }
     year = np.arange(years + 1)
     rows = boxes(upper, "money", hatch="")
     first = direct_label(upper, 0.6, upper.get_ylim()[1], "", "money", size=TICK_PT, va="top")
     plain = line(lower, "money", year, 0.0 * year, linestyle="-")
     worth = line(lower, "loss", year, 0.0 * year)
-    marks = [line(lower, role, [0], [0], marker=shape, markersize=12, linestyle="none", color=INK) for role, shape in
-             (("money", "o"), ("loss", "s"))]
-    names = [direct_label(lower, years, 0, words, role, ha="right", va=va)
-             for words, role, va in (("running sum", "money", "bottom"), ("discounted", "loss", "top"))]
+    marks = [
+        line(lower, role, [0], [0], marker=shape, markersize=12, linestyle="none", color=INK)
+        for role, shape in (("money", "o"), ("loss", "s"))
+    ]
+    names = [
+        direct_label(lower, years, 0, words, role, ha="right", va=va)
+        for words, role, va in (("running sum", "money", "bottom"), ("discounted", "loss", "top"))
+    ]
 
     def update(price, growth, rate, rule):
         flow = net_flow(house, price, growth, rule)
@@ -267,9 +310,13 @@ def curve_picture(house):
             text.set_visible(root is not None)
             if root is not None:
                 text.set_text(f"{root:.1f} %")
-                rising = values[min(np.searchsorted(rates, root), 160)] > values[max(np.searchsorted(rates, root) - 1, 0)]
+                rising = (
+                    values[min(np.searchsorted(rates, root), 160)] > values[max(np.searchsorted(rates, root) - 1, 0)]
+                )
                 text.set(x=np.clip(root + 0.9, 1.0, 19.0), y=-5 if rising else 5, va="top" if rising else "bottom")
-        return f"{_capital(deal)}, discount rate {rate:g} %: net present value {signed(worth)}. {_rate_words(flow, roots)}"
+        return (
+            f"{_capital(deal)}, discount rate {rate:g} %: net present value {signed(worth)}. {_rate_words(flow, roots)}"
+        )
 
     return Picture(figure, [curve, here, zeros, name, found], update)
 

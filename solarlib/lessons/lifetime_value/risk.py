@@ -5,33 +5,63 @@ from dataclasses import replace
 import numpy as np
 
 from solarlib.house import bills as house_bills
-from solarlib.worth import money, risk as lifetime_risk
-from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.lifetime_value.pictures import OWN, THIRD, WITH_COMMAS, costs_of, priced, rules, signed
 from solarlib.lessons.tools.figures import (
-    BACKGROUND, INK, TICK_PT, boxes, direct_label, line, move_boxes, move_columns, new_figure, zero_based,
+    BACKGROUND,
+    INK,
+    TICK_PT,
+    boxes,
+    direct_label,
+    line,
+    move_boxes,
+    move_columns,
+    new_figure,
+    zero_based,
 )
-from solarlib.lessons.lifetime_value.pictures import OWN, WITH_COMMAS, THIRD, costs_of, priced, rules, signed
+from solarlib.lessons.tools.panel import Picture
+from solarlib.worth import money, risk as lifetime_risk
 
 DRAWS, SEED = 2500, 2026
 CHANGE_YEAR = 11
 LATER = f"rule from year {CHANGE_YEAR}"
 
+
 def _settings(house, rule):
     """Return (base, {factor: settings}, {(factor, setting): words}) of the tornado."""
     view, costs, wear = house.outlook, costs_of(house), house.system.degradation_per_year
-    base = {"billing rule": rule, LATER: None, "energy price": 1.0, "array's price": 100, "sun and model": 1.0,
-            "price growth": view.price_growth, "years of use": view.years, "upkeep, repairs": 1.0, "wear of modules": wear}
+    base = {
+        "billing rule": rule,
+        LATER: None,
+        "energy price": 1.0,
+        "array's price": 100,
+        "sun and model": 1.0,
+        "price growth": view.price_growth,
+        "years of use": view.years,
+        "upkeep, repairs": 1.0,
+        "wear of modules": wear,
+    }
     longer = {years: f"{years} years" for years in (max(1, view.years - 5), view.years + 5)}
     words = {
         "billing rule": {other: other for other in rules(house) if other != rule},
         LATER: {OWN: OWN} if rule == THIRD else {THIRD: THIRD},
-        "energy price": {0.8: "−20 %", 1.2: "+20 %"}, "array's price": {125: "+25 %", 75: "−25 %"},
+        "energy price": {0.8: "−20 %", 1.2: "+20 %"},
+        "array's price": {125: "+25 %", 75: "−25 %"},
         "sun and model": {0.9: "−10 %", 1.1: "+10 %"},
-        "price growth": {view.price_growth + change: _percent(view.price_growth + change, "+") for change in (-0.02, 0.02)},
-        "years of use": longer, "upkeep, repairs": {2.0: "twice", 0.0: "none"},
-        "wear of modules": {wear + 0.005: _percent(wear + 0.005), max(0.0, wear - 0.003): _percent(max(0.0, wear - 0.003))},
+        "price growth": {
+            view.price_growth + change: _percent(view.price_growth + change, "+") for change in (-0.02, 0.02)
+        },
+        "years of use": longer,
+        "upkeep, repairs": {2.0: "twice", 0.0: "none"},
+        "wear of modules": {
+            wear + 0.005: _percent(wear + 0.005),
+            max(0.0, wear - 0.003): _percent(max(0.0, wear - 0.003)),
+        },
     }
-    return base, {name: list(held) for name, held in words.items()}, {(f, s): w for f, held in words.items() for s, w in held.items()}
+    return (
+        base,
+        {name: list(held) for name, held in words.items()},
+        {(f, s): w for f, held in words.items() for s, w in held.items()},
+    )
 
 
 def tornado(house, rule=OWN, price=100, rate=None):
@@ -42,12 +72,23 @@ def tornado(house, rule=OWN, price=100, rate=None):
     def value(**v):
         costs = priced(house, price * v["array's price"] / 100.0, v["years of use"])
         more = v["upkeep, repairs"]
-        costs = replace(costs, upkeep_per_year=more * costs.upkeep_per_year,
-                        events=tuple(replace(event, cost=more * event.cost) for event in costs.events))
+        costs = replace(
+            costs,
+            upkeep_per_year=more * costs.upkeep_per_year,
+            events=tuple(replace(event, cost=more * event.cost) for event in costs.events),
+        )
 
         def net(held):
-            return house_bills.net_flow(house, costs, rules(house)[held], v["price growth"], v["years of use"],
-                                        v["wear of modules"], v["sun and model"], v["energy price"])
+            return house_bills.net_flow(
+                house,
+                costs,
+                rules(house)[held],
+                v["price growth"],
+                v["years of use"],
+                v["wear of modules"],
+                v["sun and model"],
+                v["energy price"],
+            )
 
         # a second rule set takes over with an empty bank
         flow, later = net(v["billing rule"]), v[LATER]
@@ -64,7 +105,12 @@ def largest(house):
 
 def tornado_picture(house):
     """Return the picture of one change at a time: rule, array's price, discount rate -> bars from the base case."""
-    ends = [tornado(house, rule, price, rate)[0]["result"] for rule in rules(house) for price in (75, 125) for rate in (0, 10)]
+    ends = [
+        tornado(house, rule, price, rate)[0]["result"]
+        for rule in rules(house)
+        for price in (75, 125)
+        for rate in (0, 10)
+    ]
     high, low = max(1.0, *(end.max() for end in ends)), min(-1.0, *(end.min() for end in ends))
     span, count = high - low, len(_settings(house, OWN)[1])
     figure, ax = new_figure(left=0.19, right=0.97, top=0.98)
@@ -77,10 +123,14 @@ def tornado_picture(house):
     worse, better = boxes(ax, "loss"), boxes(ax, "money")
     middle = line(ax, "load", [0, 0], [-0.5, count - 0.5], linestyle="-", linewidth=2.0)
     edge = ax.get_xlim()[0]
-    names = [direct_label(ax, edge - 0.012 * span, row, "", size=TICK_PT, va="center", ha="right", fontweight="normal")
-             for row in range(count)]
-    left, right = ([direct_label(ax, 0, row, "", role, size=TICK_PT, va="center", ha=ha) for row in range(count)]
-                   for role, ha in (("loss", "right"), ("money", "left")))
+    names = [
+        direct_label(ax, edge - 0.012 * span, row, "", size=TICK_PT, va="center", ha="right", fontweight="normal")
+        for row in range(count)
+    ]
+    left, right = (
+        [direct_label(ax, 0, row, "", role, size=TICK_PT, va="center", ha=ha) for row in range(count)]
+        for role, ha in (("loss", "right"), ("money", "left"))
+    )
 
     def update(price, rate, rule):
         table, words, base = tornado(house, rule, price, rate)
@@ -111,18 +161,33 @@ def lifetimes(house, chance=0, persistent=0, yearly=0, growth=1.0, draws=DRAWS):
     view = house.outlook
     inflation = view.inflation
     doubt = lifetime_risk.Uncertainty(
-        persistent / 100.0, yearly / 100.0, price_sd=0.03, inflation=(inflation, 0.005), upkeep_sd=0.3, event_cost_sd=0.3,
+        persistent / 100.0,
+        yearly / 100.0,
+        price_sd=0.03,
+        inflation=(inflation, 0.005),
+        upkeep_sd=0.3,
+        event_cost_sd=0.3,
         real_growth=(float(money.real_rate(view.price_growth, inflation)), growth / 100.0),
         real_rate=(float(money.real_rate(view.discount_rate, inflation)), 0.0),
-        degradation=(house.system.degradation_per_year, 0.002), event_year_sd=2.0,
+        degradation=(house.system.degradation_per_year, 0.002),
+        event_year_sd=2.0,
     )
     own, third = (house_bills.bill_table(house, rules(house)[rule]) for rule in (OWN, THIRD))
     # each rule has its own bill without array: what a lifetime needs is the difference of the two
     gap = house_bills.bill_without_array(house) - house_bills.bill_without_array(house, rules(house)[THIRD])
-    both = [lifetime_risk.Rule(OWN, 1 - chance / 100.0, own),
-            lifetime_risk.Rule(THIRD, chance / 100.0, lambda factor: third(factor) + gap)]
-    return lifetime_risk.simulate(np.random.default_rng(SEED), draws, view.years, house_bills.bill_without_array(house), both,
-                                  costs_of(house), doubt)
+    both = [
+        lifetime_risk.Rule(OWN, 1 - chance / 100.0, own),
+        lifetime_risk.Rule(THIRD, chance / 100.0, lambda factor: third(factor) + gap),
+    ]
+    return lifetime_risk.simulate(
+        np.random.default_rng(SEED),
+        draws,
+        view.years,
+        house_bills.bill_without_array(house),
+        both,
+        costs_of(house),
+        doubt,
+    )
 
 
 def risk_picture(house):
@@ -138,8 +203,10 @@ def risk_picture(house):
     ax.axvline(0, color=INK, linewidth=2.0)
     own, other = boxes(ax, "money", hatch=""), boxes(ax, "export")
     plate = {"facecolor": BACKGROUND, "edgecolor": "none", "pad": 1.5}
-    names = [direct_label(ax, 0, 0, words, role, ha="center", va="bottom", bbox=plate)
-             for words, role in ((OWN, "money"), (THIRD, "export"))]
+    names = [
+        direct_label(ax, 0, 0, words, role, ha="center", va="bottom", bbox=plate)
+        for words, role in ((OWN, "money"), (THIRD, "export"))
+    ]
 
     def update(chance, persistent, yearly, growth):
         table = lifetimes(house, chance, persistent, yearly, growth)
@@ -149,7 +216,7 @@ def risk_picture(house):
         for name, part, lift in zip(names, parts, (0.02, 0.12)):
             at = int(np.argmax(part))
             name.set_visible(bool(part.max() > 0))
-            near = parts[:, max(0, at - 4): at + 5].sum(axis=0).max()
+            near = parts[:, max(0, at - 4) : at + 5].sum(axis=0).max()
             name.set_position((np.clip(middle[at], edges[4], edges[-5]), min(near + lift * top, 0.92 * top)))
         all_rules = lifetime_risk.summarise(table).loc["all"]
         return (
@@ -165,7 +232,12 @@ def _shares(house, edges, chance, persistent, yearly, growth, table=None):
     """Return the share of lifetimes in each bin for the two rules; what lies outside counts at the ends. [%], (2, bins)"""
     table = lifetimes(house, chance, persistent, yearly, growth) if table is None else table
     worth = np.clip(table["net_present_value"].to_numpy(), edges[0], edges[-1])
-    return np.array([100.0 * np.histogram(worth[(table["rule"] == rule).to_numpy()], edges)[0] / len(table) for rule in (OWN, THIRD)])
+    return np.array(
+        [
+            100.0 * np.histogram(worth[(table["rule"] == rule).to_numpy()], edges)[0] / len(table)
+            for rule in (OWN, THIRD)
+        ]
+    )
 
 
 def _late(years):

@@ -7,17 +7,22 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction.decoder import decode
+from solarlib.direction.schedule import Chooser, run_live, step_cost_kwh
 from solarlib.direction.step_test import StepTest, certain_import, log_ratio, rise_or_fall
-from solarlib.lessons.tools.panel import Picture
-from solarlib.lessons.tools.figures import MONTHS, bars, direct_label, new_figure
 from solarlib.lessons.load_step.pictures import DAYLIGHT_W, LAMP_W, minute_year
+from solarlib.lessons.tools.figures import MONTHS, bars, direct_label, new_figure
+from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.load import test_load
 from solarlib.meter.registers import unsigned
 from solarlib.quantities import InputError, energy_kwh
-from solarlib.direction.schedule import Chooser, run_live, step_cost_kwh
 
 RUNGS = (
-    "trust the reading", "certain import only", "rise or fall, held", "fold-aware, held", "no tests, decoded", "tests, decoded",
+    "trust the reading",
+    "certain import only",
+    "rise or fall, held",
+    "fold-aware, held",
+    "no tests, decoded",
+    "tests, decoded",
 )
 DAYS = 8
 SPREAD_W = 50.0  # of one reading in the fold-aware test: noise and unrest

@@ -5,9 +5,9 @@ from functools import lru_cache
 import numpy as np
 
 from solarlib.direction.step_test import StepTest, posterior
-from solarlib.lessons.tools.panel import Picture
-from solarlib.lessons.tools.figures import BACKGROUND, INK, MONTHS, ROLES, direct_label, line, new_figure, zero_based
 from solarlib.lessons.load_step.pictures import LAMP_W, minute_year
+from solarlib.lessons.tools.figures import BACKGROUND, INK, MONTHS, ROLES, direct_label, line, new_figure, zero_based
+from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.registers import unsigned
 
 READINGS = 12  # of one minute each, in a round
@@ -65,7 +65,9 @@ def judged(shown_w, added_w):
     at = int(starts[-1])
     ends = np.flatnonzero(~on[at:])
     after = float(shown_w[at + ends[0]]) if len(ends) else None
-    test = StepTest(float(added_w[at]), dwell_s=60.0, noise_w=SPREAD_W, reading_step_s=60.0, use_after=after is not None)
+    test = StepTest(
+        float(added_w[at]), dwell_s=60.0, noise_w=SPREAD_W, reading_step_s=60.0, use_after=after is not None
+    )
     return float(posterior(float(shown_w[at - 1]), float(shown_w[at]), test, after)[1:].sum())
 
 
@@ -88,6 +90,7 @@ def take(state, values):
 
 def say(word):
     """Return what a button with an answer does."""
+
     def answer(state, values):
         if not state["shown"]:
             state["said"] = word
@@ -97,6 +100,7 @@ def say(word):
 
 def turn(house):
     """Return what the last button does: reveal, and after that begin the next round."""
+
     def reveal(state, values):
         if state["shown"]:
             kept = {name: state[name] for name in ("right", "decided")}
@@ -125,8 +129,16 @@ def live_picture(house):
     zero_based(ax, high, "power (W)", bottom=low)
     ax.axhline(0, color=INK, linewidth=1.2)
     path = line(ax, "reading", [], [], linestyle="-", linewidth=2.0)
-    off = ax.plot([], [], linestyle="none", marker="o", markersize=12, color=BACKGROUND,
-                  markeredgecolor=ROLES["reading"].colour, markeredgewidth=3)[0]
+    off = ax.plot(
+        [],
+        [],
+        linestyle="none",
+        marker="o",
+        markersize=12,
+        color=BACKGROUND,
+        markeredgecolor=ROLES["reading"].colour,
+        markeredgewidth=3,
+    )[0]
     on = ax.plot([], [], linestyle="none", marker="s", markersize=13, color=ROLES["reading"].colour)[0]
     true = line(ax, "load", [], [], drawstyle="steps-mid", linewidth=3.0)
     direct_label(ax, 0.5, 0.98 * high, "○ reading, test load off", "reading", va="top")
@@ -146,7 +158,9 @@ def live_picture(house):
             text.set_position((k + 1, (drawn[k] if k < len(shown) else 0.0) + 0.05 * high))
         net = round_of(house, state["round"]).to_numpy()[: len(shown)] if state["shown"] else np.array([])
         true.set_data(place[: len(net)], np.clip(net, 0.97 * low, 0.8 * high))
-        hidden.set_text("–·– net power without the test load" if state["shown"] else "net power: hidden until you reveal it")
+        hidden.set_text(
+            "–·– net power without the test load" if state["shown"] else "net power: hidden until you reveal it"
+        )
         hidden.set_position((0.5, 0.95 * low) if not state["shown"] or net.min() > 0.6 * low else (0.5, 0.7 * high))
         return _words(house, state, load, shown)
 

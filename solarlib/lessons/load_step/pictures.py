@@ -5,11 +5,28 @@ from functools import lru_cache
 import numpy as np
 
 from solarlib.direction.step_test import (
-    StepTest, best_dwell, change_sd, error_probability, log_ratio, normal_density, predicted_during, rise_or_fall,
+    StepTest,
+    best_dwell,
+    change_sd,
+    error_probability,
+    log_ratio,
+    normal_density,
+    predicted_during,
+    rise_or_fall,
 )
 from solarlib.house.year import simulate
+from solarlib.lessons.tools.figures import (
+    BACKGROUND,
+    INK,
+    MONTHS,
+    ROLES,
+    area,
+    direct_label,
+    line,
+    new_figure,
+    zero_based,
+)
 from solarlib.lessons.tools.panel import Picture, choice, slider
-from solarlib.lessons.tools.figures import BACKGROUND, INK, MONTHS, ROLES, area, direct_label, line, new_figure, zero_based
 
 LOADS_W = (50, 100, 200, 300, 450, 600, 800, 1000, 1300, 1700, 2300, 3000, 5000, 10_000)
 DWELLS_S = np.geomspace(10.0, 300.0, 60)
@@ -131,8 +148,18 @@ def fold_picture(house):
         "exporting": {"role": "export", "linestyle": (0, (2, 1))},
     }
     curves = {name: [line(ax, x=[], y=[], **look) for ax in (left, right)] for name, look in looks.items()}
-    points = [ax.plot([], [], marker="D", markersize=13, color=ROLES["reading"].colour, linestyle="none",
-                      markeredgecolor=BACKGROUND)[0] for ax in (left, right)]
+    points = [
+        ax.plot(
+            [],
+            [],
+            marker="D",
+            markersize=13,
+            color=ROLES["reading"].colour,
+            linestyle="none",
+            markeredgecolor=BACKGROUND,
+        )[0]
+        for ax in (left, right)
+    ]
     direct_label(left, -0.97 * reach, 1.18 * top, "┅ exporting", "export", va="top")
     direct_label(left, 0.97 * reach, 1.18 * top, "— importing", "import", va="top", ha="right")
     direct_label(right, 0.03 * reach, 1.18 * top, "● pushed through zero", "export", va="top", size=14)
@@ -166,7 +193,14 @@ def noise_picture():
     figure, (left, right) = new_figure(1, 2, left=0.06, right=0.985, wspace=0.26, width_ratios=(1.15, 1))
     left.set(xlim=(-1200, 1200), xlabel="measured change of the reading (W)", yticks=[])
     zero_based(left, 1.35, "how often")
-    right.set(xscale="log", yscale="log", xlim=(9, 330), ylim=(1.5, 3000), xlabel="time on (s)", ylabel="spread of the change (W)")
+    right.set(
+        xscale="log",
+        yscale="log",
+        xlim=(9, 330),
+        ylim=(1.5, 3000),
+        xlabel="time on (s)",
+        ylabel="spread of the change (W)",
+    )
     right.set_xticks([10, 30, 100, 300], ["10", "30", "100", "300"])
     right.set_yticks([10, 100, 1000], ["10", "100", "1000"])
     right.minorticks_off()
@@ -174,8 +208,9 @@ def noise_picture():
     bells = [area(left, role, change, 0 * change, 0 * change, alpha=0.75) for role in ("export", "import")]
     left.axvline(0, color=INK, linewidth=2.0, linestyle="--")
     curve = line(right, "reading", DWELLS_S, 0 * DWELLS_S + 10, linestyle="-")
-    here = right.plot([], [], marker="D", markersize=13, color=ROLES["reading"].colour, linestyle="none",
-                      markeredgecolor=BACKGROUND)[0]
+    here = right.plot(
+        [], [], marker="D", markersize=13, color=ROLES["reading"].colour, linestyle="none", markeredgecolor=BACKGROUND
+    )[0]
     best = right.plot([], [], marker="*", markersize=20, color=INK, linestyle="none", markeredgecolor=BACKGROUND)[0]
     direct_label(left, -1170, 1.31, "if exporting", "export", va="top")
     direct_label(left, 1170, 1.31, "if importing", "import", va="top", ha="right")
@@ -273,8 +308,11 @@ def other_picture(house):
     zero_based(ax, 1.28 * top, "share of the tests (%)")
     ax.set_yticks(range(0, 61, 20))
     loads = np.array([size for size in LOADS_W if size <= largest], dtype=float)
-    looks = ({"role": "reading", "linestyle": "-"}, {"role": "import", "linestyle": "-", "marker": "o", "markersize": 8},
-             {"role": "load"})
+    looks = (
+        {"role": "reading", "linestyle": "-"},
+        {"role": "import", "linestyle": "-", "marker": "o", "markersize": 8},
+        {"role": "load"},
+    )
     curves = [line(ax, x=loads, y=0 * loads, **look) for look in looks]
     mark = ax.plot([100, 100], [0, 1.05 * top], color=INK, linewidth=1.5, linestyle=":")[0]
     names = {"— rise or fall: wrong": "reading", "● fold-aware: wrong": "import", "–·– fold-aware: do not know": "load"}

@@ -113,7 +113,8 @@ def check_net(answer, house, test):
     before, during = test
     sign = 1 if _true_case(house, test) == 0 else -1
     mistakes = {
-        -sign * before: "The size is right. Import counts as positive, export as negative: which was it before the test?",
+        -sign
+        * before: "The size is right. Import counts as positive, export as negative: which was it before the test?",
         during: "This is the reading during the test. The question asks for the time before.",
         -during: "This is the size during the test. The question asks for the time before.",
     }

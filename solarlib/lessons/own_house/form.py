@@ -7,22 +7,30 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
-from solarlib.lessons.tools.controls import STYLE
-from solarlib.lessons.tools.display import bundle, close_all
-from solarlib.files.mapping import QUANTITIES, UNITS
 from solarlib.files.dates import ORDERS
-from solarlib.quantities import InputError
+from solarlib.files.mapping import QUANTITIES, UNITS
+from solarlib.files.proofs import quoted, suggest_mapping
 from solarlib.files.reading import read
 from solarlib.files.records import write_whole
-from solarlib.files.proofs import quoted, suggest_mapping
+from solarlib.lessons.tools.controls import STYLE
+from solarlib.lessons.tools.display import bundle, close_all
+from solarlib.quantities import InputError
 
 OPEN, AS_SHOWN, LEAVE_OUT, NOT_KNOWN = "choose ...", "as the file shows", "leave out", "not known"
 KINDS = {"energy in the interval": "interval", "register that counts up": "counter"}
-WORDS = {"date_order": "Order of the date", "zone": "Time zone of the clock", "label": "Times name the", "number": "A number looks like"}
+WORDS = {
+    "date_order": "Order of the date",
+    "zone": "Time zone of the clock",
+    "label": "Times name the",
+    "number": "A number looks like",
+}
 NUMBERS = {"1,234.5": (".", ","), "1.234,5": (",", "."), "1234.5": (".", ""), "1234,5": (",", "")}  # decimal, thousands
 HINTS = {  # what has no control: lines to complete in the saved text
-    "neighbour": ("# tilt_deg = 30      # of this roof, if you know it", "# azimuth_deg = 180  # 90 east, 180 south, 270 west",
-                  "# multiplier = 0.2   # if the file has kWh: 1 divided by this system's rated kW"),
+    "neighbour": (
+        "# tilt_deg = 30      # of this roof, if you know it",
+        "# azimuth_deg = 180  # 90 east, 180 south, 270 west",
+        "# multiplier = 0.2   # if the file has kWh: 1 divided by this system's rated kW",
+    ),
     "test_load": ("# multiplier = 750   # its watts, if the file only says 1 (on) and 0 (off)",),
 }
 _PRE = '<pre style="font-size:14px;line-height:19px;margin:0;white-space:pre-wrap">{}</pre>'
@@ -48,9 +56,15 @@ class Picker:
         left_open = set(re.findall(r"(?m)^# (\w+) =", proposal.toml.partition("[[column]]")[0]))
         self._time = proposal.toml.partition("\n")[0]
         self.whole = {
-            "date_order": _choice((OPEN,) * ("date_order" in left_open), (AS_SHOWN, *ORDERS, "unix"), table.get("date_order")),
-            "zone": widgets.Text(value=table.get("zone", zone or ""), placeholder="America/New_York or -05:00", continuous_update=False),
-            "label": widgets.Dropdown(options={"start of the interval": "start", "end of the interval": "end"}, value="start"),
+            "date_order": _choice(
+                (OPEN,) * ("date_order" in left_open), (AS_SHOWN, *ORDERS, "unix"), table.get("date_order")
+            ),
+            "zone": widgets.Text(
+                value=table.get("zone", zone or ""), placeholder="America/New_York or -05:00", continuous_update=False
+            ),
+            "label": widgets.Dropdown(
+                options={"start of the interval": "start", "end of the interval": "end"}, value="start"
+            ),
             "number": _choice((OPEN,) * ("decimal" in left_open) or (AS_SHOWN,), NUMBERS, None),
         }
         self.columns = [(column["name"], self._column(column)) for column in table.get("column", ())]
@@ -64,9 +78,12 @@ class Picker:
     def _column(self, column):
         quantity = _choice((LEAVE_OUT,), QUANTITIES, column.get("quantity"))
         units = QUANTITIES.get(column.get("quantity"), tuple(UNITS))
-        made = {"quantity": quantity, "unit": _choice((OPEN,), units, column.get("unit")),
-                "kind": widgets.Dropdown(options=list(KINDS.items()), value=column.get("kind", "interval")),
-                "digits": _choice((NOT_KNOWN,), ("4", "5", "6", "7", "8"), None)}
+        made = {
+            "quantity": quantity,
+            "unit": _choice((OPEN,), units, column.get("unit")),
+            "kind": widgets.Dropdown(options=list(KINDS.items()), value=column.get("kind", "interval")),
+            "digits": _choice((NOT_KNOWN,), ("4", "5", "6", "7", "8"), None),
+        }
 
         def allow(change):
             """A quantity has its own units."""
@@ -84,20 +101,32 @@ class Picker:
         for key, widget in self.whole.items():
             widget.description, widget.style.description_width, widget.layout.width = WORDS[key], "210px", "480px"
         head = widgets.Layout(grid_template_columns="50% 50%", width="100%")
-        grid = [widgets.HTML(f'<b style="font-size:16px">{title}</b>') for title in ("column", "what it is", "unit", "kind", "digits")]
+        grid = [
+            widgets.HTML(f'<b style="font-size:16px">{title}</b>')
+            for title in ("column", "what it is", "unit", "kind", "digits")
+        ]
         for name, part in self.columns:
             grid += [widgets.HTML(f'<span style="font-size:16px">{escape(str(name))}</span>'), *part.values()]
             for key, widget in part.items():
                 widget.layout.width, widget.tooltip = "95%", f"{key} of {name}"
         table = widgets.GridBox(grid, layout=widgets.Layout(grid_template_columns="26% 20% 13% 25% 16%", width="100%"))
-        self.buttons = {"read": widgets.Button(description="Read the file"), "save": widgets.Button(description="Save the mapping")}
+        self.buttons = {
+            "read": widgets.Button(description="Read the file"),
+            "save": widgets.Button(description="Save the mapping"),
+        }
         self.buttons["read"].on_click(lambda _: self.read())
         self.buttons["save"].on_click(lambda _: self.save())
         for part in (self._preview, self._answer):
             part.layout = widgets.Layout(width="50%", max_height="260px", overflow="auto")
-        box = widgets.VBox([widgets.HTML(STYLE, layout=widgets.Layout(display="none")),
-                            widgets.GridBox(list(self.whole.values()), layout=head), table,
-                            widgets.HBox(list(self.buttons.values())), widgets.HBox([self._preview, self._answer])])
+        box = widgets.VBox(
+            [
+                widgets.HTML(STYLE, layout=widgets.Layout(display="none")),
+                widgets.GridBox(list(self.whole.values()), layout=head),
+                table,
+                widgets.HBox(list(self.buttons.values())),
+                widgets.HBox([self._preview, self._answer]),
+            ]
+        )
         box.add_class("sl-panel")
         return box
 
@@ -117,15 +146,21 @@ class Picker:
             if widget.value == OPEN:
                 lines.append(f"# {key} is still to choose")
             elif key == "number" and widget.value in NUMBERS:
-                lines += [f"{mark} = {quoted(value)}" for mark, value in zip(("decimal", "thousands"), NUMBERS[widget.value])]
+                lines += [
+                    f"{mark} = {quoted(value)}" for mark, value in zip(("decimal", "thousands"), NUMBERS[widget.value])
+                ]
             elif widget.value not in (AS_SHOWN, ""):
                 lines.append(f"{key} = {quoted(widget.value)}")
         for name, part in self.columns:
             if part["quantity"].value == LEAVE_OUT:
                 continue
             unit, quantity = part["unit"].value, part["quantity"].value
-            lines += ["[[column]]", f"name = {name if isinstance(name, int) else quoted(name)}", f"quantity = {quoted(part['quantity'].value)}",
-                      f"# unit of {quoted(str(name))} is still to choose" if unit == OPEN else f"unit = {quoted(unit)}"]
+            lines += [
+                "[[column]]",
+                f"name = {name if isinstance(name, int) else quoted(name)}",
+                f"quantity = {quoted(part['quantity'].value)}",
+                f"# unit of {quoted(str(name))} is still to choose" if unit == OPEN else f"unit = {quoted(unit)}",
+            ]
             if unit in UNITS and len(UNITS[unit][2]) > 1:
                 lines.append(f"kind = {quoted(part['kind'].value)}")
                 if part["kind"].value == "counter" and part["digits"].value != NOT_KNOWN:
@@ -149,8 +184,11 @@ class Picker:
             return self._say(f"Not saved. Still to choose: {', '.join(self.still_open)}.")
         if target.exists():
             same = target.read_text(encoding="utf-8-sig") == self.toml
-            return self._say(f"{target.name} holds this mapping." if same else
-                             f"Not saved: {target.name} is there already, with other words. Rename it first if you want this one.")
+            return self._say(
+                f"{target.name} holds this mapping."
+                if same
+                else f"Not saved: {target.name} is there already, with other words. Rename it first if you want this one."
+            )
         try:
             write_whole(target, self.toml)
         except InputError as error:

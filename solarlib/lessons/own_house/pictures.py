@@ -5,19 +5,43 @@ import shutil
 import numpy as np
 import pandas as pd
 
-from solarlib.house.health import beside_neighbours
 from solarlib.house.flows import EXAMPLES, bring, file_of
-from solarlib.lessons.tools.panel import Picture
-from solarlib.lessons.tools.figures import (
-    INK, ROLES, TICK_PT, area, boxes, direct_label, hours_axis, line, move_columns, new_figure, zero_based,
-)
+from solarlib.house.health import beside_neighbours
 from solarlib.lessons.own_house.form import Picker
+from solarlib.lessons.tools.figures import (
+    INK,
+    ROLES,
+    TICK_PT,
+    area,
+    boxes,
+    direct_label,
+    hours_axis,
+    line,
+    move_columns,
+    new_figure,
+    zero_based,
+)
+from solarlib.lessons.tools.panel import Picture
 from solarlib.lessons.tools.progress import progress
 from solarlib.quantities import InputError
 
 SHIPPED = ("generation-quarter-hours", "meter-registers", "sensor-week", "reads-by-hand", "neighbours-by-day")
-NAMES = {"generation": "PV", "unsigned": "reading", "delivered": "delivered", "received": "received", "net": "net", "load": "load"}
-COLOURS = {"generation": "pv", "unsigned": "reading", "delivered": "import", "received": "export", "net": "load", "load": "load"}
+NAMES = {
+    "generation": "PV",
+    "unsigned": "reading",
+    "delivered": "delivered",
+    "received": "received",
+    "net": "net",
+    "load": "load",
+}
+COLOURS = {
+    "generation": "pv",
+    "unsigned": "reading",
+    "delivered": "import",
+    "received": "export",
+    "net": "load",
+    "load": "load",
+}
 MOST_BARS = 14  # of a row of periods; more are told in the table
 
 
@@ -26,7 +50,8 @@ def bring_examples(house, say=None):
     say = progress("Reading the example files") if say is None else say
     return tuple(
         bring(name, house, say=lambda words, share=0.0: say(words, (number + share) / len(SHIPPED)))
-        for number, name in enumerate(SHIPPED))
+        for number, name in enumerate(SHIPPED)
+    )
 
 
 def mapping_form(path, house):
@@ -59,7 +84,9 @@ def days_shown(table):
 def fault_picture(file, house):
     """Return the picture of one day of a file: number of the day, with what the checks found or without."""
     if file.readings.step is None:
-        raise InputError(f"{file.name}: found no constant interval, allowed is a file of regular readings for this picture")
+        raise InputError(
+            f"{file.name}: found no constant interval, allowed is a file of regular readings for this picture"
+        )
     name = file.readings.table.columns[0]
     kind, step = name.rsplit("_", 1)[0], file.readings.step
     power = file.readings.table[name] / (1000.0 if name.endswith("_w") else step / pd.Timedelta(hours=1))
@@ -76,7 +103,9 @@ def fault_picture(file, house):
     odd = ax.plot([], [], "o", color=ROLES["reading"].colour, markersize=8)[0]
     word = direct_label(ax, 0.3, 0.91 * top, "")
     border = ax.axhline(limit, color=ROLES["loss"].colour, linestyle=":", linewidth=2)
-    border_word = direct_label(ax, 23.8, limit, "more than this array can give", "loss", size=TICK_PT, ha="right", va="bottom")
+    border_word = direct_label(
+        ax, 23.8, limit, "more than this array can give", "loss", size=TICK_PT, ha="right", va="bottom"
+    )
 
     def update(day, marks):
         at = np.flatnonzero(local.normalize() == days[day - 1])
@@ -109,8 +138,9 @@ def direction_picture(decoded, record):
     net = samples["net_w"].to_numpy() / 1000.0
     export = samples["p_export"].to_numpy()
     certainty = np.maximum(export, 1.0 - export)
-    top = 1.15 * max(0.5, float(np.nan_to_num(record["pv_w"]).max()) / 1000.0,
-                     float(np.quantile(np.abs(np.nan_to_num(net)), 0.999)))
+    top = 1.15 * max(
+        0.5, float(np.nan_to_num(record["pv_w"]).max()) / 1000.0, float(np.quantile(np.abs(np.nan_to_num(net)), 0.999))
+    )
     figure, ax = new_figure()
     hours_axis(ax)
     zero_based(ax, top, "power (kW)", bottom=-top)
@@ -151,15 +181,24 @@ def direction_picture(decoded, record):
 def bill_picture(table):
     """Return the still picture of bills computed and bills sent; `table` as from `records.compare_bills`."""
     table = table.tail(MOST_BARS)
-    figure, ax = _pairs(table["meter read on"].str[2:], table["computed"], table["sent"], "bill ($)", ("computed", "money"), ("sent", "reading"))
+    figure, ax = _pairs(
+        table["meter read on"].str[2:],
+        table["computed"],
+        table["sent"],
+        "bill ($)",
+        ("computed", "money"),
+        ("sent", "reading"),
+    )
     off = table.dropna(subset=["sent"])
     if off.empty:
         words = f"{len(table)} computed bills, no bill sent to compare with: type yours in."
     else:
         worst = off.loc[off["difference"].abs().idxmax()]
         same = int((off["difference"].abs() <= 0.01).sum())
-        words = (f"{same} of {len(off)} bills agree to the cent. The largest difference is ${abs(worst['difference']):.2f}: read on "
-                 f"{worst['meter read on']}, computed ${worst['computed']:.2f}, sent ${worst['sent']:.2f}.")
+        words = (
+            f"{same} of {len(off)} bills agree to the cent. The largest difference is ${abs(worst['difference']):.2f}: read on "
+            f"{worst['meter read on']}, computed ${worst['computed']:.2f}, sent ${worst['sent']:.2f}."
+        )
     return Picture(figure, [], lambda: words)
 
 
@@ -169,16 +208,36 @@ def yield_picture(table):
     names = [f"{day:%y-%m-%d}" for day in table["to"]]
     per_hour = table["measured_kwh"] / table["yield_h"].where(table["yield_h"] > 0)
     low, high = (np.nan_to_num(table[name] * per_hour.median()) for name in ("low_h", "high_h"))
-    figure, ax = _pairs(names, table["measured_kwh"], table["model_kwh"], "energy (kWh)", ("measured", "pv"), ("typical year", "sun"),
-                        over=high)
-    ax.errorbar(np.arange(1.0, len(table) + 1) + 0.2, (low + high) / 2, (high - low) / 2, fmt="none", ecolor=INK, elinewidth=2.5, capsize=7)
+    figure, ax = _pairs(
+        names,
+        table["measured_kwh"],
+        table["model_kwh"],
+        "energy (kWh)",
+        ("measured", "pv"),
+        ("typical year", "sun"),
+        over=high,
+    )
+    ax.errorbar(
+        np.arange(1.0, len(table) + 1) + 0.2,
+        (low + high) / 2,
+        (high - low) / 2,
+        fmt="none",
+        ecolor=INK,
+        elinewidth=2.5,
+        capsize=7,
+    )
     ax.text(0.78, 1.04, "I usual range", transform=ax.transAxes, fontsize=TICK_PT, fontweight="bold", color=INK)
     whole, model = table["measured_kwh"].sum(), table["model_kwh"].sum()
     share = f"{100 * whole / model:.0f} % of" if model > 0 else "with no light in"
     inside = int(table["yield_h"].between(table["low_h"], table["high_h"]).sum())
-    return Picture(figure, [], lambda: (
-        f"The array gave {whole:,.0f} kWh in {table['days'].sum()} days, {share} what the model gives for the same days of a "
-        f"typical year ({model:,.0f} kWh). {inside} of {len(table)} lie in the usual range, where eight of ten should."))
+    return Picture(
+        figure,
+        [],
+        lambda: (
+            f"The array gave {whole:,.0f} kWh in {table['days'].sum()} days, {share} what the model gives for the same days of a "
+            f"typical year ({model:,.0f} kWh). {inside} of {len(table)} lie in the usual range, where eight of ten should."
+        ),
+    )
 
 
 def neighbour_picture(comparison, uncorrected=None):
@@ -225,8 +284,10 @@ def neighbour_picture(comparison, uncorrected=None):
         mark.set_data(x[above[:1]], np.minimum(level.iloc[above[:1]], 1.97))
         last, stage = table.index[-1], table["stage"].iloc[-1]
         recent = table["ratio_percent"].dropna().tail(14)
-        words = (f"Known up to {last:%d %B}: {table['ratio_percent'].count()} days compared, {(table['reason'] != '').sum()} set aside. "
-                 f"The last {len(recent)} lie at {recent.median():.1f} % of the usual.")
+        words = (
+            f"Known up to {last:%d %B}: {table['ratio_percent'].count()} days compared, {(table['reason'] != '').sum()} set aside. "
+            f"The last {len(recent)} lie at {recent.median():.1f} % of the usual."
+        )
         if stage == "baseline":
             return f"{words} These days only tell what is usual."
         if len(above):
@@ -250,5 +311,13 @@ def _pairs(names, first, second, label, first_word, second_word, over=()):
         filled = boxes(ax, role)
         move_columns(filled, np.minimum(height, 0), np.maximum(height, 0), place + shift, 0.36)
         side = "left" if shift < 0 else "right"
-        ax.text(x, 1.04, f"{side}: {word}", transform=ax.transAxes, fontsize=TICK_PT, fontweight="bold", color=ROLES[role].text)
+        ax.text(
+            x,
+            1.04,
+            f"{side}: {word}",
+            transform=ax.transAxes,
+            fontsize=TICK_PT,
+            fontweight="bold",
+            color=ROLES[role].text,
+        )
     return figure, ax

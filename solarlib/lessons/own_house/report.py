@@ -5,15 +5,22 @@ from pathlib import Path
 
 import pandas as pd
 
-from solarlib.meter.balance import house_use
+from solarlib.files.records import write_whole
+from solarlib.house.flows import LEFT_OUT, directions, left_out, silent, with_column
 from solarlib.house.health import ageing, beside_neighbours, performance, shapes, yields
 from solarlib.house.periods import FLOWS, periods_of, register_days
-from solarlib.house.flows import LEFT_OUT, directions, left_out, silent, with_column
 from solarlib.house.records import bills_of, compare_bills, days_of, period_record
-from solarlib.lessons.own_house.pictures import bill_picture, days_shown, direction_picture, fault_picture, neighbour_picture, yield_picture
+from solarlib.lessons.own_house.pictures import (
+    bill_picture,
+    days_shown,
+    direction_picture,
+    fault_picture,
+    neighbour_picture,
+    yield_picture,
+)
 from solarlib.lessons.tools.page import Section, page, section_or_reason
+from solarlib.meter.balance import house_use
 from solarlib.quantities import InputError
-from solarlib.files.records import write_whole
 
 SHOWN_DAYS = 14  # of a table by day; the rest is summed
 SHOWN_ROWS = 5  # set aside, of each file
@@ -27,8 +34,11 @@ class Report:
     html: str
 
     def __str__(self):
-        lines = [f"{number} {section.title}: {len(section.pictures)} pictures, {len(section.tables)} tables, "
-                 f"{len(section.missing)} not determined" for number, section in enumerate(self.sections, 1)]
+        lines = [
+            f"{number} {section.title}: {len(section.pictures)} pictures, {len(section.tables)} tables, "
+            f"{len(section.missing)} not determined"
+            for number, section in enumerate(self.sections, 1)
+        ]
         return "\n".join(lines)
 
     @property
@@ -111,15 +121,30 @@ def accounts(title, files, house):
     if not files:
         raise InputError("files: found none, allowed is one CSV file or more")
     lines = ["; ".join(line.strip() for line in str(file.readings.account).splitlines()) + "." for file in files]
-    rows = [{"file": file.name, "rows read": file.readings.account.rows_read, "used": file.readings.account.rows_used,
-             "set aside": len(file.readings.account.set_aside), "values left out of sums": left_out(file)} for file in files]
+    rows = [
+        {
+            "file": file.name,
+            "rows read": file.readings.account.rows_read,
+            "used": file.readings.account.rows_used,
+            "set aside": len(file.readings.account.set_aside),
+            "values left out of sums": left_out(file),
+        }
+        for file in files
+    ]
     tables = [("Rows read are rows used and rows set aside", pd.DataFrame(rows))]
     for file in files:
         aside = file.readings.account.set_aside
         if len(aside):
-            tables.append((f"{file.name}: set aside (the first {min(SHOWN_ROWS, len(aside))} of {len(aside)})", aside.head(SHOWN_ROWS)))
+            tables.append(
+                (
+                    f"{file.name}: set aside (the first {min(SHOWN_ROWS, len(aside))} of {len(aside)})",
+                    aside.head(SHOWN_ROWS),
+                )
+            )
     other = [file.name for file in files if str(file.readings.table.index.tz) != house.place.tz]
-    cautions = (f"{', '.join(other)}: the clock is not that of the house ({house.place.tz}). Do file and house belong together?",)
+    cautions = (
+        f"{', '.join(other)}: the clock is not that of the house ({house.place.tz}). Do file and house belong together?",
+    )
     return Section(title, tuple(lines), tuple(tables), cautions=cautions if other else ())
 
 
@@ -128,33 +153,56 @@ def faults(title, files, house):
     lines = [f"{file.name}, {finding}" for file in files for finding in file.findings]
     pictures = []
     for file in files:
-        found = [finding for finding in file.findings if finding.column == file.readings.table.columns[0] and len(finding.rows)]
+        found = [
+            finding
+            for finding in file.findings
+            if finding.column == file.readings.table.columns[0] and len(finding.rows)
+        ]
         if found:
             picture = fault_picture(file, house)
             days = fault_days(file, found)
             pictures.append(picture.render(day=days[0], marks=True))
     unchecked = [file.name for file in files if file.readings.step is None]
-    missing = (f"{', '.join(unchecked)}: no constant interval, so powers, nights and hours cannot be checked.",) if unchecked else ()
-    return Section(title, tuple(lines) or ("The checks found nothing.",), pictures=tuple(pictures), missing=missing, cautions=(
-        "These are possible reasons, not verdicts. Where nothing was found, a fault can still be there.",
-        f"Values of the kinds {', '.join(LEFT_OUT)} are left out of every sum in this report."))
+    missing = (
+        (f"{', '.join(unchecked)}: no constant interval, so powers, nights and hours cannot be checked.",)
+        if unchecked
+        else ()
+    )
+    return Section(
+        title,
+        tuple(lines) or ("The checks found nothing.",),
+        pictures=tuple(pictures),
+        missing=missing,
+        cautions=(
+            "These are possible reasons, not verdicts. Where nothing was found, a fault can still be there.",
+            f"Values of the kinds {', '.join(LEFT_OUT)} are left out of every sum in this report.",
+        ),
+    )
 
 
 def fault_days(file, findings):
     """Return the numbers of the days that findings touch, the day of most marks first."""
     days = {day: number for number, day in enumerate(days_shown(file.readings.table), 1)}
     rows = pd.concat([pd.Series(1, finding.rows.tz_localize(None).normalize()) for finding in findings])
-    return [days[day] for day in rows.groupby(level=0).sum().sort_values(ascending=False, kind="stable").index if day in days]
+    return [
+        days[day]
+        for day in rows.groupby(level=0).sum().sort_values(ascending=False, kind="stable").index
+        if day in days
+    ]
 
 
 def flows(title, files, decoded, say):
     """Tell which way the power of a reading without direction flowed."""
     sensor, _ = with_column(files, "unsigned_w")
-    with_column(files, "generation_w", "generation_kwh")  # a direction found before, from files that are left out now, is not told
+    with_column(
+        files, "generation_w", "generation_kwh"
+    )  # a direction found before, from files that are left out now, is not told
     found, record = decoded or directions(files, lambda words, share=None: say(words))  # the bar is the report's
     times = sensor.table.index
     if record.index[0] < times[0] or record.index[-1] > times[-1]:
-        raise InputError(f"decoded: found a direction of other days than those of {sensor.name}, allowed is one found from these files")
+        raise InputError(
+            f"decoded: found a direction of other days than those of {sensor.name}, allowed is one found from these files"
+        )
     days = found.days.drop(columns="date", errors="ignore")
     table = days.round(1).assign(seen=days["seen"].map("{:.0%}".format))
     table.insert(0, "day", [str(day)[:10] for day in days.index])
@@ -169,42 +217,90 @@ def flows(title, files, decoded, say):
     best = int(days["seen"].to_numpy().argmax()) + 1
     picture = direction_picture(found, record).render(day=best, sure=90)
     shown = table.head(SHOWN_DAYS)
-    words = (f"{len(table)} days: {days['import_kwh'].sum():,.0f} kWh in and {days['export_kwh'].sum():,.0f} kWh out in the time "
-             "that has readings. Time without readings is not made up.")
-    return Section(title, (words, *found.sentences()), ((f"The first {len(shown)} of {len(table)} days, kWh", shown),), (picture,),
-                   ("A direction found from readings is an estimate. The registers of the meter decide what is billed.",), missing)
+    words = (
+        f"{len(table)} days: {days['import_kwh'].sum():,.0f} kWh in and {days['export_kwh'].sum():,.0f} kWh out in the time "
+        "that has readings. Time without readings is not made up."
+    )
+    return Section(
+        title,
+        (words, *found.sentences()),
+        ((f"The first {len(shown)} of {len(table)} days, kWh", shown),),
+        (picture,),
+        ("A direction found from readings is an estimate. The registers of the meter decide what is billed.",),
+        missing,
+    )
 
 
 def periods(title, house, billed, days, comparison):
     """Tell what each billing period brought: the record that is kept by period."""
     table, file = _needed(billed)
     record = period_record(table, house, _if_made(days), _if_made(comparison))
-    energies = record[["period_start", "period_end", "generation_kwh", "delivered_kwh", "received_kwh", "self_consumed_kwh",
-                       "use_kwh", "net_kwh", "bank_kwh"]]
-    states = record[["period_start", "period_end", "yield_h", "yield_low_h", "yield_high_h", "neighbour_ratio_percent",
-                     "usable_days", "quality"]].astype({"usable_days": "Int64"})
+    energies = record[
+        [
+            "period_start",
+            "period_end",
+            "generation_kwh",
+            "delivered_kwh",
+            "received_kwh",
+            "self_consumed_kwh",
+            "use_kwh",
+            "net_kwh",
+            "bank_kwh",
+        ]
+    ]
+    states = record[
+        [
+            "period_start",
+            "period_end",
+            "yield_h",
+            "yield_low_h",
+            "yield_high_h",
+            "neighbour_ratio_percent",
+            "usable_days",
+            "quality",
+        ]
+    ].astype({"usable_days": "Int64"})
     missing = ()
     seen, step = file.readings.table.index.tz_localize(None), file.readings.step
-    step = pd.Timedelta(0) if file.readings.intervals or step is None else step  # after the last reading of a register nothing is known
+    step = (
+        pd.Timedelta(0) if file.readings.intervals or step is None else step
+    )  # after the last reading of a register nothing is known
     first, last = table["period_start"].iloc[0], table["period_end"].iloc[-1]
-    outside = [f"before {first:%Y-%m-%d}"] * bool(first > seen[0].ceil("D")) + [f"after {last:%Y-%m-%d}"] * bool(last < (seen[-1] + step).floor("D"))
+    outside = [f"before {first:%Y-%m-%d}"] * bool(first > seen[0].ceil("D")) + [f"after {last:%Y-%m-%d}"] * bool(
+        last < (seen[-1] + step).floor("D")
+    )
     if outside:
-        missing += (f"Periods {' and '.join(outside)}: a value of the meter is missing there, and no bank can be carried across a gap.",)
+        missing += (
+            f"Periods {' and '.join(outside)}: a value of the meter is missing there, and no bank can be carried across a gap.",
+        )
     if "generation_kwh" not in table:
-        missing += ("House use: it needs the generation of these periods, from a register of the array read on the same days or from "
-                    "a file of the array that covers them.",)
+        missing += (
+            "House use: it needs the generation of these periods, from a register of the array read on the same days or from "
+            "a file of the array that covers them.",
+        )
     else:
         unknown = int(table["generation_kwh"].isna().sum())
         if unknown:
-            missing += (f"House use of {unknown} of {len(table)} periods: the array's file does not cover them in full.",)
+            missing += (
+                f"House use of {unknown} of {len(table)} periods: the array's file does not cover them in full.",
+            )
         try:
             house_use(table["generation_kwh"], table["delivered_kwh"], table["received_kwh"], tolerance_kwh=1.0)
         except InputError as error:
             missing += (f"House use of one or more periods. {error}",)
-    return Section(title, (f"{len(table)} periods, from {file.name}. Use is generation and delivered energy less what was received.",),
-                   (("Energy between readings, kWh", with_dates(energies)),
-                    ("yield is kWh for each rated kW; low and high hold eight of ten typical years; 100 % is the usual ratio to similar "
-                     "systems", with_dates(states))), missing=missing)
+    return Section(
+        title,
+        (f"{len(table)} periods, from {file.name}. Use is generation and delivered energy less what was received.",),
+        (
+            ("Energy between readings, kWh", with_dates(energies)),
+            (
+                "yield is kWh for each rated kW; low and high hold eight of ten typical years; 100 % is the usual ratio to similar "
+                "systems",
+                with_dates(states),
+            ),
+        ),
+        missing=missing,
+    )
 
 
 def with_dates(table):
@@ -222,8 +318,16 @@ def money(title, house, billed, bills):
     except InputError as error:
         compared, missing = compare_bills(table, book, {}), (f"No comparison with the bills sent. {error}",)
     shown = compared.map(lambda cell: f"{cell:.2f}" if isinstance(cell, float) and cell == cell else cell)
-    return Section(title, (f"Rules: {house.tariff.name}.",), (("Bills, $", shown),), (bill_picture(compared).render(),), (
-        "The bank is taken as empty before the first period. A tariff sheet and its later changes decide, not this page.",), missing)
+    return Section(
+        title,
+        (f"Rules: {house.tariff.name}.",),
+        (("Bills, $", shown),),
+        (bill_picture(compared).render(),),
+        (
+            "The bank is taken as empty before the first period. A tariff sheet and its later changes decide, not this page.",
+        ),
+        missing,
+    )
 
 
 def health(title, files, house, billed, days):
@@ -234,7 +338,9 @@ def health(title, files, house, billed, days):
     lines, missing = [], []
     try:
         found = performance(files, house)
-        lines.append(f"Performance ratio over {found['hours']:,.0f} hours with light and power: {found['performance_ratio']:.2f}.")
+        lines.append(
+            f"Performance ratio over {found['hours']:,.0f} hours with light and power: {found['performance_ratio']:.2f}."
+        )
         if found["corrected"] is None:
             missing.append("Performance ratio without the effect of heat: it needs the temperature of the cells.")
         else:
@@ -244,10 +350,17 @@ def health(title, files, house, billed, days):
     if known is not None:
         aged = ageing(house, known)
         (missing if aged.low is None else lines).append(f"Ageing, {aged.text}.")
-    return Section(title, tuple(lines), (("yield_h is kWh for each rated kW; low and high hold eight of ten typical years", shown),),
-                   (yield_picture(table).render(),), (
-        "A typical year is not the year of the readings. A ratio below 100 % is no proof of a fault: the weather may have been "
-        "duller, the house file may differ from the roof. Compare with similar systems nearby.",), tuple(missing))
+    return Section(
+        title,
+        tuple(lines),
+        (("yield_h is kWh for each rated kW; low and high hold eight of ten typical years", shown),),
+        (yield_picture(table).render(),),
+        (
+            "A typical year is not the year of the readings. A ratio below 100 % is no proof of a fault: the weather may have been "
+            "duller, the house file may differ from the roof. Compare with similar systems nearby.",
+        ),
+        tuple(missing),
+    )
 
 
 def similar(title, comparison):
@@ -255,31 +368,49 @@ def similar(title, comparison):
     comparison = _needed(comparison)
     picture = neighbour_picture(comparison).render(day=len(comparison.days))
     table = evidence_table(comparison.evidence)
-    return Section(title, tuple(comparison.sentences()), (("Reasons that were looked at", table),) if len(table) else (), (picture,), (
-        "A message is a reason to look, not a verdict, and a quiet chart is no proof that all is well.",
-        "Neighbours' yields belong to them: share none of this page without asking."))
+    return Section(
+        title,
+        tuple(comparison.sentences()),
+        (("Reasons that were looked at", table),) if len(table) else (),
+        (picture,),
+        (
+            "A message is a reason to look, not a verdict, and a quiet chart is no proof that all is well.",
+            "Neighbours' yields belong to them: share none of this page without asking.",
+        ),
+    )
 
 
 def shape(title, files, house):
     """Tell what the clearest days look like beside a cloudless sky."""
     evidence, count = shapes(files, house)
-    return Section(title, (f"{count} clear days beside the power under a cloudless sky.",), (("Shapes that were looked for", evidence_table(evidence)),),
-                   cautions=("Haze and small clouds are in these shapes too. Look at a day yourself before you look for a reason.",),
-                   missing=("Heat and weak light: they need measured temperature and light.",))
+    return Section(
+        title,
+        (f"{count} clear days beside the power under a cloudless sky.",),
+        (("Shapes that were looked for", evidence_table(evidence)),),
+        cautions=(
+            "Haze and small clouds are in these shapes too. Look at a day yourself before you look for a reason.",
+        ),
+        missing=("Heat and weak light: they need measured temperature and light.",),
+    )
 
 
 def evidence_table(evidence):
     """Return pieces of evidence as a table: possible reason, whether it fits, and the numbers."""
-    return pd.DataFrame([(item.reason, "fits" if item.fits else "does not fit", item.text) for item in evidence],
-                        columns=["possible reason", "the numbers say", "numbers"])
+    return pd.DataFrame(
+        [(item.reason, "fits" if item.fits else "does not fit", item.text) for item in evidence],
+        columns=["possible reason", "the numbers say", "numbers"],
+    )
 
 
 def records(title, days):
     """Tell how many days are complete, and show the last ones."""
     kept = _needed(days)
     whole = int((kept["quality"] == "complete").sum())
-    return Section(title, (f"{len(kept)} days, {kept['date'].iloc[0]} to {kept['date'].iloc[-1]}: {whole} are complete.",),
-                   (("The last days", shown_days(kept).tail(5)),))
+    return Section(
+        title,
+        (f"{len(kept)} days, {kept['date'].iloc[0]} to {kept['date'].iloc[-1]}: {whole} are complete.",),
+        (("The last days", shown_days(kept).tail(5)),),
+    )
 
 
 def shown_days(kept):

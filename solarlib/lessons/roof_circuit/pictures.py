@@ -9,16 +9,25 @@ import numpy as np
 import pandas as pd
 from matplotlib.ticker import MaxNLocator
 
-from solarlib.roof.array import Plane, simulate
-from solarlib.house.year import load, weather
-from solarlib.house.bills import avoided_price
-from solarlib.lessons.tools.panel import Picture
-from solarlib.lessons.tools.figures import (
-    BACKGROUND, ROLES, TICK_PT, area, bars, direct_label, line, months_axis, new_figure, zero_based,
-)
-from solarlib.roof.obstacles import Layout, Obstacle, usual_layout
-from solarlib.quantities import energy_kwh
 from solarlib.bill.reset import lost_by_reset_month
+from solarlib.house.bills import avoided_price
+from solarlib.house.year import load, weather
+from solarlib.lessons.tools.figures import (
+    BACKGROUND,
+    ROLES,
+    TICK_PT,
+    area,
+    bars,
+    direct_label,
+    line,
+    months_axis,
+    new_figure,
+    zero_based,
+)
+from solarlib.lessons.tools.panel import Picture
+from solarlib.quantities import energy_kwh
+from solarlib.roof.array import Plane, simulate
+from solarlib.roof.obstacles import Layout, Obstacle, usual_layout
 from solarlib.roof.rows import row_hours
 from solarlib.roof.shade import year_loss
 from solarlib.roof.trials import obstacle_hours, open_year
@@ -39,7 +48,9 @@ def start_values(house):
     """Return the house's largest plane as values of the controls: tilt (a pitched one) and direction."""
     plane = largest(house)
     tilt = plane.surface_tilt if plane.surface_tilt > 15 else 30
-    return SimpleNamespace(tilt=int(np.clip(5 * round(tilt / 5), 15, 60)), azimuth=int(5 * round(plane.surface_azimuth / 5)) % 360)
+    return SimpleNamespace(
+        tilt=int(np.clip(5 * round(tilt / 5), 15, 60)), azimuth=int(5 * round(plane.surface_azimuth / 5)) % 360
+    )
 
 
 def largest(house):
@@ -58,7 +69,9 @@ def roof_year(house, tilt, azimuth, mounting="roof"):
 
 def tray_year(house, distance):
     """Return the same on trays of 10 degrees toward the equator, with the shadow of each row on the next. [W]"""
-    return roof_year(house, TRAY_TILT, equator(house), "tray") * _kept(house.weather_file, house.place, house.system, distance)
+    return roof_year(house, TRAY_TILT, equator(house), "tray") * _kept(
+        house.weather_file, house.place, house.system, distance
+    )
 
 
 def row_loss(house, distance):
@@ -85,7 +98,9 @@ def roof_picture(house):
     months_axis(ax)
     zero_based(ax, top, "energy to the house (kWh)")
     left = bars(ax, "pv", place - 0.2, 0 * place, width=0.38, hatch="")
-    right = bars(ax, "pv", place + 0.2, 0 * place, width=0.38, hatch="//", color=BACKGROUND, edgecolor=ROLES["pv"].colour)
+    right = bars(
+        ax, "pv", place + 0.2, 0 * place, width=0.38, hatch="//", color=BACKGROUND, edgecolor=ROLES["pv"].colour
+    )
     own = line(ax, "load", place, use, marker="o", markersize=8, zorder=5)
     own.set_visible(bool(use.max() < 0.86 * top))
     direct_label(ax, 0.5, 0.95 * top, "filled: pitched roof", "pv", va="center")
@@ -112,16 +127,28 @@ def roof_table(house, distance=1.6):
     """Return one row a roof: kWh of the year, of the darker half, lost by a bank, bought."""
     use, emptied, start = monthly_kwh(load(house)), reset_month(house), start_values(house)
     roofs = {
-        f"pitched {start.tilt} deg, facing {start.azimuth} deg": monthly_kwh(roof_year(house, start.tilt, start.azimuth)),
+        f"pitched {start.tilt} deg, facing {start.azimuth} deg": monthly_kwh(
+            roof_year(house, start.tilt, start.azimuth)
+        ),
         f"trays {TRAY_TILT} deg, rows {distance:g} m apart": monthly_kwh(tray_year(house, distance)),
     }
-    return pd.DataFrame({
-        "year_kwh": {name: made.sum() for name, made in roofs.items()},
-        f"{_dark_words(house).replace(' to ', '_')}_kwh": {name: made[_dark_months(house)].sum() for name, made in roofs.items()},
-        "lost_if_worst_month_kwh": {name: lost_by_reset_month(made - use).max() for name, made in roofs.items()},
-        "lost_kwh": {name: _lost_and_bought(made, use, emptied)[0] for name, made in roofs.items()},
-        "bought_kwh": {name: _lost_and_bought(made, use, emptied)[1] for name, made in roofs.items()},
-    }).round(0).astype(int)
+    return (
+        pd.DataFrame(
+            {
+                "year_kwh": {name: made.sum() for name, made in roofs.items()},
+                f"{_dark_words(house).replace(' to ', '_')}_kwh": {
+                    name: made[_dark_months(house)].sum() for name, made in roofs.items()
+                },
+                "lost_if_worst_month_kwh": {
+                    name: lost_by_reset_month(made - use).max() for name, made in roofs.items()
+                },
+                "lost_kwh": {name: _lost_and_bought(made, use, emptied)[0] for name, made in roofs.items()},
+                "bought_kwh": {name: _lost_and_bought(made, use, emptied)[1] for name, made in roofs.items()},
+            }
+        )
+        .round(0)
+        .astype(int)
+    )
 
 
 def winter_noon(house):
@@ -145,7 +172,9 @@ def _dark_months(house):
 def reset_month(house):
     """Return the month after whose bill the house's kWh bank is emptied, 1 to 12; None where it has no such bank."""
     credit = house.tariff.credit
-    emptied = credit is not None and credit.unit == "kWh" and credit.reset_anchor and credit.at_reset not in (None, "roll")
+    emptied = (
+        credit is not None and credit.unit == "kWh" and credit.reset_anchor and credit.at_reset not in (None, "roll")
+    )
     return credit.reset_anchor[0] if emptied else None
 
 
@@ -226,7 +255,9 @@ def shade_picture(house):
         inside = np.where(abs(side[order]) < 100, seen, np.nan)
         if np.isfinite(inside).any():
             best = int(np.nanargmax(inside))
-            direct_label(sky, side[order][best], min(inside[best] + 2, 80), place, "sun", size=TICK_PT, ha="center", va="bottom")
+            direct_label(
+                sky, side[order][best], min(inside[best] + 2, 80), place, "sun", size=TICK_PT, ha="center", va="bottom"
+            )
     thing = area(sky, "load", [0, 1], [0, 0], [0, 0], hatch="", alpha=0.8)
     rows = (2, 1, 0)
     numbers.set_ylim(-0.6, 2.7)
@@ -237,8 +268,10 @@ def shade_picture(house):
     numbers.set_xlim(0, top)
     numbers.xaxis.set_major_locator(MaxNLocator(5))
     numbers.set_xlabel("lost in a year (%)")
-    boxes = [numbers.barh(row, 0.0, height=0.6, facecolor=ROLES[role].colour, hatch=hatch, edgecolor=BACKGROUND)
-             for row, role, hatch in zip(rows, ("sun", "loss", "loss"), ("--", "", "xx"))]
+    boxes = [
+        numbers.barh(row, 0.0, height=0.6, facecolor=ROLES[role].colour, hatch=hatch, edgecolor=BACKGROUND)
+        for row, role, hatch in zip(rows, ("sun", "loss", "loss"), ("--", "", "xx"))
+    ]
     words = [direct_label(numbers, 0, row, "", role, va="center") for row, role in zip(rows, ("sun", "loss", "loss"))]
 
     def update(aside, width, height):

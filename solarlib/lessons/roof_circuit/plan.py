@@ -3,10 +3,10 @@
 from matplotlib.collections import PolyCollection
 from matplotlib.patches import Rectangle
 
-from solarlib.lessons.tools.panel import Picture
 from solarlib.lessons.tools.figures import BACKGROUND, GRID, INK, ROLES, direct_label, new_figure
-from solarlib.roof.obstacles import Layout
+from solarlib.lessons.tools.panel import Picture
 from solarlib.roof.layout import RoofPlane, fit_modules
+from solarlib.roof.obstacles import Layout
 
 GAP_M = 0.02
 LONG_M, SHORT_M = Layout(1, 1).length_m - GAP_M, Layout(1, 1).width_m - GAP_M  # the module of part 2, its gap taken off
@@ -26,7 +26,8 @@ def free_area_m2(plane):
     """Return the area inside the strips, less what is taken out of it. [m2]"""
     left, low, right, top = plane.free
     cut = sum(
-        max(min(box[2], right) - max(box[0], left), 0) * max(min(box[3], top) - max(box[1], low), 0) for box in plane.taken
+        max(min(box[2], right) - max(box[0], left), 0) * max(min(box[3], top) - max(box[1], low), 0)
+        for box in plane.taken
     )
     return max(right - left, 0) * max(top - low, 0) - cut
 
@@ -60,7 +61,9 @@ def _plan(figure, ax):
     box = ax.get_position()
     across = WIDEST + 2 * _BORDER_M
     ax.set_xlim(-_BORDER_M, WIDEST + _BORDER_M)
-    ax.set_ylim(-_BORDER_M, across * (box.height * figure.get_figheight()) / (box.width * figure.get_figwidth()) - _BORDER_M)
+    ax.set_ylim(
+        -_BORDER_M, across * (box.height * figure.get_figheight()) / (box.width * figure.get_figwidth()) - _BORDER_M
+    )
     ax.set_xticks(range(0, WIDEST + 1, 2))
     ax.set_yticks(range(0, HIGHEST + 1, 2))
     ax.grid(visible=False)
@@ -73,7 +76,10 @@ def _plan(figure, ax):
         "room": free,
         "chimney": dict(facecolor=ROLES["load"].colour, linewidth=0),
     }
-    parts = {name: ax.add_patch(Rectangle((0, 0), 1, 1, zorder=2 + place / 10, **look)) for place, (name, look) in enumerate(looks.items())}
+    parts = {
+        name: ax.add_patch(Rectangle((0, 0), 1, 1, zorder=2 + place / 10, **look))
+        for place, (name, look) in enumerate(looks.items())
+    }
     laid = PolyCollection([], facecolor=ROLES["pv"].colour, edgecolor=BACKGROUND, linewidth=1.2, zorder=2.15)
     return parts | {"modules": ax.add_collection(laid), "name": direct_label(ax, 0, 0, "", "pv")}
 

@@ -2,10 +2,10 @@
 
 import math
 
-from solarlib.roof.circuits import CONTINUOUS, WITHIN, check_branch, check_busbar
-from solarlib.lessons.tools import check
 from solarlib.lessons.roof_circuit.plan import GAP_M, LONG_M, SHORT_M, free_area_m2, roof_plane
 from solarlib.lessons.roof_circuit.wires import NOMINAL_V
+from solarlib.lessons.tools import check
+from solarlib.roof.circuits import CONTINUOUS, WITHIN, check_branch, check_busbar
 from solarlib.roof.layout import fit_modules
 
 BREAKER_A = 20
@@ -15,9 +15,21 @@ STRIP_M = 0.5
 def numbers(word):
     """Return a learner's own numbers; see `check.numbers_for`."""
     mine = check.numbers_for(
-        word, pitched=(5200, 6200, 100), pitched_dark=(41, 44, 1), less=(100, 300, 100), trays_dark=(35, 38, 1),
-        light=(4.0, 6.0, 0.5), module=(7.0, 9.0, 0.5), extra=(1.0, 3.0, 0.5), premium=(300, 600, 50), one_percent=(100, 160, 10),
-        unit=(250, 370, 20), more=(1, 6, 1), main=(100, 150, 25), eave=(8.0, 12.0, 0.5), slope=(4.5, 7.5, 0.5),
+        word,
+        pitched=(5200, 6200, 100),
+        pitched_dark=(41, 44, 1),
+        less=(100, 300, 100),
+        trays_dark=(35, 38, 1),
+        light=(4.0, 6.0, 0.5),
+        module=(7.0, 9.0, 0.5),
+        extra=(1.0, 3.0, 0.5),
+        premium=(300, 600, 50),
+        one_percent=(100, 160, 10),
+        unit=(250, 370, 20),
+        more=(1, 6, 1),
+        main=(100, 150, 25),
+        eave=(8.0, 12.0, 0.5),
+        slope=(4.5, 7.5, 0.5),
     )
     mine.trays = mine.pitched - mine.less
     mine.string = round(mine.module + mine.extra, 1)
@@ -62,14 +74,27 @@ def predict_fit():
 def check_dark(answer, mine):
     """Check 1: how much less the trays give in the darker half of the year. [kWh]"""
     steep, flat = mine.pitched * mine.pitched_dark / 100, mine.trays * mine.trays_dark / 100
-    return check.number(answer, expected=steep - flat, unit="kWh", tolerance=1.0, mistakes=check.apart(steep - flat, {
-        flat - steep: "The question asks how much less the trays give: pitched roof less trays.",
-        mine.pitched - mine.trays: "This is the whole year. Take the share of the darker half of each roof first.",
-        mine.pitched * (mine.pitched_dark - mine.trays_dark) / 100: "Each roof has its own sum of the year: take each share of its own sum.",
-        steep + flat: "A difference is asked for, not a sum.",
-        steep: "This is the pitched roof alone. Take off what the trays give in these months.",
-        flat: "These are the trays alone. The question asks for the difference.",
-    }, 1.0))
+    return check.number(
+        answer,
+        expected=steep - flat,
+        unit="kWh",
+        tolerance=1.0,
+        mistakes=check.apart(
+            steep - flat,
+            {
+                flat - steep: "The question asks how much less the trays give: pitched roof less trays.",
+                mine.pitched
+                - mine.trays: "This is the whole year. Take the share of the darker half of each roof first.",
+                mine.pitched
+                * (mine.pitched_dark - mine.trays_dark)
+                / 100: "Each roof has its own sum of the year: take each share of its own sum.",
+                steep + flat: "A difference is asked for, not a sum.",
+                steep: "This is the pitched roof alone. Take off what the trays give in these months.",
+                flat: "These are the trays alone. The question asks for the difference.",
+            },
+            1.0,
+        ),
+    )
 
 
 def check_fit(answer, mine):
@@ -77,14 +102,31 @@ def check_fit(answer, mine):
     free, whole = (roof_plane(mine.eave, mine.slope, strip) for strip in (STRIP_M, 0.0))
     upright, sideways = (fit_modules(free, LONG_M, SHORT_M, way, GAP_M).count for way in (True, False))
     most = max(upright, sideways)
-    return check.number(answer, expected=most, unit="modules", tolerance=0.1, mistakes=check.apart(most, {
-        int(mine.eave * mine.slope / (LONG_M * SHORT_M)): "One area over another, strips included. Take the strips off, then count whole rows.",
-        int(free_area_m2(free) / (LONG_M * SHORT_M)): "One area over another counts pieces of modules. Count whole modules in a row, then whole rows.",
-        free_area_m2(free) / (LONG_M * SHORT_M): "This is one area over another. Count whole modules in a row, then whole rows.",
-        fit_modules(whole, LONG_M, SHORT_M, None, GAP_M).count: "This fills the strips too: take them off on both sides first.",
-        min(upright, sideways): "So it is one way. Turn the modules and count again.",
-        upright + sideways: "Modules lie one way or the other: take the larger count, not the sum.",
-    }, 0.1))
+    return check.number(
+        answer,
+        expected=most,
+        unit="modules",
+        tolerance=0.1,
+        mistakes=check.apart(
+            most,
+            {
+                int(
+                    mine.eave * mine.slope / (LONG_M * SHORT_M)
+                ): "One area over another, strips included. Take the strips off, then count whole rows.",
+                int(
+                    free_area_m2(free) / (LONG_M * SHORT_M)
+                ): "One area over another counts pieces of modules. Count whole modules in a row, then whole rows.",
+                free_area_m2(free)
+                / (LONG_M * SHORT_M): "This is one area over another. Count whole modules in a row, then whole rows.",
+                fit_modules(
+                    whole, LONG_M, SHORT_M, None, GAP_M
+                ).count: "This fills the strips too: take them off on both sides first.",
+                min(upright, sideways): "So it is one way. Turn the modules and count again.",
+                upright + sideways: "Modules lie one way or the other: take the larger count, not the sum.",
+            },
+            0.1,
+        ),
+    )
 
 
 # ---------------------------------------------------------------- part 2: shade
@@ -107,22 +149,43 @@ def predict_shade():
 
 def check_benefit(answer, mine):
     """Check 3: the part of a loss that the choice of converters decides. [%]"""
-    return check.number(answer, expected=mine.string - mine.module, unit="%", tolerance=0.05, mistakes=check.apart(mine.string - mine.module, {
-        mine.string: "This is the whole loss of the string. A part of it is lost with a converter a module too.",
-        mine.string - mine.light: "You compared with the light. Compare the two ways of operating the modules.",
-        mine.module - mine.light: "This is lost inside the modules, with both kinds of converter.",
-        mine.module: "This is lost even with a converter a module: no choice wins it back.",
-    }, 0.05))
+    return check.number(
+        answer,
+        expected=mine.string - mine.module,
+        unit="%",
+        tolerance=0.05,
+        mistakes=check.apart(
+            mine.string - mine.module,
+            {
+                mine.string: "This is the whole loss of the string. A part of it is lost with a converter a module too.",
+                mine.string - mine.light: "You compared with the light. Compare the two ways of operating the modules.",
+                mine.module - mine.light: "This is lost inside the modules, with both kinds of converter.",
+                mine.module: "This is lost even with a converter a module: no choice wins it back.",
+            },
+            0.05,
+        ),
+    )
 
 
 def check_premium(answer, mine):
     """Check 4: the gain that pays a premium back. [%]"""
     needed = mine.premium / mine.one_percent
-    return check.number(answer, expected=needed, unit="%", tolerance=0.05, mistakes=check.apart(needed, {
-        mine.one_percent / mine.premium: "This is upside down: how many times does the value of one percent go into the premium?",
-        needed / 100: "In percent, please: 0.03 is 3 %.",
-        mine.premium - mine.one_percent: "This is money. Divide the premium by what one percent is worth.",
-    }, 0.05))
+    return check.number(
+        answer,
+        expected=needed,
+        unit="%",
+        tolerance=0.05,
+        mistakes=check.apart(
+            needed,
+            {
+                mine.one_percent
+                / mine.premium: "This is upside down: how many times does the value of one percent go into the premium?",
+                needed / 100: "In percent, please: 0.03 is 3 %.",
+                mine.premium - mine.one_percent: "This is money. Divide the premium by what one percent is worth.",
+            },
+            0.05,
+        ),
+    )
 
 
 # ---------------------------------------------------------------- part 3: which converter
@@ -144,12 +207,16 @@ def predict_choice():
 
 def check_cure(answer):
     """Check 5: the cheapest cure for two directions on one tracker."""
-    return check.choose(answer, "a second tracker", {
-        "a second tracker": "Yes. Each direction gets its own string and tracker; many central converters have two. Ask before you pay for more.",
-        "a converter a module": "This cures it too, but first ask for the price of the other cure.",
-        "more modules": "The brighter half would still be held back by the darker half.",
-        "a larger converter": "The limit is not what loses here: look at the first pair of bars.",
-    })
+    return check.choose(
+        answer,
+        "a second tracker",
+        {
+            "a second tracker": "Yes. Each direction gets its own string and tracker; many central converters have two. Ask before you pay for more.",
+            "a converter a module": "This cures it too, but first ask for the price of the other cure.",
+            "more modules": "The brighter half would still be held back by the darker half.",
+            "a larger converter": "The limit is not what loses here: look at the first pair of bars.",
+        },
+    )
 
 
 # ---------------------------------------------------------------- part 4: circuits
@@ -173,12 +240,22 @@ def check_units(answer, mine):
     """Check 6: most converters of `mine.current` A on one branch circuit of 20 A, by the sum."""
     loose = math.floor(BREAKER_A / mine.current)
     exact = BREAKER_A / CONTINUOUS / mine.current
-    return check.number(answer, expected=mine.most, unit="converters", tolerance=0.1, mistakes=check.apart(mine.most, {
-        loose: "You used all 20 A. A continuous current may use only 20 ÷ 1.25 = 16 A.",
-        exact: "Only whole converters count: round down.",
-        math.ceil(exact): "Round down: one more would go above the 16 A.",
-        math.floor(BREAKER_A * CONTINUOUS / mine.current): "Divide the 20 A by 1.25; do not multiply.",
-    }, 0.1))
+    return check.number(
+        answer,
+        expected=mine.most,
+        unit="converters",
+        tolerance=0.1,
+        mistakes=check.apart(
+            mine.most,
+            {
+                loose: "You used all 20 A. A continuous current may use only 20 ÷ 1.25 = 16 A.",
+                exact: "Only whole converters count: round down.",
+                math.ceil(exact): "Round down: one more would go above the 16 A.",
+                math.floor(BREAKER_A * CONTINUOUS / mine.current): "Divide the 20 A by 1.25; do not multiply.",
+            },
+            0.1,
+        ),
+    )
 
 
 def check_busbar_room(answer, mine):

@@ -7,19 +7,25 @@ from types import SimpleNamespace
 
 import numpy as np
 
+from solarlib.house.year import weather
+from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, TICK_PT, direct_label, line, new_figure, zero_based
+from solarlib.lessons.tools.panel import Picture
 from solarlib.roof.array import Converter, Plane, loss_steps
 from solarlib.roof.circuits import check_branch, check_busbar
-from solarlib.house.year import weather
-from solarlib.lessons.tools.panel import Picture
-from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, TICK_PT, direct_label, line, new_figure, zero_based
-from solarlib.roof.obstacles import Layout
 from solarlib.roof.loads import QUESTIONS
+from solarlib.roof.obstacles import Layout
 from solarlib.roof.shade import shade_hours, year_loss
 from solarlib.roof.voltages import awg_area_mm2, chain_change_v, check_voltage_rise, copper_ohm_per_km
 
 NOMINAL_V = 240.0
 BREAKERS = (15, 20, 25, 30)
-PANELBOARDS = {"100/100": (100, 100), "100/125": (100, 125), "150/150": (150, 150), "200/200": (200, 200), "200/225": (200, 225)}
+PANELBOARDS = {
+    "100/100": (100, 100),
+    "100/125": (100, 125),
+    "150/150": (150, 150),
+    "200/200": (200, 200),
+    "200/225": (200, 225),
+}
 SPACING_M = Layout(1, 1).width_m
 TRUNK_GAUGE = 12
 TURNS = (0, 45, 90, 135, 180)
@@ -34,7 +40,8 @@ def start_values(house):
         each = each / system.module_count
     share = 100 * each / system.module.rated_power_w
     return SimpleNamespace(
-        units=int(np.clip(system.module_count, 1, MOST_UNITS)), output=int(np.clip(10 * round(each / 10), 200, 480)),
+        units=int(np.clip(system.module_count, 1, MOST_UNITS)),
+        output=int(np.clip(10 * round(each / 10), 200, 480)),
         share=int(np.clip(5 * round(share / 5), 50, 110)),
     )
 
@@ -61,7 +68,10 @@ def choice_losses(house, share, turn, days):
     days : float
         One converter stands still for so long. [days]
     """
-    apart, together = (_limit_loss(house.weather_file, house.place, house.system, kind, share, turn) for kind in ("per module", "central"))
+    apart, together = (
+        _limit_loss(house.weather_file, house.place, house.system, kind, share, turn)
+        for kind in ("per module", "central")
+    )
     return {
         "limit": (apart, together),
         "directions": (0.0, _turn_loss(house.weather_file, house.place, house.system, turn)),
@@ -83,8 +93,18 @@ def choice_picture(house):
     ax.grid(visible=False)
     ax.set_xlim(0, 40)
     ax.set_xlabel("lost in a year (%)")
-    boxes = [ax.barh(row, 0.0, height=0.7, facecolor=ROLES["loss"].colour, hatch="xx" if i % 2 else "", edgecolor=BACKGROUND, linewidth=0)
-             for i, row in enumerate(places)]
+    boxes = [
+        ax.barh(
+            row,
+            0.0,
+            height=0.7,
+            facecolor=ROLES["loss"].colour,
+            hatch="xx" if i % 2 else "",
+            edgecolor=BACKGROUND,
+            linewidth=0,
+        )
+        for i, row in enumerate(places)
+    ]
     words = [direct_label(ax, 0, row, "", "loss", va="center") for row in places]
 
     def update(share, turn, days):
@@ -107,7 +127,10 @@ def choice_picture(house):
 def _halves(place, system, turn):
     """Return the house's largest plane as two halves, the second turned toward the afternoon side and around."""
     plane = max(system.planes, key=lambda plane: plane.module_count)
-    return (replace(plane, module_count=1), Plane(1, plane.surface_tilt, (plane.surface_azimuth + turn) % 360, plane.mounting))
+    return (
+        replace(plane, module_count=1),
+        Plane(1, plane.surface_tilt, (plane.surface_azimuth + turn) % 360, plane.mounting),
+    )
 
 
 @lru_cache(maxsize=256)
@@ -116,7 +139,9 @@ def _limit_loss(weather_file, place, system, kind, share, turn):
     sky = weather(SimpleNamespace(weather_file=weather_file, place=place))
     one = share / 100 * system.module.rated_power_w
     converter = Converter(kind, one if kind == "per module" else 2 * one)
-    table = loss_steps(sky, place, replace(system, planes=_halves(place, system, turn), converter=converter)).set_index("step")
+    table = loss_steps(sky, place, replace(system, planes=_halves(place, system, turn), converter=converter)).set_index(
+        "step"
+    )
     taken, left = -table.loc["limit of the converter", "change_kwh"], table.loc["limit of the converter", "energy_kwh"]
     return float(max(taken, 0.0) / (taken + left)) + 0.0 if taken + left > 0 else 0.0
 
@@ -156,8 +181,15 @@ def circuit_picture(house):
     more = busbar.barh([0, 1], [0, 0], height=0.6, facecolor=ROLES["pv"].colour, edgecolor=BACKGROUND)
     marks = [line(ax, "load", [0, 0], [-0.45, 1.5], linestyle="-") for ax in (branch, busbar)]
     tops = [direct_label(ax, 0, -0.48, "", size=TICK_PT, va="bottom", ha="center") for ax in (branch, busbar)]
-    sums = [direct_label(ax, x, row, "", "pv", va="center", ha="right") for ax, x in ((branch, 85), (busbar, 390)) for row in (0, 1)]
-    verdicts = [figure.text(x, 0.02, "", fontsize=12, color=INK, fontweight="bold", va="bottom", ha="left") for x in (0.02, 0.53)]
+    sums = [
+        direct_label(ax, x, row, "", "pv", va="center", ha="right")
+        for ax, x in ((branch, 85), (busbar, 390))
+        for row in (0, 1)
+    ]
+    verdicts = [
+        figure.text(x, 0.02, "", fontsize=12, color=INK, fontweight="bold", va="bottom", ha="left")
+        for x in (0.02, 0.53)
+    ]
 
     def update(units, output, breaker, panelboard):
         chain, board = findings(units, output, breaker, panelboard)
@@ -195,7 +227,9 @@ def rise_picture(house):
     """Return the picture of voltage rise: converters, home run, wire, point of feed -> voltage along the branch."""
     current = unit_current_a(start_values(house).output)
     figure, ax = new_figure()
-    most = check_voltage_rise(current, LONGEST_CHAIN, SPACING_M, awg_area_mm2(TRUNK_GAUGE), LONGEST_RUN, awg_area_mm2(THINNEST))
+    most = check_voltage_rise(
+        current, LONGEST_CHAIN, SPACING_M, awg_area_mm2(TRUNK_GAUGE), LONGEST_RUN, awg_area_mm2(THINNEST)
+    )
     top = 1.2 * most["total_v"]
     ax.set_xlim(0, LONGEST_RUN + SPACING_M * LONGEST_CHAIN + 2)
     ax.set_xlabel("way along the wire, from the panelboard (m)")
@@ -208,7 +242,9 @@ def rise_picture(house):
     chain_name = direct_label(ax, 0, 0, "", "pv", va="bottom", ha="right")
 
     def update(units, length, gauge, fed_at):
-        found = check_voltage_rise(current, units, SPACING_M, awg_area_mm2(TRUNK_GAUGE), length, awg_area_mm2(gauge), NOMINAL_V, fed_at)
+        found = check_voltage_rise(
+            current, units, SPACING_M, awg_area_mm2(TRUNK_GAUGE), length, awg_area_mm2(gauge), NOMINAL_V, fed_at
+        )
         half = units if fed_at == "end" else (units + 1) // 2
         per_km = copper_ohm_per_km(awg_area_mm2(TRUNK_GAUGE))
         left = np.arange(half, -1, -1)
@@ -218,8 +254,12 @@ def rise_picture(house):
         chain.set_data(length + SPACING_M * np.arange(half + 1), volts)
         run_name.set_text(f"home run: {found['run_v']:.1f} V")
         run_name.set_position((length + 1, max(found["run_v"] - 0.05 * top, 0.09 * top)))
-        chain_name.set_text(f"{'chain' if fed_at == 'end' else 'longer half of the chain'}: {found['total_v']:.1f} V at its end")
-        chain_name.set_position((max(length + SPACING_M * half, 34), max(volts[-1] + 0.03 * top, 0.02 * NOMINAL_V + 0.1 * top)))
+        chain_name.set_text(
+            f"{'chain' if fed_at == 'end' else 'longer half of the chain'}: {found['total_v']:.1f} V at its end"
+        )
+        chain_name.set_position(
+            (max(length + SPACING_M * half, 34), max(volts[-1] + 0.03 * top, 0.02 * NOMINAL_V + 0.1 * top))
+        )
         return (
             f"{units} converters of {current:.2f} A, fed at the {fed_at}, {length} m of {gauge} AWG: at noon the last one works "
             f"{found['total_v']:.1f} V above the panelboard, {100 * found['total_share']:.2f} % ({100 * found['chain_share']:.2f} % "

@@ -5,8 +5,18 @@ import pandas as pd
 
 from solarlib.house.year import simulate
 from solarlib.lessons.tools import check
+from solarlib.lessons.tools.figures import (
+    MONTHS,
+    area,
+    bars,
+    direct_label,
+    hours_axis,
+    line,
+    months_axis,
+    new_figure,
+    zero_based,
+)
 from solarlib.lessons.tools.panel import Picture
-from solarlib.lessons.tools.figures import MONTHS, area, bars, direct_label, hours_axis, line, months_axis, new_figure, zero_based
 from solarlib.meter.registers import split
 from solarlib.quantities import energy_kwh
 
@@ -125,17 +135,22 @@ def predict_share(house):
         words[1]: "The house uses energy by day and by night, the array makes it only by day.",
         words[2]: "Even a small load that never stops, like a refrigerator, uses some of it all day long.",
     }
-    return check.predict("How much of what the array makes in a year does the house use in the same hour?", replies, right)
+    return check.predict(
+        "How much of what the array makes in a year does the house use in the same hour?", replies, right
+    )
 
 
 def check_day(answer, house):
     """Check 1: the energy made on day 172 with the array as it is. [kWh]"""
     day = energy_kwh(simulate(house)).groupby(lambda time: time.day_of_year).sum().loc[172]
     return check.number(
-        answer, expected=day["generation_w"], unit="kWh", tolerance=0.06,
-        mistakes={
-            round(day["load_w"], 2): "This is what the house uses. The question asks what the array makes.",
-        } if abs(day["load_w"] - day["generation_w"]) > 0.5 else None,
+        answer,
+        expected=day["generation_w"],
+        unit="kWh",
+        tolerance=0.06,
+        mistakes={round(day["load_w"], 2): "This is what the house uses. The question asks what the array makes."}
+        if abs(day["load_w"] - day["generation_w"]) > 0.5
+        else None,
     )
 
 
@@ -143,7 +158,10 @@ def check_heater(answer, house, hours):
     """Check 2: the energy of the test load in some hours. [kWh]"""
     power = house.meter.test_load_w
     return check.number(
-        answer, expected=power / 1000.0 * hours, unit="kWh", tolerance=0.005,
+        answer,
+        expected=power / 1000.0 * hours,
+        unit="kWh",
+        tolerance=0.005,
         mistakes={power * hours: "This is in Wh. A kWh is 1000 Wh, so divide by 1000."},
     )
 

@@ -10,13 +10,23 @@ import pandas as pd
 
 from solarlib.health import neighbours as peers, shapes as signatures
 from solarlib.health.ageing import year_on_year
-from solarlib.roof.array import simulate
 from solarlib.health.chart import MAD_TO_SCATTER, Baseline, baseline, cusum, design, standardised
-from solarlib.house.year import weather
 from solarlib.house.health import one_roof, season, typical_yields
+from solarlib.house.year import weather
+from solarlib.lessons.tools.figures import (
+    BACKGROUND,
+    INK,
+    area,
+    direct_label,
+    hours_axis,
+    line,
+    months_axis,
+    new_figure,
+    zero_based,
+)
 from solarlib.lessons.tools.panel import Picture
-from solarlib.lessons.tools.figures import BACKGROUND, INK, area, direct_label, hours_axis, line, months_axis, new_figure, zero_based
 from solarlib.quantities import energy_kwh
+from solarlib.roof.array import simulate
 from solarlib.sky.sun import clear_sky
 
 MEASURES = ("kWh per kW", "performance ratio", "ratio to neighbours", "ratio, roofs corrected")
@@ -53,7 +63,10 @@ def daily_yields(house, roofs="like mine"):
     systems = {"own": house.system}
     for number, (tilt, turn) in enumerate(ROOFS[roofs], 1):
         systems[f"neighbour {number}"] = one_roof(
-            house.system, float(np.clip(largest.surface_tilt + tilt, 0, 75)), float((largest.surface_azimuth + turn) % 360))
+            house.system,
+            float(np.clip(largest.surface_tilt + tilt, 0, 75)),
+            float((largest.surface_azimuth + turn) % 360),
+        )
     clean = typical_yields(house, systems)
     model = season(clean)
     lasting = np.exp(0.04 * rng.standard_normal(6))
@@ -132,14 +145,18 @@ def chart_days(house, dead, scatter, luck):
     """Return made daily log ratios: 60 baseline days, 60 more, then `dead` modules less. `scatter` in percent."""
     noise = np.random.default_rng([_SEED, luck]).standard_normal(BASELINE_DAYS + CHART_DAYS)
     values = scatter / 100.0 * noise
-    values[BASELINE_DAYS + FAULT_DAY:] += np.log1p(-dead / house.system.module_count)
+    values[BASELINE_DAYS + FAULT_DAY :] += np.log1p(-dead / house.system.module_count)
     return pd.Series(values, np.arange(-BASELINE_DAYS, CHART_DAYS))
 
 
 def chart_picture(house):
     """Return the picture of a chart of days: dead modules, scatter, wait between false alarms, luck."""
     count = house.system.module_count
-    plans = {(s, w): design(Baseline(0.0, s / 100.0, BASELINE_DAYS), 1.0 / count, w) for s in SCATTERS for w in WAITS.values()}
+    plans = {
+        (s, w): design(Baseline(0.0, s / 100.0, BASELINE_DAYS), 1.0 / count, w)
+        for s in SCATTERS
+        for w in WAITS.values()
+    }
     figure, (ax, below) = new_figure(2, 1, hspace=0.12, sharex=True, top=0.97)
     ax.set(xlim=(-BASELINE_DAYS, CHART_DAYS), ylim=(-60, 30))
     ax.set_ylabel("off by (%)")
@@ -163,14 +180,20 @@ def chart_picture(house):
     def update(dead, scatter, wait, luck):
         values, plan = chart_days(house, dead, scatter, luck), plans[scatter, wait]
         days, before = values.iloc[BASELINE_DAYS:], values.iloc[:BASELINE_DAYS]
-        level = cusum(standardised(days, baseline(before), plan.limit).to_numpy(), plan.k, plan.h) / plan.h  # starts anew after a message
+        level = (
+            cusum(standardised(days, baseline(before), plan.limit).to_numpy(), plan.k, plan.h) / plan.h
+        )  # starts anew after a message
         dots.set_ydata(100.0 * np.expm1(values))
         total.set_ydata(np.minimum(level, 1.97))
         above = np.flatnonzero(level > 1.0)
         mark.set_data(above, np.minimum(level[above], 1.97))
         early, late = above[above < FAULT_DAY], above[above >= FAULT_DAY] - FAULT_DAY + 1
         if dead:
-            found = f"Message {late[0]} {'day' if late[0] == 1 else 'days'} into the change" if len(late) else "The change brings no message"
+            found = (
+                f"Message {late[0]} {'day' if late[0] == 1 else 'days'} into the change"
+                if len(late)
+                else "The change brings no message"
+            )
             found += f"; the mean is {plan.days_to_notice(dead / count, scatter / 100.0):.1f} days"
         else:
             found = f"Nothing changes, and the next {CHART_DAYS - FAULT_DAY} days bring {_false(len(late))}"
@@ -189,7 +212,12 @@ def case_day(house, case, season="summer"):
     `case` is one of `CASES`, or "example"; `season` is "summer" or "spring".
     """
     south = house.place.latitude < 0
-    date = {("summer", False): "2026-06-21", ("summer", True): "2026-12-21", ("spring", False): "2026-04-10", ("spring", True): "2026-10-10"}
+    date = {
+        ("summer", False): "2026-06-21",
+        ("summer", True): "2026-12-21",
+        ("spring", False): "2026-04-10",
+        ("spring", True): "2026-10-10",
+    }
     index = pd.date_range(date[season, south], periods=288, freq="5min", tz=house.place.tz)
     sky = clear_sky(index, house.place).assign(temp_air=18.0, wind_speed=3.0)
     expected = simulate(sky, house.place, house.system)["ac_power_w"]
@@ -261,7 +289,7 @@ def record(years, rate=-0.005, scatter=0.05, luck=1):
     noise[rng.random(len(noise)) < 0.225] = np.nan
     days = pd.date_range("2016-01-01", periods=int(round(365.25 * years)), freq="D", tz="UTC")
     age = np.arange(len(days)) / 365.25
-    return pd.Series(np.exp(scatter * noise[:len(days)] + age * np.log1p(rate)), days)
+    return pd.Series(np.exp(scatter * noise[: len(days)] + age * np.log1p(rate)), days)
 
 
 @lru_cache(maxsize=1)
@@ -290,13 +318,26 @@ def ageing_picture(house):
     direct_label(ax, 1.5, 0.15, "nothing can\nbe told", ha="center", va="bottom", size=14)
 
     def update(rate, scatter, luck):
-        limits = {years: 100.0 * np.expm1(np.log1p(rate / 100.0) + scatter / 100.0 * units[luck, years]) for years in YEARS[2:]}
-        spans.set_data(np.repeat(list(limits), 3), np.concatenate([[low, high, np.nan] for low, high in limits.values()]))
+        limits = {
+            years: 100.0 * np.expm1(np.log1p(rate / 100.0) + scatter / 100.0 * units[luck, years])
+            for years in YEARS[2:]
+        }
+        spans.set_data(
+            np.repeat(list(limits), 3), np.concatenate([[low, high, np.nan] for low, high in limits.values()])
+        )
         truth.set_ydata([rate, rate])
         sure = [years for years, (low, high) in limits.items() if high < 0 or low > 0]
-        told = f"The first interval without zero comes in year {sure[0]}" if sure else "Even after ten years the interval holds zero"
-        bars = ", ".join(f"{_signed(limits[years][0])} to {_signed(limits[years][1])} % after {years}" for years in (3, 5, 10))
-        return f"True change {_signed(rate)} % a year, days scatter by {scatter} %: the interval is {bars} years. {told}."
+        told = (
+            f"The first interval without zero comes in year {sure[0]}"
+            if sure
+            else "Even after ten years the interval holds zero"
+        )
+        bars = ", ".join(
+            f"{_signed(limits[years][0])} to {_signed(limits[years][1])} % after {years}" for years in (3, 5, 10)
+        )
+        return (
+            f"True change {_signed(rate)} % a year, days scatter by {scatter} %: the interval is {bars} years. {told}."
+        )
 
     return Picture(figure, [truth, spans], update)
 

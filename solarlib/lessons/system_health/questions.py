@@ -103,7 +103,11 @@ def check_sum(answer, z, k=1.0):
 def check_shapes(A=None, B=None, C=None, D=None):
     """Check 3: one word for each case. None or ... is not answered yet; nothing raises for what was typed."""
     given = {case: answer for case, answer in zip("ABCD", (A, B, C, D))}
-    words = {case: " ".join(answer.lower().split()) for case, answer in given.items() if isinstance(answer, str) and answer.strip()}
+    words = {
+        case: " ".join(answer.lower().split())
+        for case, answer in given.items()
+        if isinstance(answer, str) and answer.strip()
+    }
     if not words:
         return check.Result(None, "Not answered yet. Put one word in quotes for each case.")
     unknown = [case for case, word in words.items() if word not in WORDS]
@@ -111,9 +115,16 @@ def check_shapes(A=None, B=None, C=None, D=None):
         return check.Result(None, f"Case {unknown[0]}: the words are {', '.join(WORDS)}.")
     wrong = [case for case, word in words.items() if word != CAUSES[case][0]]
     if wrong:
-        hint = {"limit": "a limit cuts the top flat", "dropouts": "dropouts go to zero and come back", "shade": "shade takes one block of hours",
-                "dead modules": "dead modules take the same share of each hour"}[words[wrong[0]]]
-        return check.Result(False, f"{len(words) - len(wrong)} of {len(words)} fit. Look at case {wrong[0]} again: {hint}. Does it, there?")
+        hint = {
+            "limit": "a limit cuts the top flat",
+            "dropouts": "dropouts go to zero and come back",
+            "shade": "shade takes one block of hours",
+            "dead modules": "dead modules take the same share of each hour",
+        }[words[wrong[0]]]
+        return check.Result(
+            False,
+            f"{len(words) - len(wrong)} of {len(words)} fit. Look at case {wrong[0]} again: {hint}. Does it, there?",
+        )
     if len(words) < 4:
         return check.Result(None, f"So far all fit. Case {next(case for case in 'ABCD' if case not in words)} is open.")
     return check.Result(True, "All four fit: " + " ".join(f"{case}: {text}" for case, (_, text) in CAUSES.items()))

@@ -177,7 +177,9 @@ class Prediction:
 
     def __init__(self, question, options, right):
         if right not in options or len(options) < 2:
-            raise InputError(f"check.predict: found {right!r} as right, allowed is one of {list(options)} (two or more)")
+            raise InputError(
+                f"check.predict: found {right!r} as right, allowed is one of {list(options)} (two or more)"
+            )
         self.question, self.options, self.right = question, dict(options), right
         self.reply = ""
         self.buttons = widgets.ToggleButtons(options=list(options), value=None)

@@ -139,6 +139,7 @@ def _range(kind, label, low, high, step, value, unit, make):
 
 def slider(label, low, high, step, value, unit=""):
     """Describe a slider from ``low`` to ``high``; whole numbers throughout give whole numbers. [unit]"""
+
     def make(whole, decimals, keywords):
         kind = widgets.IntSlider if whole else widgets.FloatSlider
         return kind(**keywords, readout_format="d" if whole else f".{decimals}f")
@@ -148,6 +149,7 @@ def slider(label, low, high, step, value, unit=""):
 
 def number(label, low, high, step, value, unit=""):
     """Describe a field to type a number into, kept between ``low`` and ``high``. [unit]"""
+
     def make(whole, decimals, keywords):
         return (widgets.BoundedIntText if whole else widgets.BoundedFloatText)(**keywords)
 
@@ -177,8 +179,9 @@ def choice(label, options, value):
         return kind(options=pairs, value=value, description=words)
 
     wide = 270 < width <= BUTTONS_WIDTH_PX
-    return Control(words, value, tuple(values), f"one of {values}",
-                   lambda found: found if found in values else None, make, wide)
+    return Control(
+        words, value, tuple(values), f"one of {values}", lambda found: found if found in values else None, make, wide
+    )
 
 
 def toggle(label, value):
@@ -186,9 +189,14 @@ def toggle(label, value):
     if not isinstance(value, bool):
         raise InputError(f"toggle {label}: found {value!r}, allowed is True or False")
     words = _words(label)
-    return Control(words, value, (False, True), "True or False",
-                   lambda found: found if isinstance(found, bool) else None,
-                   lambda: widgets.Checkbox(value=value, description=words, indent=False))
+    return Control(
+        words,
+        value,
+        (False, True),
+        "True or False",
+        lambda found: found if isinstance(found, bool) else None,
+        lambda: widgets.Checkbox(value=value, description=words, indent=False),
+    )
 
 
 def act(label, callback):

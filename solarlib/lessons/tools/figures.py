@@ -170,6 +170,7 @@ def contrast(colour, other=BACKGROUND):
     ----------
     W3C, Web Content Accessibility Guidelines 2.1 (2018), definitions of relative luminance and contrast ratio.
     """
+
     def luminance(name):
         rgb = np.array(to_rgb(name))
         linear = np.where(rgb <= 0.03928, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)

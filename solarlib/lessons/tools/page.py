@@ -12,7 +12,14 @@ import pandas as pd
 
 from solarlib.quantities import InputError
 
-UNITS = {"_kwh": "kWh", "_kw": "kW", "_w": "W", "_h": "h", "_percent": "%", "_usd": "$"}  # at the end of a column's name
+UNITS = {
+    "_kwh": "kWh",
+    "_kw": "kW",
+    "_w": "W",
+    "_h": "h",
+    "_percent": "%",
+    "_usd": "$",
+}  # at the end of a column's name
 STYLE = """
 body { font: 16px/1.5 Georgia, serif; color: #1A1A1A; background: #FFFFFF; max-width: 1040px; margin: 24px auto; padding: 0 16px; }
 h1, h2 { font-family: Verdana, sans-serif; line-height: 1.25; }
@@ -58,7 +65,9 @@ class Section:
 
     def __post_init__(self):
         if not (self.lines or self.tables or self.pictures or self.missing):
-            raise InputError(f"section {self.title!r}: found nothing in it, allowed is content, or a sentence why there is none")
+            raise InputError(
+                f"section {self.title!r}: found nothing in it, allowed is content, or a sentence why there is none"
+            )
 
 
 def section_or_reason(title, make, *arguments):
@@ -87,7 +96,7 @@ def page(title, sections):
     closing = f"<ul>{last}</ul>" if gaps else "<p>Every section above could be made from the files.</p>"
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; img-src data:; style-src \'unsafe-inline\'">'
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; img-src data:; style-src 'unsafe-inline'\">"
         f"<title>{escape(title)}</title><style>{STYLE}</style></head>\n<body><h1>{escape(title)}</h1>\n"
         + "\n".join(body)
         + f"\n<h2>{len(sections) + 1} What could not be determined</h2>{closing}\n</body></html>\n"
@@ -99,8 +108,10 @@ def _section(number, section):
     parts += [f"<p>{escape(line)}</p>" for line in section.lines]
     for picture, caption in section.pictures:
         data = base64.b64encode(picture).decode("ascii")
-        parts.append(f'<figure><img src="data:image/png;base64,{data}" alt="{escape(caption)}">'
-                     f"<figcaption>{escape(caption)}</figcaption></figure>")
+        parts.append(
+            f'<figure><img src="data:image/png;base64,{data}" alt="{escape(caption)}">'
+            f"<figcaption>{escape(caption)}</figcaption></figure>"
+        )
     parts += [_table(caption, cells) for caption, cells in section.tables]
     parts += [f'<p class="caution"><b>Caution.</b> {escape(line)}</p>' for line in section.cautions]
     parts += [f'<p class="missing"><b>Not determined.</b> {escape(line)}</p>' for line in section.missing]
@@ -117,8 +128,10 @@ def heading(name):
 
 def _table(caption, cells):
     head = "".join(f'<th scope="col">{escape(heading(str(name)))}</th>' for name in cells.columns)
-    rows = "".join("<tr>" + "".join(f"<td{_kind(cell)}>{escape(_shown(cell))}</td>" for cell in row) + "</tr>"
-                   for row in cells.itertuples(index=False))
+    rows = "".join(
+        "<tr>" + "".join(f"<td{_kind(cell)}>{escape(_shown(cell))}</td>" for cell in row) + "</tr>"
+        for row in cells.itertuples(index=False)
+    )
     return f"<table><caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
 
 

@@ -12,7 +12,17 @@ from html import escape
 import ipywidgets as widgets
 
 from solarlib.lessons.tools.controls import (
-    CHARACTER_PX, SPEAK, STYLE, Act, Control, act, choice, label_width, number, slider, toggle,
+    CHARACTER_PX,
+    SPEAK,
+    STYLE,
+    Act,
+    Control,
+    act,
+    choice,
+    label_width,
+    number,
+    slider,
+    toggle,
 )
 from solarlib.lessons.tools.display import bundle, close_all
 from solarlib.lessons.tools.figures import SHOWN_HEIGHT, SHOWN_WIDTH, png, with_caption
@@ -149,7 +159,9 @@ class Panel:
             cells = (cells + cells % 2 + 2) if wide else cells + 1
         width = sum(CHARACTER_PX * len(button.label) + 26 for button in self.acts.values())
         if width > SHOWN_WIDTH:
-            raise InputError(f"explore: found push buttons {width} pixels wide, allowed are {SHOWN_WIDTH}: use fewer words")
+            raise InputError(
+                f"explore: found push buttons {width} pixels wide, allowed are {SHOWN_WIDTH}: use fewer words"
+            )
         rows = (cells + 1) // 2 + bool(self.buttons) + self.picture.slow
         if rows > MOST_ROWS:
             raise InputError(f"explore: found {rows} rows of controls, allowed are {MOST_ROWS}: shorten or drop one")
@@ -160,8 +172,11 @@ class Panel:
         if self.buttons:
             parts.append(widgets.HBox(list(self.buttons.values())))
         if self.picture.slow and self.widgets:
-            parts.append(widgets.HTML(
-                '<p class="sl-note">Each change is computed anew: let the slider go, then wait a moment.</p>'))
+            parts.append(
+                widgets.HTML(
+                    '<p class="sl-note">Each change is computed anew: let the slider go, then wait a moment.</p>'
+                )
+            )
         box = widgets.VBox([*parts, self._view])
         box.add_class("sl-panel")
         return box

@@ -7,11 +7,23 @@ import pandas as pd
 
 from solarlib.direction.step_test import certain_import, energy_bounds
 from solarlib.house.year import simulate
-from solarlib.lessons.tools.panel import Picture
 from solarlib.lessons.tools.figures import (
-    BACKGROUND, INK, MONTHS, ROLES, area, bars, boxes, direct_label, hours_axis, line, months_axis, move_columns, new_figure,
+    BACKGROUND,
+    INK,
+    MONTHS,
+    ROLES,
+    area,
+    bars,
+    boxes,
+    direct_label,
+    hours_axis,
+    line,
+    months_axis,
+    move_columns,
+    new_figure,
     zero_based,
 )
+from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.registers import split, unsigned
 from solarlib.quantities import energy_kwh
 
@@ -125,11 +137,14 @@ def month_sums(house):
     tables = {}
     for size in SIZES:
         net = split(year["load_w"] - size / 100.0 * year["generation_w"])
-        tables[size] = pd.DataFrame({
-            "delivered": np.add.reduceat(net["delivered_kwh"].to_numpy(), first),
-            "received": np.add.reduceat(net["received_kwh"].to_numpy(), first),
-            "use": by_month(use),
-        }, index=MONTHS)
+        tables[size] = pd.DataFrame(
+            {
+                "delivered": np.add.reduceat(net["delivered_kwh"].to_numpy(), first),
+                "received": np.add.reduceat(net["received_kwh"].to_numpy(), first),
+                "use": by_month(use),
+            },
+            index=MONTHS,
+        )
     return tables
 
 
@@ -189,7 +204,9 @@ def certain_picture(house):
     direct_label(ax, 8.4, 0.98 * top, "■ either way", "reading", va="top")
     direct_label(ax, 15.2, 0.98 * top, "— recorded PV", "pv", va="top")
     ranges = [bars(side, role, [x], [0.0], width=0.5)[0] for x, role in enumerate(("import", "export"))]
-    truth = side.plot([0, 1], [0, 0], linestyle="none", marker="D", markersize=11, color=INK, markeredgecolor=BACKGROUND)[0]
+    truth = side.plot(
+        [0, 1], [0, 0], linestyle="none", marker="D", markersize=11, color=INK, markeredgecolor=BACKGROUND
+    )[0]
     direct_label(side, -0.5, 1.1 * reach, "◆ true value", va="top", size=14)
 
     def update(month, sky, error, margin):
@@ -226,7 +243,9 @@ def candidates_picture(house):
     minute = np.arange(WINDOW_MIN)
     pv = line(ax, "pv", minute, 0.0 * minute, linewidth=2.0)
     if_import = line(ax, "import", minute, 0.0 * minute, linewidth=2.5)
-    if_export = line(ax, "export", minute, 0.0 * minute, linestyle="-", linewidth=2.5, marker="o", markevery=15, markersize=8)
+    if_export = line(
+        ax, "export", minute, 0.0 * minute, linestyle="-", linewidth=2.5, marker="o", markevery=15, markersize=8
+    )
     true_load = line(ax, "load", minute, 0.0 * minute, linestyle=(0, (1, 1)), linewidth=3.5)
     direct_label(ax, 2, 0.99 * top, "- - reading + PV (if importing)", "import", va="top", bbox=_PAPER)
     direct_label(ax, 2, 0.88 * top, "● PV − reading (if exporting)", "export", va="top", bbox=_PAPER)
@@ -234,7 +253,7 @@ def candidates_picture(house):
     truth_name = direct_label(ax, 112, 0.88 * top, "··· true house load", "load", va="top", bbox=_PAPER)
 
     def update(sky, start, noise, truth):
-        day = days[sky].iloc[60 * start:60 * start + WINDOW_MIN]
+        day = days[sky].iloc[60 * start : 60 * start + WINDOW_MIN]
         sun, reading = day["generation_w"].to_numpy(), _reading(house, day["net_w"], noise).to_numpy()
         loads = {"importing": reading + sun, "exporting": np.where(sun >= reading, sun - reading, np.nan)}
         pv.set_data(minute, sun / 1000.0)

@@ -92,7 +92,9 @@ def check_use(answer, unsigned_kwh, received_kwh, generation_kwh):
 
 def four_hours(seed_word):
     """Return four hours of a learner's own: PV power and reading, each even over its hour. [W]"""
-    mine = check.numbers_for(seed_word, night=(300, 600, 50), morning=(1000, 1400, 50), noon=(1500, 2400, 100), late=(500, 800, 50))
+    mine = check.numbers_for(
+        seed_word, night=(300, 600, 50), morning=(1000, 1400, 50), noon=(1500, 2400, 100), late=(500, 800, 50)
+    )
     start = pd.date_range("2026-06-21 05:00", periods=4, freq="4h").strftime("%H:%M")
     table = {"PV (W)": [0, 600, 3000, 1000], "reading (W)": [mine.night, mine.morning, mine.noon, mine.late]}
     return pd.DataFrame(table, index=pd.Index(start, name="hour from"))
@@ -108,7 +110,8 @@ def check_least(answer, table):
     mistakes = {
         most: "This is the most that can have come in. Leave out the hours in which either direction is possible.",
         most - least: "These are the hours that could be either way: the most that can have gone out.",
-        reading.iloc[0] / 1000.0: "The night is certain, but it is not the only hour. Where else is the reading above the PV power?",
+        reading.iloc[0]
+        / 1000.0: "The night is certain, but it is not the only hour. Where else is the reading above the PV power?",
         (reading - pv)[sure].sum() / 1000.0: "The whole reading comes in, not only what is above the PV power.",
         0.0: "Some hours are certain: compare each reading with the PV power.",
     }
@@ -118,7 +121,12 @@ def check_least(answer, table):
 def two_snapshots(seed_word):
     """Return PV power and reading before and after a cloud comes, for a house whose load stays the same. [W]"""
     mine = check.numbers_for(
-        seed_word, direction=(0, 1, 1), large=(1800, 2200, 50), small=(400, 900, 50), sun=(1600, 1700, 20), cloud=(300, 500, 20)
+        seed_word,
+        direction=(0, 1, 1),
+        large=(1800, 2200, 50),
+        small=(400, 900, 50),
+        sun=(1600, 1700, 20),
+        cloud=(300, 500, 20),
     )
     load, sun = (mine.large, mine.sun) if mine.direction else (mine.small, 2 * mine.sun)
     pv = [sun, sun - mine.cloud]
@@ -133,6 +141,7 @@ def check_load(answer, snapshots):
     wrong = next(name for name in pairs if name != steady)
     load = float(pairs[steady].mean())
     mistakes = {
-        value: f"This is {wrong}. Compute it before and after the cloud: does it stay the same?" for value in pairs[wrong]
+        value: f"This is {wrong}. Compute it before and after the cloud: does it stay the same?"
+        for value in pairs[wrong]
     } | {value: "This is the reading. The question asks for the load of the house." for value in reading}
     return check.number(answer, load, "W", 2, check.apart(load, mistakes, 2))

@@ -4,8 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from solarlib.lessons.tools import check
 from solarlib.quantities import InputError
@@ -14,7 +13,9 @@ HINT = "That is one roof plane only."
 
 
 def number(answer, expected=12.9, **how):
-    return check.number(answer, **{"expected": expected, "unit": "kWh", "tolerance": 0.1, "mistakes": {4.3: HINT}} | how)
+    return check.number(
+        answer, **{"expected": expected, "unit": "kWh", "tolerance": 0.1, "mistakes": {4.3: HINT}} | how
+    )
 
 
 @pytest.mark.parametrize("answer", [None, ..., "", "   "])
@@ -31,11 +32,25 @@ def test_right_within_the_tolerance_both_ends_included(answer):
     assert "right" in number(answer).message and "0.1 kWh" in number(answer).message
 
 
-@pytest.mark.parametrize("answer, word", [
-    (-12.9, "sign"), (12_900, "1000 times too large"), (0.0129, "1000 times too small"), (25.8, "twice"),
-    (6.45, "half"), (129, "10 times too large"), (1.29, "10 times too small"), (774, "minutes"), (0.215, "hours"),
-    (4.3, HINT), (4.35, HINT), (13.1, "close"), (50, "too high"), (5.5, "too low"),
-])
+@pytest.mark.parametrize(
+    "answer, word",
+    [
+        (-12.9, "sign"),
+        (12_900, "1000 times too large"),
+        (0.0129, "1000 times too small"),
+        (25.8, "twice"),
+        (6.45, "half"),
+        (129, "10 times too large"),
+        (1.29, "10 times too small"),
+        (774, "minutes"),
+        (0.215, "hours"),
+        (4.3, HINT),
+        (4.35, HINT),
+        (13.1, "close"),
+        (50, "too high"),
+        (5.5, "too low"),
+    ],
+)
 def test_a_slip_is_named(answer, word):
     result = number(answer)
     assert result.right is False
@@ -46,19 +61,38 @@ def test_a_given_mistake_comes_before_a_general_slip():
     assert "hint A" in number(12_900, mistakes={12_900: "hint A"}).message
 
 
-@pytest.mark.parametrize("answer, word", [
-    ("12.9 kWh", "without quotes"), ((12, 9), "3.5, not 3,5"), (True, "one number"), ([12.9], "one number"),
-    (math.nan, "finite"), (math.inf, "finite"), (12.9 + 0j, "one number"), (number, "one number"),
-])
+@pytest.mark.parametrize(
+    "answer, word",
+    [
+        ("12.9 kWh", "without quotes"),
+        ((12, 9), "3.5, not 3,5"),
+        (True, "one number"),
+        ([12.9], "one number"),
+        (math.nan, "finite"),
+        (math.inf, "finite"),
+        (12.9 + 0j, "one number"),
+        (number, "one number"),
+    ],
+)
 def test_what_is_no_number_gets_a_kind_sentence(answer, word):
     assert number(answer).right is None
     assert word in number(answer).message
 
 
 @settings(deadline=None, max_examples=200)
-@given(answer=st.one_of(st.none(), st.floats(), st.integers(), st.text(), st.booleans(), st.binary(),
-                        st.lists(st.floats()), st.dictionaries(st.text(), st.integers())),
-       expected=st.floats(-1e6, 1e6))
+@given(
+    answer=st.one_of(
+        st.none(),
+        st.floats(),
+        st.integers(),
+        st.text(),
+        st.booleans(),
+        st.binary(),
+        st.lists(st.floats()),
+        st.dictionaries(st.text(), st.integers()),
+    ),
+    expected=st.floats(-1e6, 1e6),
+)
 def test_never_raises_never_marks_wrong_as_right_and_never_gives_the_answer_away(answer, expected):
     result = check.number(answer, expected, "kWh", 0.1)
     is_number = isinstance(answer, (int, float)) and not isinstance(answer, bool) and math.isfinite(answer)
@@ -75,7 +109,9 @@ def test_zero_as_the_right_answer():
     assert "too high" in number(1000, expected=0, mistakes=None).message
 
 
-@pytest.mark.parametrize("how", [{"tolerance": 0}, {"tolerance": -1}, {"expected": math.nan}, {"mistakes": {12.95: "x"}}])
+@pytest.mark.parametrize(
+    "how", [{"tolerance": 0}, {"tolerance": -1}, {"expected": math.nan}, {"mistakes": {12.95: "x"}}]
+)
 def test_a_check_written_wrongly_is_refused(how):
     with pytest.raises(InputError, match="^check.number.*found.*allowed"):
         number(1.0, **how)
@@ -130,6 +166,12 @@ def test_numbers_of_a_learners_own():
 
 
 def test_a_count_that_is_off_by_one_is_counted_again():
-    assert "count once more" in check.number(6, 5.0, "rows", 0.5).message and "digits" not in check.number(6, 5.0, "rows", 0.5).message
+    assert (
+        "count once more" in check.number(6, 5.0, "rows", 0.5).message
+        and "digits" not in check.number(6, 5.0, "rows", 0.5).message
+    )
     assert "count once more" in check.number(40, 5.0, "days", 0.5).message
-    assert "keep more digits" in check.number(5.2, 5.0, "kWh", 0.1).message and "its unit" in check.number(40, 5.0, "kWh", 0.1).message
+    assert (
+        "keep more digits" in check.number(5.2, 5.0, "kWh", 0.1).message
+        and "its unit" in check.number(40, 5.0, "kWh", 0.1).message
+    )

@@ -10,8 +10,9 @@ from PIL import Image
 from solarlib.lessons.tools import figures
 
 
-@pytest.mark.parametrize("pair, ratio", [(("#000000", "#FFFFFF"), 21.0), (("#FFFFFF", "#FFFFFF"), 1.0),
-                                         (("#777777", "#FFFFFF"), 4.48)])
+@pytest.mark.parametrize(
+    "pair, ratio", [(("#000000", "#FFFFFF"), 21.0), (("#FFFFFF", "#FFFFFF"), 1.0), (("#777777", "#FFFFFF"), 4.48)]
+)
 def test_contrast_of_known_pairs(pair, ratio):
     # W3C, Understanding WCAG 2.1, success criterion 1.4.3 (2018): black on white is 21:1, #777777 on white is
     # 4.47 or 4.48:1 (the well-known grey that just fails); certainty: recomputed, source from memory

@@ -8,13 +8,12 @@ from types import SimpleNamespace
 import ipywidgets
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 from PIL import Image
 
 from solarlib.lessons.tools import display
-from solarlib.lessons.tools.panel import MOST_CONTROLS, Picture, act, choice, explore, number, show, slider, toggle
 from solarlib.lessons.tools.figures import area, bars, direct_label, line, new_figure, zero_based
+from solarlib.lessons.tools.panel import MOST_CONTROLS, Picture, act, choice, explore, number, show, slider, toggle
 from solarlib.quantities import InputError
 
 X = np.linspace(0, 1, 50)
@@ -26,8 +25,12 @@ def ramp(state=None, slow=False, forget=()):
     zero_based(left, 10, "power (kW)")
     zero_based(right, 10, "energy (kWh)")
     left.set_xlim(0, 1)
-    moving = {"line": line(left, "load", X, X), "area": area(left, "pv", X, 0 * X, X),
-              "bars": bars(right, "bank", [1, 2], [1, 2]), "words": direct_label(left, 0, 0, "PV", "pv")}
+    moving = {
+        "line": line(left, "load", X, X),
+        "area": area(left, "pv", X, 0 * X, X),
+        "bars": bars(right, "bank", [1, 2], [1, 2]),
+        "words": direct_label(left, 0, 0, "PV", "pv"),
+    }
 
     def update(height=5, start=0, cloudy=False, faces="south", state=None):
         if height == 10 and cloudy:
@@ -45,8 +48,11 @@ def ramp(state=None, slow=False, forget=()):
 
 def panel(**how):
     return explore(
-        ramp(**how), height=slider("Height", 0, 10, 0.5, 5, "kW"), start=number("Start", 0, 4, 1, 1),
-        cloudy=toggle("Cloudy", False), faces=choice("Faces", ["south", "west"], "south"),
+        ramp(**how),
+        height=slider("Height", 0, 10, 0.5, 5, "kW"),
+        start=number("Start", 0, 4, 1, 1),
+        cloudy=toggle("Cloudy", False),
+        faces=choice("Faces", ["south", "west"], "south"),
     )
 
 
@@ -55,6 +61,7 @@ def read(png):
 
 
 # the picture
+
 
 @settings(deadline=None, max_examples=15)
 @given(moves=st.lists(st.tuples(st.floats(0, 9), st.integers(0, 4)), min_size=1, max_size=4))
@@ -85,34 +92,47 @@ def test_a_picture_must_return_its_caption(caption):
 
 # the controls
 
-@pytest.mark.parametrize("make, message", [
-    (lambda: slider("Tilt", 0, 90, 5, 95, "deg"), "slider Tilt: found 95 deg, allowed is a number from 0 to 90 deg"),
-    (lambda: slider("Tilt", 0, 90, 7, 0), "allowed is a whole number of steps"),
-    (lambda: slider("Tilt", 90, 0, 5, 45), "allowed is a whole number of steps"),
-    (lambda: slider("Tilt", 0, 90, 0, 45), "allowed is a whole number of steps"),
-    (lambda: number("Use", 0, 100, 1, -1, "kWh"), "number Use: found -1 kWh, allowed is a number from 0 to 100 kWh"),
-    (lambda: number("Use", 0, 100, 1, "x", "kWh"), "number Use, value: found 'x'"),
-    (lambda: choice("Faces", ["south", "west"], "east"), "choice Faces: found 'east', allowed is one of"),
-    (lambda: choice("Faces", ["south"], "south"), "choice Faces"),
-    (lambda: toggle("Cloudy", 1), "toggle Cloudy: found 1, allowed is True or False"),
-    (lambda: slider("A label that is much longer than the room", 0, 1, 1, 0), "found a label of 41 characters"),
-    (lambda: act("", None), "found a label of 0 characters"),
-])
+
+@pytest.mark.parametrize(
+    "make, message",
+    [
+        (
+            lambda: slider("Tilt", 0, 90, 5, 95, "deg"),
+            "slider Tilt: found 95 deg, allowed is a number from 0 to 90 deg",
+        ),
+        (lambda: slider("Tilt", 0, 90, 7, 0), "allowed is a whole number of steps"),
+        (lambda: slider("Tilt", 90, 0, 5, 45), "allowed is a whole number of steps"),
+        (lambda: slider("Tilt", 0, 90, 0, 45), "allowed is a whole number of steps"),
+        (
+            lambda: number("Use", 0, 100, 1, -1, "kWh"),
+            "number Use: found -1 kWh, allowed is a number from 0 to 100 kWh",
+        ),
+        (lambda: number("Use", 0, 100, 1, "x", "kWh"), "number Use, value: found 'x'"),
+        (lambda: choice("Faces", ["south", "west"], "east"), "choice Faces: found 'east', allowed is one of"),
+        (lambda: choice("Faces", ["south"], "south"), "choice Faces"),
+        (lambda: toggle("Cloudy", 1), "toggle Cloudy: found 1, allowed is True or False"),
+        (lambda: slider("A label that is much longer than the room", 0, 1, 1, 0), "found a label of 41 characters"),
+        (lambda: act("", None), "found a label of 0 characters"),
+    ],
+)
 def test_a_control_written_wrongly_is_refused_in_one_line(make, message):
     with pytest.raises(InputError) as error:
         make()
     assert message in str(error.value) and "\n" not in str(error.value)
 
 
-@pytest.mark.parametrize("values, message", [
-    ({"height": 11}, "control height: found 11, allowed is a number from 0 to 10 kW"),
-    ({"height": "5"}, "control height: found '5'"),
-    ({"height": float("nan")}, "control height: found nan"),
-    ({"start": 1.5}, "control start: found 1.5, allowed is a whole number from 0 to 4"),
-    ({"faces": "east"}, "control faces: found 'east', allowed is one of ['south', 'west']"),
-    ({"cloudy": 1}, "control cloudy: found 1, allowed is True or False"),
-    ({"tilt": 3}, "control tilt: found no such control, allowed is one of ['height', 'start', 'cloudy', 'faces']"),
-])
+@pytest.mark.parametrize(
+    "values, message",
+    [
+        ({"height": 11}, "control height: found 11, allowed is a number from 0 to 10 kW"),
+        ({"height": "5"}, "control height: found '5'"),
+        ({"height": float("nan")}, "control height: found nan"),
+        ({"start": 1.5}, "control start: found 1.5, allowed is a whole number from 0 to 4"),
+        ({"faces": "east"}, "control faces: found 'east', allowed is one of ['south', 'west']"),
+        ({"cloudy": 1}, "control cloudy: found 1, allowed is True or False"),
+        ({"tilt": 3}, "control tilt: found no such control, allowed is one of ['height', 'start', 'cloudy', 'faces']"),
+    ],
+)
 def test_a_value_out_of_range_is_refused_and_changes_nothing(values, message):
     shown = panel()
     before = shown.values
@@ -122,13 +142,21 @@ def test_a_value_out_of_range_is_refused_and_changes_nothing(values, message):
     assert shown.values == before
 
 
-@pytest.mark.parametrize("controls, message", [
-    ({"height": 5}, "control height: found 5, allowed is slider"),
-    ({f"c{i}": toggle("On", True) for i in range(MOST_CONTROLS + 1)}, "found 5 controls, allowed are 4"),
-    ({"go": act("Go", print)}, "a picture without state"),
-    ({name: choice(name, ["some quite long words", "and other long words"], "and other long words")
-      for name in ("faces", "height", "start", "cloudy")}, "found 4 rows of controls, allowed are 3"),
-])
+@pytest.mark.parametrize(
+    "controls, message",
+    [
+        ({"height": 5}, "control height: found 5, allowed is slider"),
+        ({f"c{i}": toggle("On", True) for i in range(MOST_CONTROLS + 1)}, "found 5 controls, allowed are 4"),
+        ({"go": act("Go", print)}, "a picture without state"),
+        (
+            {
+                name: choice(name, ["some quite long words", "and other long words"], "and other long words")
+                for name in ("faces", "height", "start", "cloudy")
+            },
+            "found 4 rows of controls, allowed are 3",
+        ),
+    ],
+)
 def test_a_panel_written_wrongly_is_refused(controls, message):
     with pytest.raises(InputError, match=message):
         explore(ramp(), **controls)
@@ -178,6 +206,7 @@ def test_push_buttons_must_fit_on_one_row():
 
 
 # the panel
+
 
 def test_a_moved_widget_redraws_picture_and_caption_together():
     shown = panel()
@@ -237,6 +266,7 @@ def test_words_are_escaped():
 
 # push buttons
 
+
 def count(state, values):
     state["presses"] += 1
     state["height"] = values["height"]
@@ -259,6 +289,7 @@ def test_a_button_changes_the_panels_own_state():
 
 
 # nothing leaks
+
 
 def test_no_pyplot_and_no_open_figures():
     panel().set(height=3)
