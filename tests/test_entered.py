@@ -1,0 +1,42 @@
+"""Nothing stands in the library that nobody enters."""
+
+import ast
+from types import SimpleNamespace
+
+import entered
+
+# Public names that nothing enters yet, each with the capability that will wire it. The list is to become empty.
+WAITING = {
+    "direction.record.power_from_pulses": "stamped pulses as a reading",
+    "direction.schedule.share_from_timetable": "a timetable for a plug-in timer",
+    "direction.schedule.timetable": "a timetable for a plug-in timer",
+    "direction.schedule.timetable_text": "a timetable for a plug-in timer",
+    "bill.contradictions.size_problems": "the size limit of a tariff",
+    "bill.periods.periods_from_reads": "exchanged meters and estimated reads",
+    "roof.voltages.check_string_voltage": "string voltage at record cold",
+}
+
+
+def made(**modules):
+    """Return a search over modules given as text, entered through ``door``."""
+    found = entered.Search({name: entered.Module(name, ast.parse(text), False) for name, text in modules.items()}, {})
+    tree = ast.parse(modules["door"])
+    found.read(tree, known=entered.Module("", tree, False).known)
+    return found
+
+
+def test_the_search_follows_names_and_finds_what_nobody_enters():
+    found = made(
+        door="from solarlib.a import used, Thing\nused()\nThing().seen()",
+        a="from solarlib import b\nLIMIT = 3\ndef used(): return b.helper() + LIMIT\ndef dead(): return used()\n"
+        "class Thing:\n    def seen(self): return 1\n    def hidden(self): return 2\n",
+        b="def helper(): return 1\ndef lost(): return helper()\n",
+    )
+    assert entered.never_entered(
+        SimpleNamespace(modules={n: m for n, m in found.modules.items() if n != "door"}, entered=found.entered)
+    ) == ["a.dead", "a.Thing.hidden", "b.lost"]
+
+
+def test_what_waits_is_there_and_entered_by_nothing():
+    never = set(entered.never_entered())
+    assert set(WAITING) <= never, f"not there or entered by now: {sorted(set(WAITING) - never)}"
