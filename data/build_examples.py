@@ -20,7 +20,7 @@ from solarlib.house.year import House, load, read_house, weather
 from solarlib.meter.load import test_load
 from solarlib.meter.registers import split, unsigned
 from solarlib.quantities import energy_kwh
-from solarlib.roof.array import Plane, simulate
+from solarlib.roof.array import Plane, array_power
 from solarlib.sky.sun import clear_sky, minute_weather, position
 
 HERE = Path(__file__).parent
@@ -153,7 +153,7 @@ def generation(house, sky):
     large = max(range(len(planes)), key=lambda number: planes[number].module_count)
     planes[large] = replace(planes[large], module_count=planes[large].module_count - 1)
     whole, less = (
-        simulate(sky, house.place, system)["ac_power_w"].clip(lower=0).tz_convert(ZONE)
+        array_power(sky, house.place, system)["ac_power_w"].clip(lower=0).tz_convert(ZONE)
         for system in (house.system, replace(house.system, planes=tuple(planes)))
     )
     made = whole.where(whole.index < at(MODULE_LOST), less)
@@ -268,7 +268,7 @@ def neighbour_days(truth, rng):
     system, columns = truth.house.system, {}
     for name, (tilt, azimuth) in NEIGHBOURS.items():
         own = replace(system, planes=(Plane(1, tilt, azimuth),))
-        power = simulate(truth.sky, truth.house.place, own)["ac_power_w"].clip(lower=0).tz_convert(ZONE)
+        power = array_power(truth.sky, truth.house.place, own)["ac_power_w"].clip(lower=0).tz_convert(ZONE)
         columns[name] = energy_kwh(power).groupby(power.index.normalize()).sum() / (own.rated_power_w / 1000)
     yields = pd.DataFrame(columns)
     yields *= np.exp(0.04 * rng.standard_normal(yields.shape[1])) * np.exp(0.035 * rng.standard_normal(yields.shape))

@@ -17,7 +17,7 @@ from solarlib.health.yields import corrected_performance_ratio, final_yield, per
 from solarlib.house.flows import evenly, has_column, power_w, with_column
 from solarlib.house.year import weather
 from solarlib.quantities import InputError, energy_kwh
-from solarlib.roof.array import Plane, simulate
+from solarlib.roof.array import Plane, array_power
 from solarlib.sky.sun import clear_sky
 
 SEASON_DAYS = 31  # of the running mean that knows the roof and the season, not the day
@@ -46,7 +46,7 @@ def typical_yields(house, systems):
 
 @lru_cache(maxsize=32)
 def _typical(house, system):
-    made = energy_kwh(simulate(weather(house), house.place, system)["ac_power_w"])
+    made = energy_kwh(array_power(weather(house), house.place, system)["ac_power_w"])
     return peers.daily_yield(made, system.rated_power_w)
 
 
@@ -290,7 +290,7 @@ def _cloudless(index, house):
     means = typical.groupby([typical.index.month, typical.index.hour]).mean()
     at = pd.MultiIndex.from_arrays([index.month, index.hour])
     sky = clear_sky(index, house.place).assign(**{name: means[name].loc[at].to_numpy() for name in means})
-    return simulate(sky, house.place, house.system)["ac_power_w"]
+    return array_power(sky, house.place, house.system)["ac_power_w"]
 
 
 def performance(files, house):

@@ -18,7 +18,7 @@ from solarlib.house.file import (  # noqa: F401  (one import for lessons)
 )
 from solarlib.meter.load import household
 from solarlib.quantities import HOURS_PER_YEAR, InputError
-from solarlib.roof.array import simulate as simulate_array
+from solarlib.roof.array import array_power
 from solarlib.sky.climate import MonthlyMeans, typical_year
 from solarlib.sky.sun import behind_horizon, minute_weather, position
 from solarlib.sky.weather import read_weather
@@ -67,7 +67,7 @@ def simulate(house, interval="1h", rng=None):
             raise InputError("rng: found None, allowed is a numpy random Generator for one-minute clouds")
         sky, drawn = minute_weather(_weather(house.weather_file, house.place), house.place, rng), minutes
         sky = behind_horizon(sky, position(sky.index, house.place), house.place.horizon)
-    power = simulate_array(sky, house.place, house.system)["ac_power_w"]
+    power = array_power(sky, house.place, house.system)["ac_power_w"]
     row = np.asarray((drawn.index - power.index[0]) // pd.Timedelta(interval)) % len(power)
     made = power.to_numpy()[row]
     return pd.DataFrame(

@@ -1,6 +1,6 @@
 """From light on a plane to alternating current, with shade, layout and circuits."""
 
-from solarlib.roof.array import simulate
+from solarlib.roof.array import array_power
 from solarlib.roof.circuits import check_branch, check_busbar
 from solarlib.roof.layout import RoofPlane, fit_modules, up_slope_m
 from solarlib.roof.loads import velocity_pressure
@@ -14,7 +14,7 @@ __all__ = [
     "check_busbar",
     "fit_modules",
     "pitch_without_shade",
-    "simulate",
+    "array_power",
     "up_slope_m",
     "velocity_pressure",
 ]

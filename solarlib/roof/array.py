@@ -26,7 +26,7 @@ __all__ = [  # the parts too, so that a reader finds the whole array in one plac
     "Plane",
     "cell_temperature",
     "loss_steps",
-    "simulate",
+    "array_power",
 ]
 
 # Time constant of a module's temperature [min]; Jones and Underwood, Solar Energy 70 (2001) 349 (`from memory`).
@@ -48,7 +48,7 @@ _AC_LOSSES = ("ac_wiring", "availability")
 _PlaneRun = namedtuple("_PlaneRun", "poa_global temp_cell in_light behind_glass warm")
 
 
-def simulate(weather, place, system):
+def array_power(weather, place, system):
     """Return what the array makes in each interval.
 
     Parameters
@@ -91,14 +91,14 @@ def loss_steps(weather, place, system):
     Parameters
     ----------
     weather, place, system
-        As for `simulate`.
+        As for `array_power`.
 
     Returns
     -------
     DataFrame
         step: its name; change_kwh: what the step adds (negative: takes away); energy_kwh: what is left after it;
         share: change_kwh as a share of the first row's energy. The first row is the light on the planes times rated
-        power per 1000 W/m2; the changes add up to the last energy, which is the sum of `simulate`'s ac_power_w.
+        power per 1000 W/m2; the changes add up to the last energy, which is the sum of `array_power`'s ac_power_w.
     """
     runs = _runs(weather, place, system)
     counts = [plane.module_count for plane in system.planes]

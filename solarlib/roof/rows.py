@@ -41,7 +41,7 @@ def row_hours(weather, place, plane, layout, pitch_m, albedo=0.2, module=DiodeMo
     Parameters
     ----------
     weather : DataFrame, shape (n, ...)
-        As for `array.simulate`.
+        As for `array.array_power`.
     place : weather.Place
     plane : parts.Plane
         Its tilt, azimuth, mounting; its modules are those of the layout.

@@ -96,7 +96,7 @@ def shade_hours(
     Parameters
     ----------
     weather : DataFrame, shape (n, ...)
-        As for `array.simulate`.
+        As for `array.array_power`.
     place : weather.Place
     system : parts.ArraySystem
         Its planes, rated power and albedo are used.

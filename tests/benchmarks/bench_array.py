@@ -18,7 +18,7 @@ from pvlib.location import Location
 from pvlib.modelchain import ModelChain
 from pvlib.pvsystem import Array, FixedMount, PVSystem
 
-from solarlib.roof.array import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane, simulate
+from solarlib.roof.array import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane, array_power
 from solarlib.sky import sun
 from solarlib.sky.weather import Place, read_weather
 
@@ -112,10 +112,10 @@ def measure(repeats=5):
     """Return our energy, the reference's [kWh], and the times of both: first run of ours, later ones, reference [s]."""
     weather = read_weather(WEATHER_FILE, PLACE)
     sun._position.cache_clear()
-    first = best_s(lambda: simulate(weather, PLACE, SYSTEM), 1)
-    ours_s = best_s(lambda: simulate(weather, PLACE, SYSTEM), repeats)
+    first = best_s(lambda: array_power(weather, PLACE, SYSTEM), 1)
+    ours_s = best_s(lambda: array_power(weather, PLACE, SYSTEM), repeats)
     reference_s = best_s(lambda: reference_kwh(weather), repeats)
-    ours = float(simulate(weather, PLACE, SYSTEM)["ac_power_w"].sum()) / 1000.0
+    ours = float(array_power(weather, PLACE, SYSTEM)["ac_power_w"].sum()) / 1000.0
     return ours, reference_kwh(weather), first, ours_s, reference_s
 
 
@@ -128,8 +128,8 @@ def test_same_energy_and_faster():
 def test_a_year_of_one_plane_takes_at_most_15_ms():
     weather = read_weather(WEATHER_FILE, PLACE)
     one = ArraySystem(SYSTEM.planes[:1], SYSTEM.module, SYSTEM.converter)
-    simulate(weather, PLACE, one)
-    assert best_s(lambda: simulate(weather, PLACE, one), 7) < 0.015
+    array_power(weather, PLACE, one)
+    assert best_s(lambda: array_power(weather, PLACE, one), 7) < 0.015
 
 
 if __name__ == "__main__":

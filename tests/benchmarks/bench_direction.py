@@ -22,7 +22,7 @@ from solarlib.direction.decoder import decode
 from solarlib.direction.step_test import StepTest, certain_import, log_ratio, rise_or_fall
 from solarlib.house.year import read_house, weather
 from solarlib.meter.load import fill_masked, measured_year
-from solarlib.roof.array import simulate as simulate_array
+from solarlib.roof.array import array_power
 from solarlib.sky.sun import minute_weather
 
 SEEDS = {"tune": 11, "score": 2026}
@@ -42,7 +42,7 @@ def made_days(days, part):
     rng = np.random.default_rng(SEEDS[part])
     house = read_house("two-storey")
     sky = minute_weather(weather(house), house.place, rng)
-    sun = simulate_array(sky, house.place, house.system)["ac_power_w"].to_numpy()[: 365 * 1440].reshape(365, 1440)
+    sun = array_power(sky, house.place, house.system)["ac_power_w"].to_numpy()[: 365 * 1440].reshape(365, 1440)
     load = measured_load()
     season = np.arange(60, 300)
     ours = season[season % 2 == (0 if part == "tune" else 1)]

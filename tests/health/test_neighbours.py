@@ -9,7 +9,7 @@ import pytest
 from solarlib.health import neighbours as peers
 from solarlib.house.year import read_house, weather
 from solarlib.quantities import InputError
-from solarlib.roof.array import simulate
+from solarlib.roof.array import array_power
 
 DAYS = pd.date_range("2026-03-01", periods=120, freq="D", tz="UTC")
 
@@ -55,7 +55,7 @@ def test_orientation_is_larger_than_a_dead_module_and_the_model_takes_it_out():
 
     def made(tilt, azimuth, sky):
         system = replace(house.system, planes=(replace(plane, surface_tilt=tilt, surface_azimuth=azimuth),))
-        return peers.daily_yield(simulate(sky, house.place, system)["ac_power_w"] / 1000, system.rated_power_w)
+        return peers.daily_yield(array_power(sky, house.place, system)["ac_power_w"] / 1000, system.rated_power_w)
 
     months = make_monthly(made(30, 270, sky)) / make_monthly(made(30, 180, sky))
     assert np.log(months.max() / months.min()) > 2 * 0.0645

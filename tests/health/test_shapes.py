@@ -10,13 +10,13 @@ from scipy.stats import linregress
 from solarlib.health import shapes as sg
 from solarlib.house.year import read_house, weather
 from solarlib.quantities import InputError
-from solarlib.roof.array import simulate
+from solarlib.roof.array import array_power
 
 HOUSE = read_house("two-storey")
 SKY = weather(HOUSE)
-SUMMER = simulate(SKY, HOUSE.place, replace(HOUSE.system, converter=replace(HOUSE.system.converter, ac_limit_w=900.0)))[
-    "ac_power_w"
-].loc["2026-06-01":"2026-07-15"]
+SUMMER = array_power(
+    SKY, HOUSE.place, replace(HOUSE.system, converter=replace(HOUSE.system.converter, ac_limit_w=900.0))
+)["ac_power_w"].loc["2026-06-01":"2026-07-15"]
 EXPECTED = SUMMER
 HOURS = EXPECTED.index.hour
 DAYS = pd.date_range("2026-04-01", periods=120, freq="D", tz="UTC")

@@ -8,7 +8,7 @@ from solarlib.health.ageing import standard_error, year_on_year, year_pairs
 from solarlib.health.yields import corrected_performance_ratio, final_yield, performance_ratio, reference_yield
 from solarlib.house.year import read_house, weather
 from solarlib.quantities import InputError
-from solarlib.roof.array import simulate
+from solarlib.roof.array import array_power
 
 
 def test_two_hours_by_hand():
@@ -37,7 +37,7 @@ def test_without_light_there_is_no_ratio():
 
 def monthly_ratios(house):
     sky = weather(house)
-    power, rated = simulate(sky, house.place, house.system), house.system.rated_power_w
+    power, rated = array_power(sky, house.place, house.system), house.system.rated_power_w
     plain, corrected = [], []
     for _, month in power.groupby(power.index.month):
         plain.append(

@@ -15,7 +15,7 @@ from solarlib.files.records import DAILY, load
 from solarlib.health.neighbours import group_median, log_ratio
 from solarlib.house.bills import ratings
 from solarlib.house.year import load as house_load, weather
-from solarlib.roof.array import Plane, simulate
+from solarlib.roof.array import Plane, array_power
 from solarlib.sky.sun import position
 
 DATA = Path(__file__).parents[2] / "data"
@@ -63,7 +63,7 @@ def test_the_year_is_another_one_of_the_same_house_and_climate(world):
     house, index = world.house, world.minutes.index
     assert house.system.module_count == 15 and index[0] == pd.Timestamp("2026-03-01", tz=ZONE)
     assert index[-1] == pd.Timestamp("2026-11-15 23:59", tz=ZONE) and not world.minutes.isna().any().any()
-    typical = simulate(weather(house), house.place, house.system)["ac_power_w"]
+    typical = array_power(weather(house), house.place, house.system)["ac_power_w"]
     usual = typical.groupby(typical.index.month).mean()
     made = world.minutes["generation_w"].groupby(index.month).mean()
     ratio = (made / usual)[3:10]
@@ -79,7 +79,7 @@ def test_one_module_of_the_larger_plane_is_lost(build, world):
     house = world.house
     sky = build["minute_sky"](house)
     large, small = (
-        simulate(sky, house.place, replace(house.system, planes=(plane,)))["ac_power_w"].to_numpy()
+        array_power(sky, house.place, replace(house.system, planes=(plane,)))["ac_power_w"].to_numpy()
         for plane in house.system.planes
     )
     assert house.system.planes[0].module_count == 10
@@ -246,7 +246,7 @@ def test_the_house_falls_by_one_module_in_fifteen_against_its_neighbours(build, 
     house, typical = world.house, weather(world.house)
 
     def model(system):
-        power = simulate(typical, house.place, system)["ac_power_w"]
+        power = array_power(typical, house.place, system)["ac_power_w"]
         days = power.groupby(power.index.strftime("%m-%d")).sum().rolling(31, center=True, min_periods=1).mean()
         return days.reindex(yields.index.strftime("%m-%d")).set_axis(yields.index) / system.rated_power_w
 

@@ -12,7 +12,7 @@ from solarlib.house.flows import EXAMPLES, Checked, bring
 from solarlib.house.records import days_of
 from solarlib.house.year import read_house, weather
 from solarlib.quantities import InputError, energy_kwh
-from solarlib.roof.array import simulate
+from solarlib.roof.array import array_power
 
 
 @pytest.fixture(scope="module")
@@ -38,7 +38,7 @@ def file_like(file, power):
 
 def test_typical_days_are_those_of_the_model_for_each_rated_kw(house):
     table = hh.typical_yields(house, {"own": house.system, "flat": hh.one_roof(house.system, 0.0, 180.0)})
-    made = energy_kwh(simulate(weather(house), house.place, house.system)["ac_power_w"])
+    made = energy_kwh(array_power(weather(house), house.place, house.system)["ac_power_w"])
     assert len(table) == 365 and table["own"].sum() == pytest.approx(made.sum() / 6.45)
     flat = hh.one_roof(house.system, 0.0, 180.0)
     assert [plane.surface_tilt for plane in flat.planes] == [0.0] and flat.module == house.system.module

@@ -10,7 +10,7 @@ from solarlib.house import year as houses
 from solarlib.lessons.array_yield import pictures as array_yield, questions as array_yield_checks
 from solarlib.lessons.tools import check
 from solarlib.quantities import InputError, energy_kwh
-from solarlib.roof.array import ArraySystem, Converter, Module, Plane, cell_temperature, loss_steps, simulate
+from solarlib.roof.array import ArraySystem, Converter, Module, Plane, array_power, cell_temperature, loss_steps
 from solarlib.sky.sun import clear_sky
 from solarlib.sky.weather import Place
 
@@ -28,7 +28,7 @@ def two_storey():
 
 
 def year_of(house):
-    return simulate(houses.weather(house), house.place, house.system)
+    return array_power(houses.weather(house), house.place, house.system)
 
 
 def heights(container):
@@ -85,7 +85,7 @@ def test_limit_picture_cuts_at_the_limit_and_minutes_lose_more(house):
 
 def test_limit_share_is_that_of_the_loss_steps(two_storey):
     system = replace(two_storey.system, converter=replace(two_storey.system.converter, ac_limit_w=0.6 * 430))
-    year = simulate(houses.weather(two_storey), two_storey.place, system)
+    year = array_power(houses.weather(two_storey), two_storey.place, system)
     offered = energy_kwh(year["dc_power_w"]).sum()
     taken = (
         loss_steps(houses.weather(two_storey), two_storey.place, system).set_index("step").loc["limit of the converter"]
@@ -132,7 +132,7 @@ def test_month_picture_shows_yields_and_ratio(house):
     start, picture = array_yield.start_values(house), array_yield.month_picture(house)
     plane = Plane(house.system.module_count, start.tilt, start.azimuth, house.system.planes[0].mounting)
     losses = replace(house.system.losses, soiling=start.dirt / 100)
-    year = simulate(houses.weather(house), house.place, replace(house.system, planes=(plane,), losses=losses))
+    year = array_power(houses.weather(house), house.place, replace(house.system, planes=(plane,), losses=losses))
     caption = picture.update(tilt=start.tilt, azimuth=start.azimuth, dirt=start.dirt, age=0)
     light, made = picture.figure.axes[0].containers
     by_month = energy_kwh(year).groupby(year.index.month).sum()
@@ -170,7 +170,7 @@ def test_peak_of_a_clear_noon_depends_on_heat_as_the_lesson_says():
         place = Place("somewhere clear", 38.0, -105.0, "Etc/GMT+7", altitude)
         sky = clear_sky(pd.date_range(day, periods=288, freq="5min", tz="Etc/GMT+7"), place)
         system = ArraySystem((Plane(10, 27, 180),), Module(430.0, -0.0034), Converter("per module", 500.0))
-        power = simulate(sky.assign(temp_air=air, wind_speed=wind), place, system)["ac_power_w"]
+        power = array_power(sky.assign(temp_air=air, wind_speed=wind), place, system)["ac_power_w"]
         return power.max() / system.rated_power_w
 
     assert peak(250, "2026-06-21", 34, 1) == pytest.approx(0.7, abs=0.03)

@@ -16,7 +16,7 @@ from solarlib.lessons.roof_circuit import (
 )
 from solarlib.lessons.tools.panel import explore, slider
 from solarlib.quantities import energy_kwh
-from solarlib.roof.array import Plane, simulate
+from solarlib.roof.array import Plane, array_power
 from solarlib.roof.circuits import ENGINEER, OUTSIDE, WITHIN, check_branch, check_busbar
 from solarlib.roof.layout import RoofPlane, fit_modules
 from solarlib.roof.loads import QUESTIONS, velocity_pressure
@@ -49,7 +49,7 @@ def test_roof_picture_shows_both_roofs(house):
     caption = picture.update(tilt=start.tilt, azimuth=start.azimuth, distance=1.6)
     pitched, trays = picture.figure.axes[0].containers
     plane = Plane(house.system.module_count, start.tilt, start.azimuth, "roof")
-    year = simulate(houses.weather(house), house.place, replace(house.system, planes=(plane,)))["ac_power_w"]
+    year = array_power(houses.weather(house), house.place, replace(house.system, planes=(plane,)))["ac_power_w"]
     assert lengths(pitched) == pytest.approx(energy_kwh(year).groupby(year.index.month).sum().to_numpy())
     assert f"Pitched {energy_kwh(year).sum():,.0f} kWh" in caption and f"trays {lengths(trays).sum():,.0f}" in caption
     lost, bought = roof_circuit.roof_table(house)[["lost_kwh", "bought_kwh"]].iloc[1]

@@ -20,9 +20,9 @@ from solarlib.roof.array import (
     Losses,
     Module,
     Plane,
+    array_power,
     cell_temperature,
     loss_steps,
-    simulate,
 )
 from solarlib.sky.sun import clear_sky
 from solarlib.sky.weather import Place, read_weather
@@ -45,7 +45,7 @@ def weather():
 
 
 def _kwh(weather, system, place=PLACE):
-    return float(simulate(weather, place, system)["ac_power_w"].sum()) / 1000.0
+    return float(array_power(weather, place, system)["ac_power_w"].sum()) / 1000.0
 
 
 # ---------------------------------------------------------------- the reference
@@ -98,7 +98,7 @@ def _day(start):
 def test_no_loss_creates_energy_and_the_steps_add_up(system, day):
     weather = _day(day)
     steps = loss_steps(weather, PLACE, system)
-    power = simulate(weather, PLACE, system)
+    power = array_power(weather, PLACE, system)
     first, last = steps["energy_kwh"].iloc[0], steps["energy_kwh"].iloc[-1]
     assert steps["change_kwh"].sum() == pytest.approx(last, rel=1e-9, abs=1e-12)
     assert last == pytest.approx(power["ac_power_w"].sum() / 1000.0, rel=1e-9, abs=1e-12)
@@ -117,7 +117,7 @@ def test_no_loss_creates_energy_and_the_steps_add_up(system, day):
 def test_the_order_of_the_planes_does_not_matter(system, day, seed):
     order = np.random.default_rng(seed).permutation(len(system.planes))
     mixed = replace(system, planes=tuple(system.planes[i] for i in order))
-    one, other = (simulate(_day(day), PLACE, s) for s in (system, mixed))
+    one, other = (array_power(_day(day), PLACE, s) for s in (system, mixed))
     np.testing.assert_allclose(one, other, rtol=1e-9, atol=1e-9)
 
 
@@ -129,7 +129,7 @@ def test_more_light_gives_no_less_power(system, day, more):
     brighter = weather.assign(
         **{c: weather[c] * more for c in ("ghi", "dhi")}
     )  # not dni: it also shares out the sky light
-    less, much = (simulate(w, PLACE, system)["ac_power_w"].to_numpy() for w in (weather, brighter))
+    less, much = (array_power(w, PLACE, system)["ac_power_w"].to_numpy() for w in (weather, brighter))
     assert (much >= less - 1e-9).all()
 
 
@@ -212,7 +212,7 @@ def test_small_converters_clip_module_by_module(weather):
         for s in (small, big)
     ]
     assert clipped[0] > 2 * clipped[1] > 0
-    flat = simulate(weather, PLACE, small)["ac_power_w"]
+    flat = array_power(weather, PLACE, small)["ac_power_w"]
     assert flat.max() == pytest.approx(15 * 250.0)
 
 
@@ -226,7 +226,7 @@ def test_a_plane_of_the_system_is_one_module_times_its_count(weather):
 def test_ageing_takes_its_share(weather):
     clear = replace(SYSTEM, converter=Converter("per module", 600.0))
     old = replace(clear, age_years=10.0)
-    dc = [simulate(weather, PLACE, s)["dc_power_w"].sum() for s in (clear, old)]
+    dc = [array_power(weather, PLACE, s)["dc_power_w"].sum() for s in (clear, old)]
     assert dc[1] / dc[0] == pytest.approx(0.995**10, rel=1e-12)
 
 
@@ -254,7 +254,7 @@ def test_minutes_are_cooler_than_without_inertia_and_hours_do_not_notice():
     index = pd.date_range("2026-06-21 16:00", periods=40, freq="1min", tz="UTC")
     sky = pd.DataFrame({"ghi": 0.0, "dni": 0.0, "dhi": 0.0, "temp_air": 20.0, "wind_speed": 1.0}, index)
     sky.loc[index[20] :, ["ghi", "dhi"]] = 600.0
-    cell = simulate(sky, PLACE, replace(SYSTEM, planes=(Plane(1, 0, 180),)))["temp_cell"].to_numpy()
+    cell = array_power(sky, PLACE, replace(SYSTEM, planes=(Plane(1, 0, 180),)))["temp_cell"].to_numpy()
     end = float(cell_temperature(600.0, 20.0, 1.0))
     assert cell[19] == pytest.approx(20.0)
     # after 7 minutes 1 - 1/e of the way (Jones and Underwood's time constant)
@@ -292,7 +292,7 @@ def test_impossible_parts_are_refused_in_one_line(make, words):
 
 
 def test_yields_of_a_year(weather):
-    power = simulate(weather, PLACE, SYSTEM)
+    power = array_power(weather, PLACE, SYSTEM)
     reference = health.reference_yield(power["poa_global"])
     final = health.final_yield(power["ac_power_w"].sum() / 1000.0, SYSTEM.rated_power_w)
     array = health.array_yield(power["dc_power_w"].sum() / 1000.0, SYSTEM.rated_power_w)

@@ -26,7 +26,7 @@ from solarlib.lessons.tools.figures import (
 )
 from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import energy_kwh
-from solarlib.roof.array import Plane, cell_temperature, loss_steps, simulate
+from solarlib.roof.array import Plane, array_power, cell_temperature, loss_steps
 from solarlib.sky.sun import clear_sky, minute_weather
 
 LIMITS = range(50, 115, 5)  # the converter's limits to choose from, % of the label
@@ -244,7 +244,7 @@ def _days(house):
     system, sky = house.system, weather(house)
     system = replace(system, planes=(replace(_largest(system), module_count=1),))
     day = np.arange(len(sky)) // 24
-    made = np.bincount(day, simulate(sky, house.place, system)["dc_power_w"].to_numpy())
+    made = np.bincount(day, array_power(sky, house.place, system)["dc_power_w"].to_numpy())
     clear = np.bincount(day, clear_sky(sky.index, house.place)["ghi"].to_numpy())
     clearness = np.bincount(day, sky["ghi"].to_numpy()) / np.maximum(clear, 1.0)
     mixed = np.abs(clearness - 0.65) < 0.1
@@ -258,7 +258,7 @@ def _days(house):
         hourly = sky.iloc[24 * number : 24 * number + 24]
         fine = minute_weather(hourly, house.place, np.random.default_rng(CLOUD_SEED))
         for minutes, table in ((False, hourly), (True, fine)):
-            power = simulate(table, house.place, system)["dc_power_w"].to_numpy()
+            power = array_power(table, house.place, system)["dc_power_w"].to_numpy()
             if not minutes:  # an hourly mean is a step, drawn from minute to minute
                 power = np.repeat(power, 60)
             days[name, minutes] = (np.arange(1440) / 60.0, power)
@@ -310,7 +310,7 @@ def _limit_share(weather_file, place, system):
 
 def _monthly(house, system):
     """Return reference yield [h] and final yield [kWh/kW] of the twelve months."""
-    year = simulate(weather(house), house.place, system)
+    year = array_power(weather(house), house.place, system)
     groups = year.groupby(year.index.month)
     y_r = np.array([reference_yield(month["poa_global"]) for _, month in groups])
     y_f = np.array(

@@ -6,7 +6,7 @@ from solarlib.health.yields import final_yield
 from solarlib.house.year import weather
 from solarlib.lessons.tools import check
 from solarlib.quantities import InputError, energy_kwh, require
-from solarlib.roof.array import simulate
+from solarlib.roof.array import array_power
 
 
 def numbers(word):
@@ -147,7 +147,7 @@ def compare(house, made_kwh, rated_kw):
     except InputError as error:
         return f"This cannot be used. {error}."
     typical = final_yield(
-        float(energy_kwh(simulate(weather(house), house.place, house.system)["ac_power_w"]).sum()),
+        float(energy_kwh(array_power(weather(house), house.place, house.system)["ac_power_w"]).sum()),
         house.system.rated_power_w,
     )
     if not typical > 0:

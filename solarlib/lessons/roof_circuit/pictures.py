@@ -26,7 +26,7 @@ from solarlib.lessons.tools.figures import (
 )
 from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import energy_kwh
-from solarlib.roof.array import Plane, simulate
+from solarlib.roof.array import Plane, array_power
 from solarlib.roof.obstacles import Layout, Obstacle, usual_layout
 from solarlib.roof.rows import row_hours
 from solarlib.roof.shade import year_loss
@@ -64,7 +64,7 @@ def largest(house):
 def roof_year(house, tilt, azimuth, mounting="roof"):
     """Return what all modules of the house on one plane give the house in each hour of a typical year. [W]"""
     system = replace(house.system, planes=(Plane(house.system.module_count, tilt, azimuth, mounting),))
-    return simulate(weather(house), house.place, system)["ac_power_w"]
+    return array_power(weather(house), house.place, system)["ac_power_w"]
 
 
 def tray_year(house, distance):
@@ -227,7 +227,7 @@ def open_kwh(house):
     """Return what the house's largest plane gives without shade: its share of the house's typical year. [kWh]"""
     plane = largest(house)
     system = replace(house.system, planes=(plane,))
-    return float(energy_kwh(simulate(weather(house), house.place, system)["ac_power_w"]).sum())
+    return float(energy_kwh(array_power(weather(house), house.place, system)["ac_power_w"]).sum())
 
 
 def kwh_price(house):

@@ -26,7 +26,7 @@ from solarlib.lessons.tools.figures import (
 )
 from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import energy_kwh
-from solarlib.roof.array import simulate
+from solarlib.roof.array import array_power
 from solarlib.sky.sun import clear_sky
 
 MEASURES = ("kWh per kW", "performance ratio", "ratio to neighbours", "ratio, roofs corrected")
@@ -77,7 +77,7 @@ def daily_yields(house, roofs="like mine"):
 @lru_cache(maxsize=4)
 def _surroundings(house):
     """Return the reference yield [h] and the mean air temperature [degC] of each day."""
-    light = energy_kwh(simulate(weather(house), house.place, house.system)["poa_global"])
+    light = energy_kwh(array_power(weather(house), house.place, house.system)["poa_global"])
     warm = weather(house)["temp_air"]
     return light.groupby(light.index.normalize()).sum(), warm.groupby(warm.index.normalize()).mean()
 
@@ -220,7 +220,7 @@ def case_day(house, case, season="summer"):
     }
     index = pd.date_range(date[season, south], periods=288, freq="5min", tz=house.place.tz)
     sky = clear_sky(index, house.place).assign(temp_air=18.0, wind_speed=3.0)
-    expected = simulate(sky, house.place, house.system)["ac_power_w"]
+    expected = array_power(sky, house.place, house.system)["ac_power_w"]
     own = expected * np.exp(0.015 * np.random.default_rng([_SEED, ord(case[0])]).standard_normal(len(index)))
     step, bright = np.arange(len(index)), expected > 0.15 * expected.max()
     first, last = np.flatnonzero(bright)[[0, -1]]
