@@ -27,7 +27,7 @@ from solarlib.roof.array import (
 from solarlib.sky.sun import clear_sky
 from solarlib.sky.weather import Place, read_weather
 
-BENCH = Path(__file__).parent / "benchmarks" / "bench_array.py"
+BENCH = Path(__file__).parents[1] / "benchmarks" / "bench_array.py"
 PLACE = Place("Greensboro", 36.1, -79.95, "America/New_York", 273.0)
 MODULE = Module(430.0, -0.0034)
 SYSTEM = ArraySystem((Plane(10, 27, 200), Plane(5, 27, 110)), MODULE, Converter("per module", 366.0))
