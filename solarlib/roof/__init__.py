@@ -9,12 +9,12 @@ from solarlib.roof.rows import pitch_without_shade
 
 __all__ = [
     "RoofPlane",
+    "array_power",
     "cell_temperature",
     "check_branch",
     "check_busbar",
     "fit_modules",
     "pitch_without_shade",
-    "array_power",
     "up_slope_m",
     "velocity_pressure",
 ]
