@@ -1,4 +1,4 @@
-"""The front door: `python3 -m solarlib lab | test | save` (on Windows `py -m solarlib lab`).
+"""The front door: `python3 -m solarlib lab | check | test | save` (on Windows `py -m solarlib lab`).
 
 The first call makes `.venv` beside this folder and installs the pinned environment into it; every later call
 starts at once and needs no network. Only the standard library is used here, and the syntax stays old, so that
@@ -28,16 +28,21 @@ import subprocess
 import webbrowser
 
 VENV = os.path.join(ROOT, ".venv")
-STAMP = os.path.join(VENV, "installed.txt")
 LOG = os.path.join(VENV, "install-log.txt")
 FIRST_LESSON = "notebooks/00-start-here.ipynb"
 NEEDED_BYTES = 1.2e9  # the finished environment takes 0.75 GB; the downloads lie beside it for a while
+# What the environment holds: its list of packages, and the file that is written once all of them are in.
+LESSONS = ("requirements.txt", os.path.join(VENV, "installed.txt"))
+TOOLS = ("tests/requirements.txt", os.path.join(VENV, "installed-tools.txt"))
+RECIPE = ("solarlib/constraints.txt", "solarlib/pyproject.toml", "solarlib/setup.py")
 
 USAGE = """Use one of these, from the folder that holds README.md:
-  {py} -m solarlib lab    open the lessons in JupyterLab
-  {py} -m solarlib test   run every test
-  {py} -m solarlib save   run the lessons and rewrite their stored pictures and numbers (for contributors)
-The first call installs what the lessons need, once. More words after `test` go to pytest, after `save` name lessons."""
+  {py} -m solarlib lab          open the lessons in JupyterLab
+  {py} -m solarlib check        look for slips in a minute (for contributors)
+  {py} -m solarlib test         run every test; with --all the very long ones too
+  {py} -m solarlib save         run the lessons and rewrite their stored pictures and numbers (for contributors)
+The first call installs what the word needs, once. More words after `check` and `test` go to pytest, after `save` name
+lessons."""
 
 
 def say(text, end="\n"):
@@ -58,22 +63,22 @@ def base_python():
     return sys.executable
 
 
-def wanted_stamp():
-    """Return the text that identifies this environment: its recipe, the Python version and the place."""
+def wanted_stamp(packages):
+    """Return the text that identifies an installed list of packages: the recipe, the Python version and the place."""
     digest = hashlib.sha256()
-    for name in ("requirements.txt", "solarlib/constraints.txt", "solarlib/pyproject.toml", "solarlib/setup.py"):
+    for name in (packages,) + RECIPE:
         with open(os.path.join(ROOT, *name.split("/")), "rb") as file:
             digest.update(file.read())
     digest.update(("%d.%d %s" % (sys.version_info[0], sys.version_info[1], ROOT)).encode("utf-8"))
     return digest.hexdigest()
 
 
-def is_installed():
-    """Tell whether the environment is there, whole and made from the present recipe."""
-    if not (os.path.exists(STAMP) and os.path.exists(venv_python())):
+def is_installed(packages, stamp):
+    """Tell whether a list of packages is there, whole and made from the present recipe."""
+    if not (os.path.exists(stamp) and os.path.exists(venv_python())):
         return False
-    with open(STAMP, encoding="utf-8") as file:
-        return file.read() == wanted_stamp()
+    with open(stamp, encoding="utf-8") as file:
+        return file.read() == wanted_stamp(packages)
 
 
 def explain_failure(log_text):
@@ -115,8 +120,8 @@ def run_logged(command, log):
     return process.wait()
 
 
-def install():
-    """Make the environment from nothing, or stop with a sentence that says what to do."""
+def make_environment():
+    """Make an empty environment, or stop with a sentence that says what to do."""
     try:
         import ensurepip  # noqa: F401
         import venv  # noqa: F401
@@ -127,14 +132,18 @@ def install():
         )
     if shutil.disk_usage(ROOT).free < NEEDED_BYTES:
         sys.exit(explain_failure("No space left"))
-    say("First start: installing what the lessons need into .venv (about 160 MB to fetch, one to five minutes).")
+    say("First start: installing what the lessons need into .venv (about 120 MB to fetch, one to five minutes).")
     try:
         made = subprocess.call([base_python(), "-m", "venv", "--clear", VENV], cwd=ROOT)
     except OSError as error:
         sys.exit("Python could not be started again (%s)." % error)
     if made != 0:
         sys.exit("The environment could not be made in %s. %s" % (VENV, explain_failure("Permission denied")))
-    command = [venv_python(), "-m", "pip", "install", "--retries", "2", "-r", "requirements.txt"]
+
+
+def install(packages, stamp):
+    """Install a list of packages into the environment, or stop with a sentence that says what to do."""
+    command = [venv_python(), "-m", "pip", "install", "--retries", "2", "-r", packages]
     with open(LOG, "w", encoding="utf-8") as log:
         code = run_logged(command, log)
     say("")
@@ -143,8 +152,19 @@ def install():
             lines = log.read().splitlines()
         say("\n".join("  " + line for line in lines[-8:]))
         sys.exit("%s All lines are in %s" % (explain_failure("\n".join(lines)), LOG))
-    with open(STAMP, "w", encoding="utf-8") as file:
-        file.write(wanted_stamp())
+    with open(stamp, "w", encoding="utf-8") as file:
+        file.write(wanted_stamp(packages))
+
+
+def make_ready(with_tools):
+    """Bring the environment to what a word of the front door needs."""
+    if not is_installed(*LESSONS):
+        make_environment()
+        install(*LESSONS)
+    if with_tools and not is_installed(*TOOLS):
+        say("Installing the tools for tests, once (about 60 MB to fetch).")
+        install(*TOOLS)
+    settings_into_environment()
 
 
 def settings_into_environment():
@@ -173,8 +193,27 @@ def lab(words):
     return command + ["-y"] + words
 
 
+def pytest():
+    """The tests on all processors, each file of tests on one of them."""
+    return [venv_python(), "-m", "pytest", "-n", "auto", "--dist", "loadfile"]
+
+
+def check(words):
+    """Lint, form and the quick tests: what a contributor runs after each change."""
+    for tool in (["check"], ["format", "--check"]):
+        code = run([venv_python(), "-m", "ruff"] + tool + ["--quiet", "solarlib", "tests", "data"])
+        if code != 0:
+            sys.exit(code)
+    os.environ["SOLARLIB_PROFILE"] = "quick"
+    quick = ["-m", "not slow and not long", "--ignore=tests/browser", "-p", "no:nbval"]
+    return pytest() + quick + (words or ["tests"])
+
+
 def test(words):
-    return [venv_python(), "-m", "pytest"] + words
+    """Every test; `--all` adds those that take longer than all others together."""
+    if "--all" in words:
+        return pytest() + [word for word in words if word != "--all"]
+    return pytest() + ["-m", "not long"] + words
 
 
 def save(words):
@@ -189,13 +228,11 @@ def run(command):
 
 
 def main(arguments):
-    commands = {"lab": lab, "test": test, "save": save}
+    commands = {"lab": lab, "check": check, "test": test, "save": save}
     if not arguments or arguments[0] not in commands:
         say(USAGE.format(py="py" if os.name == "nt" else "python3"))
         return 0 if arguments[:1] in (["-h"], ["--help"], ["help"]) else 2
-    if not is_installed():
-        install()
-    settings_into_environment()
+    make_ready(with_tools=arguments[0] in ("check", "test"))
     return run(commands[arguments[0]](arguments[1:]))
 
 

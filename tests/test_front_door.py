@@ -19,6 +19,7 @@ FILES = (
     "solarlib/constraints.txt",
     "solarlib/pyproject.toml",
     "solarlib/setup.py",
+    "tests/requirements.txt",
 )
 
 
@@ -69,7 +70,7 @@ def test_an_old_python_gets_one_sentence(clone):
 def test_wrong_words_get_the_three_right_ones(clone, words):
     code, said = run(clone, *words)
     assert code == 2
-    assert all(f"-m solarlib {word}" in said for word in ("lab", "test", "save"))
+    assert all(f"-m solarlib {word}" in said for word in ("lab", "check", "test", "save"))
     assert not (clone / ".venv").exists()
 
 
@@ -126,16 +127,46 @@ def test_a_failed_installation_is_explained(log, sentence):
 
 def test_only_a_whole_environment_counts_as_installed(tmp_path, monkeypatch):
     monkeypatch.setattr(door, "VENV", str(tmp_path / ".venv"))
-    monkeypatch.setattr(door, "STAMP", str(tmp_path / ".venv" / "installed.txt"))
-    assert not door.is_installed()
+    stamp, packages = tmp_path / ".venv" / "installed.txt", "requirements.txt"
+    assert not door.is_installed(packages, str(stamp))
     python = Path(door.venv_python())
     python.parent.mkdir(parents=True)
     python.touch()
-    assert not door.is_installed()  # interrupted before the stamp, which is written last
-    Path(door.STAMP).write_text(door.wanted_stamp(), encoding="utf-8")
-    assert door.is_installed()
-    Path(door.STAMP).write_text("another recipe", encoding="utf-8")
-    assert not door.is_installed()
+    assert not door.is_installed(packages, str(stamp))  # interrupted before the stamp, which is written last
+    stamp.write_text(door.wanted_stamp(packages), encoding="utf-8")
+    assert door.is_installed(packages, str(stamp))
+    assert not door.is_installed("tests/requirements.txt", str(stamp))  # tools are told apart from lessons
+    stamp.write_text("another recipe", encoding="utf-8")
+    assert not door.is_installed(packages, str(stamp))
+
+
+def test_only_words_that_test_install_the_tools(monkeypatch):
+    installed = []
+    monkeypatch.setattr(door, "is_installed", lambda packages, stamp: False)
+    monkeypatch.setattr(door, "make_environment", lambda: None)
+    monkeypatch.setattr(door, "install", lambda packages, stamp: installed.append(packages))
+    monkeypatch.setattr(door, "settings_into_environment", lambda: None)
+    monkeypatch.setattr(door, "say", lambda *words: None)
+    door.make_ready(with_tools=False)
+    assert installed == ["requirements.txt"]
+    door.make_ready(with_tools=True)
+    assert installed == ["requirements.txt", "requirements.txt", "tests/requirements.txt"]
+
+
+def test_only_test_all_runs_what_takes_very_long(monkeypatch):
+    assert door.test(["tests/bill"])[-3:] == ["-m", "not long", "tests/bill"]
+    assert door.test(["--all", "-x"])[-1] == "-x" and "not long" not in door.test(["--all", "-x"])
+
+
+def test_check_stops_at_the_first_slip_of_form(monkeypatch):
+    asked = []
+    monkeypatch.setattr(door, "run", lambda command: asked.append(command) or len(asked) - 1)
+    monkeypatch.setenv("SOLARLIB_PROFILE", "")
+    with pytest.raises(SystemExit) as stop:
+        door.check([])
+    assert stop.value.code == 1 and [command[3] for command in asked] == ["check", "format"]
+    monkeypatch.setattr(door, "run", lambda command: 0)
+    assert "not slow and not long" in door.check([]) and os.environ["SOLARLIB_PROFILE"] == "quick"
 
 
 def test_without_a_screen_no_browser_is_started(monkeypatch):
@@ -149,14 +180,12 @@ def test_the_environment_is_the_pinned_one():
     from importlib.metadata import version
 
     pins = (ROOT / "solarlib/constraints.txt").read_text(encoding="utf-8").splitlines()
-    direct = [
-        line
-        for line in (ROOT / "requirements.txt").read_text(encoding="utf-8").splitlines()
-        if line and line[0].isalpha()
+    asked = [
+        [line for line in (ROOT / name).read_text(encoding="utf-8").splitlines() if line and line[0].isalpha()]
+        for name in ("requirements.txt", "tests/requirements.txt")
     ]
-    assert len(direct) >= 8
-    for name in direct:
-        wanted = [line.split(";")[0].strip().partition("==")[2] for line in pins if line.startswith(f"{name}==")]
+    assert min(map(len, asked)) >= 7
+    for line in sum(asked, []):
+        name = line.split("<")[0]
+        wanted = [pin.split(";")[0].strip().partition("==")[2] for pin in pins if pin.startswith(f"{name}==")]
         assert version(name) in wanted, f"{name}: installed {version(name)}, pinned {wanted}"
-    recipe = (ROOT / "solarlib/direct.in").read_text(encoding="utf-8").splitlines()
-    assert set(direct) == {line for line in recipe if line.isalpha()}
