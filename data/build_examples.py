@@ -16,7 +16,8 @@ import pandas as pd
 from solarlib.bill.accounts import ledger
 from solarlib.files.records import daily, keep
 from solarlib.house.bills import ratings
-from solarlib.house.year import House, load, read_house, weather
+from solarlib.house.file import House, read_house
+from solarlib.house.year import load, weather
 from solarlib.meter.load import test_load
 from solarlib.meter.registers import split, unsigned
 from solarlib.quantities import energy_kwh

@@ -1,21 +1,10 @@
-"""One house, everything composed: its weather, its load, and a typical year of generation and net power.
-
-The house itself comes from a file; `solarlib.house.file` reads it, and its names are offered here too.
-"""
+"""One house, everything composed: its weather, its load, and a typical year of generation and net power."""
 
 from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 
-from solarlib.house.file import (  # noqa: F401  (one import for lessons)
-    HOUSE_FOLDER,
-    House,
-    Meter,
-    Outlook,
-    house_from_table,
-    read_house,
-)
 from solarlib.meter.load import household
 from solarlib.quantities import HOURS_PER_YEAR, InputError
 from solarlib.roof.array import array_power
@@ -25,11 +14,27 @@ from solarlib.sky.weather import read_weather
 
 
 def weather(house):
-    """Return the typical year of hourly weather of a house, behind its horizon. Read or made once.
+    """Return the typical year of hourly weather of a house, behind its horizon: see `weather_at`."""
+    return weather_at(house.weather_file, house.place)
 
-    See `weather.read_weather`, `climate.typical_year` and `sun.behind_horizon`.
+
+@lru_cache(maxsize=8)
+def weather_at(source, place):
+    """Return the typical year of hourly weather of a place, behind its horizon. Read or made once.
+
+    Parameters
+    ----------
+    source : str, Path or climate.MonthlyMeans
+        A weather file, or the monthly means to make a year from.
+    place : weather.Place
+
+    Returns
+    -------
+    DataFrame, 8760 rows
+        See `weather.read_weather`, `climate.typical_year` and `sun.behind_horizon`. Shared: do not change it.
     """
-    return _behind(house.weather_file, house.place)
+    sky = _open_weather(source, place)
+    return behind_horizon(sky, position(sky.index, place), place.horizon)
 
 
 def load(house):
@@ -65,7 +70,7 @@ def simulate(house, interval="1h", rng=None):
     else:
         if rng is None:
             raise InputError("rng: found None, allowed is a numpy random Generator for one-minute clouds")
-        sky, drawn = minute_weather(_weather(house.weather_file, house.place), house.place, rng), minutes
+        sky, drawn = minute_weather(_open_weather(house.weather_file, house.place), house.place, rng), minutes
         sky = behind_horizon(sky, position(sky.index, house.place), house.place.horizon)
     power = array_power(sky, house.place, house.system)["ac_power_w"]
     row = np.asarray((drawn.index - power.index[0]) // pd.Timedelta(interval)) % len(power)
@@ -76,19 +81,13 @@ def simulate(house, interval="1h", rng=None):
 
 
 @lru_cache(maxsize=8)
-def _weather(source, place):
+def _open_weather(source, place):
     if isinstance(source, MonthlyMeans):
         return typical_year(place, source, np.random.default_rng(source.seed))
     return read_weather(source, place)
 
 
-@lru_cache(maxsize=8)
-def _behind(source, place):
-    sky = _weather(source, place)
-    return behind_horizon(sky, position(sky.index, place), place.horizon)
-
-
 @lru_cache(maxsize=4)
 def _load(yearly_kwh, appliances, weather_file, place):
-    warm = _weather(weather_file, place)["temp_air"] if appliances else None
+    warm = _open_weather(weather_file, place)["temp_air"] if appliances else None
     return household(yearly_kwh, place.tz, appliances=appliances, temp_air=warm, southern=place.latitude < 0)

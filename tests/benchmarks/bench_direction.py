@@ -20,7 +20,8 @@ import pandas as pd
 from solarlib.direction import chain, likelihood as evidence, schedule
 from solarlib.direction.decoder import decode
 from solarlib.direction.step_test import StepTest, certain_import, log_ratio, rise_or_fall
-from solarlib.house.year import read_house, weather
+from solarlib.house.file import read_house
+from solarlib.house.year import weather
 from solarlib.meter.load import fill_masked, measured_year
 from solarlib.roof.array import array_power
 from solarlib.sky.sun import minute_weather

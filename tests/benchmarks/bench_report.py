@@ -11,8 +11,9 @@ from pathlib import Path
 
 import numpy as np
 
+from solarlib.house.file import read_house
 from solarlib.house.flows import bring, directions
-from solarlib.house.year import read_house, simulate
+from solarlib.house.year import simulate
 from solarlib.lessons.own_house import report as own_house_report
 
 BAR_S, ROWS = 20.0, 525_600

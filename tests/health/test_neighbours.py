@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 from solarlib.health import neighbours as peers
-from solarlib.house.year import read_house, weather
+from solarlib.house.file import read_house
+from solarlib.house.year import weather
 from solarlib.quantities import InputError
 from solarlib.roof.array import array_power
 

@@ -8,7 +8,8 @@ import pytest
 from scipy.stats import linregress
 
 from solarlib.health import shapes as sg
-from solarlib.house.year import read_house, weather
+from solarlib.house.file import read_house
+from solarlib.house.year import weather
 from solarlib.quantities import InputError
 from solarlib.roof.array import array_power
 

@@ -6,7 +6,8 @@ import pytest
 
 from solarlib.health.ageing import standard_error, year_on_year, year_pairs
 from solarlib.health.yields import corrected_performance_ratio, final_yield, performance_ratio, reference_yield
-from solarlib.house.year import read_house, weather
+from solarlib.house.file import read_house
+from solarlib.house.year import weather
 from solarlib.quantities import InputError
 from solarlib.roof.array import array_power
 

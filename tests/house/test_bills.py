@@ -10,7 +10,8 @@ from solarlib.bill.accounts import ledger
 from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff import read_tariff
 from solarlib.house import bills as house_bills
-from solarlib.house.year import read_house, simulate
+from solarlib.house.file import read_house
+from solarlib.house.year import simulate
 from solarlib.meter.registers import split
 from solarlib.quantities import InputError, energy_kwh
 from solarlib.worth import money

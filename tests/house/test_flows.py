@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 
 from solarlib.direction.decoder import decode
+from solarlib.house.file import read_house
 from solarlib.house.flows import EXAMPLES, bring, directions, has_column, left_out, record, sun_height
 from solarlib.house.periods import periods_of, register_days
-from solarlib.house.year import read_house
 from solarlib.quantities import InputError
 from solarlib.sky.sun import position
 

@@ -8,9 +8,10 @@ import pytest
 
 from solarlib.files import records
 from solarlib.house import health as hh
+from solarlib.house.file import read_house
 from solarlib.house.flows import EXAMPLES, Checked, bring
 from solarlib.house.records import days_of
-from solarlib.house.year import read_house, weather
+from solarlib.house.year import weather
 from solarlib.quantities import InputError, energy_kwh
 from solarlib.roof.array import array_power
 

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib.house.year import HOUSE_FOLDER, house_from_table, load, read_house, simulate, weather
+from solarlib.house.file import HOUSE_FOLDER, house_from_table, read_house
+from solarlib.house.year import load, simulate, weather
 from solarlib.meter import registers as meter
 from solarlib.quantities import InputError, energy_kwh
 from solarlib.sky.weather import find_file

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib.house import year as houses
+from solarlib.house.file import read_house
+from solarlib.house.year import weather
 from solarlib.lessons.array_yield import pictures as array_yield, questions as array_yield_checks
 from solarlib.lessons.tools import check
 from solarlib.quantities import InputError, energy_kwh
@@ -19,16 +20,16 @@ NAMES = ("two-storey", "bungalow", "cabin")
 
 @pytest.fixture(params=NAMES)
 def house(request):
-    return houses.read_house(request.param)
+    return read_house(request.param)
 
 
 @pytest.fixture
 def two_storey():
-    return houses.read_house("two-storey")
+    return read_house("two-storey")
 
 
 def year_of(house):
-    return array_power(houses.weather(house), house.place, house.system)
+    return array_power(weather(house), house.place, house.system)
 
 
 def heights(container):
@@ -85,16 +86,14 @@ def test_limit_picture_cuts_at_the_limit_and_minutes_lose_more(house):
 
 def test_limit_share_is_that_of_the_loss_steps(two_storey):
     system = replace(two_storey.system, converter=replace(two_storey.system.converter, ac_limit_w=0.6 * 430))
-    year = array_power(houses.weather(two_storey), two_storey.place, system)
+    year = array_power(weather(two_storey), two_storey.place, system)
     offered = energy_kwh(year["dc_power_w"]).sum()
-    taken = (
-        loss_steps(houses.weather(two_storey), two_storey.place, system).set_index("step").loc["limit of the converter"]
-    )
+    taken = loss_steps(weather(two_storey), two_storey.place, system).set_index("step").loc["limit of the converter"]
     assert array_yield.limit_share(two_storey, 60) == pytest.approx(-taken["change_kwh"] / offered)
 
 
 def test_stair_takes_every_step_once_and_ends_at_the_delivered_energy(house):
-    steps = loss_steps(houses.weather(house), house.place, house.system)["step"]
+    steps = loss_steps(weather(house), house.place, house.system)["step"]
     assert sorted(step for row in array_yield.STAIR.values() for step in row) == sorted(steps)
     picture, system = array_yield.stair_picture(house), house.system
     exact = dict(
@@ -132,7 +131,7 @@ def test_month_picture_shows_yields_and_ratio(house):
     start, picture = array_yield.start_values(house), array_yield.month_picture(house)
     plane = Plane(house.system.module_count, start.tilt, start.azimuth, house.system.planes[0].mounting)
     losses = replace(house.system.losses, soiling=start.dirt / 100)
-    year = array_power(houses.weather(house), house.place, replace(house.system, planes=(plane,), losses=losses))
+    year = array_power(weather(house), house.place, replace(house.system, planes=(plane,), losses=losses))
     caption = picture.update(tilt=start.tilt, azimuth=start.azimuth, dirt=start.dirt, age=0)
     light, made = picture.figure.axes[0].containers
     by_month = energy_kwh(year).groupby(year.index.month).sum()
@@ -146,7 +145,7 @@ def test_month_picture_shows_yields_and_ratio(house):
 
 def test_lowest_ratio_is_in_a_warmer_month_than_the_highest(house):
     y_r, y_f = array_yield._monthly(house, house.system)
-    air = houses.weather(house)["temp_air"].groupby(houses.weather(house).index.month).mean().to_numpy()
+    air = weather(house)["temp_air"].groupby(weather(house).index.month).mean().to_numpy()
     assert air[(y_f / y_r).argmin()] > air[(y_f / y_r).argmax()]
 
 
@@ -211,6 +210,7 @@ def test_pictures_of_a_southern_house(two_storey, monkeypatch):
     sky = clear_sky(index, place) * 0.8
     sky = sky.assign(temp_air=17 + 9 * wave, wind_speed=3.0)
     monkeypatch.setattr(array_yield, "weather", lambda _: sky)
+    monkeypatch.setattr(array_yield, "weather_at", lambda *_: sky)
     array_yield._limit_share.cache_clear()
     start = array_yield.start_values(house)
     month = array_yield.month_picture(house)
@@ -223,7 +223,7 @@ def test_pictures_of_a_southern_house(two_storey, monkeypatch):
 
 
 def test_no_light_at_all_gives_a_sentence(two_storey, monkeypatch):
-    dark = houses.weather(two_storey) * 0.0
+    dark = weather(two_storey) * 0.0
     picture = array_yield.month_picture(two_storey)
     monkeypatch.setattr(array_yield, "weather", lambda _: dark)
     assert "no performance ratio" in picture.update(tilt=30, azimuth=180, dirt=2, age=0)

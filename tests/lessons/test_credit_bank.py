@@ -12,7 +12,8 @@ from solarlib.bill.reset import best_reset, fit_sinusoid, lost_by_reset_month, s
 from solarlib.bill.reset_years import loss_spread, times_best, years_from_days
 from solarlib.bill.tariff import read_tariff
 from solarlib.house import bills as house_bills
-from solarlib.house.year import read_house, simulate
+from solarlib.house.file import read_house
+from solarlib.house.year import simulate
 from solarlib.lessons.credit_bank import pictures as credit_bank, questions as checks, rules
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.meter.registers import split

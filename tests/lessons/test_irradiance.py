@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 
 from lesson_panels import NOTEBOOKS, run_cell
-from solarlib.house.year import HOUSE_FOLDER, read_house, weather
+from solarlib.house.file import HOUSE_FOLDER, read_house
+from solarlib.house.year import weather
 from solarlib.lessons.irradiance import pictures as irradiance, questions as ask
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.figures import MONTHS

@@ -11,7 +11,8 @@ import pytest
 from lesson_panels import columns
 from solarlib.bill.tariff import read_tariff
 from solarlib.house import bills as house_bills
-from solarlib.house.year import Outlook, read_house, simulate
+from solarlib.house.file import Outlook, read_house
+from solarlib.house.year import simulate
 from solarlib.lessons.lifetime_value import (
     pictures as lifetime_value,
     questions as lifetime_value_checks,

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from solarlib.direction.step_test import StepTest, best_dwell, change_sd, error_probability, predicted_during
-from solarlib.house.year import read_house
+from solarlib.house.file import read_house
 from solarlib.lessons.load_step import (
     ladder as load_step_ladder,
     live as load_step_live,

@@ -18,9 +18,9 @@ from solarlib.house import (
     periods as house_periods,
     records as house_records,
 )
+from solarlib.house.file import read_house
 from solarlib.house.flows import EXAMPLES, bring, directions
 from solarlib.house.periods import periods_of, register_days
-from solarlib.house.year import read_house
 from solarlib.lessons.own_house import pictures as draw, questions as ask, report as tell
 from solarlib.lessons.tools.page import Section, page, section_or_reason
 from solarlib.lessons.tools.progress import Progress

@@ -7,7 +7,8 @@ import pytest
 from matplotlib.collections import PolyCollection
 
 from solarlib.bill.tariff import read_tariff
-from solarlib.house import year as houses
+from solarlib.house.file import HOUSE_FOLDER, read_house
+from solarlib.house.year import weather
 from solarlib.lessons.roof_circuit import (
     pictures as roof_circuit,
     plan as roof_circuit_plan,
@@ -24,17 +25,17 @@ from solarlib.roof.obstacles import Obstacle, usual_layout
 from solarlib.roof.shade import shade_hours, year_loss
 from solarlib.roof.voltages import awg_area_mm2, check_voltage_rise
 
-NAMES = sorted(file.stem for file in houses.HOUSE_FOLDER.glob("*.toml"))
+NAMES = sorted(file.stem for file in HOUSE_FOLDER.glob("*.toml"))
 
 
 @pytest.fixture(params=NAMES)
 def house(request):
-    return houses.read_house(request.param)
+    return read_house(request.param)
 
 
 @pytest.fixture
 def two_storey():
-    return houses.read_house("two-storey")
+    return read_house("two-storey")
 
 
 def lengths(container, way="height"):
@@ -49,7 +50,7 @@ def test_roof_picture_shows_both_roofs(house):
     caption = picture.update(tilt=start.tilt, azimuth=start.azimuth, distance=1.6)
     pitched, trays = picture.figure.axes[0].containers
     plane = Plane(house.system.module_count, start.tilt, start.azimuth, "roof")
-    year = array_power(houses.weather(house), house.place, replace(house.system, planes=(plane,)))["ac_power_w"]
+    year = array_power(weather(house), house.place, replace(house.system, planes=(plane,)))["ac_power_w"]
     assert lengths(pitched) == pytest.approx(energy_kwh(year).groupby(year.index.month).sum().to_numpy())
     assert f"Pitched {energy_kwh(year).sum():,.0f} kWh" in caption and f"trays {lengths(trays).sum():,.0f}" in caption
     lost, bought = roof_circuit.roof_table(house)[["lost_kwh", "bought_kwh"]].iloc[1]
@@ -90,7 +91,7 @@ def test_reset_month_is_that_of_the_tariff(house, two_storey):
 def test_noon_of_the_shortest_day_stands_low(house, monkeypatch):
     _, height = roof_circuit.winter_noon(house)
     assert 1 <= height < 90 - abs(house.place.latitude)
-    sky = houses.weather(house)
+    sky = weather(house)
     monkeypatch.setattr(roof_circuit, "weather", lambda _: sky)  # only its time zone is asked for
     polar = replace(house, place=replace(house.place, latitude=80.0 * np.sign(house.place.latitude)))
     assert roof_circuit.winter_noon(polar)[1] == 1.0
@@ -166,7 +167,7 @@ def test_shade_picture_shows_the_three_numbers(house):
         ((plane.surface_azimuth + 10, 30), (plane.surface_azimuth + 50, 30)), roof_circuit.shade_distance(house)
     )
     system = replace(house.system, planes=(plane,))
-    whole = year_loss(shade_hours(houses.weather(house), house.place, system, ((wall,),)))
+    whole = year_loss(shade_hours(weather(house), house.place, system, ((wall,),)))
     bars = [container[0].get_width() for container in picture.figure.axes[1].containers]
     expected = [100 * whole.light_lost, 100 * whole.module_loss, 100 * whole.string_loss]
     assert bars == pytest.approx(expected, abs=0.02)

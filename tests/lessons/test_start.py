@@ -4,7 +4,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from solarlib.house.year import HOUSE_FOLDER, read_house, simulate
+from solarlib.house.file import HOUSE_FOLDER, read_house
+from solarlib.house.year import simulate
 from solarlib.lessons.start import pictures as start
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.lessons.tools.panel import show

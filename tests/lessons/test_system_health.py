@@ -9,7 +9,7 @@ from scipy.stats import norm
 
 from solarlib.health import chart as control_chart, neighbours as peers, shapes as signatures
 from solarlib.health.ageing import year_on_year
-from solarlib.house.year import read_house
+from solarlib.house.file import read_house
 from solarlib.lessons.system_health import pictures as sh, questions as ask
 
 NAMES = ("two-storey", "bungalow", "cabin", "southern")

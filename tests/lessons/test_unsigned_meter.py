@@ -8,7 +8,7 @@ import pytest
 
 from lesson_panels import columns
 from solarlib.direction.step_test import certain_import, energy_bounds
-from solarlib.house import year as houses
+from solarlib.house.file import read_house
 from solarlib.lessons.unsigned_meter import pictures as um, questions as ask
 from solarlib.meter.registers import split, unsigned
 from solarlib.quantities import energy_kwh
@@ -35,7 +35,7 @@ def write_weather(folder, place, lit=True):
 
 def southern(folder, lit=True):
     """Return the two-storey house moved and turned south of the equator."""
-    house, place = houses.read_house("two-storey"), Place("southern plain", -36.1, 145.05, "Australia/Sydney", 273.0)
+    house, place = read_house("two-storey"), Place("southern plain", -36.1, 145.05, "Australia/Sydney", 273.0)
     turned = tuple(replace(p, surface_azimuth=(180 - p.surface_azimuth) % 360) for p in house.system.planes)
     system = replace(house.system, planes=turned)
     return replace(house, place=place, system=system, weather_file=write_weather(folder, place, lit))
@@ -44,7 +44,7 @@ def southern(folder, lit=True):
 @pytest.fixture(scope="module", params=(*NAMES, "southern"))
 def house(request, tmp_path_factory):
     folder = tmp_path_factory.mktemp("weather")
-    return southern(folder) if request.param == "southern" else houses.read_house(request.param)
+    return southern(folder) if request.param == "southern" else read_house(request.param)
 
 
 def numbers(caption):

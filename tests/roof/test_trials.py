@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from solarlib.house.year import read_house, weather
+from solarlib.house.file import read_house
+from solarlib.house.year import weather
 from solarlib.quantities import InputError
 from solarlib.roof.obstacles import Obstacle
 from solarlib.roof.shade import shade_hours

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
 from solarlib.health.yields import final_yield, performance_ratio, reference_yield
-from solarlib.house.year import weather
+from solarlib.house.year import weather, weather_at
 from solarlib.lessons.tools.figures import (
     BACKGROUND,
     INK,
@@ -301,8 +301,7 @@ def _stair(house, system):
 
 @lru_cache(maxsize=64)
 def _limit_share(weather_file, place, system):
-    house = SimpleNamespace(weather_file=weather_file, place=place)
-    table = loss_steps(weather(house), place, system).set_index("step")
+    table = loss_steps(weather_at(weather_file, place), place, system).set_index("step")
     taken = max(0.0, -table.loc["limit of the converter", "change_kwh"])  # never "-0.00 %"
     before = table.loc["limit of the converter", "energy_kwh"] + taken
     return taken / before if before > 0 else 0.0

@@ -11,7 +11,7 @@ from matplotlib.ticker import MaxNLocator
 
 from solarlib.bill.reset import lost_by_reset_month
 from solarlib.house.bills import avoided_price
-from solarlib.house.year import load, weather
+from solarlib.house.year import load, weather, weather_at
 from solarlib.lessons.tools.figures import (
     BACKGROUND,
     ROLES,
@@ -195,7 +195,7 @@ def _kept(weather_file, place, system, distance):
 
 @lru_cache(maxsize=32)
 def _row_hours(weather_file, place, system, distance):
-    sky = weather(SimpleNamespace(weather_file=weather_file, place=place))
+    sky = weather_at(weather_file, place)
     plane = Plane(2, TRAY_TILT, 180 if place.latitude >= 0 else 0, "tray")
     return row_hours(sky, place, plane, ROW, distance, system.albedo)
 
@@ -300,4 +300,4 @@ def _obstacle(house, aside, width, height):
 @lru_cache(maxsize=8)
 def _open(weather_file, place, system):
     plane = max(system.planes, key=lambda plane: plane.module_count)
-    return open_year(weather(SimpleNamespace(weather_file=weather_file, place=place)), place, system, plane)
+    return open_year(weather_at(weather_file, place), place, system, plane)

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import numpy as np
 
-from solarlib.house.year import weather
+from solarlib.house.year import weather_at
 from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, TICK_PT, direct_label, line, new_figure, zero_based
 from solarlib.lessons.tools.panel import Picture
 from solarlib.roof.array import Converter, Plane, loss_steps
@@ -136,7 +136,7 @@ def _halves(place, system, turn):
 @lru_cache(maxsize=256)
 def _limit_loss(weather_file, place, system, kind, share, turn):
     """Return the share of direct-current energy above the limit for equal halves on two planes."""
-    sky = weather(SimpleNamespace(weather_file=weather_file, place=place))
+    sky = weather_at(weather_file, place)
     one = share / 100 * system.module.rated_power_w
     converter = Converter(kind, one if kind == "per module" else 2 * one)
     table = loss_steps(sky, place, replace(system, planes=_halves(place, system, turn), converter=converter)).set_index(
@@ -149,7 +149,7 @@ def _limit_loss(weather_file, place, system, kind, share, turn):
 @lru_cache(maxsize=64)
 def _turn_loss(weather_file, place, system, turn):
     """Return what one tracker for both halves in one string loses, as a share."""
-    sky = weather(SimpleNamespace(weather_file=weather_file, place=place))
+    sky = weather_at(weather_file, place)
     two = replace(system, planes=_halves(place, system, turn))
     return max(0.0, year_loss(shade_hours(sky, place, two, ((), ()), grain="module", one_string=True)).string_loss)
 
