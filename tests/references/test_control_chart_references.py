@@ -7,6 +7,7 @@ of solarlib (built here).
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 from scipy.stats import norm
 
 from solarlib.health import run_lengths as rl
@@ -136,16 +137,10 @@ def test_days_until_other_losses_show(loss, at_3, at_5):
 
 def drawn_run_lengths(lag_one, k, h, shift, charts, seed, longest):
     """Return mean and standard error of the run length of charts of days that resemble the day before."""
-    rng = np.random.default_rng(seed)
-    day, total, length, runs = rng.standard_normal(charts), np.zeros(charts), np.zeros(charts), np.ones(charts, bool)
-    for _ in range(longest):
-        total = np.maximum(0.0, total + day + shift - k)
-        length[runs] += 1
-        runs &= total <= h
-        if not runs.any():
-            break
-        day = lag_one * day + np.sqrt(1 - lag_one**2) * rng.standard_normal(charts)
-    assert runs.sum() == 0
+    days = np.random.default_rng(seed).standard_normal((longest, charts))
+    days[1:] *= np.sqrt(1 - lag_one**2)
+    length = first_alarm(cusum(-shift - lfilter([1.0], [1.0, -lag_one], days, axis=0), k), h)
+    assert np.isfinite(length).all()
     return length.mean(), length.std() / np.sqrt(charts)
 
 

@@ -82,14 +82,6 @@ def test_det_10_folded_normal():
     assert d.folded_density(-1.0, 120.0, 200.0) == 0
 
 
-def test_det_11_rounding():
-    """Widrow's rounding noise, 10/sqrt(12) = 2.887 W - seen and recomputed; fails for a signal that sits still."""
-    signal = np.random.default_rng(11).uniform(0, 1e4, 1_000_000)
-    assert (np.round(signal, -1) - signal).std() == pytest.approx(10 / np.sqrt(12), rel=0.005)
-    still = np.full(1000, 1003.0)
-    assert (np.round(still, -1) - still).std() == 0
-
-
 def test_det_12_step_far_from_zero():
     """Difference of two means (any text of statistics); the numbers - built here."""
     test = d.StepTest(300, dwell_s=60, noise_w=400, reading_step_s=10, use_after=False)

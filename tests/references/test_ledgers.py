@@ -487,13 +487,6 @@ def test_the_same_year_under_every_rule():
             assert sums["bill_without_pv"] == Decimal(shipped["no PV"][f"{letter} year bill $"])
 
 
-def test_every_shipped_table_is_reproduced_here():
-    names = {path.stem for path in FOLDER.glob("*.csv")}
-    text = Path(__file__).read_text(encoding="utf-8")
-    assert [name for name in sorted(names) if f'"{name}"' not in text] == []
-    assert len(names) == 17
-
-
 def test_capacity_charge_published_for_flanders():
     """2.9 kW x 87 a kW and year = 252.30."""
     period = pd.DataFrame(
