@@ -18,6 +18,7 @@ WINSOR = (
 )
 LEAST_BASELINE_DAYS = 14
 MOST_RESEMBLANCE = 0.9  # greatest correlation of neighbouring days to believe
+MOST_SHIFT = 1000.0  # scatters; a loss beyond it shows on the first day all the same
 PERSISTS_DAYS = 14
 LARGE_LOSS = 0.20
 STAGES = ("usual", "watch", "look", "act")
@@ -52,8 +53,9 @@ class Design:
         return min(WINSOR, self.k + (1.0 - 1e-9) * self.h)
 
     def days_to_notice(self, loss, scatter):
-        """Return the mean days from a loss (share) to the message `look`, for independent days."""
-        return cusum_run_length(shift_of_loss(loss) / scatter, self.k, self.h)
+        """Return the mean days from a loss (share) to the message `look`, for independent days; it may be infinite."""
+        shift = shift_of_loss(loss) / require(scatter, "scatter", 1e-9, 1e9)
+        return cusum_run_length(min(shift, MOST_SHIFT), self.k, self.h)
 
     def days_between_false_alarms(self):
         """Return the mean days to a message with nothing wrong, for independent days and a perfect baseline."""

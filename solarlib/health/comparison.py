@@ -93,9 +93,8 @@ class Comparison:
 
         Days that resemble each other add up like fewer independent ones that scatter wider.
         """
-        return Design(self.plan.k / self.widening, self.plan.h / self.widening).days_to_notice(
-            loss, self.usual.scatter * self.widening
-        )
+        wider = require(self.widening, "widening", 1, 100)
+        return Design(self.plan.k / wider, self.plan.h / wider).days_to_notice(loss, self.usual.scatter * wider)
 
     def sentences(self):
         """Return what an owner should know, as plain sentences in order. Never a verdict."""

@@ -16,6 +16,7 @@ from solarlib.quantities import InputError, require
 GOOD_DAY_H = 1.0  # daily yield below which a ratio says nothing, kWh/kW (`common practice, no source`)
 LEAST_GROUP = 5  # systems in a median that is shown (`common practice, no source`)
 SNOW_BELOW_C = 0.0
+FLOOR = 0.05  # smallest ratio told apart: a dead day counts as this, not as minus infinity
 FAR_BELOW = 0.5  # a neighbour at half of the middle of all or less, on a cold day, may lie under snow
 
 PRIVACY = {
@@ -106,7 +107,7 @@ def usable_days(own, neighbours, temp_air=None, snow=None, complete=None):
     return reason.mask(own.isna() | middle.isna(), "no reading")
 
 
-def log_ratio(own, neighbours, own_model=None, neighbour_models=None, floor=0.05):
+def log_ratio(own, neighbours, own_model=None, neighbour_models=None):
     """Return the logarithm of the daily ratio of a house to the median of its neighbours.
 
     Parameters
@@ -118,13 +119,12 @@ def log_ratio(own, neighbours, own_model=None, neighbour_models=None, floor=0.05
         What a model expects of each roof, in any unit: only its shape over the year matters. Each system is divided
         by its own before the median is taken. The model may come from a typical year: the ratio of two roofs of one
         place changes with the season much more than with the year.
-    floor : float
-        Smallest ratio told apart; a dead day counts as this, not as minus infinity.
 
     Returns
     -------
     Series
-        0: as the neighbours; -0.0645: one sixteenth less. NaN where a reading is missing.
+        0: as the neighbours; -0.0645: one sixteenth less; a dead day counts as the smallest ratio told apart. NaN where a
+        reading is missing.
 
     Raises
     ------
@@ -139,7 +139,7 @@ def log_ratio(own, neighbours, own_model=None, neighbour_models=None, floor=0.05
         own = _per(own, own_model)
         neighbours = _per(neighbours, neighbour_models)
     ratio = own / neighbours.median(axis=1).where(lambda middle: middle > 0)
-    return np.log(ratio.clip(lower=floor))
+    return np.log(ratio.clip(lower=FLOOR))
 
 
 def clear_day_envelope(yields, upper=0.9, days=31):

@@ -174,7 +174,7 @@ def allowance(loss, scatter):
     Parameters
     ----------
     loss : float
-        Share of the energy that is lost, 0 to below 1; one dead module of 16 is 1/16.
+        Share of the energy that is lost, 0 to 1; one dead module of 16 is 1/16.
     scatter : float
         Day-to-day standard deviation of the logarithm of the ratio.
 
@@ -187,8 +187,11 @@ def allowance(loss, scatter):
 
 
 def shift_of_loss(loss):
-    """Return how far a loss moves the logarithm of the ratio (a positive number). [share -> log ratio]"""
-    return float(-np.log1p(-require(loss, "loss", 0, 0.999)))
+    """Return how far a loss moves the logarithm of the ratio (a positive number). [share -> log ratio]
+
+    A loss of all counts as 99.9 %: its logarithm would be infinite.
+    """
+    return float(-np.log1p(-min(require(loss, "loss", 0, 1), 0.999)))
 
 
 def fixed_test_days(loss, scatter, false_share=0.01, missed_share=0.10):

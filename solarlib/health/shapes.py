@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.health.chart import MAD_TO_SCATTER
+from solarlib.health.words import percent
 from solarlib.quantities import InputError, check_index
 
 GOOD_DAY = 0.3  # of the best expected day: enough sun that a zero cannot be weather
@@ -17,7 +18,6 @@ SHINING = 0.15  # of the greatest expected power: enough light for a ratio
 FLAT = 0.04  # greatest spread of the hourly ratios of a loss that is the same all day
 RAIN_MM = 5.0  # that washes a roof (`common practice, no source`)
 MEDIAN_ERROR = 1.2533  # standard error of a median beside that of a mean, normal days
-WORDS = "differs from similar systems; possible reasons are {}"
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,7 @@ def parts_lost(step, module_count, strings=1, sections=3):
         fits = bool(abs(step.change - level) <= 2.0 * step.error) and step.change < -2.0 * step.error
         found.append(
             Evidence(
-                reason, fits, share, f"the level changed by {_percent(step.change)}, this would be {_percent(level)}"
+                reason, fits, share, f"the level changed by {percent(step.change)}, this would be {percent(level)}"
             )
         )
     return found
@@ -161,12 +161,9 @@ def same_all_day(own, expected):
     """Return the evidence that a loss is the same in every hour: a dead part, dirt or age rather than shade."""
     ratio = hourly_ratio(own, expected)
     spread = float(ratio.max() - ratio.min())
-    return Evidence(
-        "a loss that is the same all day",
-        spread <= FLAT,
-        spread,
-        f"the hours lie between {ratio.min():.2f} and {ratio.max():.2f} of what is expected",
-    )
+    text = f"the hours lie between {ratio.min():.2f} and {ratio.max():.2f} of what is expected"
+    text = text if len(ratio) else "0 hours have enough light"
+    return Evidence("a loss that is the same all day", spread <= FLAT, spread, text)
 
 
 def shade_block(own, expected, depth=0.06):
@@ -218,12 +215,9 @@ def midday_dropouts(own, expected, shoulder=0.7):
     out = bright["own"] < 0.05 * bright["expected"]
     usual = float((bright["own"] / bright["expected"]).median())
     fits = bool(out.any() and out.mean() < 0.5 and usual > shoulder)
-    return Evidence(
-        "the converter leaves the grid at times",
-        fits,
-        float(out.sum()),
-        f"{int(out.sum())} of {len(bright)} bright intervals without power, {usual:.2f} of the expected otherwise",
-    )
+    text = f"{int(out.sum())} of {len(bright)} bright intervals without power, {usual:.2f} of the expected otherwise"
+    text = text if len(bright) else "0 intervals are bright"
+    return Evidence("the converter leaves the grid at times", fits, float(out.sum()), text)
 
 
 def hot_sag(own, expected, temp_air):
@@ -267,7 +261,7 @@ def light_slope(own, expected, least=0.05):
         f"a loss that grows towards {where} light",
         fits,
         slope,
-        f"the ratio at full light is {_percent(slope)} beside the ratio at the lowest, standard error {100 * error:.1f} %",
+        f"the ratio at full light is {percent(slope)} beside the ratio at the lowest, standard error {100 * error:.1f} %",
     )
 
 
@@ -281,12 +275,9 @@ def hour_shift(own, expected):
         for name in both
     }
     shift = float((middle["own"] - middle["expected"]).median())
-    return Evidence(
-        "a clock that is off",
-        abs(shift) >= 0.4,
-        shift,
-        f"the middle of the day's energy lies {shift:+.2f} h from the expected",
-    )
+    text = f"the middle of the day's energy lies {shift:+.2f} h from the expected"
+    text = text if np.isfinite(shift) else "0 days have energy on both sides"
+    return Evidence("a clock that is off", abs(shift) >= 0.4, shift, text)
 
 
 def ramp_and_rain(log_ratio, rain_mm, least_days=20):
@@ -320,10 +311,7 @@ def ramp_and_rain(log_ratio, rain_mm, least_days=20):
     )
 
 
-def sentence(evidence):
-    """Return the one sentence for a person: reasons that fit, or that none of the looked-for does. Never a verdict."""
-    fitting = [item.reason for item in evidence if item.fits]
-    return WORDS.format(", ".join(fitting) if fitting else "not among those looked for here") + "."
+SHAPES = (same_all_day, flat_top, midday_dropouts, shade_block, hour_shift)  # what a day alone can show
 
 
 def _last_slope(values, *columns):
@@ -337,7 +325,3 @@ def _last_slope(values, *columns):
 
 def _spread(values):
     return np.abs(values - np.median(values)).sum()
-
-
-def _percent(log_change):
-    return f"{100 * np.expm1(log_change):+.1f} %"

@@ -1,14 +1,17 @@
 """What a comparison tells the owner of a house, in plain sentences. Never a verdict."""
 
 import numpy as np
+import pandas as pd
 
-from solarlib.health import shapes as signatures
 from solarlib.health.chart import MESSAGES
+from solarlib.quantities import InputError
 
 HOUSE = "this house"
 CALLING = ("look", "act")
 FEW_DAYS = 30  # fewer than these raised a message: its size is biased
 WHOLE = np.log(0.1)  # a change below it is told as all: a ratio is cut off at 5 %
+LONG_DAYS = 3650  # a wait beyond ten years of days is told as longer than that
+LARGEST = 10_000.0  # a share beyond it is told as more than that
 CANNOT = (
     "What was already so in the baseline is taken as usual: it cannot be noticed.",
     "Daily numbers do not tell shade, dirt, a limit of power, snow that stayed and a wrong reading apart from parts without "
@@ -31,9 +34,7 @@ def sentences(told):
     """
     if told.stage in CALLING:
         came = f" (the message came on {date(told.message)})" * (told.message != told.since)
-        stage = (
-            f'Since {date(told.since)} the house stands at "{told.stage}"{came}: {signatures.sentence(told.evidence)}'
-        )
+        stage = f'Since {date(told.since)} the house stands at "{told.stage}"{came}: {reasons_that_fit(told.evidence)}'
     else:
         stage = f'Since {date(told.since)} the house stands at "{told.stage}": {MESSAGES[told.stage]}.'
     change = _change_told(told) if told.step else _nothing_told(told)
@@ -68,20 +69,20 @@ def _days_told(told):
     aside = ", ".join(f"{count} {why}" for why, count in counts.items())
     used = int((reasons == "").sum())
     return (
-        f"Of {len(reasons)} days {used} are compared, the first {told.usual.days} of them as the baseline; "
+        f"Of {len(reasons)} days {used} are compared, the first {_count(told.usual.days)} of them as the baseline; "
         f"{counts.sum()} are set aside{': ' * bool(aside)}{aside}."
     )
 
 
 def _chart_told(told):
-    low, high = (f"{days:.0f}" if days < 3650 else "more than 3650" for days in told.false_alarm_range)
-    wait = told.days_to_notice(told.watched_loss)
+    low, high = map(_wait, told.false_alarm_range)
     alike = "The chart is wider than usual, because each day resembles the day before. " * (told.widening > 1.0)
     return (
-        f"A usual day lies {100 * told.usual.scatter:.1f} % from the middle (one standard deviation). The chart watches for a "
-        f"lasting loss of {100 * told.watched_loss:.1f} %, which it notices after about {_days(wait)} on average. {alike}With nothing "
-        f"wrong it still gives a message now and then: over many houses one in {told.false_alarm_days:.0f} compared days; for a "
-        f"single house with a baseline of {told.usual.days} days one in {low} to {high}, in eight of ten cases."
+        f"A usual day lies {share(told.usual.scatter)} from the middle (one standard deviation). The chart watches for a "
+        f"lasting loss of {share(told.watched_loss)}, which it notices after about {_notice(told, told.watched_loss)} on average. "
+        f"{alike}With nothing wrong it still gives a message now and then: over many houses one in "
+        f"{_wait(told.false_alarm_days)} compared days; for a single house with a baseline of {_count(told.usual.days)} days one in "
+        f"{low} to {high}, in eight of ten cases."
     )
 
 
@@ -113,22 +114,57 @@ def _nothing_told(told):
     if told.stage != "usual":
         return []
     charted = int(told.days.loc[told.days["stage"] != "baseline", "ratio_percent"].count())
-    waits = [(loss, told.days_to_notice(loss)) for loss in (told.watched_loss / 2, told.watched_loss, 0.5)]
-    sizes = ", ".join(f"{100 * loss:.1f} % in {_days(wait)}" for loss, wait in waits)
+    losses = (told.watched_loss / 2, told.watched_loss, 0.5)
+    sizes = ", ".join(f"{share(loss)} in {_notice(told, loss)}" for loss in losses)
     return [
         f"Nothing beyond chance was found in {_days(charted)} after the baseline. A lasting loss is noticed, on average: {sizes}. "
         "A smaller or a shorter one may have passed."
     ]
 
 
+def reasons_that_fit(evidence):
+    """Return the one sentence for a person: reasons that fit, or that none of the looked-for does. Never a verdict."""
+    fitting = [item.reason for item in evidence if item.fits]
+    reasons = ", ".join(fitting) if fitting else "not among those looked for here"
+    return f"differs from similar systems; possible reasons are {reasons}."
+
+
 def date(day):
     """Return a day as people write it, e.g. 5 March 2026."""
-    return f"{day.day} {day:%B %Y}"
+    return "an unknown day" if pd.isna(day) else f"{day.day} {day:%B %Y}"
+
+
+def share(value, sign=""):
+    """Return a share in percent; one that is not known or beyond all sense in words. `sign`: + to show it always."""
+    if np.isnan(value):
+        return "an unknown share"
+    if abs(value) > LARGEST:
+        return f"{'more' if value > 0 else 'less'} than {np.copysign(100 * LARGEST, value):{sign}.0f} %"
+    return f"{100 * value:{sign}.1f} %"
 
 
 def percent(log_change):
-    """Return a change of a log ratio in percent, with its sign."""
-    return f"{100 * np.expm1(log_change):+.1f} %"
+    """Return a change of a log ratio in percent, with its sign; see `share`."""
+    return share(np.expm1(min(log_change, 2 * np.log(LARGEST))), "+")
+
+
+def _count(number):
+    """Return a whole number, or words for one that is not known or beyond all sense."""
+    return f"{number:.0f}" if abs(number) < 1e9 else "an unknown number of"
+
+
+def _wait(days):
+    """Return a number of days to wait: a run length may be infinite."""
+    return f"more than {LONG_DAYS}" if days >= LONG_DAYS else _count(days)
+
+
+def _notice(told, loss):
+    """Return after how many days a loss is noticed on average."""
+    try:
+        wait = told.days_to_notice(loss)
+    except InputError:  # no length for such numbers
+        wait = np.nan
+    return "1 compared day" if wait < 1.5 else f"{_wait(wait)} compared days"
 
 
 def _days(count):

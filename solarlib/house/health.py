@@ -161,8 +161,8 @@ def yield_band(house, days, draws=500, seed=0):
 def ageing(house, days, seed=0):
     """Return whether the array of a record by day wears out, its season taken out by the model; see `ageing.year_on_year`."""
     own = own_days(days, house)
-    model = season(typical_yields(house, {"own": house.system})["own"])
-    return year_on_year(own / on_days(model, own.index), np.random.default_rng(seed))
+    model = on_days(season(typical_yields(house, {"own": house.system})["own"]), own.index)
+    return year_on_year(own / model.where(model > 0), np.random.default_rng(seed))
 
 
 def neighbours_of(files):

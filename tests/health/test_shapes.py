@@ -8,6 +8,7 @@ import pytest
 from scipy.stats import linregress
 
 from solarlib.health import shapes as sg
+from solarlib.health.words import reasons_that_fit
 from solarlib.house.file import read_house
 from solarlib.house.year import weather
 from solarlib.quantities import InputError
@@ -170,9 +171,17 @@ def test_dirt_is_a_slope_that_rain_takes_back():
 
 def test_the_sentence_is_never_a_verdict():
     own = CASES["shade"]
-    told = sg.sentence(evidence(own).values())
+    told = reasons_that_fit(evidence(own).values())
     assert told == "differs from similar systems; possible reasons are new shade in one part of the day."
-    assert sg.sentence([]).startswith("differs from similar systems; possible reasons are ")
+    assert reasons_that_fit([]).startswith("differs from similar systems; possible reasons are ")
     for name, own in CASES.items():
         for item in (*evidence(own).values(), sg.same_all_day(own, EXPECTED)):
             assert any(sign.isdigit() for sign in item.text) or "no hour" in item.text, (name, item)
+
+
+@pytest.mark.parametrize("factor", [0.0, np.nan])
+def test_a_day_without_power_or_readings_has_no_shape_and_says_so(factor):
+    for look in sg.SHAPES:
+        told = look(factor * EXPECTED, EXPECTED)
+        assert not told.fits or look is sg.same_all_day  # all hours at 0 are alike
+        assert "nan" not in told.text and any(sign.isdigit() for sign in told.text) or "no hour" in told.text

@@ -1,6 +1,7 @@
 """Lesson 08: its pictures show what the domain modules compute, its checks judge, its sentences are true."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -85,6 +86,26 @@ def test_chart_picture_counts_messages_of_the_domain_chart(house):
             assert "Nothing changes" in caption
         early = (level[:60] > plan.h).sum()
         assert f"{sh._false(early)} before day 60" in caption
+
+
+@pytest.mark.parametrize("count", [1, 2, 3])
+def test_an_array_of_few_modules_is_told_in_words(count):
+    """A balcony's array: three dead modules are all there is, or more."""
+    whole = read_house("two-storey")
+    plane = replace(whole.system.planes[0], module_count=count)
+    house = replace(whole, system=replace(whole.system, planes=(plane,)))
+    measure, days, shape = sh.measure_picture(house), sh.chart_picture(house), sh.shape_picture(house)
+    told = [measure.update(what, dead, "mixed") for what in sh.MEASURES for dead in (0, 3)]
+    told += [days.update(dead, 3, 1000, 1) for dead in (0, 1, 2, 3)] + [shape.update("D", "summer")]
+    assert not any(re.search(r"\b(nan|inf)\b", text) for text in told)
+    assert f"{count} of {count} modules dead" in told[11] and "between 0.50 and 0.50" in told[12] or count == 3
+    assert sh.lost(house, 3) == 1.0 and sh.lost(house, 0) == 0.0
+
+
+def test_a_year_without_a_sunny_day_is_told_in_words(monkeypatch):
+    house = read_house("two-storey")
+    monkeypatch.setattr(sh, "measured", lambda *settings: sh.daily_yields(house)[0] * np.nan)
+    assert "no day has enough sun to be compared" in sh.measure_picture(house).update(sh.MEASURES[0], 1, "like mine")
 
 
 def test_a_small_loss_may_bring_no_message():

@@ -11,6 +11,7 @@ import pandas as pd
 from solarlib.health import neighbours as peers, shapes as signatures
 from solarlib.health.ageing import year_on_year
 from solarlib.health.chart import MAD_TO_SCATTER, Baseline, baseline, cusum, design, standardised
+from solarlib.health.neighbours import FLOOR
 from solarlib.house.health import one_roof, season, typical_yields
 from solarlib.house.year import weather
 from solarlib.lessons.tools.figures import (
@@ -82,6 +83,11 @@ def _surroundings(house):
     return light.groupby(light.index.normalize()).sum(), warm.groupby(warm.index.normalize()).mean()
 
 
+def lost(house, dead):
+    """Return the share of the energy that `dead` modules take: all of it where the array has no more than so many."""
+    return min(dead / house.system.module_count, 1.0)
+
+
 def measured(house, measure, dead, roofs):
     """Return a measure day by day, as percent of its middle before the change; days set aside are missing.
 
@@ -97,7 +103,7 @@ def measured(house, measure, dead, roofs):
     own, neighbours, own_model, models = daily_yields(house, roofs)
     light, warm = _surroundings(house)
     after = own.index.month >= FIRST_MONTH
-    now = own.where(~after, own * (1.0 - dead / house.system.module_count))
+    now = own.where(~after, own * (1.0 - lost(house, dead)))
     values = {
         "kWh per kW": lambda: now,
         "performance ratio": lambda: now / light.where(light > 0),
@@ -133,19 +139,21 @@ def measure_picture(house):
         late = values[values.index.month >= FIRST_MONTH].iloc[:COMPARED_DAYS]
         later.set_ydata([late.median()] * 2)
         spread = MAD_TO_SCATTER * (early - early.median()).abs().median()
-        return (
-            f"{measure}, neighbours {roofs}: before June a usual day lies {spread:.0f} % from the middle. In the {COMPARED_DAYS} days "
-            f"from 1 June the middle moves by {_signed(late.median() - 100)} %. One dead module alone is {-one:.1f} %."
-        )
+        if early.notna().any() and late.notna().any():
+            told = f"before June a usual day lies {spread:.0f} % from the middle. In the {COMPARED_DAYS} days from 1 June the middle "
+            told += f"moves by {_signed(late.median() - 100)} %"
+        else:
+            told = f"before June or in the {COMPARED_DAYS} days from 1 June no day has enough sun to be compared"
+        return f"{measure}, neighbours {roofs}: {told}. One dead module alone is {-one:.1f} %."
 
     return Picture(figure, [dots, later], update)
 
 
 def chart_days(house, dead, scatter, luck):
-    """Return made daily log ratios: 60 baseline days, 60 more, then `dead` modules less. `scatter` in percent."""
+    """Return made daily log ratios, cut off as real ones: 60 baseline days, 60 more, then `dead` less. `scatter` in percent."""
     noise = np.random.default_rng([_SEED, luck]).standard_normal(BASELINE_DAYS + CHART_DAYS)
     values = scatter / 100.0 * noise
-    values[BASELINE_DAYS + FAULT_DAY :] += np.log1p(-dead / house.system.module_count)
+    values[BASELINE_DAYS + FAULT_DAY :] += np.log(max(1.0 - lost(house, dead), FLOOR))
     return pd.Series(values, np.arange(-BASELINE_DAYS, CHART_DAYS))
 
 
@@ -194,11 +202,11 @@ def chart_picture(house):
                 if len(late)
                 else "The change brings no message"
             )
-            found += f"; the mean is {plan.days_to_notice(dead / count, scatter / 100.0):.1f} days"
+            found += f"; the mean is {plan.days_to_notice(lost(house, dead), scatter / 100.0):.1f} days"
         else:
             found = f"Nothing changes, and the next {CHART_DAYS - FAULT_DAY} days bring {_false(len(late))}"
         return (
-            f"{dead} of {count} modules dead, scatter {scatter} %, one false message in {_wait(wait)}: {_false(len(early))} before "
+            f"{min(dead, count)} of {count} modules dead, scatter {scatter} %, one false message in {_wait(wait)}: {_false(len(early))} before "
             f"day {FAULT_DAY}. {found}."
         )
 
@@ -233,7 +241,7 @@ def case_day(house, case, season="summer"):
         shaded = (step >= first) & (step < first + 0.35 * (last - first))
         own = own.where(~shaded, 0.7 * own)
     elif case == "D":
-        own = own * (1.0 - 2.0 / house.system.module_count)
+        own = own * (1.0 - min(2.0 / house.system.module_count, 0.5))
     else:
         own = pd.Series(np.roll(own.to_numpy(), 12), index)
     return own, expected
