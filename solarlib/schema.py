@@ -158,25 +158,6 @@ def listing(reader, length=None):
     return read
 
 
-def prices():
-    """Reader of an export price: one number, 12 (a month), 12 lists of 24 (a month and hour), or one a bucket."""
-    single = number(0, 1e3, "$/kWh")
-
-    def read(value):
-        if isinstance(value, dict):
-            return {name: single(price) for name, price in value.items()}
-        if isinstance(value, list):
-            rows = [isinstance(item, list) for item in value]
-            if len(value) != 12 or (any(rows) and not all(len(item) == 24 for item in value if isinstance(item, list))):
-                raise Refused("12 prices, one for each month, or 12 lists of 24, one for each hour")
-            if any(rows) and not all(rows):
-                raise Refused("12 prices or 12 lists of 24, not a mixture")
-            return tuple(tuple(map(single, item)) if isinstance(item, list) else single(item) for item in value)
-        return single(value)
-
-    return read
-
-
 ENERGY = ("delivered", "import", "billed", "received", "use", "generation")  # what a $/kWh line may count
 ONS = ("month", "day", *ENERGY, "kw", "demand", "percent")
 
@@ -208,7 +189,7 @@ BUCKET_FIELDS = {
 CREDIT_FIELDS = {
     "unit": choice("kWh", "money", "none"),
     "netting": choice("period", "bucket", "day", "hour", "quarter hour", "none"),
-    "export_price": prices(),
+    "export_price": None,
     "export_factor": number(0, 10),
     "export_share": number(0, 10),
     "export_lines": listing(text()),

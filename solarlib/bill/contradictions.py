@@ -174,19 +174,13 @@ def _credit_contradictions(credit, tariff):
     for line in credit.export_lines:
         if line not in priced:
             yield "export_lines", repr(line), f"lines with one price per kWh: {', '.join(priced) or 'there are none'}"
-    if isinstance(credit.export_price, dict) and set(credit.export_price) != {b.name for b in tariff.buckets}:
-        yield (
-            "export_price",
-            f"buckets {', '.join(credit.export_price)}",
-            f"one price for each of {', '.join(tariff.bucket_names)}",
-        )
-    if isinstance(credit.export_price, tuple) and isinstance(credit.export_price[0], tuple):
-        if credit.netting not in ("hour", "quarter hour", "none"):
-            yield (
-                "export_price",
-                f"an hourly table with netting = {credit.netting!r}",
-                "netting by hour, quarter hour or none",
-            )
+    price = credit.export_price
+    if price and price.buckets and set(price.buckets) != {bucket.name for bucket in tariff.buckets}:
+        names = ", ".join(tariff.bucket_names) or "the buckets, of which there are none"
+        yield "export_price", f"buckets {', '.join(price.buckets)}", f"one price for each of {names}"
+    if price and price.by_hour and credit.netting not in ("hour", "quarter hour", "none"):
+        found = f"an hourly table with netting = {credit.netting!r}"
+        yield "export_price", found, "netting by hour, quarter hour or none"
 
 
 def size_problems(tariff, rated_dc_kw=None, rated_ac_kw=None, yearly_generation_kwh=None, yearly_use_kwh=None):

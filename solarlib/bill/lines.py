@@ -50,12 +50,6 @@ def active_days(charge, period):
     return sum(counts[month - 1] for month in charge.months) if charge.months else sum(counts)
 
 
-def day_weighted(monthly, period):
-    """Mean of 12 monthly values over the days of a period."""
-    counts = _days_by_month(period.first, period.end, None, None)
-    return sum((Decimal(count) * value for count, value in zip(counts, monthly)), ZERO) / period.days
-
-
 def kwh_step(tariff):
     """Smallest amount of energy on a bill. [kWh]"""
     return Decimal(1).scaleb(-tariff.kwh_decimals)
@@ -131,8 +125,7 @@ def retail_price(charges, bucket, period):
 def export_worth(tariff, period):
     """Return the money credit for the exported energy of the period, one rounded amount a bucket. [$]"""
     credit, rounded = tariff.credit, rounding(tariff)
-    table = credit.export_price
-    if isinstance(table, tuple) and isinstance(table[0], tuple):
+    if credit.export_price and credit.export_price.by_hour:
         if period.export_value is None:
             raise InputError(
                 "export_value: found nothing, allowed is the worth by hour that solarlib.bill.periods computes"
@@ -144,12 +137,8 @@ def export_worth(tariff, period):
             price = retail_price([tariff.charge(line) for line in credit.export_lines], bucket, period)
         elif credit.export_share is not None:
             price = credit.export_share * retail_price(tariff.charges, bucket, period)
-        elif isinstance(table, dict):
-            price = table[bucket]
-        elif isinstance(table, tuple):
-            price = day_weighted(table, period)
         else:
-            price = table
+            price = credit.export_price.price(bucket, _days_by_month(period.first, period.end, None, None))
         worth += rounded(max(ZERO, price) * credit.export_factor * period.kwh["export", bucket])
     return worth
 

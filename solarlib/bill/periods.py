@@ -211,13 +211,13 @@ def _by_rules(index, step, cut, values, tariff):
         chosen = codes == code
         for name, array in values.items():
             columns[f"{name}_kwh_{key}"] = np.add.reduceat(array * chosen, cut[:-1])
-    netting, table = tariff.credit.netting, tariff.credit.export_price
-    hourly = isinstance(table, tuple) and isinstance(table[0], tuple)
+    netting, worth = tariff.credit.netting, tariff.credit.export_price
+    hourly = worth is not None and worth.by_hour
     finer = netting in ("day", "hour", "quarter hour")
     if not finer and not hourly and all(charge.on != "demand" for charge in tariff.charges):
         return columns
     period = np.repeat(np.arange(count), np.diff(cut))
-    exported, home, price = values["received"], period, _hourly_price(index, table) if hourly else None
+    exported, home, price = values["received"], period, _hourly_price(index, worth) if hourly else None
     if finer:
         order = (_group(index, step, netting) + period) * len(names) + codes  # group and period both rise: the sum
         order -= order.min()  # tells any two pairs of them apart
@@ -240,10 +240,10 @@ def _by_rules(index, step, cut, values, tariff):
     return columns | _demand(index, step, period, count, codes, values, tariff)
 
 
-def _hourly_price(index, table):
+def _hourly_price(index, worth):
     """Export price of each interval from a table of months and local hours. [$/kWh]"""
     local = index.tz_localize(None)
-    return np.array(table, float)[local.month - 1, local.hour]
+    return worth.at(local.month, local.hour)
 
 
 def _demand(index, step, period, count, bucket, values, tariff):

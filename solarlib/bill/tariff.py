@@ -16,6 +16,7 @@ from functools import cached_property
 from pathlib import Path
 
 from solarlib.bill.contradictions import contradictions
+from solarlib.bill.export_price import ExportPrice, export_price
 from solarlib.quantities import InputError
 from solarlib.schema import BLOCK_FIELDS, BUCKET_FIELDS, CHARGE_FIELDS, CREDIT_FIELDS, TARIFF_FIELDS, Problems
 
@@ -104,7 +105,7 @@ class Credit:
 
     unit: str = "none"
     netting: str = "period"
-    export_price: object = None
+    export_price: ExportPrice | None = None
     export_factor: Decimal = Decimal(1)
     export_share: Decimal | None = None
     export_lines: tuple[str, ...] = ()
@@ -256,7 +257,8 @@ def tariff_from_table(table, where="tariff"):
         Bucket(**{"name": "?", **problems.read(row, BUCKET_FIELDS, f"bucket[{i}]", ("name",))})
         for i, row in enumerate(problems.rows(values.pop("bucket", []), "bucket"))
     )
-    credit = Credit(**problems.read(values.pop("credit", {}), CREDIT_FIELDS, "credit", ("unit",)))
+    fields = CREDIT_FIELDS | {"export_price": export_price}
+    credit = Credit(**problems.read(values.pop("credit", {}), fields, "credit", ("unit",)))
     problems.stop()
     return _without_contradictions(Tariff(charges=charges, buckets=buckets, credit=credit, **values), problems)
 

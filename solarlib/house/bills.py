@@ -127,14 +127,11 @@ def at_price_level(tariff, factor):
     Parameters
     ----------
     tariff : Tariff
-        With single export prices, not a table of hours.
     factor : float
     """
     factor = Decimal(str(require(factor, "price level", 0, 1e6)))
 
     def scaled(price):
-        if isinstance(price, tuple):
-            raise InputError("price level: found a table of export prices, allowed is a tariff with one export price")
         return None if price is None else round(price * factor, 5)
 
     charges = tuple(
@@ -147,8 +144,11 @@ def at_price_level(tariff, factor):
         )
         for charge in tariff.charges
     )
-    names = ("export_price", "payout_price", "payout_threshold", "conversion_price")
-    credit = replace(tariff.credit, **{name: scaled(getattr(tariff.credit, name)) for name in names})
+    names = ("payout_price", "payout_threshold", "conversion_price")
+    export = tariff.credit.export_price and tariff.credit.export_price.scaled(scaled)
+    credit = replace(
+        tariff.credit, export_price=export, **{name: scaled(getattr(tariff.credit, name)) for name in names}
+    )
     return replace(tariff, charges=charges, credit=credit, minimum_bill=scaled(tariff.minimum_bill))
 
 

@@ -100,14 +100,16 @@ def test_energies(house):
 
 
 def test_price_level_scales_every_price(two_storey):
-    for name in ("flat-net-billing-5-cents", "flat-buy-all-sell-all", "days-blocks-capacity"):
+    for name in (
+        "flat-net-billing-5-cents",
+        "net-billing-monthly-price",
+        "flat-buy-all-sell-all",
+        "days-blocks-capacity",
+    ):
         tariff = read_tariff(name)
         dearer = house_bills.at_price_level(tariff, 2.0)
         for get in (house_bills.bill_without_array, lambda h, t: house_bills.bill_with_array(h, 1.0, t)):
             assert get(two_storey, dearer) == pytest.approx(2 * get(two_storey, tariff), abs=0.5)
-    with pytest.raises(InputError, match="price level: found a table"):
-        table = replace(tariff.credit, export_price=((1,),))
-        house_bills.at_price_level(replace(tariff, credit=table), 2.0)
 
 
 def test_bill_table_is_the_bill_function(house):

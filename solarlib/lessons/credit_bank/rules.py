@@ -59,7 +59,7 @@ def _needs_hours(tariff):
         tariff.buckets
         or credit.netting not in ("period", "none")
         or credit.export_limit_kw is not None
-        or isinstance(credit.export_price, tuple)
+        or (credit.export_price and credit.export_price.by_hour)
         or any(charge.on == "demand" for charge in tariff.charges)
     )
 
