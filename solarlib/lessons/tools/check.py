@@ -33,6 +33,24 @@ SLIPS = (
 )
 
 
+MARK = {True: "Right", False: "Not yet", None: "Open"}
+
+
+def framed(html, text, right=None):
+    """Return the display of a reply: a line down its left side, a thick one if all is right.
+
+    Parameters
+    ----------
+    html : str
+        Words of the reply, escaped, with what may be bold.
+    text : str
+        The same in plain text; the one form that tests of notebooks compare.
+    right : bool or None
+    """
+    look = f"border-left:{6 if right else 2}px solid #1A1A1A;padding:4px 12px;font-size:16px;line-height:24px"
+    return {"text/html": f'<div style="{look}">{html}</div>', "text/plain": text}
+
+
 @dataclass(frozen=True)
 class Result:
     """What a check says.
@@ -52,13 +70,8 @@ class Result:
         return self.message
 
     def _repr_mimebundle_(self, include=None, exclude=None):
-        mark = {True: "Right", False: "Not yet", None: "Open"}[self.right]
-        width = "6px" if self.right else "2px"
-        html = (
-            f'<div style="border-left:{width} solid #1A1A1A;padding:4px 12px;font-size:16px;line-height:24px">'
-            f"<b>{mark}.</b> {escape(self.message)}</div>"
-        )
-        return {"text/html": html, "text/plain": f"{mark}. {self.message}"}
+        mark = MARK[self.right]
+        return framed(f"<b>{mark}.</b> {escape(self.message)}", f"{mark}. {self.message}", self.right)
 
 
 def _unanswered(answer):

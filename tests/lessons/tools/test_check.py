@@ -124,6 +124,16 @@ def test_result_in_words_and_html():
     assert "&lt;b&gt;" in number("<b>")._repr_mimebundle_()["text/html"]
 
 
+def test_the_frame_is_thick_only_where_all_is_right():
+    look = 'px solid #1A1A1A;padding:4px 12px;font-size:16px;line-height:24px">'
+    assert check.framed("a", "b", True) == {"text/html": f'<div style="border-left:6{look}a</div>', "text/plain": "b"}
+    for open_or_wrong in (None, False):
+        assert check.framed("a", "b", open_or_wrong)["text/html"] == f'<div style="border-left:2{look}a</div>'
+    assert number(12.9)._repr_mimebundle_() == check.framed(
+        "<b>Right.</b> 12.9 kWh is right (to within 0.1 kWh).", "Right. 12.9 kWh is right (to within 0.1 kWh).", True
+    )
+
+
 def test_choose():
     feedback = {"import": "Yes.", "Export": "Then it would fall."}
     assert check.choose(" IMPORT ", "import", feedback) == check.Result(True, "Yes.")
