@@ -1,29 +1,27 @@
 """What became of every line of a file: used, or set aside for a reason that a person can check by its line number."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
 
+from solarlib.files.table import line_texts
 from solarlib.quantities import counted
 
-REASONS = (
-    "another number of cells than the table has columns",
-    "no date and time that can be read",
-    "no number in any of the columns",
-    "a local time that the clock skips in spring (if this clock is never changed, set zone to an offset)",
-    "a local time that the clock shows twice in autumn, and the order of the rows does not tell which",
-    "repeats an earlier row",
-    "the same moment as an earlier row, with other numbers",
-)
-CELLS, TIME, NUMBER, GAP, TWICE, REPEAT, CONFLICT = range(len(REASONS))
-CELL_REASONS = ("empty", "not a number", "off the dial of this register")
-EMPTY, NO_NUMBER, OFF_DIAL = range(len(CELL_REASONS))
+CELLS = "another number of cells than the table has columns"
+TIME = "no date and time that can be read"
+NUMBER = "no number in any of the columns"
+GAP = "a local time that the clock skips in spring (if this clock is never changed, set zone to an offset)"
+TWICE = "a local time that the clock shows twice in autumn, and the order of the rows does not tell which"
+REPEAT = "repeats an earlier row"
+CONFLICT = "the same moment as an earlier row, with other numbers"
+EMPTY, NO_NUMBER, OFF_DIAL = "empty", "not a number", "off the dial of this register"  # of single cells
 TEXTS_KEPT = 100_000  # beyond this many rows the account gives line numbers without the text
 
 
 @dataclass(frozen=True)
 class Account:
-    """What became of each line of a file.
+    """What became of each line of a file; an account that does not add up cannot be made.
 
     Attributes
     ----------
@@ -50,13 +48,10 @@ class Account:
     cells_set_aside: pd.DataFrame
     notes: tuple
 
-    @property
-    def balanced(self):
-        """Whether all lines and all rows are accounted for."""
-        return (
-            self.lines == self.head_lines + self.blank_lines + self.rows_read
-            and self.rows_read == self.rows_used + len(self.set_aside)
-        )
+    def __post_init__(self):
+        rows = self.rows_used + len(self.set_aside)
+        if (self.lines, self.rows_read) != (self.head_lines + self.blank_lines + self.rows_read, rows):
+            raise ArithmeticError(f"{self.name}: an account that does not add up, {self}")
 
     def __str__(self):
         parts = [f"{self.name}: {self.rows_read} rows read = {self.rows_used} used + {len(self.set_aside)} set aside"]
@@ -68,3 +63,51 @@ class Account:
                 f"  {counted(len(rows), 'cell')} of {column}: {reason}; first is in line {rows.iloc[0]['line']}"
             )
         return "\n".join(parts + [f"  {note}" for note in self.notes])
+
+
+@dataclass
+class Tally:
+    """Counts what becomes of the lines while a file is read; `account` closes it."""
+
+    lines: int = 0
+    blank: int = 0
+    read: int = 0  # rows
+    rows: list = field(default_factory=list)  # (reason, line numbers)
+    cells: list = field(default_factory=list)  # (line, number of the column, reason, text), the first of them
+    notes: list = field(default_factory=list)
+
+    def set_aside(self, reason, lines):
+        """Note rows that are not used, by their line numbers."""
+        if len(lines):
+            self.rows.append((reason, np.asarray(lines, np.int64)))
+
+    def set_cells_aside(self, reason, column, lines, texts):
+        """Note single cells without a number; beyond `TEXTS_KEPT` they are not listed, and a note says so."""
+        room = TEXTS_KEPT - len(self.cells)
+        self.cells += [(line, column, reason, text) for line, text in zip(lines[:room].tolist(), texts)]
+        note = f"of the cells without a number only {TEXTS_KEPT} are listed"
+        if len(lines) > room and note not in self.notes:
+            self.notes.append(note)
+
+    def account(self, layout, titles, used):
+        """Return the `Account`: ``titles`` of the columns, ``used`` line numbers of the rows that are used."""
+        lines = np.concatenate([np.zeros(0, np.int64), *(lines for _, lines in self.rows)])
+        reasons = np.repeat(np.array([reason for reason, _ in self.rows], object), [len(rows) for _, rows in self.rows])
+        aside = pd.DataFrame({"line": lines, "reason": reasons.astype(object)})
+        aside = aside.sort_values("line", kind="stable", ignore_index=True)
+        texts = line_texts(layout, aside["line"].head(TEXTS_KEPT).tolist())
+        aside["text"] = aside["line"].map(texts).astype(object).fillna("")
+        cells = pd.DataFrame(sorted(self.cells), columns=["line", "column", "reason", "text"])
+        cells["column"] = cells["column"].map(dict(enumerate(titles)))
+        cells = cells[cells["line"].isin(used)].reset_index(drop=True)
+        return Account(
+            layout.path.name,
+            self.lines,
+            min(layout.first_line - 1, self.lines),
+            self.blank,
+            self.read,
+            len(used),
+            aside,
+            cells,
+            tuple(self.notes),
+        )

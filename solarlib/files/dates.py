@@ -15,21 +15,7 @@ MISSING = np.iinfo(np.int64).min  # no moment
 SECOND = 1_000_000_000  # ns
 DAY = 86_400 * SECOND
 TIME_WIDTH = 40  # longest text of a moment, bytes
-MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-FULL = (
-    "january",
-    "february",
-    "march",
-    "april",
-    "may",
-    "june",
-    "july",
-    "august",
-    "september",
-    "october",
-    "november",
-    "december",
-)
+FULL = "january february march april may june july august september october november december".split()
 
 _CLOCK = (
     r"(?:(?:T|,? +)(?P<h>\d{1,2})[:.h](?P<mi>\d\d)(?:[:.](?P<s>\d\d)(?:[.,](?P<f>\d{1,9}))?)?"
@@ -56,6 +42,12 @@ def looks_like_time(text):
     return len(text) <= TIME_WIDTH and _match(text) is not None
 
 
+def looks_like_unix(text):
+    """Tell whether a text can be seconds or milliseconds since 1970."""
+    text = text.strip()
+    return text.isascii() and text.isdigit() and len(text) in (9, 10, 13)
+
+
 def _match(text):
     for pattern in _PATTERNS:
         match = pattern.fullmatch(text)
@@ -78,29 +70,11 @@ def _month(word):
     return names[0] if names else 0
 
 
-def cell_matrix(block, spans):
-    """Return the bytes of one or more cells a row, joined by a blank, as a matrix filled up with zeros."""
-    wide = max(
-        1, int(sum((end - start).clip(0, TIME_WIDTH + 1) for start, end in spans).max(initial=1)) + len(spans) - 1
-    )
-    table = np.zeros((len(spans[0][0]), wide), np.uint8)
-    filled = np.zeros(len(table), np.int64)
-    last = len(block.data) - 1
-    rows = np.arange(len(table))
-    for number_, (start, end) in enumerate(spans):
-        if number_:
-            table[rows, np.minimum(filled, wide - 1)] = 32
-            filled += 1
-        length = (end - start).clip(0, TIME_WIDTH + 1)
-        if number_ == 0:
-            for place in range(int(length.max(initial=0))):
-                table[:, place] = np.where(place < length, block.data[np.minimum(start + place, last)], 0)
-        else:
-            for place in range(int(length.max(initial=0))):
-                inside = np.flatnonzero(place < length)
-                table[inside, filled[inside] + place] = block.data[start[inside] + place]
-        filled += length
-    return table
+def text_matrix(texts):
+    """Return texts as a matrix of bytes, one a row, filled up with zeros; what no moment can hold becomes a ``?``."""
+    raw = [text.encode("ascii", "replace") if len(text) <= TIME_WIDTH else b"?" for text in texts]
+    table = np.array(raw or [b""])
+    return table.view(np.uint8).reshape(len(table), -1)[: len(raw)]
 
 
 def moments(table, orders=ORDERS):

@@ -16,10 +16,9 @@ from dataclasses import dataclass, fields
 from datetime import timedelta, timezone
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
-from solarlib.files.dates import MISSING, ORDERS, TIME_WIDTH, moments
+from solarlib.files.dates import MISSING, ORDERS, moments, text_matrix
 from solarlib.quantities import InputError, require
 
 # Unit: what a number is multiplied with, how the column that comes out ends, and what such a number can be.
@@ -329,9 +328,8 @@ def interval_of(text):
 
 def _clock_reading(text):
     """Return a moment written year first, in ns of the local clock, or None."""
-    raw = np.frombuffer(text.encode("ascii", "replace")[: TIME_WIDTH + 1], np.uint8)
-    (wall,), _ = moments(raw[None, :], ("year first",))
-    return None if not raw.size or wall[0] == MISSING else int(wall[0])
+    (wall,), _ = moments(text_matrix([text]), ("year first",))
+    return None if wall[0] == MISSING else int(wall[0])
 
 
 def exchange_wall(exchange):

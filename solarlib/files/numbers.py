@@ -2,21 +2,25 @@
 
 import re
 from functools import lru_cache
+from itertools import islice
 
 import numpy as np
+import pandas as pd
 
+from solarlib.quantities import InputError
+
+MARKED_TEXTS = 2000  # with a mark, looked at in one block to tell decimals from thousands
 LARGEST = 1e15  # no meter shows more; such a text is a damaged cell
+_PLAIN = set("0123456789+-.\n")  # numbers of these characters alone mean to Python what they mean to everybody
 EMPTY_WORDS = ("", "-", "--", "nan", "na", "n/a", "null", "none", "#n/a")
 
 
-def numbers(block, start, end, encoding, decimal=".", thousands=""):
-    """Return the numbers in cells, and which cells are empty.
+def numbers(texts, decimal, thousands):
+    """Return the numbers in texts, and which texts stand for nothing.
 
     Parameters
     ----------
-    block : Block
-    start, end : ndarray of int
-        Where each cell stands in the block.
+    texts : list of str
     decimal : str
         ``"."`` or ``","``.
     thousands : str
@@ -26,39 +30,19 @@ def numbers(block, start, end, encoding, decimal=".", thousands=""):
     Returns
     -------
     ndarray of float, ndarray of bool
-        NaN where a cell holds no number; True where it holds nothing (or a word such as NaN).
+        NaN where a text holds no number; True where it holds nothing (or a word such as NaN).
     """
-    count = len(start)
-    length = end - start
-    mantissa, places = np.zeros(count), np.zeros(count, np.int64)
-    digits, points = np.zeros(count, np.int64), np.zeros(count, np.int64)
-    fine = (length > 0) & (length <= 17)
-    last = len(block.data) - 1
-    first = block.data[np.minimum(start, last)]
-    signed = (first == 45) | (first == 43)
-    at = start + signed
-    for _ in range(int(np.minimum(length, 17).max(initial=0))):
-        inside = at < end
-        byte = block.data[np.minimum(at, last)]
-        digit = byte - 48  # unsigned: everything that is no digit lands above 9
-        is_digit = (digit < 10) & inside
-        is_point = (byte == ord(decimal)) & inside
-        fine &= is_digit | is_point | ~inside
-        mantissa = np.where(is_digit, mantissa * 10 + digit, mantissa)
-        digits += is_digit
-        places += is_digit & (points > 0)
-        points += is_point
-        at = at + 1
-    fine &= (points <= 1) & (digits > 0) & (digits <= 15)  # 15 digits and a power of ten divide to the nearest float
-    values = np.where(fine, mantissa / 10.0**places, np.nan)
-    values = np.where((first == 45) & fine, -values, values)
-    empty = length <= 0
-    odd = np.flatnonzero(~fine & ~empty)
-    for row, text in zip(odd.tolist(), block.texts(start[odd], end[odd], encoding) if odd.size else ()):
-        value = number(text, decimal, thousands)
-        empty[row] = value is None
-        values[row] = np.nan if value is None else value
-    return values, empty
+    plain = "\n".join(texts).replace(decimal, ".")
+    if set(plain) <= _PLAIN:
+        try:
+            values = np.array([float(text) for text in plain.split("\n")])
+        except ValueError:
+            values = np.array([np.inf])
+        if np.abs(values).max() <= LARGEST:
+            return values, np.zeros(len(values), bool)
+    at, single = pd.factorize(np.array(texts, object))
+    read = [number(text, decimal, thousands) for text in single]
+    return np.array(read, float)[at], np.array([value is None for value in read], bool)[at]
 
 
 @lru_cache(maxsize=8)
@@ -114,3 +98,39 @@ def number_marks(texts):
     if decimal and doubtful - decimal and not thousands:
         group = next(iter(doubtful - decimal))
     return point, group, proved
+
+
+class NumberMarks:
+    """How a file writes its numbers: as given, or as the first texts that show a mark prove it.
+
+    The first rows of a dark week may be bare zeros, so the question stays open until a mark is seen.
+    """
+
+    def __init__(self, where, decimal=None, thousands=None):
+        self.where, self.group = where, thousands
+        self.open = decimal is None
+        self.decimal, self.thousands = decimal or ".", thousands or ""
+
+    def look(self, texts):
+        """Take in some texts.
+
+        Raises
+        ------
+        InputError
+            They show a mark that may stand before decimals or between thousands.
+        """
+        shown = (text for text in texts if "," in text or "." in text) if self.open else ()
+        shown = [text for text in islice(shown, MARKED_TEXTS) if text.strip(" +-.,'0123456789eE\u00a0\u202f") == ""]
+        if not shown:
+            return
+        self.decimal, found, proved = number_marks(shown)
+        if not proved:
+            raise InputError(
+                f"{self.where}: found numbers such as {shown[0]!r}, in which the mark may stand before decimals or "
+                'between thousands; allowed is one meaning: set decimal = "." or decimal = ",", and thousands'
+            )
+        self.thousands, self.open = found if self.group is None else self.group, False
+
+    def __str__(self):
+        thousands = f", thousands with {self.thousands!r}" if self.thousands else ""
+        return f"decimals written with {self.decimal!r}{thousands}"

@@ -1,8 +1,7 @@
-"""From the bytes of a person's table to lines and cells, block by block, without losing count of a single line.
+"""From a person's file to lines and cells, block by block, without losing count of a single line.
 
 A table is text with one row a line and one character between its cells. Lines before it, blank lines and footers are
-part of real files; every line keeps its number, so that whatever cannot be used is named by it. Blocks are cut with
-array operations on the bytes, so ten million rows need no more memory than one block and no text until it is shown.
+part of real files; every line keeps its number, so that whatever cannot be used is named by it.
 """
 
 import codecs
@@ -11,27 +10,27 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
 from solarlib.quantities import InputError
 
-BLOCK_BYTES = 1 << 20
+BLOCK_CHARACTERS = 1 << 20
+LONGEST_LINE = 64 * BLOCK_CHARACTERS
 SAMPLE_BYTES = 1 << 18
 SAMPLE_ROWS = 2000
 DELIMITERS = ("\t", ";", "|", ",")  # in the order of trust: a comma may be part of a number
-NEWLINE, RETURN, QUOTE, SPACE, TAB = 10, 13, 34, 32, 9
+SHOWN = 200  # characters of a line that an account shows
 
 
 @dataclass(frozen=True)
 class Layout:
     """How a file is cut into cells.
 
-    ``encoding`` name for `codecs`; ``delimiter`` one character; ``header_line`` number of the line with the names, 0
+    ``encoding`` name for `codecs`; ``newline`` what ends a line; ``delimiter`` one character; ``header_line`` number of the line with the names, 0
     for none; ``names`` the names there; ``width`` cells a row; ``first_line`` number of the first line of the table.
     """
 
     path: Path
     encoding: str
+    newline: str
     delimiter: str
     header_line: int
     names: tuple
@@ -59,50 +58,6 @@ class Layout:
 def plain(name):
     """Return a column name as it is compared: one blank for several, no capitals."""
     return " ".join(str(name).split()).casefold()
-
-
-@dataclass(frozen=True)
-class Block:
-    """Some whole lines: their bytes, numbers, ends and, for lines with the right number of cells, the cells' ends."""
-
-    data: np.ndarray
-    lines: np.ndarray  # number of each line, shape (n,)
-    line_start: np.ndarray
-    line_end: np.ndarray
-    blank: np.ndarray  # bool, shape (n,)
-    fits: np.ndarray  # bool, shape (n,): as many cells as the table is wide
-    first: np.ndarray  # place in `breaks` of the first break of each line
-    breaks: np.ndarray  # places of the delimiters
-    width: int
-
-    def cell(self, column, rows):
-        """Return start and end of one column's cells in the lines `rows` (which must fit), blanks and quotes off."""
-        at = self.first[rows] + column
-        start = self.line_start[rows].copy() if column == 0 else self.breaks[at - 1] + 1
-        end = self.line_end[rows].copy() if column == self.width - 1 else self.breaks[at].copy()
-        for edge, side in ((start, 0), (end, -1)):
-            todo = np.arange(len(rows))
-            while todo.size:
-                todo = todo[start[todo] < end[todo]]
-                byte = self.data[edge[todo] + side]
-                todo = todo[(byte == SPACE) | (byte == QUOTE) | (byte == TAB)]
-                edge[todo] += 1 if side == 0 else -1
-        return start, end
-
-    def texts(self, start, end, encoding):
-        """Return the cells as text."""
-        raw = self.data.tobytes()
-        return [decoded(raw[a:b], encoding) for a, b in zip(start.tolist(), end.tolist())]
-
-
-def decoded(raw, encoding):
-    """Return bytes as text; what does not fit the encoding becomes a mark, for it is only shown."""
-    return raw.decode("utf-8" if _wide(encoding) else encoding, errors="replace")
-
-
-def _wide(encoding):
-    """Tell whether a character takes two or four bytes, so that the file is turned into UTF-8 first."""
-    return codecs.lookup(encoding).name.startswith(("utf-16", "utf-32"))
 
 
 def split_line(text, delimiter):
@@ -138,7 +93,8 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
     raw, whole = _beginning(path)
     encoding = encoding or _encoding(raw)
     text = _sample_text(path, raw, encoding)
-    lines = text.splitlines() if "\n" not in text else text.replace("\r\n", "\n").split("\n")
+    newline = "\r" if "\r" in text and "\n" not in text else "\n"
+    lines = text.replace("\r\n", "\n").split(newline)
     if len(lines) > 1:
         lines = lines[:-1] if not whole or not lines[-1] else lines  # the sample may cut its last line
     if not any(line.strip() for line in lines):
@@ -166,6 +122,7 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
     return Layout(
         path,
         encoding,
+        newline,
         delimiter,
         header,
         titles,
@@ -241,102 +198,57 @@ def _header(cells, names):
     return 0
 
 
-def _pieces(layout):
-    """Yield the file's bytes in UTF-8 or another encoding that writes digits and breaks as ASCII does."""
-    with layout.path.open("rb") as file:
-        decoder = codecs.getincrementaldecoder(layout.encoding)("replace") if _wide(layout.encoding) else None
-        start = True
-        while piece := file.read(BLOCK_BYTES):
-            size = len(piece)
-            if decoder:
-                piece = decoder.decode(piece).encode("utf-8", "replace")
-            if start:
-                piece = piece.removeprefix(codecs.BOM_UTF8)
-                start = False
-            yield piece, size
-        if decoder:
-            yield decoder.decode(b"", True).encode("utf-8", "replace"), 0
+@dataclass(frozen=True)
+class Block:
+    """Whole lines of a file: their ``texts``, the number of the ``first``, and the share of the file up to its ``end``."""
+
+    first: int
+    texts: list
+    end: float
 
 
-def blocks(layout, progress=None):
-    """Yield the whole file as `Block`s of whole lines.
-
-    Parameters
-    ----------
-    layout : Layout
-    progress : callable, optional
-        Called with the share of the file read so far, 0 to 1.
-    """
-    total, done, rest, number = max(1, layout.path.stat().st_size), 0, b"", 1
-    lone_return = None
-    for piece, size in _pieces(layout):
-        done += size
-        if lone_return is None:
-            lone_return = b"\n" not in piece and b"\r" in piece
-        if lone_return:
-            piece = piece.replace(b"\r", b"\n")
-        cut = piece.rfind(b"\n") + 1
-        if not cut:
-            rest += piece
-            if len(rest) > 64 * BLOCK_BYTES:
+def blocks(layout):
+    """Yield the whole file as `Block`s; what does not fit the encoding becomes a mark."""
+    total, first, rest = max(1, layout.path.stat().st_size), 1, ""
+    with layout.path.open(encoding=layout.encoding, errors="replace", newline="") as file:
+        while piece := file.read(BLOCK_CHARACTERS):
+            text = rest + (piece.removeprefix("\ufeff") if first == 1 and not rest else piece)
+            *lines, rest = text.split(layout.newline)
+            if len(rest) > LONGEST_LINE:
                 raise InputError(f"{layout.path.name}: found a line of over 64 MB, allowed is one row a line")
-            continue
-        block = _block(rest + piece[:cut], number, layout)
-        rest, number = piece[cut:], number + len(block.lines)
-        yield block
-        if progress is not None:
-            progress(min(1.0, done / total))
+            if lines:
+                yield Block(first, _ends_off(lines), min(1.0, file.buffer.tell() / total))
+                first += len(lines)
     if rest:
-        yield _block(rest + b"\n", number, layout)
-    if progress is not None:
-        progress(1.0)
+        yield Block(first, _ends_off([rest]), 1.0)
 
 
-def _block(raw, number, layout):
-    data = np.frombuffer(raw, np.uint8)
-    ends = np.flatnonzero(data == NEWLINE)
-    starts = np.concatenate([[0], ends[:-1] + 1])
-    stops = ends - ((data[np.maximum(ends - 1, 0)] == RETURN) & (ends > starts))
-    breaks = np.flatnonzero(data == ord(layout.delimiter))
-    quotes = data == QUOTE
-    if quotes.any():  # a delimiter between quotes is part of a cell; a line break never is
-        count = np.cumsum(quotes)
-        line = np.searchsorted(ends, breaks)
-        before = count[starts] - quotes[starts]
-        breaks = breaks[(count[breaks] - before[line]) % 2 == 0]
-    if layout.delimiter == " " and breaks.size:  # several blanks are one break, and none at a line's edge
-        inner = np.r_[True, data[breaks[1:] - 1] != SPACE] & ~np.isin(breaks, starts)
-        following = data[np.minimum(breaks + 1, len(data) - 1)]
-        breaks = breaks[inner & (following != NEWLINE) & (following != RETURN)]
-    first = np.searchsorted(breaks, starts)
-    cells = np.searchsorted(breaks, ends) - first + 1
-    fits = cells == layout.width
-    blank = starts >= stops
-    for row in np.flatnonzero(~fits & ~blank):  # few: blanks only, or more breaks than cells with nothing after them
-        line = raw[starts[row] : stops[row]]
-        if not line.strip():
-            blank[row] = True
-        elif cells[row] > layout.width:
-            extra = raw[breaks[first[row] + layout.width - 1] : stops[row]]
-            if not extra.strip(layout.delimiter.encode() + b' "\t'):
-                stops[row], fits[row] = breaks[first[row] + layout.width - 1], True
-    lines = np.arange(number, number + len(ends))
-    return Block(data, lines, starts, stops, blank, fits & ~blank, first, breaks, layout.width)
+def _ends_off(lines):
+    return [line.removesuffix("\r") for line in lines]
 
 
-def line_texts(layout, wanted, longest=200):
+def cells_of(texts, layout):
+    """Return the cells of each line: a list as long as the table is wide, None for a blank line, else what is there.
+
+    Cells may still have blanks around them. More cells than columns are no matter where nothing stands in them.
+    """
+    mark, width = layout.delimiter, layout.width
+    rows = [split_line(text, mark) if '"' in text or mark == " " else text.split(mark) for text in texts]
+    for place in [place for place, row in enumerate(rows) if len(row) != width]:
+        if not texts[place].strip():
+            rows[place] = None
+        elif not "".join(rows[place][width:]).strip(' "\t'):
+            rows[place] = rows[place][:width]
+    return rows
+
+
+def line_texts(layout, wanted):
     """Return the text of the lines with the given numbers, as a dict; long ones are cut. Reads the file once more."""
-    wanted = np.unique(np.asarray(wanted, np.int64))
-    found = {}
-    if not wanted.size:
-        return found
-    for block in blocks(layout):
-        low, high = np.searchsorted(wanted, [block.lines[0], block.lines[-1] + 1])
-        raw = block.data.tobytes() if high > low else b""
-        for number in wanted[low:high].tolist():
-            row = number - int(block.lines[0])
-            start, end = int(block.line_start[row]), int(block.line_end[row])
-            found[number] = decoded(raw[start : min(end, start + longest)], layout.encoding)
-        if high == len(wanted):
+    left, found = sorted(set(wanted), reverse=True), {}
+    for block in blocks(layout) if left else ():
+        while left and left[-1] < block.first + len(block.texts):
+            number = left.pop()
+            found[number] = block.texts[number - block.first][:SHOWN]
+        if not left:
             break
     return found

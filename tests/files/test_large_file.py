@@ -15,7 +15,10 @@ from solarlib.files.mapping import Column, Mapping
 from solarlib.files.reading import read
 got = read(sys.argv[1], Mapping((Column("value", "net", "W"),), "time", "Etc/GMT+5"))
 memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1e9 if sys.platform == "darwin" else 1e6)
-print(json.dumps([got.account.rows_read, got.account.rows_used, got.account.balanced, float(got.table["net_w"].sum()), memory]))
+account = got.account
+balanced = account.lines == account.head_lines + account.blank_lines + account.rows_read
+balanced &= account.rows_read == account.rows_used + len(account.set_aside)
+print(json.dumps([account.rows_read, account.rows_used, balanced, float(got.table["net_w"].sum()), memory]))
 """
 
 
