@@ -21,7 +21,8 @@ from solarlib.house.year import load, weather
 from solarlib.meter.load import test_load
 from solarlib.meter.registers import split, unsigned
 from solarlib.quantities import energy_kwh
-from solarlib.roof.array import Plane, array_power
+from solarlib.roof.array import array_power
+from solarlib.roof.parts import Plane
 from solarlib.sky.sun import clear_sky, minute_weather, position
 
 HERE = Path(__file__).parent

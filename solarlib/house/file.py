@@ -12,7 +12,7 @@ from pathlib import Path
 from solarlib.bill.tariff import Tariff, tariff_from_table
 from solarlib.meter.load import KINDS, Appliance
 from solarlib.quantities import InputError
-from solarlib.roof.array import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane
+from solarlib.roof.parts import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane
 from solarlib.schema import Problems, choice, listing, number, text, whole
 from solarlib.sky.climate import MonthlyMeans
 from solarlib.sky.weather import Place

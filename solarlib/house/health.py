@@ -17,7 +17,8 @@ from solarlib.health.yields import corrected_performance_ratio, final_yield, per
 from solarlib.house.flows import evenly, has_column, power_w, with_column
 from solarlib.house.year import weather
 from solarlib.quantities import InputError, energy_kwh
-from solarlib.roof.array import Plane, array_power
+from solarlib.roof.array import array_power
+from solarlib.roof.parts import Plane
 from solarlib.sky.sun import clear_sky
 
 SEASON_DAYS = 31  # of the running mean that knows the roof and the season, not the day

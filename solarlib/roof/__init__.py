@@ -2,10 +2,9 @@
 
 from solarlib.roof.array import array_power
 from solarlib.roof.circuits import check_branch, check_busbar
-from solarlib.roof.layout import RoofPlane, fit_modules, up_slope_m
+from solarlib.roof.layout import RoofPlane, fit_modules, pitch_without_shade, up_slope_m
 from solarlib.roof.loads import velocity_pressure
 from solarlib.roof.parts import cell_temperature
-from solarlib.roof.rows import pitch_without_shade
 
 __all__ = [
     "RoofPlane",

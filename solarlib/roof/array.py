@@ -14,41 +14,27 @@ import pvlib
 from scipy.signal import lfilter
 
 from solarlib.quantities import hours
-from solarlib.roof.parts import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane, cell_temperature
+from solarlib.roof.parts import ArraySystem, cell_temperature
 from solarlib.sky.sun import plane_of_array, position
-
-__all__ = [  # the parts too, so that a reader finds the whole array in one place
-    "MOUNTINGS",
-    "ArraySystem",
-    "Converter",
-    "Losses",
-    "Module",
-    "Plane",
-    "cell_temperature",
-    "loss_steps",
-    "array_power",
-]
+from solarlib.sky.weather import Place
 
 # Time constant of a module's temperature [min]; Jones and Underwood, Solar Energy 70 (2001) 349 (`from memory`).
 _HEAT_MIN = 7.0
 
-_LOSS_WORDS = {
+_DC_LOSSES = {
     "soiling": "dirt on the glass",
     "first_light": "loss of the first hours in the light",
     "nameplate": "below the nameplate",
     "mismatch": "unequal modules",
     "dc_wiring": "direct-current wires",
-    "ac_wiring": "alternating-current wires",
-    "availability": "standstill",
 }
-_DC_LOSSES = ("soiling", "first_light", "nameplate", "mismatch", "dc_wiring")
-_AC_LOSSES = ("ac_wiring", "availability")
+_AC_LOSSES = {"ac_wiring": "alternating-current wires", "availability": "standstill"}
 
 # Light and heat of one plane (arrays), and its power per module after each early step. [W/m2, degC, W]
 _PlaneRun = namedtuple("_PlaneRun", "poa_global temp_cell in_light behind_glass warm")
 
 
-def array_power(weather, place, system):
+def array_power(weather: pd.DataFrame, place: Place, system: ArraySystem) -> pd.DataFrame:
     """Return what the array makes in each interval.
 
     Parameters
@@ -73,16 +59,9 @@ def array_power(weather, place, system):
     for name in _AC_LOSSES:
         ac = ac * (1.0 - getattr(system.losses, name))
     share = [plane.module_count / system.module_count for plane in system.planes]
-    return pd.DataFrame(
-        {
-            "poa_global": sum(s * run.poa_global for s, run in zip(share, runs)),
-            "temp_cell": sum(s * run.temp_cell for s, run in zip(share, runs)),
-            "dc_power_w": dc,
-            "ac_power_w": ac,
-        },
-        index=weather.index,
-        copy=False,
-    )
+    light, heat = (sum(s * getattr(run, name) for s, run in zip(share, runs)) for name in ("poa_global", "temp_cell"))
+    table = {"poa_global": light, "temp_cell": heat, "dc_power_w": dc, "ac_power_w": ac}
+    return pd.DataFrame(table, index=weather.index, copy=False)
 
 
 def loss_steps(weather, place, system):
@@ -107,23 +86,26 @@ def loss_steps(weather, place, system):
     def total(name):
         return kwh * sum(n * float(getattr(run, name).sum()) for n, run in zip(counts, runs))
 
-    left = [("light on the planes at rated efficiency", total("in_light"))]
-    left.append(("reflection at the glass", total("behind_glass")))
-    left.append(("cell temperature", total("warm")))
-    left.append(("ageing", left[-1][1] * _ageing(system)))
-    for name in _DC_LOSSES:
-        left.append((_LOSS_WORDS[name], left[-1][1] * (1.0 - getattr(system.losses, name))))
+    left = {
+        "light on the planes at rated efficiency": total("in_light"),
+        "reflection at the glass": total("behind_glass"),
+        "cell temperature": total("warm"),
+        "ageing": total("warm") * _ageing(system),
+    }
+
+    def take(losses):
+        for name, words in losses.items():
+            left[words] = [*left.values()][-1] * (1.0 - getattr(system.losses, name))
+
+    take(_DC_LOSSES)
     groups = _conversion(runs, system)
-    left.append(("limit of the converter", kwh * sum(n * float(taken.sum()) for n, _, taken, _ in groups)))
-    left.append(("converter", kwh * sum(n * float(given.sum()) for n, _, _, given in groups)))
-    for name in _AC_LOSSES:
-        left.append((_LOSS_WORDS[name], left[-1][1] * (1.0 - getattr(system.losses, name))))
-    energy = np.array([value for _, value in left])
+    left["limit of the converter"] = kwh * sum(n * float(taken.sum()) for n, _, taken, _ in groups)
+    left["converter"] = kwh * sum(n * float(given.sum()) for n, _, _, given in groups)
+    take(_AC_LOSSES)
+    energy = np.array([*left.values()])
     change = np.diff(energy, prepend=0.0)
-    start = energy[0] if energy[0] > 0 else 1.0
-    return pd.DataFrame(
-        {"step": [name for name, _ in left], "change_kwh": change, "energy_kwh": energy, "share": change / start}
-    )
+    share = change / (energy[0] if energy[0] > 0 else 1.0)
+    return pd.DataFrame({"step": [*left], "change_kwh": change, "energy_kwh": energy, "share": share})
 
 
 def _runs(weather, place, system):

@@ -12,6 +12,7 @@ import numpy as np
 import pvlib
 
 from solarlib.quantities import InputError, require
+from solarlib.roof.parts import whole
 
 SeriesPower = namedtuple("SeriesPower", "even_w apart_w best_w poor_w")
 
@@ -70,6 +71,12 @@ class Cell:
         require(self.breakdown_exponent, "cell.breakdown_exponent", 1, 10)
         require(self.current_per_c, "cell.current_per_c", 0, 0.002, "1/K")
 
+    @property
+    def backward(self):
+        """The curve backwards, by the names of pvlib."""
+        factor, exponent = self.breakdown_factor, self.breakdown_exponent
+        return {"breakdown_factor": factor, "breakdown_voltage": self.breakdown_v, "breakdown_exp": exponent}
+
     def scaled(self, factor):
         """Return a cell of `factor` times the area: the same voltages at `factor` times the currents."""
         return replace(
@@ -101,9 +108,7 @@ class DiodeModule:
 
     def __post_init__(self):
         for name, high in (("sections", 24), ("cells_per_section", 96)):
-            value = getattr(self, name)
-            if isinstance(value, bool) or require(value, f"diode_module.{name}", 1, high) != int(value):
-                raise InputError(f"diode_module.{name}: found {value!r}, allowed is a whole number from 1 to {high}")
+            whole(getattr(self, name), f"diode_module.{name}", 1, high)
         require(self.bypass_v, "diode_module.bypass_v", 0, 2, "V")
 
     @property
@@ -149,17 +154,8 @@ def cell_voltage(cell, irradiance, temp_cell, current_a):
         [np.broadcast_to((cell.breakdown_v * _BACKWARD[::-1]), ends.shape[:-1] + _BACKWARD.shape), ends * _FORWARD],
         axis=-1,
     )
-    current, voltage, _ = pvlib.singlediode.bishop88(
-        diode_v,
-        light[..., None],
-        dark[..., None],
-        cell.series_ohm,
-        cell.shunt_ohm,
-        thermal[..., None],
-        breakdown_factor=cell.breakdown_factor,
-        breakdown_voltage=cell.breakdown_v,
-        breakdown_exp=cell.breakdown_exponent,
-    )
+    forward = light[..., None], dark[..., None], cell.series_ohm, cell.shunt_ohm, thermal[..., None]
+    current, voltage, _ = pvlib.singlediode.bishop88(diode_v, *forward, **cell.backward)
     result = np.empty(light.shape + current_a.shape[-1:])
     for i, level in np.ndindex(light.shape):
         result[i, level] = np.interp(current_a[i], current[i, level, ::-1], voltage[i, level, ::-1])
@@ -167,7 +163,7 @@ def cell_voltage(cell, irradiance, temp_cell, current_a):
 
 
 def current_grid(cell, irradiance, temp_cell):
-    """Return currents that resolve the knee of each level of light: shape (n, k) for inputs as of `cell_voltage`. [A]"""
+    """Return currents that resolve the knee of each level of light: (n, k) for inputs as of `cell_voltage`. [A]"""
     light = _constants(cell, irradiance, temp_cell)[0]
     most = light.max(axis=1, keepdims=True)
     near = (light[..., None] * _NEAR_KNEE).reshape(len(light), -1)
@@ -210,27 +206,22 @@ def module_curves(module, levels, counts, temp_cell):
     return current, added.reshape(n, modules, sections, -1).sum(axis=2), cells
 
 
-def series_power_w(module, levels, counts, temp_cell, window_v=(0.0, np.inf)):
+def series_power_w(module, levels, counts, temp_cell):
     """Return what a row of modules gives in three ways of being operated.
 
     Parameters
     ----------
     module, levels, counts, temp_cell
         As for `module_curves`.
-    window_v : (float, float)
-        Lowest and highest voltage at which the string's tracker works; a string that cannot reach the lowest gives
-        nothing. The modules alone are not limited. [V]
 
     Returns
     -------
     SeriesPower
         even_w: array, shape (n, l): one module whose cells all see that level. Arrays, shape (n,): apart_w: each
         module at its own best point; best_w: the whole string at its best point; poor_w: the string at the poorest
-        of its local best points: a tracker that searches nearby can stay there, a good one does not. [W]
+        of its local best points: a tracker that searches nearby can stay there, a good one does not. The voltage limits
+        of a converter are not drawn: see `voltages.check_string_voltage`. [W]
     """
-    low, high = (require(v, "window_v", 0, np.inf) if np.isfinite(v) else v for v in window_v)
-    if not low < high:
-        raise InputError(f"window_v: found {low:g} to {high:g} V, allowed is a lower voltage, then a higher one")
     levels, counts = np.asarray(levels, dtype=float), np.asarray(counts)
     temp_cell = np.broadcast_to(np.asarray(temp_cell, dtype=float), levels.shape)
     parts = []
@@ -239,65 +230,21 @@ def series_power_w(module, levels, counts, temp_cell, window_v=(0.0, np.inf)):
         current, voltage, cells = module_curves(module, levels[part], counts[part], temp_cell[part])
         even = module.cells * (current[:, None, :] * cells).max(axis=2)
         apart = (current[:, None, :] * voltage).max(axis=2).sum(axis=1)
-        power = _windowed_power(current, voltage.sum(axis=1), low, high)
+        power = current * voltage.sum(axis=1)
         parts.append((even, apart, power.max(axis=1), _poorest_peak(power)))
     if not parts:
         return SeriesPower(np.zeros(levels.shape), *(np.zeros(0),) * 3)
     return SeriesPower(*(np.maximum(np.concatenate(column), 0.0) for column in zip(*parts)))
 
 
-def parallel_current_a(current_a, voltage_v, at_v):
-    """Return the current of strings in parallel: at equal voltage the currents add.
-
-    Parameters
-    ----------
-    current_a : array, shape (p, k)
-        Rising along the last axis. [A]
-    voltage_v : array, shape (p, k)
-        Of each string, falling. [V]
-    at_v : array, shape (v,)
-        [V]
-
-    Returns
-    -------
-    array, shape (v,)
-        A string asked for more than its open-circuit voltage gives nothing: its blocking diode or fuse is not drawn. [A]
-    """
-    return sum(np.interp(at_v, v[::-1], i[::-1]) for i, v in zip(current_a, voltage_v))
-
-
 def _constants(cell, irradiance, temp_cell):
     """Return photocurrent, saturation current and ideality x thermal voltage in light and heat."""
     thermal_25 = cell.ideality * 8.617333262e-5 * 298.15
-    light, dark, _, _, thermal = pvlib.pvsystem.calcparams_desoto(
-        np.maximum(np.asarray(irradiance, dtype=float), 1e-9),
-        np.asarray(temp_cell, dtype=float),
-        cell.current_per_c * cell.photocurrent_a,
-        thermal_25,
-        cell.photocurrent_a,
-        cell.saturation_current_a,
-        cell.shunt_ohm,
-        cell.series_ohm,
-    )
+    lit, heat = np.maximum(np.asarray(irradiance, dtype=float), 1e-9), np.asarray(temp_cell, dtype=float)
+    known = cell.photocurrent_a, cell.saturation_current_a, cell.shunt_ohm, cell.series_ohm
+    per_c = cell.current_per_c * cell.photocurrent_a
+    light, dark, _, _, thermal = pvlib.pvsystem.calcparams_desoto(lit, heat, per_c, thermal_25, *known)
     return light, np.broadcast_to(dark, light.shape), np.broadcast_to(thermal, light.shape)
-
-
-def _windowed_power(current, voltage, low, high):
-    """Return power over the grid; beyond a voltage limit, the power at the limit."""
-    power = current * voltage
-    for limit, beyond in ((low, voltage < low), (high, voltage > high)):
-        if limit > 0 and np.isfinite(limit):
-            power = np.where(beyond, (limit * _current_at(current, voltage, limit))[:, None], power)
-    return power
-
-
-def _current_at(current, voltage, limit):
-    """Return the current at which a falling voltage crosses a limit; the first, 0, where it starts below. [A]"""
-    after = np.clip((voltage >= limit).sum(axis=1), 1, voltage.shape[1] - 1)
-    row = np.arange(len(voltage))
-    v0, v1, i0, i1 = voltage[row, after - 1], voltage[row, after], current[row, after - 1], current[row, after]
-    share = np.clip((v0 - limit) / np.where(v0 > v1, v0 - v1, 1.0), 0.0, 1.0)
-    return i0 + share * (i1 - i0)
 
 
 def _poorest_peak(power):

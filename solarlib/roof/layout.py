@@ -53,20 +53,16 @@ class RoofPlane:
         )
         if not inside:
             raise InputError(
-                f"roof.taken: found {self.taken!r}, allowed are rectangles (left, low, right, high) in m inside the plane of "
-                f"{self.along_eave_m:g} m x {self.up_slope_m:g} m"
+                f"roof.taken: found {self.taken!r}, allowed are rectangles (left, low, right, high) in m inside the "
+                f"plane of {self.along_eave_m:g} m x {self.up_slope_m:g} m"
             )
         object.__setattr__(self, "taken", taken)
 
     @property
     def free(self):
         """The plane without its strips: (left, low, right, high); nothing is left where right is below left. [m]"""
-        return (
-            self.clear_left_m,
-            self.clear_eave_m,
-            self.along_eave_m - self.clear_right_m,
-            self.up_slope_m - self.clear_ridge_m,
-        )
+        right, top = self.along_eave_m - self.clear_right_m, self.up_slope_m - self.clear_ridge_m
+        return self.clear_left_m, self.clear_eave_m, right, top
 
 
 @dataclass(frozen=True)
@@ -87,7 +83,7 @@ class Fit:
         return "upright" if self.upright else "sideways"
 
 
-def up_slope_m(depth_on_plan_m, surface_tilt):
+def up_slope_m(depth_on_plan_m: float, surface_tilt: float) -> float:
     """Return the length up the slope of a plane whose depth is taken from a plan, that is seen from straight above.
 
     Parameters
@@ -101,7 +97,35 @@ def up_slope_m(depth_on_plan_m, surface_tilt):
     return depth / math.cos(math.radians(require(surface_tilt, "surface_tilt", 0, 80, "deg")))
 
 
-def fit_modules(roof, module_length_m, module_width_m, upright=None, gap_m=0.02, row_gap_m=None):
+def pitch_without_shade(
+    width_m: float, surface_tilt: float, surface_azimuth: float, solar_azimuth: float, solar_elevation: float
+) -> float:
+    """Return the distance of rows, front edge to front edge, at which a shadow just reaches the next row.
+
+    Parameters
+    ----------
+    width_m : float
+        Of a row, up its slope. [m]
+    surface_tilt, surface_azimuth, solar_azimuth, solar_elevation : float
+        [deg]
+
+    Returns
+    -------
+    float
+        width (cos tilt + sin tilt cos(azimuth difference) / tan(elevation)); never less than the row's own depth.
+        [m] Width over pitch is the ground-cover ratio.
+    """
+    width = require(width_m, "width_m", 0.1, 10, "m")
+    tilt = math.radians(require(surface_tilt, "surface_tilt", 0, 90, "deg"))
+    sun = require(solar_azimuth, "solar_azimuth", -360, 720, "deg")
+    turn = math.radians(sun - require(surface_azimuth, "surface_azimuth", -360, 720, "deg"))
+    up = math.radians(require(solar_elevation, "solar_elevation", 0.1, 90, "deg"))
+    return width * (math.cos(tilt) + math.sin(tilt) * max(math.cos(turn), 0.0) / math.tan(up))
+
+
+def fit_modules(
+    roof: RoofPlane, module_length_m: float, module_width_m: float, upright: bool | None = None, gap_m: float = 0.02
+) -> Fit:
     """Lay a straight grid of modules on a roof plane, at the place where most of them have room.
 
     Parameters
@@ -111,9 +135,9 @@ def fit_modules(roof, module_length_m, module_width_m, upright=None, gap_m=0.02,
         Long and short side, from the data sheet. [m]
     upright : bool, optional
         True: long side up the slope; False: along the eave; None: the way of which more fit, upright if both are equal.
-    gap_m, row_gap_m : float
-        Between neighbours along the eave, for the clamps (2 cm: `common practice, no source`), and up the slope; the
-        same if None. Trays on a flat roof need more between rows, see `rows.pitch_without_shade`. [m]
+    gap_m : float
+        Between neighbours, for the clamps (2 cm: `common practice, no source`). Trays on a flat roof need more between
+        rows: see `pitch_without_shade`. [m]
 
     Returns
     -------
@@ -135,12 +159,9 @@ def fit_modules(roof, module_length_m, module_width_m, upright=None, gap_m=0.02,
     """
     length = require(module_length_m, "module_length_m", 0.2, 4, "m")
     width = require(module_width_m, "module_width_m", 0.2, length, "m")
-    across = require(gap_m, "gap_m", 0, 5, "m")
-    between = across if row_gap_m is None else require(row_gap_m, "row_gap_m", 0, 5, "m")
+    gap = require(gap_m, "gap_m", 0, 5, "m")
     if upright is None:
-        return max(
-            (fit_modules(roof, length, width, way, across, between) for way in (True, False)), key=lambda fit: fit.count
-        )
+        return max((fit_modules(roof, length, width, way, gap) for way in (True, False)), key=lambda fit: fit.count)
     if not isinstance(upright, (bool, np.bool_)):
         raise InputError(f"upright: found {upright!r}, allowed is True, False or None for the better of both")
     wide, high = (width, length) if upright else (length, width)
@@ -148,7 +169,7 @@ def fit_modules(roof, module_length_m, module_width_m, upright=None, gap_m=0.02,
     best = np.empty((0, 4))
     starts = product({left, *(box[2] for box in roof.taken)}, {low, *(box[3] for box in roof.taken)})
     for x, y in sorted(starts):  # sorted: of equally good places always the same one
-        columns, rows = _places(x, left, right, wide, across), _places(y, low, top, high, between)
+        columns, rows = _places(x, left, right, wide, gap), _places(y, low, top, high, gap)
         grid = np.stack(np.meshgrid(columns, rows), axis=-1).reshape(-1, 2)
         modules = np.hstack([grid, grid + [wide, high]])
         modules = modules[~_reach_into(modules, roof.taken)]

@@ -1,4 +1,4 @@
-"""Which cells an obstacle hides from the sun: modules laid out on a plane, and a silhouette drawn in azimuth and elevation.
+"""Which cells an obstacle hides from the sun: modules laid out on a plane, a silhouette in azimuth and elevation.
 
 The reader stands in the middle of the array and notes the outline of a chimney, tree or neighbour as points of azimuth
 and elevation. With a distance the outline becomes a fence of that many metres away, and each cell sees it from its own
@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from solarlib.quantities import InputError, require
+from solarlib.roof.parts import whole
 
 # A module of 60 cells: sections are pairs of columns along the long side.
 CELLS_ACROSS, CELLS_ALONG, SECTIONS = 6, 10, 3
@@ -51,8 +52,8 @@ class Obstacle:
         azimuths = [azimuth for azimuth, _ in points]
         if any(b <= a for a, b in zip(azimuths, azimuths[1:])) or azimuths[-1] - azimuths[0] > 360:
             raise InputError(
-                f"obstacle.points: found azimuths {', '.join(f'{a:g}' for a in azimuths)}, allowed are rising ones within one turn "
-                "(past north go on: 350, 370)"
+                f"obstacle.points: found azimuths {', '.join(f'{a:g}' for a in azimuths)}, allowed are rising ones "
+                "within one turn (past north go on: 350, 370)"
             )
         if not math.isinf(self.distance_m):
             require(self.distance_m, "obstacle.distance_m", 0.5, 100_000, "m")
@@ -61,7 +62,7 @@ class Obstacle:
 
 
 @dataclass(frozen=True)
-class Layout:
+class ModuleLayout:
     """Modules in rows and columns on one plane, seen from in front of it; the top row first, each from left to right.
 
     Parameters
@@ -81,9 +82,7 @@ class Layout:
 
     def __post_init__(self):
         for name in ("rows", "columns"):
-            value = getattr(self, name)
-            if isinstance(value, bool) or require(value, f"layout.{name}", 1, 1000) != int(value):
-                raise InputError(f"layout.{name}: found {value!r}, allowed is a whole number from 1 to 1000")
+            whole(getattr(self, name), f"layout.{name}", 1, 1000)
         for name in ("length_m", "width_m"):
             require(getattr(self, name), f"layout.{name}", 0.2, 4, "m")
 
@@ -102,9 +101,7 @@ class Layout:
         """
         across = (np.arange(CELLS_ACROSS) + 0.5) / CELLS_ACROSS - 0.5
         along = (np.arange(CELLS_ALONG) + 0.5) / CELLS_ALONG - 0.5
-        short, long = (
-            a * side for a, side in zip(np.meshgrid(across, along, indexing="ij"), (self.width_m, self.length_m))
-        )
+        short, long = np.meshgrid(across * self.width_m, along * self.length_m, indexing="ij")
         inside = np.stack((short, long) if self.portrait else (long, short), axis=-1)
         inside = inside.reshape(SECTIONS, CELLS_ACROSS // SECTIONS * CELLS_ALONG, 2)
         wide, high = (self.width_m, self.length_m) if self.portrait else (self.length_m, self.width_m)
@@ -117,7 +114,7 @@ class Layout:
 def usual_layout(module_count):
     """Return portrait modules in two rows, or in one where the count is odd."""
     rows = 2 if module_count % 2 == 0 and module_count > 2 else 1
-    return Layout(rows, module_count // rows)
+    return ModuleLayout(rows, module_count // rows)
 
 
 def in_space(on_plane, surface_tilt, surface_azimuth):
@@ -185,6 +182,20 @@ def hidden(obstacle, places, solar_azimuth, solar_elevation):
         raised = np.degrees(np.arctan2(height - z, np.hypot(east - x, north - y)))
         result[:, column] = _below(seen, raised, solar_azimuth, solar_elevation)
     return result
+
+
+def may_hide(obstacle, places, solar_azimuth, solar_elevation):
+    """Tell when the sun stands so that some place may be shaded: a wide net around `hidden`, quick to throw."""
+    top = max(height for _, height in obstacle.points)
+    left, right = obstacle.points[0][0], obstacle.points[-1][0]
+    aside = 0.0
+    if math.isfinite(obstacle.distance_m):
+        reach = min(np.hypot(places[:, 0], places[:, 1]).max() / obstacle.distance_m, 1.0 - 1e-6)
+        raised = np.tan(np.radians(top)) - places[:, 2].min() / obstacle.distance_m
+        aside = np.degrees(np.arcsin(reach)) + 0.1
+        top = np.degrees(np.arctan2(raised, 1.0 - reach))
+    wide = min(right - left + 2.0 * aside, 360.0)
+    return (solar_elevation < top) & ((solar_azimuth - left + aside) % 360.0 <= wide)
 
 
 def _below(azimuth, elevation, solar_azimuth, solar_elevation):

@@ -5,6 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 import pvlib
+from numpy.typing import ArrayLike
 
 from solarlib.quantities import InputError, require
 
@@ -14,6 +15,20 @@ from solarlib.quantities import InputError, require
 # and recomputed`, from pvlib's copy of the coefficients). tray = rack divided by 1.25, the ratio of the flat-roof to
 # the free-standing coefficient, 0.026 / 0.0208, of Nordmann and Clavadetscher (2003) (`seen` in pvlib's ross).
 MOUNTINGS = {"rack": (31.26, 2.64), "roof": (19.14, 1.04), "tray": (25.01, 2.11), "built in": (16.47, 0.88)}
+
+
+def whole(value, name, low, high):
+    """Return a whole number from `low` to `high`, or refuse it with `InputError`."""
+    if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or not low <= value <= high:
+        raise InputError(f"{name}: found {value!r}, allowed is a whole number from {low} to {high}")
+    return int(value)
+
+
+def one_of(value, name, allowed):
+    """Return a value that is among those allowed, or refuse it with `InputError`."""
+    if value not in tuple(allowed):
+        raise InputError(f"{name}: found {value!r}, allowed is one of {', '.join(map(str, allowed))}")
+    return value
 
 
 @dataclass(frozen=True)
@@ -36,15 +51,10 @@ class Plane:
     mounting: str = "roof"
 
     def __post_init__(self):
-        if isinstance(self.module_count, bool) or not isinstance(self.module_count, (int, np.integer)):
-            raise InputError(
-                f"plane.module_count: found {self.module_count!r}, allowed is a whole number from 0 to 10000"
-            )
-        require(self.module_count, "plane.module_count", 0, 10000)
+        whole(self.module_count, "plane.module_count", 0, 10000)
         require(self.surface_tilt, "plane.surface_tilt", 0, 90, "deg")
         require(self.surface_azimuth, "plane.surface_azimuth", 0, 360, "deg")
-        if self.mounting not in MOUNTINGS:
-            raise InputError(f"plane.mounting: found {self.mounting!r}, allowed is one of {', '.join(MOUNTINGS)}")
+        one_of(self.mounting, "plane.mounting", MOUNTINGS)
 
 
 @dataclass(frozen=True)
@@ -93,8 +103,7 @@ class Converter:
     efficiency_100: float = 0.965
 
     def __post_init__(self):
-        if self.kind not in ("per module", "central"):
-            raise InputError(f"converter.kind: found {self.kind!r}, allowed is one of per module, central")
+        one_of(self.kind, "converter.kind", ("per module", "central"))
         require(self.ac_limit_w, "converter.ac_limit_w", 1, 10_000_000, "W")
         for name in ("efficiency_10", "efficiency_50", "efficiency_100"):
             require(getattr(self, name), f"converter.{name}", 0.5, 1)
@@ -104,7 +113,8 @@ class Converter:
         if k0 < 0 or loss.min() < -1e-12 or np.diff(p - loss).min() < 0:
             raise InputError(
                 f"converter.efficiency_10, _50, _100: found {self.efficiency_10:g}, {self.efficiency_50:g}, "
-                f"{self.efficiency_100:g}, allowed are three on a curve that neither creates energy nor falls with input"
+                f"{self.efficiency_100:g}, allowed are three on a curve that neither creates energy nor falls with "
+                "input"
             )
 
     @property
@@ -198,7 +208,9 @@ class ArraySystem:
         return self.module_count * self.module.rated_power_w
 
 
-def cell_temperature(poa_global, temp_air, wind_speed, mounting="roof"):
+def cell_temperature(
+    poa_global: ArrayLike, temp_air: ArrayLike, wind_speed: ArrayLike, mounting: str = "roof"
+) -> np.ndarray:
     """Return the steady temperature of the cells: air plus light over what carries the heat away. [degC]
 
     Parameters
@@ -217,8 +229,6 @@ def cell_temperature(poa_global, temp_air, wind_speed, mounting="roof"):
     >>> round(float(cell_temperature(1000, 25, 1, "rack")), 1)
     54.5
     """
-    if mounting not in MOUNTINGS:
-        raise InputError(f"mounting: found {mounting!r}, allowed is one of {', '.join(MOUNTINGS)}")
-    u0, u1 = MOUNTINGS[mounting]
+    u0, u1 = MOUNTINGS[one_of(mounting, "mounting", MOUNTINGS)]
     poa, air, wind = (np.asarray(values, dtype=float) for values in (poa_global, temp_air, wind_speed))
     return pvlib.temperature.faiman(poa, air, wind, u0, u1)

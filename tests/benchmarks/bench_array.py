@@ -18,7 +18,8 @@ from pvlib.location import Location
 from pvlib.modelchain import ModelChain
 from pvlib.pvsystem import Array, FixedMount, PVSystem
 
-from solarlib.roof.array import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane, array_power
+from solarlib.roof.array import array_power
+from solarlib.roof.parts import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane
 from solarlib.sky import sun
 from solarlib.sky.weather import Place, read_weather
 

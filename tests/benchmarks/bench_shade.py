@@ -16,7 +16,7 @@ from scipy.optimize import brentq
 
 from solarlib.roof import shade
 from solarlib.roof.cells import DiodeModule, series_power_w
-from solarlib.roof.obstacles import Layout, Obstacle
+from solarlib.roof.obstacles import Obstacle
 from solarlib.roof.parts import ArraySystem, Converter, Module, Plane
 from solarlib.sky.weather import Place, read_weather
 
@@ -32,13 +32,9 @@ def figures():
     weather = read_weather("723170TYA.CSV", PLACE)
     shade.position(weather.index, PLACE)  # the sun's positions of a place are cached: not part of the shade
     found = {}
-    for name, things, grain in (
-        ("chimney, by cells", (CHIMNEY,), "cell"),
-        ("chimney, by sections", (CHIMNEY,), "section"),
-        ("chimney and bare tree, by cells", (CHIMNEY, TREE), "cell"),
-    ):
+    for name, things in (("chimney", (CHIMNEY,)), ("chimney and bare tree", (CHIMNEY, TREE))):
         start = time.process_time()
-        hours = shade.shade_hours(weather, PLACE, SYSTEM, [things], [Layout(2, 8)], grain=grain)
+        hours = shade.shade_hours(weather, PLACE, SYSTEM, [things])
         found[name] = time.process_time() - start, shade.year_loss(hours), len(hours)
     return found
 

@@ -15,7 +15,8 @@ from solarlib.files.records import DAILY, load
 from solarlib.health.neighbours import group_median, log_ratio
 from solarlib.house.bills import ratings
 from solarlib.house.year import load as house_load, weather
-from solarlib.roof.array import Plane, array_power
+from solarlib.roof.array import array_power
+from solarlib.roof.parts import Plane
 from solarlib.sky.sun import position
 
 DATA = Path(__file__).parents[2] / "data"

@@ -11,7 +11,8 @@ from solarlib.house.year import weather
 from solarlib.lessons.array_yield import pictures as array_yield, questions as array_yield_checks
 from solarlib.lessons.tools import check
 from solarlib.quantities import InputError, energy_kwh
-from solarlib.roof.array import ArraySystem, Converter, Module, Plane, array_power, cell_temperature, loss_steps
+from solarlib.roof.array import array_power, loss_steps
+from solarlib.roof.parts import ArraySystem, Converter, Module, Plane, cell_temperature
 from solarlib.sky.sun import clear_sky
 from solarlib.sky.weather import Place
 

@@ -17,11 +17,12 @@ from solarlib.lessons.roof_circuit import (
 )
 from solarlib.lessons.tools.panel import explore, slider
 from solarlib.quantities import energy_kwh
-from solarlib.roof.array import Plane, array_power
+from solarlib.roof.array import array_power
 from solarlib.roof.circuits import ENGINEER, OUTSIDE, WITHIN, check_branch, check_busbar
 from solarlib.roof.layout import RoofPlane, fit_modules
 from solarlib.roof.loads import QUESTIONS, velocity_pressure
 from solarlib.roof.obstacles import Obstacle, usual_layout
+from solarlib.roof.parts import Plane
 from solarlib.roof.shade import shade_hours, year_loss
 from solarlib.roof.voltages import awg_area_mm2, check_voltage_rise
 

@@ -5,7 +5,7 @@ import pvlib
 import pytest
 
 from solarlib.health import yields as health
-from solarlib.roof.array import Converter, Module, cell_temperature
+from solarlib.roof.parts import Converter, Module, cell_temperature
 from worked_cases import CEC, EURO, weighted
 
 

@@ -13,17 +13,8 @@ from hypothesis import given, settings, strategies as st
 
 from solarlib.health import yields as health
 from solarlib.quantities import InputError
-from solarlib.roof.array import (
-    MOUNTINGS,
-    ArraySystem,
-    Converter,
-    Losses,
-    Module,
-    Plane,
-    array_power,
-    cell_temperature,
-    loss_steps,
-)
+from solarlib.roof.array import array_power, loss_steps
+from solarlib.roof.parts import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane, cell_temperature
 from solarlib.sky.sun import clear_sky
 from solarlib.sky.weather import Place, read_weather
 

@@ -9,11 +9,13 @@ import pvlib
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from shade_moments import shade_moment
 from solarlib.quantities import InputError
-from solarlib.roof import cells as diodes, operation as shaded_power, rows, shade
+from solarlib.roof import cells, shade
 from solarlib.roof.array import loss_steps
 from solarlib.roof.cells import Cell, DiodeModule
-from solarlib.roof.obstacles import Layout, Obstacle, hidden, in_space, usual_layout
+from solarlib.roof.layout import pitch_without_shade
+from solarlib.roof.obstacles import ModuleLayout, Obstacle, hidden, in_space, usual_layout
 from solarlib.roof.parts import ArraySystem, Converter, Module, Plane
 from solarlib.sky.sun import plane_of_array
 from solarlib.sky.weather import Place, read_weather
@@ -73,7 +75,7 @@ def test_a_cells_curve_is_pvlibs_explicit_one():
             breakdown_voltage=cell.breakdown_v,
             breakdown_exp=cell.breakdown_exponent,
         )
-        found = diodes.cell_voltage(cell, light, [[heat]], current[None])[0, level]
+        found = cells.cell_voltage(cell, light, [[heat]], current[None])[0, level]
         np.testing.assert_allclose(found[voltage > 0], voltage[voltage > 0], atol=2e-3)
         np.testing.assert_allclose(found, voltage, atol=0.02)
 
@@ -94,7 +96,7 @@ def test_the_best_point_is_pvlibs(irradiance, heat):
         cell.series_ohm,
     )
     best = pvlib.singlediode.bishop88_mpp(photo, dark, series, cell.shunt_ohm, thermal, method="brentq")[2]
-    found = diodes.series_power_w(module, [[float(irradiance)]], np.full((1, 1, 3, 1), 20), [[float(heat)]])
+    found = cells.series_power_w(module, [[float(irradiance)]], np.full((1, 1, 3, 1), 20), [[float(heat)]])
     assert found.apart_w[0] == pytest.approx(60 * float(best), rel=3e-4)
     assert found.apart_w[0] <= 60 * float(best) * (1 + 1e-5)
 
@@ -103,32 +105,20 @@ def test_a_scaled_module_has_the_wanted_power_and_the_same_losses():
     small, large = DiodeModule(), DiodeModule().scaled_to(430.0)
     assert large.rated_power_w == pytest.approx(430.0, rel=1e-9)
     light = lights(3)
-    a, b = shade.shade_moment(light, module=small), shade.shade_moment(light, module=large)
+    a, b = shade_moment(light, module=small), shade_moment(light, module=large)
     assert (a.module_loss, a.string_loss) == pytest.approx((b.module_loss, b.string_loss), abs=1e-9)
 
 
 def test_the_bypass_diode_holds_a_dark_section_at_its_drop():
     module = DiodeModule()
     counts = np.array([[[[20, 0], [20, 0], [0, 20]]]])
-    current, voltage, cells = diodes.module_curves(module, np.array([[1000.0, 50.0]]), counts, [[25.0]])
+    current, voltage, cell_v = cells.module_curves(module, np.array([[1000.0, 50.0]]), counts, [[25.0]])
     carries = (current[0] > 1.0) & (current[0] < 8.0)
-    np.testing.assert_allclose(voltage[0, 0, carries], (40 * cells[0, 0] - module.bypass_v)[carries], atol=1e-9)
+    np.testing.assert_allclose(voltage[0, 0, carries], (40 * cell_v[0, 0] - module.bypass_v)[carries], atol=1e-9)
     open_circuit = voltage[0, 0, 0]
     assert open_circuit == pytest.approx(
-        40 * cells[0, 0, 0] + 20 * cells[0, 1, 0], abs=1e-9
+        40 * cell_v[0, 0, 0] + 20 * cell_v[0, 1, 0], abs=1e-9
     )  # without current the dark cells add their voltage
-
-
-def test_strings_in_parallel_add_their_currents():
-    module = DiodeModule()
-    counts = np.array([[[[20, 0]] * 3]]), np.array([[[[0, 20]] * 3]])
-    curves = [diodes.module_curves(module, np.array([[1000.0, 500.0]]), part, [[25.0]]) for part in counts]
-    current, voltage = np.array([c[0][0] for c in curves]), np.array([c[1][0, 0] for c in curves])
-    at = np.array([5.0, 25.0, 30.0])
-    both = diodes.parallel_current_a(current, voltage, at)
-    alone = [diodes.parallel_current_a(current[i : i + 1], voltage[i : i + 1], at) for i in (0, 1)]
-    np.testing.assert_allclose(both, alone[0] + alone[1])
-    assert alone[1][0] / alone[0][0] == pytest.approx(0.5, abs=0.01)  # at low voltage the current goes with the light
 
 
 # --- what must hold for any shade
@@ -137,7 +127,7 @@ def test_strings_in_parallel_add_their_currents():
 @QUICK
 @given(st.integers(0, 10_000), st.floats(-10, 70))
 def test_shade_creates_no_energy_and_the_ways_of_operating_are_in_order(seed, heat):
-    loss = shade.shade_moment(lights(seed), heat)
+    loss = shade_moment(lights(seed), heat)
     assert -1e-12 <= loss.module_loss <= loss.string_loss + 1e-12
     assert loss.string_loss <= loss.poor_tracker_loss + 1e-12 <= 1 + 2e-12
     assert loss.light_lost >= -1e-12
@@ -150,7 +140,7 @@ def test_more_shade_never_gives_more(seed, of_module, of_section, share):
     before = lights(seed)
     after = before.copy()
     after[of_module, of_section] *= share
-    a, b = shade.shade_moment(before), shade.shade_moment(after)
+    a, b = shade_moment(before), shade_moment(after)
     assert b.light_lost >= a.light_lost - 1e-12
     assert b.module_loss >= a.module_loss - 2e-4 and b.string_loss >= a.string_loss - 2e-4
 
@@ -162,24 +152,24 @@ def test_the_order_of_modules_sections_and_cells_does_not_matter(seed):
     turned = rng.permutation(light, axis=0)
     turned = rng.permuted(turned, axis=2)
     turned = turned[:, ::-1]
-    a, b = shade.shade_moment(light), shade.shade_moment(turned)
+    a, b = shade_moment(light), shade_moment(turned)
     for name in ("light_lost", "module_loss", "string_loss", "poor_tracker_loss"):
         assert getattr(a, name) == pytest.approx(getattr(b, name), abs=1e-12)
 
 
 @pytest.mark.parametrize("heat", [-10.0, 25.0, 65.0])
 def test_without_shade_nothing_is_lost(heat):
-    loss = shade.shade_moment(np.full((5, 3, 20), 1000.0), heat)
+    loss = shade_moment(np.full((5, 3, 20), 1000.0), heat)
     assert (loss.light_lost, loss.module_loss, loss.string_loss, loss.poor_tracker_loss) == pytest.approx(
         (0, 0, 0, 0), abs=1e-12
     )
-    assert np.isnan(loss.recovered) or abs(loss.benefit) < 1e-12
+    assert abs(loss.benefit) < 1e-12 and abs(loss.module_gain) < 1e-12
 
 
 def test_shade_alike_on_every_module_leaves_nothing_to_choose():
     light = np.full((6, 3, 20), 1000.0)
     light[:, 0] = 200.0
-    loss = shade.shade_moment(light)
+    loss = shade_moment(light)
     assert loss.benefit == pytest.approx(0, abs=1e-12) and loss.string_loss > loss.light_lost
 
 
@@ -189,72 +179,28 @@ def test_shade_alike_on_every_module_leaves_nothing_to_choose():
 def test_a_poor_tracker_stays_on_the_low_hill():
     light = np.full((16, 3, 20), 1000.0)
     light[:4] = 600.0
-    loss = shade.shade_moment(light)
+    loss = shade_moment(light)
     # the two hills: 12 modules at full current, or 16 at about 60 %
     assert loss.string_loss == pytest.approx(0.26, abs=0.01)
     assert 0.30 < loss.poor_tracker_loss < 0.40
-
-
-def test_the_window_can_only_take_away_and_can_take_all():
-    light = np.full((16, 3, 20), 1000.0)
-    light[:8] = 200.0
-    free = shade.shade_moment(light)
-    narrow = shade.shade_moment(light, window_v=(300.0, 480.0))
-    assert narrow.string_loss > free.string_loss + 0.05  # the best point, near 211 V, is outside
-    assert narrow.module_loss == free.module_loss
-    assert shade.shade_moment(light, window_v=(700.0, 900.0)).string_loss == 1.0
-    low = shade.shade_moment(np.full((16, 3, 20), 1000.0), window_v=(0.0, 300.0))
-    assert 1 - low.string_loss == pytest.approx(
-        300.0 / 437.0, abs=0.05
-    )  # nearly constant current below the best voltage
-    at_edge = [shade.shade_moment(light, window_v=(edge, 900.0)).string_loss for edge in (212, 230, 250, 300, 350)]
-    assert at_edge == sorted(at_edge)
-
-
-def test_at_a_limit_of_the_window_the_tracker_gives_that_voltage_times_its_current():
-    """Above the best voltage the curve falls steeply: the limit lies between grid points. Against pvlib's explicit curve."""
-    cell = Cell()
-    photo, dark, series, _, thermal = pvlib.pvsystem.calcparams_desoto(
-        1000.0,
-        25.0,
-        cell.current_per_c * cell.photocurrent_a,
-        0.0256926,
-        cell.photocurrent_a,
-        cell.saturation_current_a,
-        cell.shunt_ohm,
-        cell.series_ohm,
-    )
-    current, voltage, _ = pvlib.singlediode.bishop88(
-        np.linspace(0.5, 0.65, 20_000), photo, dark, series, cell.shunt_ohm, thermal
-    )
-    light = np.full((4, 3, 20), 1000.0)
-    for share in (0.58, 0.61, 0.64):
-        expected = 4 * 60 * share * np.interp(share, voltage, current)
-        found = shade.shade_moment(light, 25.0, DiodeModule(cell), window_v=(240 * share, 900.0))
-        assert (1 - found.string_loss) * 4 * DiodeModule(cell).rated_power_w == pytest.approx(expected, rel=0.005)
-
-
-def test_a_limit_is_no_hill_of_its_own():
-    """Held below its open-circuit voltage, an even string has still one hill: a poor tracker climbs it."""
-    light = np.full((16, 3, 20), 1000.0)
-    loss = shade.shade_moment(light, 25.0, window_v=(0.0, 560.0))
-    assert loss.string_loss == pytest.approx(0, abs=1e-9) and loss.poor_tracker_loss == pytest.approx(0, abs=1e-9)
 
 
 # --- geometry
 
 
 def test_cells_of_a_layout_fill_it_evenly():
-    layout = Layout(2, 3)
-    cells = layout.cells()
-    assert cells.shape == (6, 3, 20, 2)
-    assert cells.reshape(-1, 2).mean(axis=0) == pytest.approx([0, 0], abs=1e-12)
-    assert np.ptp(cells[..., 0]) == pytest.approx(3 * 1.10 - 1.10 / 6) and np.ptp(cells[..., 1]) == pytest.approx(
+    layout = ModuleLayout(2, 3)
+    middles = layout.cells()
+    assert middles.shape == (6, 3, 20, 2)
+    assert middles.reshape(-1, 2).mean(axis=0) == pytest.approx([0, 0], abs=1e-12)
+    assert np.ptp(middles[..., 0]) == pytest.approx(3 * 1.10 - 1.10 / 6) and np.ptp(middles[..., 1]) == pytest.approx(
         2 * 1.75 - 1.75 / 10
     )
-    assert (cells[:3, ..., 1] > 0).all()  # the top row first
-    assert np.ptp(cells[0, 0, :, 0]) < 0.2 and np.ptp(cells[0, 0, :, 1]) > 1.5  # a section: two columns up the slope
-    across = Layout(2, 3, portrait=False).cells()
+    assert (middles[:3, ..., 1] > 0).all()  # the top row first
+    assert (
+        np.ptp(middles[0, 0, :, 0]) < 0.2 and np.ptp(middles[0, 0, :, 1]) > 1.5
+    )  # a section: two columns up the slope
+    across = ModuleLayout(2, 3, portrait=False).cells()
     assert np.ptp(across[0, 0, :, 1]) < 0.2 and np.ptp(across[0, 0, :, 0]) > 1.5
     assert [usual_layout(n).module_count for n in (1, 2, 5, 16)] == [1, 2, 5, 16]
 
@@ -345,7 +291,7 @@ def test_without_obstacles_all_ways_give_the_same(weather):
     np.testing.assert_allclose(hours["light"], hours["light_left"], rtol=1e-12)
     assert hours.index.equals(weather.index) and (hours["unshaded_w"] > 0).sum() > 60
     noon = hours.loc[hours["light"].idxmax()]
-    heat = shaded_power.plane_light(weather, shade.position(weather.index, PLACE), Plane(8, 30, 180), 0.2)["temp_cell"][
+    heat = shade.plane_light(weather, shade.position(weather.index, PLACE), Plane(8, 30, 180), 0.2)["temp_cell"][
         hours.index.get_loc(noon.name)
     ]
     per_c = (
@@ -358,7 +304,7 @@ def test_light_behind_the_glass_is_the_arrays(weather):
     """The split light adds up to what the array's own ladder of losses has behind the glass; the ring goes with the beam."""
     house = system()
     solar = shade.position(weather.index, PLACE)
-    light = shaded_power.plane_light(weather, solar, house.planes[0], house.albedo)
+    light = shade.plane_light(weather, solar, house.planes[0], house.albedo)
     ladder = loss_steps(weather, PLACE, house).set_index("step")
     total = (light["direct"] + light["rest"]).sum() / 1000 * house.rated_power_w / 1000
     assert total == pytest.approx(ladder.loc["reflection at the glass", "energy_kwh"], rel=1e-9)
@@ -422,51 +368,32 @@ def test_two_planes_on_one_tracker_cost_a_string_more_than_two_trackers(weather)
     assert joined.string_loss > 0.05
 
 
-def test_a_coarse_grain_hides_the_loss_inside_modules(weather):
-    wide = Obstacle(((190, 0), (191, 42), (240, 42), (241, 0)), 5.0)
-    cell, section, module = (
-        shade.year_loss(shade.shade_hours(weather, PLACE, system(), [(wide,)], grain=grain))
-        for grain in ("cell", "section", "module")
-    )
-    assert [section.light_lost, module.light_lost] == pytest.approx([cell.light_lost] * 2, rel=0.2)
-    assert cell.module_loss > 1.2 * max(section.module_loss, module.module_loss)
-    with pytest.raises(InputError, match="grain: found 'leaf', allowed is one of cell, section, module"):
-        shade.shade_hours(weather, PLACE, system(), [()], grain="leaf")
-
-
-def test_the_sky_map_adds_up_to_the_loss(weather):
-    hours = shade.shade_hours(weather, PLACE, system(), [(CHIMNEY,)])
-    table = shade.loss_by_sun(hours, PLACE)
-    assert table.shape == (9, 36)
-    assert table.to_numpy().sum() == pytest.approx((hours["unshaded_w"] - hours["string_w"]).sum() / 1000, rel=1e-9)
-    assert table.to_numpy().min() >= -1e-9
-    assert (
-        table.loc[:, 170:240].to_numpy().sum() > 0.95 * table.to_numpy().sum()
-    )  # where the chimney stands, seen from all cells
-
-
 def test_rows_far_apart_do_not_shade_and_closer_rows_shade_more(weather):
-    plane, layout = Plane(9, 15, 180, "tray"), Layout(3, 3)
-    losses = [shade.year_loss(rows.row_hours(weather, PLACE, plane, layout, pitch)) for pitch in (50.0, 2.6, 2.1, 1.75)]
+    plane, layout = Plane(9, 15, 180, "tray"), ModuleLayout(3, 3)
+    losses = [
+        shade.year_loss(shade.row_hours(weather, PLACE, plane, layout, pitch)) for pitch in (50.0, 2.6, 2.1, 1.75)
+    ]
     assert losses[0].light_lost == pytest.approx(0, abs=1e-6)
     for name in ("light_lost", "module_loss", "string_loss"):
         found = [getattr(loss, name) for loss in losses]
         assert all(b >= a - 1e-6 for a, b in zip(found, found[1:])) and found[-1] > found[0] + 0.005
-    one_row = shade.year_loss(rows.row_hours(weather, PLACE, Plane(3, 15, 180, "tray"), Layout(1, 3), 1.75))
+    one_row = shade.year_loss(shade.row_hours(weather, PLACE, Plane(3, 15, 180, "tray"), ModuleLayout(1, 3), 1.75))
     assert one_row.string_loss == pytest.approx(0, abs=1e-12)
 
 
 def test_landscape_keeps_two_sections_of_a_shaded_row_alive(weather):
     plane = Plane(9, 15, 180, "tray")
-    upright = shade.year_loss(rows.row_hours(weather, PLACE, plane, Layout(3, 3), 1.85))
-    across = shade.year_loss(rows.row_hours(weather, PLACE, plane, Layout(3, 3, portrait=False), 1.85 * 1.10 / 1.75))
+    upright = shade.year_loss(shade.row_hours(weather, PLACE, plane, ModuleLayout(3, 3), 1.85))
+    across = shade.year_loss(
+        shade.row_hours(weather, PLACE, plane, ModuleLayout(3, 3, portrait=False), 1.85 * 1.10 / 1.75)
+    )
     assert 0.02 < upright.light_lost and 0.02 < across.light_lost
     assert across.module_loss / across.light_lost < 0.5 * upright.module_loss / upright.light_lost
 
 
 def test_the_pitch_is_where_pvlibs_shadow_ends():
     for tilt, turn, up in ((10, 0, 20), (20, 30, 25), (30, -40, 15)):
-        pitch = rows.pitch_without_shade(1.75, tilt, 180, 180 + turn, up)
+        pitch = pitch_without_shade(1.75, tilt, 180, 180 + turn, up)
         shaded = [
             float(
                 pvlib.shading.shaded_fraction1d(
@@ -476,7 +403,7 @@ def test_the_pitch_is_where_pvlibs_shadow_ends():
             for f in (1.001, 0.98)
         ]
         assert shaded[0] == 0 and 0 < shaded[1] < 0.1
-    assert rows.pitch_without_shade(2.0, 0, 180, 180, 10) == 2.0
+    assert pitch_without_shade(2.0, 0, 180, 180, 10) == 2.0
 
 
 # --- the decision
@@ -510,18 +437,12 @@ def test_a_choice_is_worth_nothing_where_the_gain_just_pays():
             lambda: hidden(CHIMNEY, np.array([[7.0, 0, 0]]), np.array([180.0]), np.array([20.0])),
             "obstacle.distance_m: found 6 m, allowed is more than 7.0 m",
         ),
-        (lambda: Layout(0, 3), "layout.rows: found 0"),
-        (lambda: Layout(2, 2.5), "layout.columns: found 2.5"),
+        (lambda: ModuleLayout(0, 3), "layout.rows: found 0"),
+        (lambda: ModuleLayout(2, 2.5), "layout.columns: found 2.5"),
         (lambda: Cell(breakdown_v=5.0), "cell.breakdown_v: found 5 V"),
         (lambda: DiodeModule(sections=2.5), "diode_module.sections: found 2.5"),
         (
-            lambda: shade.shade_moment(np.ones((2, 3, 19))),
-            "light: found shape (2, 3, 19), allowed is (modules, 3 sections, 20 cells)",
-        ),
-        (lambda: shade.shade_moment(np.full((2, 3, 20), -1.0)), "light: found a value outside"),
-        (lambda: shade.shade_moment(np.ones((2, 3, 20)), window_v=(400, 300)), "window_v: found 400 to 300 V"),
-        (
-            lambda: diodes.series_power_w(DiodeModule(), [[1000.0]], np.full((1, 1, 3, 1), 19), [[25.0]]),
+            lambda: cells.series_power_w(DiodeModule(), [[1000.0]], np.full((1, 1, 3, 1), 19), [[25.0]]),
             "counts: found sections or cells",
         ),
         (
@@ -539,16 +460,10 @@ def test_bad_input_is_one_line(call, message):
 def test_bad_input_of_a_year_names_what_does_not_fit(weather):
     with pytest.raises(InputError, match="allowed is one for each of 1 planes"):
         shade.shade_hours(weather, PLACE, system(), [(), ()])
-    with pytest.raises(
-        InputError, match=re.escape("layouts[1]: found 2 x 3 modules, allowed are rows and columns that make 8")
-    ):
-        shade.shade_hours(weather, PLACE, system(), [()], [Layout(2, 3)])
     with pytest.raises(InputError, match="layout: found 6 modules, allowed are the plane's 8"):
-        rows.row_hours(weather, PLACE, Plane(8, 10, 180), Layout(2, 3), 3.0)
+        shade.row_hours(weather, PLACE, Plane(8, 10, 180), ModuleLayout(2, 3), 3.0)
     with pytest.raises(InputError, match="pitch_m: found 1 m"):
-        rows.row_hours(weather, PLACE, Plane(6, 10, 180), Layout(2, 3), 1.0)
+        shade.row_hours(weather, PLACE, Plane(6, 10, 180), ModuleLayout(2, 3), 1.0)
     hours = shade.shade_hours(weather, PLACE, system(), [()])
-    with pytest.raises(InputError, match="step_deg: found 7"):
-        shade.loss_by_sun(hours, PLACE, 7)
     with pytest.raises(InputError, match="hours: found no power"):
         shade.year_loss(hours * 0.0)

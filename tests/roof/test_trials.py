@@ -9,8 +9,7 @@ from solarlib.house.file import read_house
 from solarlib.house.year import weather
 from solarlib.quantities import InputError
 from solarlib.roof.obstacles import Obstacle
-from solarlib.roof.shade import shade_hours
-from solarlib.roof.trials import obstacle_hours, open_year
+from solarlib.roof.shade import obstacle_hours, open_year, shade_hours
 
 
 @pytest.fixture(scope="module")

@@ -26,16 +26,16 @@ from solarlib.lessons.tools.figures import (
 )
 from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import energy_kwh
-from solarlib.roof.array import Plane, array_power
-from solarlib.roof.obstacles import Layout, Obstacle, usual_layout
-from solarlib.roof.rows import row_hours
-from solarlib.roof.shade import year_loss
-from solarlib.roof.trials import obstacle_hours, open_year
+from solarlib.roof.array import array_power
+from solarlib.roof.obstacles import ModuleLayout, Obstacle, usual_layout
+from solarlib.roof.parts import Plane
+from solarlib.roof.shade import obstacle_hours, open_year, row_hours, year_loss
 from solarlib.sky.sun import position
 
 TRAY_TILT = 10
-ROW = Layout(2, 1, portrait=False)  # a front row, and one behind it for all others; long side across
+ROW = ModuleLayout(2, 1, portrait=False)  # a front row, and one behind it for all others; long side across
 DISTANCES = (1.2, 1.4, 1.6, 1.8, 2.0)  # front edge to front edge. [m]
+USUAL_DISTANCE = 1.6  # of the table. [m]
 WIDEST, TALLEST = 90, 45  # obstacle. [deg]
 
 
@@ -123,14 +123,14 @@ def roof_picture(house):
     return Picture(figure, [left, right, own], update, slow=True)
 
 
-def roof_table(house, distance=1.6):
+def roof_table(house):
     """Return one row a roof: kWh of the year, of the darker half, lost by a bank, bought."""
     use, emptied, start = monthly_kwh(load(house)), reset_month(house), start_values(house)
     roofs = {
         f"pitched {start.tilt} deg, facing {start.azimuth} deg": monthly_kwh(
             roof_year(house, start.tilt, start.azimuth)
         ),
-        f"trays {TRAY_TILT} deg, rows {distance:g} m apart": monthly_kwh(tray_year(house, distance)),
+        f"trays {TRAY_TILT} deg, rows {USUAL_DISTANCE:g} m apart": monthly_kwh(tray_year(house, USUAL_DISTANCE)),
     }
     return (
         pd.DataFrame(

@@ -6,10 +6,13 @@ from matplotlib.patches import Rectangle
 from solarlib.lessons.tools.figures import BACKGROUND, GRID, INK, ROLES, direct_label, new_figure
 from solarlib.lessons.tools.panel import Picture
 from solarlib.roof.layout import RoofPlane, fit_modules
-from solarlib.roof.obstacles import Layout
+from solarlib.roof.obstacles import ModuleLayout
 
 GAP_M = 0.02
-LONG_M, SHORT_M = Layout(1, 1).length_m - GAP_M, Layout(1, 1).width_m - GAP_M  # the module of part 2, its gap taken off
+LONG_M, SHORT_M = (
+    ModuleLayout(1, 1).length_m - GAP_M,
+    ModuleLayout(1, 1).width_m - GAP_M,
+)  # the module of part 2, its gap taken off
 WIDEST, HIGHEST = 14, 8  # of the controls. [m]
 CHIMNEY_M, ROOM_M = 0.6, 0.2  # its side, and what stays free around it
 _BORDER_M = 0.3  # around the largest roof

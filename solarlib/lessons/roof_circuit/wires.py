@@ -10,10 +10,11 @@ import numpy as np
 from solarlib.house.year import weather_at
 from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, TICK_PT, direct_label, line, new_figure, zero_based
 from solarlib.lessons.tools.panel import Picture
-from solarlib.roof.array import Converter, Plane, loss_steps
+from solarlib.roof.array import loss_steps
 from solarlib.roof.circuits import check_branch, check_busbar
 from solarlib.roof.loads import QUESTIONS
-from solarlib.roof.obstacles import Layout
+from solarlib.roof.obstacles import ModuleLayout
+from solarlib.roof.parts import Converter, Plane
 from solarlib.roof.shade import shade_hours, year_loss
 from solarlib.roof.voltages import awg_area_mm2, chain_change_v, check_voltage_rise, copper_ohm_per_km
 
@@ -26,7 +27,7 @@ PANELBOARDS = {
     "200/200": (200, 200),
     "200/225": (200, 225),
 }
-SPACING_M = Layout(1, 1).width_m
+SPACING_M = ModuleLayout(1, 1).width_m
 TRUNK_GAUGE = 12
 TURNS = (0, 45, 90, 135, 180)
 MOST_UNITS, LONGEST_CHAIN, LONGEST_RUN, THINNEST = 24, 16, 40, 12
@@ -151,7 +152,7 @@ def _turn_loss(weather_file, place, system, turn):
     """Return what one tracker for both halves in one string loses, as a share."""
     sky = weather_at(weather_file, place)
     two = replace(system, planes=_halves(place, system, turn))
-    return max(0.0, year_loss(shade_hours(sky, place, two, ((), ()), grain="module", one_string=True)).string_loss)
+    return max(0.0, year_loss(shade_hours(sky, place, two, ((), ()), one_string=True)).string_loss)
 
 
 # ---------------------------------------------------------------- part 4: circuits
