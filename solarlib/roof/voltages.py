@@ -1,12 +1,15 @@
-"""How far wires move a voltage, and what heat and cold make of a string's; see `circuits` for what a finding is."""
+"""How far wires move a voltage, and what heat and cold make of a string's; see `circuits` for what a `Sum` is."""
 
 import math
 
-from solarlib.quantities import InputError, require
-from solarlib.roof.circuits import OUTSIDE, WITHIN, Finding, count
+from solarlib.quantities import require
+from solarlib.roof.circuits import OUTSIDE, WITHIN, Sum
+from solarlib.roof.parts import one_of, whole
 
 # Annealed copper by its international standard (1913): resistivity at 20 degC and its change per degree. [ohm m, 1/K]
 _COPPER_OHM_M, _COPPER_PER_C = 1.7241e-8, 0.00393
+_WIRE_C = 75.0  # of a conductor that carries its current: the temperature of the code's tables. [degC]
+_CHAIN_LIMIT, _TOTAL_LIMIT = 0.01, 0.02  # targets as shares of the voltage: `common practice, no source`
 
 
 def awg_area_mm2(gauge):
@@ -20,8 +23,8 @@ def awg_area_mm2(gauge):
     return math.pi / 4 * (0.127 * 92 ** ((36 - require(gauge, "gauge", 0, 40)) / 39)) ** 2
 
 
-def copper_ohm_per_km(area_mm2, temperature_c=75.0):
-    """Return the direct-current resistance of ONE solid copper conductor. [ohm/km]
+def copper_ohm_per_km(area_mm2):
+    """Return the direct-current resistance of ONE solid copper conductor at 75 degC. [ohm/km]
 
     Examples
     --------
@@ -29,32 +32,25 @@ def copper_ohm_per_km(area_mm2, temperature_c=75.0):
     3.99
     """
     area = require(area_mm2, "area_mm2", 0.05, 1000, "mm2")
-    warm = 1.0 + _COPPER_PER_C * (require(temperature_c, "temperature_c", -60, 150, "degC") - 20.0)
-    return _COPPER_OHM_M * warm / area * 1e9
+    return _COPPER_OHM_M * (1.0 + _COPPER_PER_C * (_WIRE_C - 20.0)) / area * 1e9
 
 
 def two_wire_change_v(current_a, ohm_per_km, length_m):
-    """Return how far the voltage moves along a circuit of two equal conductors: 2 x I x R' x length, out AND back. [V]"""
+    """Return how far the voltage moves along a circuit of two conductors, out AND back: 2 x I x R' x length. [V]"""
     return 2.0 * current_a * ohm_per_km * length_m / 1000.0
 
 
 def chain_change_v(unit_current_a, units, spacing_m, ohm_per_km):
-    """Return how far the voltage moves along a chain of equal units fed at its end: the k-th piece carries k units. [V]"""
+    """Return how far the voltage moves along a chain of equal units fed at its end: piece k carries k units. [V]"""
     return two_wire_change_v(unit_current_a, ohm_per_km, spacing_m) * units * (units + 1) / 2.0
 
 
-def check_voltage_rise(
-    unit_current_a,
-    units,
-    spacing_m,
-    chain_mm2,
-    run_m,
-    run_mm2,
-    voltage_v=240.0,
-    fed_at="end",
-    chain_limit=0.01,
-    total_limit=0.02,
-):
+def longest_chain(units, fed_at):
+    """Return how many of the units stand behind one another: all, or the longer half of a chain fed in its middle."""
+    return units if one_of(fed_at, "fed_at", ("end", "middle")) == "end" else (units + 1) // 2
+
+
+def check_voltage_rise(unit_current_a, units, spacing_m, chain_mm2, run_m, run_mm2, voltage_v=240.0, fed_at="end"):
     """Add up how far a chain of converters pushes the voltage up above that of the service.
 
     Parameters
@@ -72,56 +68,38 @@ def check_voltage_rise(
         Nominal. [V]
     fed_at : str
         "end" or "middle" of the chain.
-    chain_limit, total_limit : float
-        Targets as shares of the voltage; 1 and 2 % are `common practice, no source`.
 
     Returns
     -------
-    Finding
+    Sum
         chain_v, run_v, total_v, chain_share, total_share. A source raises the voltage: at a service already 5 %
         above nominal a converter that trips at 110 % has 5 % left for wires and neighbours (`from memory`: ANSI
         C84.1, IEEE 1547).
     """
-    if fed_at not in ("end", "middle"):
-        raise InputError(f"fed_at: found {fed_at!r}, allowed is 'end' or 'middle'")
-    units = count(units, "units")
-    current, volt = (
-        require(unit_current_a, "unit_current_a", 0, 1000, "A"),
-        require(voltage_v, "voltage_v", 10, 1000, "V"),
-    )
+    units = whole(units, "units", 1, 10_000)
+    current = require(unit_current_a, "unit_current_a", 0, 1000, "A")
+    volt = require(voltage_v, "voltage_v", 10, 1000, "V")
     spacing, run = require(spacing_m, "spacing_m", 0, 100, "m"), require(run_m, "run_m", 0, 1000, "m")
-    half = units if fed_at == "end" else (units + 1) // 2  # the longer half governs
-    chain = chain_change_v(current, half, spacing, copper_ohm_per_km(chain_mm2))
+    chain = chain_change_v(current, longest_chain(units, fed_at), spacing, copper_ohm_per_km(chain_mm2))
     home = two_wire_change_v(current * units, copper_ohm_per_km(run_mm2), run)
-    shares = chain / volt, (chain + home) / volt
-    return Finding(
-        "voltage rise of a branch circuit",
-        (
-            ("chain_v", chain, "V"),
-            ("run_v", home, "V"),
-            ("total_v", chain + home, "V"),
-            ("chain_share", shares[0], "of nominal"),
-            ("total_share", shares[1], "of nominal"),
-        ),
-        WITHIN if shares[0] <= chain_limit and shares[1] <= total_limit else OUTSIDE,
-        f"{100 * shares[0]:.2f} % on the chain, {100 * shares[1]:.2f} % in all, against targets of {100 * chain_limit:g} and "
-        f"{100 * total_limit:g} % (common practice), copper at 75 degC. The service's own voltage at noon must be measured by "
-        "a professional.",
+    on_chain, in_all = chain / volt, (chain + home) / volt
+    values = (
+        ("chain_v", chain, "V"),
+        ("run_v", home, "V"),
+        ("total_v", chain + home, "V"),
+        ("chain_share", on_chain, "of nominal"),
+        ("total_share", in_all, "of nominal"),
     )
+    reason = (
+        f"{100 * on_chain:.2f} % on the chain, {100 * in_all:.2f} % in all, against targets of "
+        f"{100 * _CHAIN_LIMIT:g} and {100 * _TOTAL_LIMIT:g} % (common practice), copper at {_WIRE_C:g} degC. The "
+        "service's own voltage at noon must be measured by a professional."
+    )
+    within = on_chain <= _CHAIN_LIMIT and in_all <= _TOTAL_LIMIT
+    return Sum("voltage rise of a branch circuit", values, WITHIN if within else OUTSIDE, reason)
 
 
-def check_string_voltage(
-    modules,
-    open_circuit_v,
-    operating_v,
-    open_circuit_per_c,
-    operating_per_c,
-    coldest_c,
-    hottest_cell_c,
-    limit_v,
-    tracker_low_v,
-    tracker_high_v,
-):
+def check_string_voltage(modules, open_circuit_v, operating_v, change_per_c, cell_c, limit_v, tracker_v):
     """Compare a string's highest and lowest voltages with what its converter takes.
 
     Parameters
@@ -130,41 +108,42 @@ def check_string_voltage(
         In series.
     open_circuit_v, operating_v : float
         Of one module at 25 degC, from its data sheet. [V]
-    open_circuit_per_c, operating_per_c : float
-        Change per degree as a share, negative; the maximum power's may stand in for the operating voltage's. [1/K]
-    coldest_c, hottest_cell_c : float
-        Record low of the air (cells at dawn have its temperature); cell temperature on the hottest roof. [degC]
+    change_per_c : (float, float)
+        Of the open-circuit and of the operating voltage per degree, as shares, negative; the maximum power's may stand
+        in for the operating voltage's. [1/K]
+    cell_c : (float, float)
+        Coldest: the record low of the air (cells at dawn have its temperature). Hottest: cells on the hottest roof.
+        [degC]
     limit_v : float
         Smaller of the converter's limit and the code's for the building (600 V for dwellings in the United States:
         `from memory`). [V]
-    tracker_low_v, tracker_high_v : float
+    tracker_v : (float, float)
         Window of the tracker. [V]
 
     Returns
     -------
-    Finding
+    Sum
         cold_open_circuit_v, cold_operating_v, hot_operating_v.
     """
-    number = count(modules, "modules")
-    for name, value in (("open_circuit_per_c", open_circuit_per_c), ("operating_per_c", operating_per_c)):
-        require(value, name, -0.01, 0, "1/K")
-    cold, hot = (
-        require(coldest_c, "coldest_c", -90, 25, "degC"),
-        require(hottest_cell_c, "hottest_cell_c", 25, 120, "degC"),
+    number = whole(modules, "modules", 1, 10_000)
+    open_per_c, run_per_c = (require(change, "change_per_c", -0.01, 0, "1/K") for change in change_per_c)
+    cold = require(cell_c[0], "cell_c, coldest", -90, 25, "degC")
+    hot = require(cell_c[1], "cell_c, hottest", 25, 120, "degC")
+    open_v = number * require(open_circuit_v, "open_circuit_v", 0.1, 500, "V")
+    run_v = number * require(operating_v, "operating_v", 0.1, 500, "V")
+    limit, low = require(limit_v, "limit_v", 1, 2000, "V"), require(tracker_v[0], "tracker_v, low", 0, 2000, "V")
+    high = require(tracker_v[1], "tracker_v, high", low, 2000, "V")
+    highest = open_v * (1.0 + open_per_c * (cold - 25.0))
+    cold_run, hot_run = (run_v * (1.0 + run_per_c * (heat - 25.0)) for heat in (cold, hot))
+    values = (
+        ("cold_open_circuit_v", highest, "V"),
+        ("cold_operating_v", cold_run, "V"),
+        ("hot_operating_v", hot_run, "V"),
     )
-    open_v, run_v = (
-        require(open_circuit_v, "open_circuit_v", 0.1, 500, "V"),
-        require(operating_v, "operating_v", 0.1, 500, "V"),
+    reason = (
+        f"open circuit at {cold:g} degC {highest:.0f} V against {limit:g} V; operating {hot_run:.0f} V (cells at "
+        f"{hot:g} degC) to {cold_run:.0f} V (at {cold:g} degC) against the tracker's {low:g} to {high:g} V. A limit "
+        "crossed once in the cold can destroy the converter."
     )
-    limit, low = require(limit_v, "limit_v", 1, 2000, "V"), require(tracker_low_v, "tracker_low_v", 0, 2000, "V")
-    high = require(tracker_high_v, "tracker_high_v", low, 2000, "V")
-    highest = number * open_v * (1.0 + open_circuit_per_c * (cold - 25.0))
-    cold_run, hot_run = (number * run_v * (1.0 + operating_per_c * (t - 25.0)) for t in (cold, hot))
-    return Finding(
-        "voltages of a string",
-        (("cold_open_circuit_v", highest, "V"), ("cold_operating_v", cold_run, "V"), ("hot_operating_v", hot_run, "V")),
-        WITHIN if highest <= limit and hot_run >= low and cold_run <= high else OUTSIDE,
-        f"open circuit at {cold:g} degC {highest:.0f} V against {limit:g} V; operating {hot_run:.0f} V (cells at {hot:g} degC) to "
-        f"{cold_run:.0f} V (at {cold:g} degC) against the tracker's {low:g} to {high:g} V. A limit crossed once in the cold can "
-        "destroy the converter.",
-    )
+    within = highest <= limit and hot_run >= low and cold_run <= high
+    return Sum("voltages of a string", values, WITHIN if within else OUTSIDE, reason)

@@ -20,7 +20,7 @@ from solarlib.quantities import energy_kwh
 from solarlib.roof.array import array_power
 from solarlib.roof.circuits import ENGINEER, OUTSIDE, WITHIN, check_branch, check_busbar
 from solarlib.roof.layout import RoofPlane, fit_modules
-from solarlib.roof.loads import QUESTIONS, velocity_pressure
+from solarlib.roof.loads import velocity_pressure
 from solarlib.roof.obstacles import Obstacle, usual_layout
 from solarlib.roof.parts import Plane
 from solarlib.roof.shade import shade_hours, year_loss
@@ -270,13 +270,23 @@ def test_page_to_take_along_asks_everybody_and_approves_nothing(house):
     chain, board = roof_circuit_wires.findings(10, 250, 20, "100/125")
     page = roof_circuit_wires.question_list([chain, board, velocity_pressure(51)], house)
     words = " ".join(page.split())
-    for question in QUESTIONS:
-        assert f"Ask {question.whom}:" in words and " ".join(question.words.split()) in words
+    for whom, questions in roof_circuit_wires.whom_to_ask().items():
+        assert f"Ask {whom}:" in words and all(" ".join(text.split()) in words for text in questions.values())
     assert f"not decided here: ask {ENGINEER}" in words
     for refused in ("approved", "compliant", "safe", "✓", "OK"):
         assert refused not in page
     assert max(map(len, page.splitlines())) <= 100
     assert ("one converter for all" in page) == (house.system.converter.kind == "central")
+
+
+def test_questions_name_somebody_to_ask():
+    asked = roof_circuit_wires.whom_to_ask()
+    topics = [topic for questions in asked.values() for topic in questions]
+    assert len(set(topics)) == len(topics) >= 15 and ENGINEER in asked
+    assert all(text.endswith("?") for questions in asked.values() for text in questions.values())
+    assert {"rapid shutdown", "ballast or attachments", "roof strength", "grounding"} <= set(topics)
+    for refused in ("approved", "compliant", "safe", "certified", "guaranteed"):
+        assert not any(refused in text for questions in asked.values() for text in questions.values())
 
 
 def test_start_values_fit_every_house_into_the_controls(house):

@@ -32,7 +32,10 @@ def test_mod_2_hot_module():
 
 
 def test_mod_3_power_at_cell_temperature():
-    """opensourcesolar.org wiki, ex. 1: 200 W, 35 degC, -0.48 %/K: 190.4 W; 0.01. `seen and recomputed`."""
+    """Osterwald, Solar Cells 18 (1986) 269: power is linear in the cells' temperature; 200 W, 35 degC, -0.48 %/K: 190.4 W.
+
+    Exact. Rule `recomputed, source from memory`, case `built here`.
+    """
     assert Module(200.0, -0.0048).power_w(1000.0, 35.0) == pytest.approx(190.4, abs=0.01)
 
 

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from solarlib.quantities import InputError
-from solarlib.roof import circuits, loads as roof_loads, voltages
-from solarlib.roof.circuits import OUTSIDE, STANDARD_BREAKERS_A, WHO_DECIDES, WITHIN, Finding
+from solarlib.roof import circuits, loads, voltages
+from solarlib.roof.circuits import OUTSIDE, STANDARD_BREAKERS_A, WHO_DECIDES, WITHIN, Sum
 
 QUICK = settings(deadline=None, max_examples=50)
 COPPER_12, COPPER_10 = (voltages.awg_area_mm2(gauge) for gauge in (12, 10))
@@ -17,30 +17,25 @@ STRING = dict(
     modules=10,
     open_circuit_v=40.0,
     operating_v=33.0,
-    open_circuit_per_c=-0.003,
-    operating_per_c=-0.0035,
-    coldest_c=-15.0,
-    hottest_cell_c=65.0,
+    change_per_c=(-0.003, -0.0035),
+    cell_c=(-15.0, 65.0),
     limit_v=600.0,
-    tracker_low_v=200.0,
-    tracker_high_v=480.0,
+    tracker_v=(200.0, 480.0),
 )
 
 
-def rise(units=16, fed_at="end", **other):
-    return voltages.check_voltage_rise(1.0, units, 1.05, COPPER_12, 20.0, COPPER_10, fed_at=fed_at, **other)
+def rise(units=16, fed_at="end", run_m=20.0):
+    return voltages.check_voltage_rise(1.0, units, 1.05, COPPER_12, run_m, COPPER_10, fed_at=fed_at)
 
 
 def every_finding():
     """One finding of each check in each verdict that it can give."""
-    yield from (circuits.check_breaker([10.4, 21.0], size) for size in (40, 35))
     yield from (circuits.check_branch(units, 1.5, 20, limit) for units in (8, 14) for limit in (None, 9))
     yield from (circuits.check_busbar(amps, 100, 100) for amps in ([10.0], [18.75], [12.5]))
-    yield circuits.check_busbar([12.5], 100, 100, breaker_a=25)
+    yield circuits.check_busbar([50.0], 175, 200)
     yield from (rise(units) for units in (8, 24))
     yield from (voltages.check_string_voltage(**STRING | {"modules": count}) for count in (10, 15, 4))
-    yield from (roof_loads.average_roof_load(350.0, 80.0, 32.0, 90.0, reserve) for reserve in (None, 5.0, 50.0))
-    yield roof_loads.velocity_pressure(50.0)
+    yield loads.velocity_pressure(50.0)
 
 
 def test_every_output_names_who_decides_and_one_of_three_verdicts():
@@ -59,9 +54,7 @@ def test_every_output_names_who_decides_and_one_of_three_verdicts():
 
 
 def test_no_output_approves_anything():
-    words = " ".join(
-        [str(finding) for finding in every_finding()] + [question.words for question in roof_loads.QUESTIONS]
-    ).lower()
+    words = " ".join([str(finding) for finding in every_finding()]).lower()
     found = re.findall(
         r"\b(safe|approved|compliant|certified|permitted|passes|passed|ok|guaranteed|strong enough)\b|[✓✔✅🟢]", words
     )
@@ -69,9 +62,9 @@ def test_no_output_approves_anything():
 
 
 def test_a_finding_takes_no_other_verdict_and_cannot_be_changed():
-    with pytest.raises(InputError, match="finding.verdict: found 'approved'"):
-        Finding("x", (), "approved", "")
-    finding = circuits.check_breaker([10.0], 20)
+    with pytest.raises(InputError, match="sum.verdict: found 'approved'"):
+        Sum("x", (), "approved", "")
+    finding = circuits.check_branch(10, 1.0)
     with pytest.raises(AttributeError):
         finding.verdict = WITHIN
     with pytest.raises(KeyError):
@@ -115,11 +108,9 @@ def test_the_smaller_of_the_sum_and_the_listing_counts():
 def test_the_two_wordings_of_the_busbar_rule_can_differ():
     finding = circuits.check_busbar([12.8], 100, 100)
     assert finding.verdict == WITHIN and finding["back_fed_breaker_a"] == 20
-    finding = circuits.check_busbar([12.8], 100, 100, breaker_a=25)
-    assert finding["by_current_a"] == pytest.approx(116) and finding["by_breaker_a"] == 125
+    finding = circuits.check_busbar([50.0], 175, 200)
+    assert finding["by_current_a"] == pytest.approx(237.5) and finding["by_breaker_a"] == 245
     assert finding.verdict == "not decided here: ask a licensed electrician, which edition is adopted"
-    with pytest.raises(InputError, match="allowed is at least 1.25 x 18.75 A"):
-        circuits.check_busbar([18.75], 100, 100, breaker_a=20)
 
 
 @QUICK
@@ -155,7 +146,8 @@ def test_feeding_in_the_middle_lowers_the_chain_part_only():
 
 def test_voltage_rise_verdicts_and_inputs():
     assert rise(16).verdict == WITHIN and rise(24).verdict == OUTSIDE
-    assert rise(16, chain_limit=0.005).verdict == OUTSIDE and rise(16, total_limit=0.015).verdict == OUTSIDE
+    assert [rise(units, run_m=10.0).verdict for units in (18, 19)] == [WITHIN, OUTSIDE]  # 0.95 and 1.05 % on the chain
+    assert [rise(units).verdict for units in (17, 18)] == [WITHIN, OUTSIDE]  # 1.98 and 2.14 % in all
     with pytest.raises(InputError, match="fed_at: found 'side'"):
         rise(16, "side")
     with pytest.raises(InputError, match="units: found 2.5"):
@@ -169,43 +161,25 @@ def test_string_voltages_move_with_the_temperature():
     assert finding.verdict == WITHIN
     for change in (
         {"limit_v": 440.0},
-        {"tracker_low_v": 290.0},
-        {"tracker_high_v": 370.0},
-        {"coldest_c": -60.0, "limit_v": 500.0},
+        {"tracker_v": (290.0, 480.0)},
+        {"tracker_v": (200.0, 370.0)},
+        {"cell_c": (-60.0, 65.0), "limit_v": 500.0},
     ):
         assert voltages.check_string_voltage(**STRING | change).verdict == OUTSIDE
-    with pytest.raises(InputError, match="open_circuit_per_c: found 0.3"):
-        voltages.check_string_voltage(**STRING | {"open_circuit_per_c": 0.3})
-
-
-def test_an_average_under_the_reserve_is_still_not_decided():
-    assert (
-        roof_loads.average_roof_load(350, 80, 32, 90, 50).verdict
-        == "not decided here: ask a licensed structural engineer"
-    )
-    assert roof_loads.average_roof_load(350, 80, 32, 90, 5).verdict == OUTSIDE
-    assert roof_loads.average_roof_load(350, 80, 32, 90)["on_array_kg_m2"] == pytest.approx(430 / 32)
-    with pytest.raises(InputError, match="roof_area_m2: found 20"):
-        roof_loads.average_roof_load(350, 80, 32, 20)
+    with pytest.raises(InputError, match="change_per_c: found 0.3"):
+        voltages.check_string_voltage(**STRING | {"change_per_c": (0.3, -0.0035)})
 
 
 def test_the_span_of_uplift_is_five_fold():
-    finding = roof_loads.velocity_pressure(51.4)
+    finding = loads.velocity_pressure(51.4)
     assert finding["uplift_high_pa"] / finding["uplift_low_pa"] == pytest.approx(5.0)
     assert finding.verdict.startswith("not decided here")
-
-
-def test_questions_name_somebody_to_ask():
-    topics = [question.topic for question in roof_loads.QUESTIONS]
-    assert len(set(topics)) == len(topics) >= 15
-    assert all(question.whom and question.words.endswith("?") for question in roof_loads.QUESTIONS)
-    assert {"rapid shutdown", "ballast or attachments", "roof strength", "grounding"} <= set(topics)
 
 
 @pytest.mark.parametrize(
     "call, message",
     [
-        (lambda: circuits.check_breaker([1.0], 22), "breaker_a: found 22 A, allowed is a standard size: 15, 20"),
+        (lambda: circuits.check_branch(1, 1.0, 22), "breaker_a: found 22, allowed is one of 15, 20, 25"),
         (lambda: circuits.check_branch(0, 1.0), "units: found 0"),
         (lambda: circuits.check_branch(True, 1.0), "units: found True"),
         (lambda: circuits.continuous_current_a(-1.0), "current_a: found -1 A"),

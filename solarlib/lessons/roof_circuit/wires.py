@@ -1,8 +1,10 @@
 """Pictures of lesson 03, second half: one converter or many, one branch circuit and the panelboard, voltage rise."""
 
 import textwrap
+import tomllib
 from dataclasses import replace
 from functools import lru_cache
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -12,14 +14,12 @@ from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, TICK_PT, dire
 from solarlib.lessons.tools.panel import Picture
 from solarlib.roof.array import loss_steps
 from solarlib.roof.circuits import check_branch, check_busbar
-from solarlib.roof.loads import QUESTIONS
 from solarlib.roof.obstacles import ModuleLayout
 from solarlib.roof.parts import Converter, Plane
 from solarlib.roof.shade import shade_hours, year_loss
 from solarlib.roof.voltages import awg_area_mm2, chain_change_v, check_voltage_rise, copper_ohm_per_km
 
 NOMINAL_V = 240.0
-BREAKERS = (15, 20, 25, 30)
 PANELBOARDS = {
     "100/100": (100, 100),
     "100/125": (100, 125),
@@ -158,11 +158,11 @@ def _turn_loss(weather_file, place, system, turn):
 # ---------------------------------------------------------------- part 4: circuits
 
 
-def findings(units, output, breaker, panelboard, listed_limit=None):
+def findings(units, output, breaker, panelboard):
     """Return what the library finds for one branch circuit, and for the panelboard that these converters feed."""
     current = unit_current_a(output)
     main, bus = PANELBOARDS[panelboard]
-    return check_branch(units, current, breaker, listed_limit), check_busbar([current] * units, main, bus)
+    return check_branch(units, current, breaker, listed_limit=None), check_busbar([current] * units, main, bus)
 
 
 def circuit_picture(house):
@@ -270,6 +270,11 @@ def rise_picture(house):
     return Picture(figure, [run, chain, run_name, chain_name], update)
 
 
+def whom_to_ask():
+    """Return the questions that no sum answers: whom to ask -> topic -> words."""
+    return tomllib.loads(Path(__file__).with_name("whom_to_ask.toml").read_text(encoding="utf-8"))
+
+
 def question_list(findings, house):
     """Return the page to take along: each value with its verdict, then what no sum decides and whom to ask."""
     lines = [f"{house.name}: {house.system.module_count} modules of {house.system.module.rated_power_w:.0f} W"]
@@ -278,10 +283,7 @@ def question_list(findings, house):
     for finding in findings:
         lines.append(textwrap.fill(f"{finding.check}: {finding.verdict}", 99, subsequent_indent="   "))
         lines.append(textwrap.fill(finding.reason, 96, initial_indent="   ", subsequent_indent="   "))
-    asked = {}
-    for question in QUESTIONS:
-        asked.setdefault(question.whom, []).append(question.words)
-    for whom, words in asked.items():
+    for whom, questions in whom_to_ask().items():
         lines.append(f"Ask {whom}:")
-        lines += [textwrap.fill(word, 96, initial_indent="[  ] ", subsequent_indent="     ") for word in words]
+        lines += [textwrap.fill(w, 96, initial_indent="[  ] ", subsequent_indent="     ") for w in questions.values()]
     return "\n".join(lines)
