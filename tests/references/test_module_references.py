@@ -4,7 +4,7 @@ import pandas as pd
 import pvlib
 import pytest
 
-from solarlib.health import yields as health
+from solarlib.health import yields
 from solarlib.roof.parts import Converter, Module, cell_temperature
 from worked_cases import CEC, EURO, weighted
 
@@ -16,7 +16,7 @@ def test_mod_1_rating_conditions():
     though the library's wind is that at 10 m.
     """
     assert Module(430.0).power_w(1000.0, 25.0) == pytest.approx(430.0, rel=1e-12)
-    assert health.REFERENCE_IRRADIANCE == 1000.0
+    assert yields.REFERENCE_IRRADIANCE == 1000.0
     assert 33 < cell_temperature(800.0, 20.0, 1.0, "rack") < 48
 
 
@@ -58,13 +58,13 @@ def test_mod_10_yields():
     index = pd.date_range("2026-06-21", periods=24, freq="1h", tz="UTC")
     light = pd.Series(0.0, index)
     light.iloc[8:18] = 500.0
-    reference = health.reference_yield(light)
-    array, final = health.array_yield(21.5, 5000.0), health.final_yield(20.0, 5000.0)
+    reference = yields.reference_yield(light)
+    array, final = yields.array_yield(21.5, 5000.0), yields.final_yield(20.0, 5000.0)
     assert (reference, array, final) == pytest.approx((5.0, 4.3, 4.0), abs=1e-12)
     assert (reference - array, array - final) == pytest.approx((0.7, 0.3), abs=1e-12)
-    assert health.performance_ratio(final, reference) == pytest.approx(0.80, abs=1e-12)
+    assert yields.performance_ratio(final, reference) == pytest.approx(0.80, abs=1e-12)
 
 
 def test_mod_10_the_index_step_counts():
     index = pd.date_range("2026-06-21", periods=4, freq="15min", tz="UTC")
-    assert health.reference_yield(pd.Series(1000.0, index)) == pytest.approx(1.0)
+    assert yields.reference_yield(pd.Series(1000.0, index)) == pytest.approx(1.0)
