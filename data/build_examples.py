@@ -23,7 +23,8 @@ from solarlib.meter.registers import split, unsigned
 from solarlib.quantities import energy_kwh
 from solarlib.roof.array import array_power
 from solarlib.roof.parts import Plane
-from solarlib.sky.sun import clear_sky, minute_weather, position
+from solarlib.sky.clouds import minute_weather
+from solarlib.sky.sun import clear_sky, position
 
 HERE = Path(__file__).parent
 ZONE = "America/New_York"

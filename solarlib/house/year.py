@@ -9,7 +9,8 @@ from solarlib.meter.load import household
 from solarlib.quantities import HOURS_PER_YEAR, InputError
 from solarlib.roof.array import array_power
 from solarlib.sky.climate import MonthlyMeans, typical_year
-from solarlib.sky.sun import behind_horizon, minute_weather, position
+from solarlib.sky.clouds import minute_weather
+from solarlib.sky.sun import behind_horizon, position
 from solarlib.sky.weather import read_weather
 
 
@@ -49,7 +50,7 @@ def simulate(house, interval="1h", rng=None):
     ----------
     house : House
     interval : str
-        ``"1h"``, or ``"1min"`` with clouds that pass within the hour (see `sun.minute_weather`).
+        ``"1h"``, or ``"1min"`` with clouds that pass within the hour (see `clouds.minute_weather`).
     rng : numpy.random.Generator
         Draws the clouds; needed for ``"1min"``.
 

@@ -1,3 +1,6 @@
-"""Weather, sun and clouds of a place."""
+"""Where the sun stands, what a cloudless sky gives, what falls on a plane, and the clouds of single minutes."""
 
-__all__ = []
+from solarlib.sky.clouds import minute_weather
+from solarlib.sky.sun import clear_sky, plane_of_array, position, solar_noon
+
+__all__ = ["clear_sky", "minute_weather", "plane_of_array", "position", "solar_noon"]

@@ -12,23 +12,12 @@ import pandas as pd
 import pvlib
 from scipy.special import betaincinv, ndtr
 
-from solarlib.quantities import HOURS_PER_YEAR, TYPICAL_YEAR, InputError, require
+from solarlib.quantities import HOURS_PER_YEAR, TYPICAL_YEAR, InputError, require, year_index
+from solarlib.sky.numerics import ratio, where_reaches
 from solarlib.sky.sun import clear_sky, position
+from solarlib.sky.weather import Place
 
-MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
+_MONTHS = "January February March April May June July August September October November December".split()
 
 _MOST_CLEARNESS = 0.82  # of a month's mean: more is a wrong unit or a wrong place, not weather
 _LEAST_DAY = 0.05  # clearness of the darkest day
@@ -37,6 +26,7 @@ _DAY_OVER_CLEAR = 1.2  # the clearest day over the cloudless model, which knows 
 # Limits of an hour, searched on two years (see `typical_year`): dullest hour, the same over the day's clearness, and
 # the brightest over the cloudless model.
 _DULL_HOUR, _DULL_OF_DAY, _BRIGHT_HOUR = 0.20, 0.80, 0.97
+_DAY_COURSE = ((0.4632, 3.805), (0.0984, 0.360), (0.0168, 0.822), (0.0138, 3.513))  # size and phase of each wave
 _WARM_MEMORY = 0.68  # correlation of one day's mean temperature with the next one's
 _GUST_MEMORY = 0.9  # correlation of one hour's wind with the next one's
 
@@ -72,12 +62,12 @@ class MonthlyMeans:
             values = tuple(getattr(self, name))
             if len(values) != 12:
                 raise InputError(f"{name}: found {len(values)} numbers, allowed are 12, January to December")
-            checked = (require(value, f"{name}, {month}", low, high, unit) for month, value in zip(MONTHS, values))
+            checked = (require(value, f"{name}, {month}", low, high, unit) for month, value in zip(_MONTHS, values))
             object.__setattr__(self, name, tuple(checked))
         require(self.wind_speed, "wind_speed", 0, 30, "m/s")
 
 
-def typical_year(place, means, rng):
+def typical_year(place: Place, means: MonthlyMeans, rng: np.random.Generator) -> pd.DataFrame:
     """Make one year of hourly weather that has the monthly means.
 
     Parameters
@@ -106,9 +96,9 @@ def typical_year(place, means, rng):
     Days. Each month's clearness follows Gordon and Reddy, "Time series analysis of daily horizontal solar radiation",
     Solar Energy 41 (1988) 215 (`from memory`): a beta distribution with the exponents n and 1, here from 0.05 up to the
     greatest clearness of Hollands and Huget, "A probability density function for the clearness index", Solar Energy
-    30 (1983) 195 (`from memory`). n is what the month's mean wants. The order is a Gaussian process that remembers 0.29
-    of the day before: Graham, Hollands and Brunger, Solar Energy 40 (1988) 83 (`from memory`). The days of a month stand
-    evenly on the distribution, so that the year is a typical one.
+    30 (1983) 195 (`from memory`). n is what the month's mean wants. The order is a Gaussian process that remembers
+    0.29 of the day before: Graham, Hollands and Brunger, Solar Energy 40 (1988) 83 (`from memory`). The days of a month
+    stand evenly on the distribution, so that the year is a typical one.
 
     Hours. Mean, spread and memory of the hours of a day by Aguiar and Collares-Pereira, "TAG: a time-dependent,
     autoregressive, Gaussian model for generating synthetic hourly radiation", Solar Energy 49 (1992) 167 (`from
@@ -122,16 +112,12 @@ def typical_year(place, means, rng):
     monthly-average temperatures", ASHRAE Journal 25 (1983) 60 (`from memory`); warm and cold spells and Rayleigh's
     distribution of the wind are `built here`.
 
-    Measured over ten seeds against the three files of pvlib (tests/references/test_climate_references.py): light on eleven
-    planes within 3 % of the year's at Greensboro and Sand Point; a wall to the east and a steep plane to the west miss
-    that with single seeds. dni comes out 6 to 11 % lower and dhi 7 to 15 % higher than in the files. Not made:
-    cold that goes with clear nights, afternoons cloudier than mornings, calm nights, the good and the bad years.
+    Measured over ten seeds against the three files of pvlib (tests/references/test_climate_references.py): light on
+    eleven planes within 3 % of the year's at Greensboro and Sand Point; a wall to the east and a steep plane to the
+    west miss that with single seeds. dni comes out 6 to 11 % lower and dhi 7 to 15 % higher than in the files. Not
+    made: cold that goes with clear nights, afternoons cloudier than mornings, calm nights, the good and the bad years.
     """
-    index = pd.date_range(
-        pd.Timestamp(year=TYPICAL_YEAR, month=1, day=1, tz=timezone(_standard_offset(place.tz))),
-        periods=HOURS_PER_YEAR,
-        freq="1h",
-    )
+    index = year_index("1h", timezone(_standard_offset(place.tz)))
     solar = position(index, place)
     month = index.month.to_numpy() - 1
     cosine = np.maximum(np.cos(np.radians(solar["apparent_zenith"].to_numpy())), 0.0)
@@ -143,20 +129,14 @@ def typical_year(place, means, rng):
     for number, wanted in enumerate(means.irradiation):  # what is left of rounding
         rows = month == number
         ghi[rows] *= wanted / (ghi[rows].mean() * 0.024) if wanted else 0.0
-    beam = pvlib.irradiance.disc(
-        ghi, solar["zenith"].to_numpy(), index.day_of_year.to_numpy(), pvlib.atmosphere.alt2pres(place.altitude_m)
-    )["dni"]
-    dni = np.clip(beam, 0.0, np.divide(ghi, cosine, out=np.zeros_like(ghi), where=cosine > 0.0))
-    return pd.DataFrame(
-        {
-            "ghi": ghi,
-            "dni": dni,
-            "dhi": np.maximum(ghi - dni * cosine, 0.0),
-            "temp_air": _temperature(means.temp_air, days, _solar_time(index, place, solar), month, rng),
-            "wind_speed": _wind(means.wind_speed, rng),
-        },
-        index=index,
-    )
+    pressure = pvlib.atmosphere.alt2pres(place.altitude_m)
+    beam = pvlib.irradiance.disc(ghi, solar["zenith"].to_numpy(), index.day_of_year.to_numpy(), pressure)["dni"]
+    dni = np.clip(beam, 0.0, ratio(ghi, cosine))
+    dhi = np.maximum(ghi - dni * cosine, 0.0)
+    table = {"ghi": ghi, "dni": dni, "dhi": dhi}
+    table["temp_air"] = _temperature(means.temp_air, days, _solar_time(index, place, solar), month, rng)
+    table["wind_speed"] = _wind(means.wind_speed, rng)
+    return pd.DataFrame(table, index)
 
 
 def _standard_offset(tz):
@@ -168,41 +148,44 @@ def _standard_offset(tz):
 def _day_clearness(outside, cloudless, month, irradiation, rng):
     """Return the clearness of each of the 365 days."""
     possible = outside.reshape(-1, 24).sum(axis=1) / 1000.0  # kWh/m2
-    clear = np.divide(cloudless.reshape(-1, 24).sum(axis=1) / 1000.0, possible, out=np.zeros(365), where=possible > 0.0)
-    order = _process(np.full(365, _DAY_MEMORY), rng)
+    clear = ratio(cloudless.reshape(-1, 24).sum(axis=1) / 1000.0, possible)
+    order = _remembering(np.full(365, _DAY_MEMORY), rng)
     clearness = np.zeros(365)
     for number, mean in enumerate(irradiation):
         days = np.flatnonzero(month[::24] == number)
-        light, wanted = possible[days], mean * days.size
-        most = _MOST_CLEARNESS * light.mean()
-        if mean > most:
-            raise InputError(
-                f"monthly irradiation, {MONTHS[number]}: found {mean:g} kWh/m2/day, allowed is a number from 0 to {most:.3g} "
-                f"({_MOST_CLEARNESS:.0%} of what the sun brings there above the air)"
-            )
-        if wanted == 0.0:
-            continue
-        share = wanted / light.sum()
-        known = max(share, 0.2)  # below, the formula has no meaning and turns negative
-        high = np.full(days.size, 0.6313 + 0.267 * known - 11.9 * (known - 0.75) ** 8)
-        hazy = np.minimum(high, _DAY_OVER_CLEAR * clear[days])
-        high = hazy if (hazy * light).sum() > 1.02 * wanted else high
-        low = np.minimum(min(_LEAST_DAY, share / 2.0), high / 2.0)
-        rank = (order[days].argsort().argsort() + 0.5) / days.size
-
-        def drawn(log_exponent):
-            return low + (high - low) * betaincinv(np.exp(log_exponent), 2.0, rank)
-
-        exponent = _solve(lambda x: (drawn(x) * light).sum(), wanted, -7.0, 9.0, 50)
-        clearness[days] = drawn(exponent)
+        clearness[days] = _month_clearness(_MONTHS[number], mean, possible[days], clear[days], order[days])
     return clearness
+
+
+def _month_clearness(month, mean, light, clear, order):
+    """Return the clearness of one month's days in their order; ``light`` outside the air and ``clear`` bound it."""
+    wanted, most = mean * light.size, _MOST_CLEARNESS * light.mean()
+    if mean > most:
+        raise InputError(
+            f"monthly irradiation, {month}: found {mean:g} kWh/m2/day, allowed is a number from 0 to {most:.3g} "
+            f"({_MOST_CLEARNESS:.0%} of what the sun brings there above the air)"
+        )
+    if wanted == 0.0:
+        return np.zeros(light.size)
+    share = wanted / light.sum()
+    known = max(share, 0.2)  # below, the formula has no meaning and turns negative
+    high = np.full(light.size, 0.6313 + 0.267 * known - 11.9 * (known - 0.75) ** 8)
+    hazy = np.minimum(high, _DAY_OVER_CLEAR * clear)
+    high = hazy if (hazy * light).sum() > 1.02 * wanted else high
+    low = np.minimum(min(_LEAST_DAY, share / 2.0), high / 2.0)
+    rank = (order.argsort().argsort() + 0.5) / light.size
+
+    def drawn(log_exponent):
+        return low + (high - low) * betaincinv(np.exp(log_exponent), 2.0, rank)
+
+    return drawn(where_reaches(lambda x: (drawn(x) * light).sum(), wanted, -7.0, 9.0, 50))
 
 
 def _hour_clearness(days, outside, cloudless, cosine, rng):
     """Return the clearness of each hour; the day's light is the day's clearness times that outside the air."""
     day = np.repeat(days, 24)
     mean, spread, memory = _day_course(day, np.maximum(cosine, 0.02))
-    rank = np.clip(ndtr(_process(memory, rng)), 1e-9, 1.0 - 1e-9)
+    rank = np.clip(ndtr(_remembering(memory, rng)), 1e-9, 1.0 - 1e-9)
     up = np.flatnonzero((outside > 0.0) & (day > 0.0))
     which, light = up // 24, outside[up]
     high = np.maximum(_BRIGHT_HOUR * cloudless[up] / light, 0.05)
@@ -220,43 +203,30 @@ def _hour_clearness(days, outside, cloudless, cosine, rng):
         return np.bincount(which, values * light, minlength=days.size)
 
     wanted = days * outside.reshape(-1, 24).sum(axis=1)
-    best = drawn(
-        _solve(lambda shift: sums(drawn(shift)), wanted, np.full(days.size, -6.0), np.full(days.size, 6.0), 25)
-    )
-    got = sums(best)
+    far = np.full(days.size, 6.0)
+    best = drawn(where_reaches(lambda shift: sums(drawn(shift)), wanted, -far, far, 25))
     clearness = np.zeros(outside.size)
     # A day above the cloudless model or below the dullest hours: all its hours alike.
-    clearness[up] = best * np.divide(wanted, got, out=np.ones_like(got), where=got > 0.0)[which]
+    clearness[up] = best * ratio(wanted, sums(best), otherwise=1.0)[which]
     return clearness
 
 
 def _day_course(day, sine):
-    """Return mean, spread and memory of the hourly clearness for the day's clearness and the sine of the sun's height."""
+    """Return mean, spread and memory of the hours' clearness for that of the day and the sine of the sun's height."""
     far = 0.19 + 2.27 * day**2 - 2.51 * day**3
     mean = -0.19 + 1.12 * day + 0.24 * np.exp(-8.0 * day) + (0.32 - 1.6 * (day - 0.5) ** 2) * np.exp(-far / sine)
     spread = 0.14 * np.exp(-20.0 * (day - 0.35) ** 2) * np.exp((3.0 * (day - 0.45) ** 2 + 16.0 * day**5) * (1.0 - sine))
     return mean, spread, 0.38 + 0.06 * np.cos(7.4 * day - 2.5)
 
 
-def _solve(rising, wanted, low, high, steps):
-    """Return where a rising function has the wanted value, by halving; numbers or arrays."""
-    for _ in range(steps):
-        middle = 0.5 * (low + high)
-        under = rising(middle) < wanted
-        low, high = np.where(under, middle, low), np.where(under, high, middle)
-    return 0.5 * (low + high)
-
-
-def _process(memory, rng):
+def _remembering(memory, rng):
     """Return a Gaussian process of mean 0 and spread 1 that keeps ``memory`` (one value a step) of the step before."""
     fresh = np.sqrt(1.0 - memory**2) * rng.standard_normal(memory.size)
     fresh[0] /= np.sqrt(1.0 - memory[0] ** 2)
-    values = []
-    last = 0.0
-    for keep, new in zip(memory.tolist(), fresh.tolist()):
-        last = keep * last + new
-        values.append(last)
-    return np.array(values)
+    values, last = np.empty(memory.size), 0.0
+    for step, (keep, new) in enumerate(zip(memory.tolist(), fresh.tolist())):
+        values[step] = last = keep * last + new
+    return values
 
 
 def _solar_time(index, place, solar):
@@ -268,17 +238,12 @@ def _solar_time(index, place, solar):
 def _temperature(monthly, days, solar_time, month, rng):
     """Return hourly temperatures: the months' course, warm and cold spells, and the day's course. [degC]"""
     t = 2.0 * np.pi * (solar_time - 1.0) / 24.0
-    shape = (
-        0.4632 * np.cos(t - 3.805)
-        + 0.0984 * np.cos(2.0 * t - 0.360)
-        + 0.0168 * np.cos(3.0 * t - 0.822)
-        + 0.0138 * np.cos(4.0 * t - 3.513)
-    )
+    shape = sum(size * np.cos(number * t - phase) for number, (size, phase) in enumerate(_DAY_COURSE, 1))
     swing = np.maximum(25.8 * np.repeat(days, 24) - 5.21, 1.0)  # a cloudy day hardly warms
     # Spells grow with the seasons: where months differ much, winds from afar bring much change.
     spread = 1.0 + 0.15 * (max(monthly) - min(monthly))
     noon = np.arange(365) * 24.0 + 12.0
-    spells = spread * np.interp(np.arange(HOURS_PER_YEAR) + 0.5, noon, _process(np.full(365, _WARM_MEMORY), rng))
+    spells = spread * np.interp(np.arange(HOURS_PER_YEAR) + 0.5, noon, _remembering(np.full(365, _WARM_MEMORY), rng))
     course = swing * shape + spells
     return course + _through_months(np.array(monthly) - np.array([course[month == m].mean() for m in range(12)]), month)
 
@@ -295,6 +260,6 @@ def _through_months(means, month):
 
 def _wind(mean, rng):
     """Return hourly wind with Rayleigh's distribution. [m/s]"""
-    rank = ndtr(_process(np.full(HOURS_PER_YEAR, _GUST_MEMORY), rng))
+    rank = ndtr(_remembering(np.full(HOURS_PER_YEAR, _GUST_MEMORY), rng))
     speed = np.sqrt(-np.log1p(-rank)) / gamma(1.5)
     return mean * speed / speed.mean()

@@ -7,8 +7,11 @@ from scipy.signal import lfilter
 from scipy.special import ndtr
 
 from solarlib.quantities import InputError, check_index
+from solarlib.sky.numerics import ratio, where_reaches
+from solarlib.sky.sun import clear_sky
+from solarlib.sky.weather import LIGHT, Place
 
-# How the constants were found is told in `minutes`.
+# How the constants were found is told in `minute_weather`.
 _EDGE = 0.17  # width of a cloud's edge on the hidden process (spread 1): small means sun on or off
 _THIN = 2.0  # sky light over the cloudless one from which clouds count as thin, with wider edges
 _BEAM_MIN = 80.0  # correlation time of the hidden process [min]
@@ -22,16 +25,15 @@ _DUSK_MIN = 12  # minutes beyond sunrise and sunset that may have light: the sun
 _MOST_SKY = 4.0  # the same for sky light: more is twilight or, by day, thin bright cloud
 
 
-def minutes(hourly, clear_sky_minutes, rng):
+def minute_weather(weather: pd.DataFrame, place: Place, rng: np.random.Generator) -> pd.DataFrame:
     """Make one-minute weather whose hourly means are the given hours.
 
     Parameters
     ----------
-    hourly : DataFrame, shape (h, ...)
-        ghi, dni, dhi [W/m2], and temp_air [degC], wind_speed [m/s] where wanted; START labels.
-    clear_sky_minutes : DataFrame, shape (60 h, 3)
-        ghi, dni, dhi of a cloudless sky for every minute of these hours, from `sun.clear_sky`. Its own closure
-        gives the cosine of the sun's zenith: (ghi - dhi) / dni.
+    weather : DataFrame, shape (h, ...)
+        ghi, dni, dhi [W/m2], and temp_air [degC], wind_speed [m/s] where wanted; START labels of hours.
+    place : Place
+        Where the sun is to be: the cloudless sky of every minute comes from `sun.clear_sky`.
     rng : numpy.random.Generator
 
     Returns
@@ -47,7 +49,7 @@ def minutes(hourly, clear_sky_minutes, rng):
     Raises
     ------
     InputError
-        Lengths or labels that do not fit; a missing column; a missing or negative irradiance.
+        Labels that are not hours; a missing column; a missing or negative irradiance.
 
     Notes
     -----
@@ -70,17 +72,19 @@ def minutes(hourly, clear_sky_minutes, rng):
     seasons: expect worse elsewhere. Too quiet is the made clear hour (a lone cloud is missing); too
     lively is a high winter sky with thin cloud; gusts of wind are not made at all.
     """
-    count = _check(hourly, clear_sky_minutes)
-    ghi, dhi = (hourly[c].to_numpy(dtype=float) for c in ("ghi", "dhi"))  # dni follows; see Returns
-    clear = {c: clear_sky_minutes[c].to_numpy(dtype=float).reshape(count, 60) for c in ("ghi", "dni", "dhi")}
+    _check(weather)
+    count, index = len(weather), weather.index
+    minutes = pd.date_range(index[0], index[-1] + pd.Timedelta(hours=1), freq="1min", inclusive="left")
+    ghi, dhi = (weather[c].to_numpy(dtype=float) for c in ("ghi", "dhi"))  # dni follows; see Returns
+    clear = {c: values.to_numpy().reshape(count, 60) for c, values in clear_sky(minutes, place).items()}
     clear_beam = clear["ghi"] - clear["dhi"]  # on the flat
     hour_beam = clear_beam.mean(axis=1)
     beam, sky, beam_index, sky_index = _hour_indices(ghi, dhi, hour_beam, clear["dhi"].mean(axis=1))
     usable = hour_beam > _HIGH_ENOUGH
     calm = _calm(beam_index, sky_index, hour_beam)
 
-    hidden = _process(60 * count, _BEAM_MIN, 1, rng)
-    own = _process(60 * count, _SKY_MIN, 2, rng)
+    hidden = _fading(60 * count, _BEAM_MIN, 1, rng)
+    own = _fading(60 * count, _SKY_MIN, 2, rng)
     wander = _SKY_WITH_BEAM * hidden + np.sqrt(1.0 - _SKY_WITH_BEAM**2) * own
 
     ceiling = _between(_ceiling(beam_index, calm, usable), usable).reshape(count, 60)
@@ -92,42 +96,28 @@ def minutes(hourly, clear_sky_minutes, rng):
         "dni": (factor * clear["dni"]).ravel(),
         "dhi": sky_minutes.ravel(),
     }
-    table |= {c: _smooth(hourly[c].to_numpy(dtype=float), c) for c in ("temp_air", "wind_speed") if c in hourly}
-    return pd.DataFrame(table, index=clear_sky_minutes.index, copy=False)
+    table |= {c: _smooth(weather[c].to_numpy(dtype=float), c) for c in ("temp_air", "wind_speed") if c in weather}
+    return pd.DataFrame(table, index=minutes, copy=False)
 
 
-def _check(hourly, clear_sky_minutes):
-    for name, table, step in (("hourly", hourly, "1h"), ("clear_sky_minutes", clear_sky_minutes, "1min")):
-        missing = [c for c in ("ghi", "dni", "dhi") if c not in table]
-        if missing:
-            raise InputError(f"{name}: found no column {missing[0]!r}, allowed is a table with ghi, dni, dhi")
-        found = check_index(table.index, name)
-        if found != pd.Timedelta(step):
-            raise InputError(f"{name}: found a step of {found}, allowed is {step}")
-        values = table[["ghi", "dni", "dhi"]].to_numpy(dtype=float)
-        odd = np.flatnonzero(~(values >= 0.0).all(axis=1))
-        if odd.size:
-            raise InputError(
-                f"{name}, row {odd[0] + 1}: found {values[odd[0]].tolist()}, allowed are numbers from 0 W/m2"
-            )
-    count = len(hourly)
-    if len(clear_sky_minutes) != 60 * count or clear_sky_minutes.index[0] != hourly.index[0]:
-        raise InputError(
-            f"clear_sky_minutes: found {len(clear_sky_minutes)} rows from {clear_sky_minutes.index[0]}, "
-            f"allowed are {60 * count} rows from {hourly.index[0]}"
-        )
-    return count
+def _check(weather):
+    missing = [c for c in LIGHT if c not in weather]
+    if missing:
+        raise InputError(f"weather: found no column {missing[0]!r}, allowed is a table with ghi, dni, dhi")
+    step = check_index(weather.index, "weather")
+    if step != pd.Timedelta(hours=1):
+        raise InputError(f"weather: found a step of {step}, allowed is 1h")
+    values = weather[[*LIGHT]].to_numpy(dtype=float)
+    odd = np.flatnonzero(~(values >= 0.0).all(axis=1))
+    if odd.size:
+        raise InputError(f"weather, row {odd[0] + 1}: found {values[odd[0]].tolist()}, allowed are numbers from 0 W/m2")
 
 
 def _hour_indices(ghi, dhi, clear_beam, clear_sky):
     """Split each hour's ghi into beam and sky light that the sun's position allows, also over the cloudless ones."""
     beam = np.where(clear_beam > 1.0, np.clip(ghi - dhi, 0.0, _MOST_BEAM * clear_beam), 0.0)
     sky = ghi - beam
-    ratios = (
-        np.divide(part, whole, out=np.zeros_like(part), where=whole > 1.0)
-        for part, whole in ((beam, clear_beam), (sky, clear_sky))
-    )
-    return beam, sky, *ratios
+    return beam, sky, ratio(beam, clear_beam, 1.0), ratio(sky, clear_sky, 1.0)
 
 
 def _calm(beam_index, sky_index, clear_beam):
@@ -166,12 +156,13 @@ def _beam_factor(beam, clear_beam, ceiling, calm, hidden, edge):
     # 1e-6: an hour without cloud would need an infinite shift; the last line makes the sum exact anyway.
     wanted = np.where(calm[lit], 1.0 - 1e-6, np.clip(60.0 * beam[lit] / whole, 1e-6, 1.0 - 1e-6))
     z, width = hidden[lit], edge[lit, None]
-    low, high = np.full(lit.size, -14.0), np.full(lit.size, 14.0)
-    for _ in range(30):
-        shift = 0.5 * (low + high)
-        too_dark = (ndtr((z + shift[:, None]) / width) * most).sum(axis=1) < wanted * whole
-        low, high = np.where(too_dark, shift, low), np.where(too_dark, high, shift)
-    sunshine = ndtr((z + high[:, None]) / width)
+
+    def shining(shift):
+        return ndtr((z + shift[:, None]) / width)
+
+    far = np.full(lit.size, 14.0)
+    best = where_reaches(lambda shift: (shining(shift) * most).sum(axis=1), wanted * whole, -far, far, 30)
+    sunshine = shining(best)
     exact = 60.0 * beam[lit] / (sunshine * most).sum(axis=1)
     factor[lit] = sunshine * ceiling[lit] * exact[:, None]
     return factor
@@ -193,11 +184,11 @@ def _smooth(hour_values, name):
     line = _between(hour_values, np.ones(len(hour_values), dtype=bool)).reshape(-1, 60)
     mean = line.mean(axis=1)
     if name == "wind_speed":  # scaled, because a shift could make it negative
-        return (line * np.divide(hour_values, mean, out=np.zeros_like(mean), where=mean > 0)[:, None]).ravel()
+        return (line * ratio(hour_values, mean)[:, None]).ravel()
     return (line + (hour_values - mean)[:, None]).ravel()
 
 
-def _process(count, minutes_constant, passes, rng):
+def _fading(count, minutes_constant, passes, rng):
     """Return a stationary Gaussian process of mean 0 and spread 1, remembered with exp(-t / constant)."""
     keep = np.exp(-1.0 / minutes_constant)
     lead = int(12 * minutes_constant)

@@ -12,12 +12,12 @@ import pandas as pd
 import pvlib
 
 from solarlib.quantities import check_index
-from solarlib.sky.clouds import minutes
+from solarlib.sky.weather import Place
 
 _BLOCK = 44640  # sun positions computed at once: a month of minutes, so that a year stays small in memory
 
 
-def position(index, place):
+def position(index: pd.DatetimeIndex, place: Place) -> pd.DataFrame:
     """Return the sun's position in the middle of each interval.
 
     Parameters
@@ -44,11 +44,10 @@ def position(index, place):
     by pvlib (`seen and recomputed`: tests/references/test_sun_references.py). Air for the refraction: pressure of
     the altitude, 12 degC. Extraterrestrial: Spencer's series (1971) with pvlib's constant 1366.1 W/m2.
     """
-    step = check_index(index)
-    return pd.DataFrame(_position(*_key(index, step), _spot(place)), index=index, copy=False)
+    return _position(*_key(index, place)).set_axis(index)
 
 
-def clear_sky(index, place):
+def clear_sky(index: pd.DatetimeIndex, place: Place) -> pd.DataFrame:
     """Return the irradiance of a cloudless sky, at the middle of each interval.
 
     Parameters
@@ -69,11 +68,10 @@ def clear_sky(index, place):
     because it needs nothing but the place: Solis-type models want aerosol and water vapour, for which no world
     climatology is at hand. A single day can be hazier or clearer by 10 %.
     """
-    step = check_index(index)
-    return pd.DataFrame(_clear_sky(*_key(index, step), _spot(place)), index=index, copy=False)
+    return _clear_sky(*_key(index, place)).set_axis(index)
 
 
-def solar_noon(day, place):
+def solar_noon(day: pd.DataFrame, place: Place) -> float:
     """Return when the sun is highest, by the clock of the table's time zone. [h after midnight, 0 to 24]
 
     Parameters
@@ -92,7 +90,9 @@ def solar_noon(day, place):
     return float(12 + zone_h - place.longitude / 15 - day["equation_of_time"].iloc[middle] / 60) % 24
 
 
-def plane_of_array(weather, solar, surface_tilt, surface_azimuth, albedo=0.2):
+def plane_of_array(
+    weather: pd.DataFrame, solar: pd.DataFrame, surface_tilt: float, surface_azimuth: float, albedo: float = 0.2
+) -> pd.DataFrame:
     """Return the irradiance on a tilted plane.
 
     Parameters
@@ -108,9 +108,9 @@ def plane_of_array(weather, solar, surface_tilt, surface_azimuth, albedo=0.2):
 
     Returns
     -------
-    DataFrame, shape (n, 7)
-        poa_global = poa_direct + poa_diffuse; poa_diffuse = poa_isotropic + poa_circumsolar + poa_ground_diffuse
-        [W/m2]; aoi: angle between beam and normal [deg].
+    DataFrame, shape (n, 8)
+        poa_global = poa_direct + poa_diffuse; poa_diffuse = poa_sky_diffuse + poa_ground_diffuse; poa_sky_diffuse =
+        poa_isotropic + poa_circumsolar [W/m2]; aoi: angle between beam and normal [deg].
 
     Notes
     -----
@@ -119,34 +119,20 @@ def plane_of_array(weather, solar, surface_tilt, surface_azimuth, albedo=0.2):
     jumps from minute to minute, and a year takes a few milliseconds. Perez adds a brighter horizon: about 2 % more
     in a year on a south roof in Greensboro (tests/test_sun.py holds the number).
     """
-    zenith, azimuth = solar["apparent_zenith"].to_numpy(), solar["azimuth"].to_numpy()
+    sun = solar["apparent_zenith"].to_numpy(), solar["azimuth"].to_numpy()
     ghi, dni, dhi = (weather[c].to_numpy(dtype=float) for c in ("ghi", "dni", "dhi"))
-    cos_aoi = np.clip(pvlib.irradiance.aoi_projection(surface_tilt, surface_azimuth, zenith, azimuth), -1.0, 1.0)
-    direct = dni * np.maximum(cos_aoi, 0.0)
-    sky = pvlib.irradiance.haydavies(
-        surface_tilt, surface_azimuth, dhi, dni, solar["dni_extra"].to_numpy(), zenith, azimuth, return_components=True
-    )
-    ground = ghi * np.asarray(albedo) * (0.5 * (1.0 - np.cos(np.radians(surface_tilt))))
-    diffuse = sky["poa_isotropic"] + sky["poa_circumsolar"] + ground
-    return pd.DataFrame(
-        {
-            "poa_global": direct + diffuse,
-            "poa_direct": direct,
-            "poa_diffuse": diffuse,
-            "poa_isotropic": sky["poa_isotropic"],
-            "poa_circumsolar": sky["poa_circumsolar"],
-            "poa_ground_diffuse": ground,
-            "aoi": np.degrees(np.arccos(cos_aoi)),
-        },
-        index=weather.index,
-        copy=False,
-    )
+    plane, outside = (surface_tilt, surface_azimuth), solar["dni_extra"].to_numpy()
+    aoi = pvlib.irradiance.aoi(*plane, *sun)
+    sky = pvlib.irradiance.haydavies(*plane, dhi, dni, outside, *sun, return_components=True)
+    ground = pvlib.irradiance.get_ground_diffuse(surface_tilt, ghi, albedo)
+    parts = pvlib.irradiance.poa_components(aoi, dni, sky, ground)
+    return pd.DataFrame(parts | {"aoi": aoi}, index=weather.index, copy=False)
 
 
 def horizon_elevation(horizon, azimuth):
     """Return how high a horizon line stands at each azimuth (array). [deg]
 
-    The corners (azimuth, elevation), any order, are joined by straight lines in azimuth and elevation, across north too.
+    The corners (azimuth, elevation), in any order, are joined by straight lines in both angles, across north too.
     """
     if not len(horizon):
         return np.zeros(np.shape(azimuth))
@@ -191,9 +177,8 @@ def behind_horizon(weather, solar, horizon):
     if not len(horizon):
         return weather
     line = horizon_elevation(horizon, solar["azimuth"].to_numpy())
-    seen = (solar["apparent_elevation"].to_numpy() > line) | (
-        line == 0.0
-    )  # no hill: the file knows best when the sun is up
+    # Where there is no hill, the file knows best when the sun is up.
+    seen = (solar["apparent_elevation"].to_numpy() > line) | (line == 0.0)
     dni, dhi = (weather[c].to_numpy(dtype=float) for c in ("dni", "dhi"))
     around = np.clip(dni / solar["dni_extra"].to_numpy(), 0.0, 1.0)
     left_dni = np.where(seen, dni, 0.0)
@@ -204,32 +189,10 @@ def behind_horizon(weather, solar, horizon):
     return weather.assign(ghi=ghi, dni=left_dni, dhi=left_dhi)
 
 
-def minute_weather(weather, place, rng):
-    """Return one-minute weather that keeps the hourly means: `clouds.minutes` with this place's cloudless sky.
-
-    Parameters
-    ----------
-    weather : DataFrame, shape (h, ...)
-        Hourly, START labels, from `weather.read_weather`.
-    place : Place
-    rng : numpy.random.Generator
-
-    Returns
-    -------
-    DataFrame, shape (60 h, 5)
-    """
-    start, end = weather.index[0], weather.index[-1] + check_index(weather.index)
-    index = pd.date_range(start, end, freq="1min", inclusive="left")
-    return minutes(weather, clear_sky(index, place), rng)
-
-
-def _key(index, step):
-    utc = index.as_unit("ns").asi8
-    return int(utc[0]), step.value, len(index)
-
-
-def _spot(place):
-    return float(place.latitude), float(place.longitude), float(place.altitude_m)
+def _key(index, place):
+    """Return what sun and cloudless sky depend on: first label and step [ns], number of labels, and the spot."""
+    step, first = check_index(index).value, int(index.as_unit("ns").asi8[0])
+    return first, step, len(index), float(place.latitude), float(place.longitude), float(place.altitude_m)
 
 
 def _middles(start_ns, step_ns, count):
@@ -237,46 +200,25 @@ def _middles(start_ns, step_ns, count):
 
 
 @lru_cache(maxsize=6)
-def _position(start_ns, step_ns, count, spot):
-    latitude, longitude, altitude = spot
+def _position(start_ns, step_ns, count, latitude, longitude, altitude_m):
     when = _middles(start_ns, step_ns, count)
-    names = ("apparent_zenith", "zenith", "apparent_elevation", "elevation", "azimuth", "equation_of_time")
-    blocks = []
-    for first in range(0, count, _BLOCK):
-        solar = pvlib.solarposition.get_solarposition(
-            when[first : first + _BLOCK], latitude, longitude, altitude=altitude, method="nrel_numpy"
-        )
-        blocks.append(solar[list(names)].to_numpy())
-    table = dict(zip(names, np.concatenate(blocks).T.copy()))
-    table["dni_extra"] = np.asarray(pvlib.irradiance.get_extra_radiation(when.day_of_year.to_numpy()), dtype=float)
-    return _frozen(table)
+    spot = {"latitude": latitude, "longitude": longitude, "altitude": altitude_m, "method": "nrel_numpy"}
+    blocks = [when[first : first + _BLOCK] for first in range(0, count, _BLOCK)]
+    table = pd.concat([pvlib.solarposition.get_solarposition(block, **spot) for block in blocks])
+    return table.assign(dni_extra=pvlib.irradiance.get_extra_radiation(when.day_of_year.to_numpy()))
 
 
 @lru_cache(maxsize=6)
-def _clear_sky(start_ns, step_ns, count, spot):
-    latitude, longitude, altitude = spot
-    solar = _position(start_ns, step_ns, count, spot)
-    when = _middles(start_ns, step_ns, count)
+def _clear_sky(start_ns, step_ns, count, latitude, longitude, altitude_m):
+    solar = _position(start_ns, step_ns, count, latitude, longitude, altitude_m)
     # The climatology is monthly and interpolated by the day, so one look-up a day is enough.
-    days, which = np.unique(when.normalize().asi8, return_inverse=True)
+    days, which = np.unique(solar.index.normalize().asi8, return_inverse=True)
     with warnings.catch_warnings():  # pvlib still asks pandas for a name that pandas is about to drop
         warnings.simplefilter("ignore", DeprecationWarning)
         by_day = pvlib.clearsky.lookup_linke_turbidity(pd.DatetimeIndex(days, tz="UTC"), latitude, longitude)
-    up = np.flatnonzero(solar["apparent_zenith"] < 90.0)  # the formula divides by the cosine
-    zenith = solar["apparent_zenith"][up]
-    airmass = pvlib.atmosphere.get_absolute_airmass(
-        pvlib.atmosphere.get_relative_airmass(zenith), pvlib.atmosphere.alt2pres(altitude)
-    )
-    sky = pvlib.clearsky.ineichen(
-        zenith, airmass, by_day.to_numpy()[which[up]], altitude, dni_extra=solar["dni_extra"][up]
-    )
-    table = {name: np.zeros(count) for name in ("ghi", "dni", "dhi")}
-    for name, values in table.items():
-        values[up] = sky[name]
-    return _frozen(table)
-
-
-def _frozen(table):
-    for values in table.values():
-        values.setflags(write=False)
-    return table
+    zenith, outside = solar["apparent_zenith"].to_numpy(), solar["dni_extra"].to_numpy()
+    airmass = pvlib.atmosphere.get_relative_airmass(zenith)  # not a number while the sun is down: pvlib makes it 0 W/m2
+    thickness = pvlib.atmosphere.get_absolute_airmass(airmass, pvlib.atmosphere.alt2pres(altitude_m))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        sky = pvlib.clearsky.ineichen(zenith, thickness, by_day.to_numpy()[which], altitude_m, outside)
+    return pd.DataFrame(sky, solar.index)

@@ -10,21 +10,19 @@ import numpy as np
 import pandas as pd
 import pvlib
 
-from solarlib.quantities import HOURS_PER_YEAR, TYPICAL_YEAR, InputError, require
+from solarlib.quantities import HOURS_PER_YEAR, InputError, require, year_index
 
-# Our name -> column of the file and factor to our unit, for TMY3, TMY2 and EPW, and the lowest and highest value that can
-# be weather. The ranges are wide physical bounds (common practice, no source): they catch text, the codes for a missing
-# value (-9900, 9999, 99.9, 999) and shifted columns, not unusual weather.
+LIGHT = ("ghi", "dni", "dhi")
+
+# Our name -> column of the file and factor to our unit, for TMY3, TMY2 and EPW, and the lowest and highest value that
+# can be weather. The ranges are wide physical bounds (common practice, no source): they catch text, the codes for a
+# missing value (-9900, 9999, 99.9, 999) and shifted columns, not unusual weather.
 _COLUMNS = {
     "ghi": (("GHI (W/m^2)", 1.0), ("GHI", 1.0), ("ghi", 1.0), 0.0, 1500.0),
     "dni": (("DNI (W/m^2)", 1.0), ("DNI", 1.0), ("dni", 1.0), 0.0, 1400.0),
     "dhi": (("DHI (W/m^2)", 1.0), ("DHI", 1.0), ("dhi", 1.0), 0.0, 1000.0),
     "temp_air": (("Dry-bulb (C)", 1.0), ("DryBulb", 0.1), ("temp_air", 1.0), -90.0, 60.0),
     "wind_speed": (("Wspd (m/s)", 1.0), ("Wspd", 0.1), ("wind_speed", 1.0), 0.0, 100.0),
-}
-_OPTIONAL = {
-    "pressure": (("Pressure (mbar)", 1.0), ("Pressure", 1.0), ("atmospheric_pressure", 0.01), 400.0, 1100.0),
-    "albedo": (("Alb (unitless)", 1.0), ("", 1.0), ("albedo", 1.0), 0.05, 0.95),
 }
 _STAMPS = ("Date (MM/DD/YYYY)", "Time (HH:MM)")
 
@@ -92,12 +90,12 @@ def find_file(file):
             return path
     found = sorted(p.name for p in shipped.glob("*") if p.suffix.lower() == ".tm2" or p.name[:6].isdigit())
     raise InputError(
-        f"weather file: found nothing at {str(file)!r}, allowed is the path of a TMY3 (.csv), EPW (.epw) or TMY2 (.tm2) "
-        f"file or one of {', '.join(found)}"
+        f"weather file: found nothing at {str(file)!r}, allowed is the path of a TMY3 (.csv), EPW (.epw) or TMY2 "
+        f"(.tm2) file or one of {', '.join(found)}"
     )
 
 
-def read_weather(file, place=None):
+def read_weather(file: str | Path, place: Place | None = None) -> pd.DataFrame:
     """Read a typical meteorological year.
 
     Parameters
@@ -111,9 +109,8 @@ def read_weather(file, place=None):
     Returns
     -------
     DataFrame, 8760 rows
-        ghi, dni, dhi [W/m2], temp_air [degC], wind_speed [m/s]; pressure [mbar] and albedo [-] only where the
-        file has usable values in every row. Labels are the START of each hour of the common year
-        `quantities.TYPICAL_YEAR`, in the file's fixed standard time. ``attrs["source"]`` is the file's name.
+        ghi, dni, dhi [W/m2], temp_air [degC], wind_speed [m/s]. Labels are the START of each hour of the common
+        year `quantities.TYPICAL_YEAR`, in the file's fixed standard time.
 
     Raises
     ------
@@ -140,15 +137,7 @@ def read_weather(file, place=None):
     if place is not None:
         _check_site(path.name, site, place)
     columns = {name: _numbers(path.name, table, spec, kind) for name, spec in _COLUMNS.items()}
-    for name, spec in _OPTIONAL.items():
-        try:
-            columns[name] = _numbers(path.name, table, spec, kind)
-        except InputError:
-            continue  # a fill value in a column that nobody needs is no reason to refuse the year
-    start = pd.Timestamp(year=TYPICAL_YEAR, month=1, day=1, tz=timezone(timedelta(hours=site["tz"])))
-    weather = pd.DataFrame(columns, index=pd.date_range(start, periods=HOURS_PER_YEAR, freq="1h"))
-    weather.attrs["source"] = path.name
-    return weather
+    return pd.DataFrame(columns, year_index("1h", timezone(timedelta(hours=site["tz"]))))
 
 
 def _read_tmy3(path):
@@ -170,51 +159,44 @@ def _read_tmy3(path):
     missing = [c for c in _STAMPS if c not in table.columns]
     if missing:
         raise InputError(f"{path.name}: found no column {missing[0]!r}, allowed is a TMY3 file with its own headings")
-    _check_stamps(path.name, table)
+    stamps = table[_STAMPS[0]].str[:5] + " " + table[_STAMPS[1]].str.zfill(5)
+    _check_stamps(path.name, stamps.fillna(""), "{:02d}/{:02d} {:02d}:00", "date and time")
     return table, {"tz": offset, "latitude": latitude, "longitude": longitude}
 
 
-def _check_stamps(name, table):
-    """Refuse a file whose rows are not the hours 01:00 to 24:00 of 365 days in order."""
-    date = table[_STAMPS[0]].fillna("").str[:5]
-    found = (date + " " + table[_STAMPS[1]].fillna("").str.zfill(5)).to_numpy(dtype=str)
-    _check_order(name, found, "{:02d}/{:02d} {:02d}:00", "date and time")
-
-
-def _check_order(name, found, words, columns):
-    """Refuse stamps (texts of month, day, hour that ends) that are not every hour of a common year in order."""
+def _check_stamps(name, found, words, columns):
+    """Refuse stamps (texts of month, day and the hour that ends) that are not every hour of a common year in order."""
     if len(found) != HOURS_PER_YEAR:
         return  # the row count is reported by the caller, in better words
     days = pd.date_range("2026-01-01", periods=365)  # any common year: only month and day are compared
-    expected = np.array([words.format(d.month, d.day, hour) for d in days for hour in range(1, 25)])
-    odd = np.flatnonzero(found != expected)
-    if odd.size:
-        raise InputError(
-            f"{name}, row {odd[0] + 1}, columns {columns}: found {found[odd[0]]!r}, allowed is {expected[odd[0]]!r} "
-            "(every hour of a common year once, stamped with its end)"
-        )
+    expected = [words.format(d.month, d.day, hour) for d in days for hour in range(1, 25)]
+    for row, (got, wanted) in enumerate(zip(found, expected), 1):
+        if got != wanted:
+            raise InputError(
+                f"{name}, row {row}, columns {columns}: found {got!r}, allowed is {wanted!r} "
+                "(every hour of a common year once, stamped with its end)"
+            )
 
 
 def _read_tmy2(path):
-    try:
-        table, site = pvlib.iotools.read_tmy2(path)
-    except Exception:  # pvlib's reader fails in many ways on a file of another kind
-        raise InputError(f"{path.name}: found text that is no TMY2 table, allowed is a TMY2 file (.tm2)") from None
-    return table, {"tz": float(site["TZ"]), "latitude": site["latitude"], "longitude": site["longitude"]}
+    return _by_pvlib(path, pvlib.iotools.read_tmy2, path, "TMY2 table, allowed is a TMY2 file (.tm2)")
 
 
 def _read_epw(path):
+    text = path.read_text(encoding="utf-8", errors="replace")  # names of towns in any code page do no harm
+    wanted = "EPW table of whole years, allowed is an EPW file (eight header lines, then hours)"
+    table, site = _by_pvlib(path, pvlib.iotools.read_epw, StringIO(text), wanted)
+    stamps = table[["month", "day", "hour"]].astype(str).agg("/".join, axis=1)
+    _check_stamps(path.name, stamps, "{}/{}/{}", "month, day and hour")
+    return table, site
+
+
+def _by_pvlib(path, read, source, wanted):
     try:
-        text = path.read_text(encoding="utf-8", errors="replace")  # names of towns in any code page do no harm
-        table, site = pvlib.iotools.read_epw(StringIO(text))
+        table, site = read(source)
     except Exception:  # pvlib's reader fails in many ways on a file of another kind
-        raise InputError(
-            f"{path.name}: found text that is no EPW table of whole years, allowed is an EPW file (eight header lines, then hours)"
-        ) from None
-    stamps = (table[c].astype(str) for c in ("month", "day", "hour"))
-    found = ["/".join(row) for row in zip(*stamps)]
-    _check_order(path.name, np.array(found), "{}/{}/{}", "month, day and hour")
-    return table, {"tz": site["TZ"], "latitude": site["latitude"], "longitude": site["longitude"]}
+        raise InputError(f"{path.name}: found text that is no {wanted}") from None
+    return table, {"tz": float(site["TZ"]), "latitude": site["latitude"], "longitude": site["longitude"]}
 
 
 def _numbers(name, table, spec, kind):
@@ -223,8 +205,7 @@ def _numbers(name, table, spec, kind):
     column, factor = columns[kind]
     if column not in table.columns:
         raise InputError(f"{name}: found no column {column!r}, allowed is a file that has it")
-    values = pd.to_numeric(table[column], errors="coerce").to_numpy(dtype=float)
-    values = values * factor
+    values = pd.to_numeric(table[column], errors="coerce").to_numpy(dtype=float) * factor
     odd = np.flatnonzero(~((values >= low) & (values <= high)))
     if odd.size:
         raise InputError(
@@ -235,10 +216,11 @@ def _numbers(name, table, spec, kind):
 
 
 def _check_site(name, site, place):
-    far = abs(site["latitude"] - place.latitude) > 5.0
+    north = site["latitude"] - place.latitude
     east = (site["longitude"] - place.longitude + 180.0) % 360.0 - 180.0
-    if far or abs(east) > 7.5:
+    if abs(north) > 5.0 or abs(east) > 7.5:
         raise InputError(
-            f"{name}: found a station at latitude {site['latitude']:g}, longitude {site['longitude']:g}, allowed is one "
-            f"within 5 deg of latitude and 7.5 deg of longitude of {place.name} ({place.latitude:g}, {place.longitude:g})"
+            f"{name}: found a station at latitude {site['latitude']:g}, longitude {site['longitude']:g}, allowed is "
+            "one within 5 deg of latitude and 7.5 deg of longitude of "
+            f"{place.name} ({place.latitude:g}, {place.longitude:g})"
         )

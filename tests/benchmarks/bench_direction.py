@@ -24,7 +24,7 @@ from solarlib.house.file import read_house
 from solarlib.house.year import weather
 from solarlib.meter.load import fill_masked, measured_year
 from solarlib.roof.array import array_power
-from solarlib.sky.sun import minute_weather
+from solarlib.sky.clouds import minute_weather
 
 SEEDS = {"tune": 11, "score": 2026}
 LOAD_W, NOISE_W = 1000.0, 5.0

@@ -11,6 +11,7 @@ from hypothesis import given, settings, strategies as st
 
 from solarlib.quantities import InputError
 from solarlib.sky import sun
+from solarlib.sky.clouds import minute_weather
 from solarlib.sky.weather import Place, read_weather
 
 GREENSBORO = Place("Greensboro", 36.1, -79.95, "America/New_York", 273.0)
@@ -240,7 +241,7 @@ def test_made_minutes_hold_no_light_long_after_sunset():
     """Hours of twilight keep their mean, but within the hour the light ends when the sun is some three degrees down."""
     place = GREENSBORO
     hours = read_weather("723170TYA.CSV", place)
-    made = sun.minute_weather(hours, place, np.random.default_rng(3))
+    made = minute_weather(hours, place, np.random.default_rng(3))
     down = sun.position(made.index, place)["elevation"]
     lit_hours = np.repeat(sun.clear_sky(made.index, place)["ghi"].to_numpy().reshape(-1, 60).max(axis=1) > 0, 60)
     assert (made["ghi"][(down < -3.5) & lit_hours] == 0).all()

@@ -28,7 +28,8 @@ from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import energy_kwh
 from solarlib.roof.array import array_power, loss_steps
 from solarlib.roof.parts import Plane, cell_temperature
-from solarlib.sky.sun import clear_sky, minute_weather
+from solarlib.sky.clouds import minute_weather
+from solarlib.sky.sun import clear_sky
 
 LIMITS = range(50, 115, 5)  # the converter's limits to choose from, % of the label
 CLOUD_SEED = 2026

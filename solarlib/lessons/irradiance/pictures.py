@@ -22,7 +22,7 @@ from solarlib.lessons.tools.figures import (
 )
 from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import year_index
-from solarlib.sky import sun
+from solarlib.sky.sun import clear_sky, plane_of_array, position, solar_noon
 
 COMPASS = {"N": 0, "NE": 45, "E": 90, "SE": 135, "S": 180, "SW": 225, "W": 270, "NW": 315}
 KINDS = ("clearest day", "middle day", "dullest day")
@@ -120,7 +120,7 @@ def path_picture(house):
     def update(day, hour, tilt, azimuth):
         table = clear[day - 1]
         clock = _clock(table.index)
-        light = sun.plane_of_array(table, table, tilt, azimuth, house.system.albedo)
+        light = plane_of_array(table, table, tilt, azimuth, house.system.albedo)
         path.set_data(*_path(table, middle))
         row = min(int(np.searchsorted(clock, hour)), len(clock) - 1)
         height, beam, caught = (
@@ -135,7 +135,7 @@ def path_picture(house):
         on_plane.set_data(clock, 0 * clock, light["poa_direct"] / 1000.0)
         straight.set_data(clock, table["dni"] / 1000.0)
         now.set_data([hour, hour], [0, top])
-        noon = _hhmm(sun.solar_noon(table, house.place))
+        noon = _hhmm(solar_noon(table, house.place))
         when = f"{_date(table.index[0])}, {_hhmm(hour)} ({_zone(table.index[len(table) // 2])})"
         if height <= 0 or beam == 0:
             return f"{when}: the sun is below the horizon, so no beam reaches the plane. On this day solar noon is at {noon}."
@@ -268,19 +268,19 @@ def _by_day(table):
 def _cloudless(place):
     """Return a table for each local day: cloudless irradiance and the sun's position, every 10 minutes."""
     index = year_index("10min", place.tz)
-    return _by_day(pd.concat([sun.clear_sky(index, place), sun.position(index, place)], axis=1))
+    return _by_day(pd.concat([clear_sky(index, place), position(index, place)], axis=1))
 
 
 def _daylight(house):
     """Return weather and sun of the typical year without the dark hours, which add nothing to a sum."""
     sky = weather(house)
-    table = pd.concat([sky[["ghi", "dni", "dhi"]], sun.position(sky.index, house.place)], axis=1)
+    table = pd.concat([sky[["ghi", "dni", "dhi"]], position(sky.index, house.place)], axis=1)
     return table[sky[["ghi", "dni", "dhi"]].sum(axis=1) > 0]
 
 
 def _monthly(house, light, tilt, azimuth):
     """Return the in-plane irradiation of each month, from `_daylight`. [kWh/m2]"""
-    hourly = sun.plane_of_array(light, light, tilt, azimuth, house.system.albedo)["poa_global"].to_numpy()
+    hourly = plane_of_array(light, light, tilt, azimuth, house.system.albedo)["poa_global"].to_numpy()
     return np.bincount(light.index.month - 1, hourly, minlength=12) / 1000.0
 
 
@@ -291,7 +291,7 @@ def _parts(house):
     irradiation of a cloudless sky.
     """
     sky = weather(house)
-    ideal = sun.clear_sky(sky.index, house.place)["ghi"].to_numpy().reshape(365, 24).sum(axis=1)
+    ideal = clear_sky(sky.index, house.place)["ghi"].to_numpy().reshape(365, 24).sum(axis=1)
     share = sky["ghi"].to_numpy().reshape(365, 24).sum(axis=1) / np.maximum(ideal, 1.0)
     months = sky.index.month.to_numpy()[::24]
     chosen = np.empty((12, 3), dtype=int)
@@ -300,10 +300,10 @@ def _parts(house):
         ranked = days[np.argsort(share[days], kind="stable")]
         chosen[month] = ranked[[-1, len(ranked) // 2, 0]]
     rows = (chosen.reshape(-1, 1) * 24 + np.arange(24)).ravel()
-    light, solar = sky.iloc[rows], sun.position(sky.index, house.place).iloc[rows]
+    light, solar = sky.iloc[rows], position(sky.index, house.place).iloc[rows]
     energy = {}
     for azimuth in COMPASS.values():
-        planes = [sun.plane_of_array(light, solar, tilt, azimuth, house.system.albedo) for tilt in TILTS]
+        planes = [plane_of_array(light, solar, tilt, azimuth, house.system.albedo) for tilt in TILTS]
         hourly = np.array(
             [[p["poa_direct"], p["poa_isotropic"] + p["poa_circumsolar"], p["poa_ground_diffuse"]] for p in planes]
         )
