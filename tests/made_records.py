@@ -1,4 +1,4 @@
-"""Made records of a house whose truth is known, for the tests of the decoder, the live filter and the schedule."""
+"""Made records of a house whose truth is known, and made step tests, for the tests of the room of direction."""
 
 import numpy as np
 import pandas as pd
@@ -49,3 +49,31 @@ def made_house(days=4, seed=1, test_every=10, interval_s=60, kind="mean", start=
 def sign_right(decoded, truth):
     day = (truth["pv_w"] > 50) & decoded.samples["p_export"].notna()
     return ((decoded.samples["p_export"] > 0.5) == (truth["net_w"] < 0))[day].mean()
+
+
+def simulate_test(net_w, test, rng):
+    """Return the window means (before, during, after) that an unsigned instrument shows in step tests.
+
+    Parameters
+    ----------
+    net_w : float or array, shape (n,)
+        Net power without the test load at the start of the before window. [W]
+    test : StepTest
+        Its drift moves the house as a random walk through the three windows.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    tuple of ndarray
+        Each of the shape of ``net_w``. [W]
+    """
+    net_w = np.asarray(net_w, dtype=float)
+    count, fine = test.readings, 8 if test.drift_w2_per_s else 1
+    wander_sd = np.sqrt(test.drift_w2_per_s * test.dwell_s / (count * fine))
+    walk = rng.normal(0.0, wander_sd, (*net_w.shape, 3 * count * fine))
+    net = net_w[..., None] + np.cumsum(walk, axis=-1)
+    net[..., count * fine : 2 * count * fine] += test.load_w
+    size = np.abs(net).reshape(*net_w.shape, 3 * count, fine).mean(axis=-1)
+    readings = size + rng.normal(0.0, test.noise_w, size.shape)
+    means = readings.reshape(*net_w.shape, 3, count).mean(axis=-1)
+    return means[..., 0], means[..., 1], means[..., 2]

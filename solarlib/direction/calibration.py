@@ -4,7 +4,7 @@ None of these needs to know the direction beforehand: a change of the sun moves 
 the power flows, and what the house does at night is certain.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -12,21 +12,102 @@ import pandas as pd
 from solarlib.direction.step_test import certain_import
 
 LAGS_S = np.arange(-180.0, 181.0, 5.0)
+SHIFTS_S = 300.0  # how far a timer is looked for
 ENOUGH = 60_000  # samples for clocks: whole days spread over the record
+GROUPS = 12  # parts of a record that are left out in turn, to tell the error of a clock
+CLOCK_SHARE = 0.1  # of a PV window: what draws its course within pulls the clock that is found (5 s of one minute)
+STATED_SHARE = 0.05  # how well a stated test load is known
+LEAST_SWITCHINGS = 5
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A number found, its standard error, and from how many cases (0 where that is not told)."""
+
+    value: float
+    error: float
+    count: int = 0
+
+    def clearly_off(self, least, usual=0.0):
+        """True if it differs from the usual value by two standard errors, and by ``least``."""
+        return abs(self.value - usual) > max(2 * self.error, least)
+
+
+@dataclass(frozen=True)
+class Repairs:
+    """What disagrees between the instruments of a record.
+
+    Parameters
+    ----------
+    clock, gain : Estimate, optional
+        Lateness of the PV clock [s] and what the PV instrument shows for 1 W, as far as found.
+    late_s, gain_used : float
+        What the record is put right by: only what is well known and clearly off.
+    timer_late_s : float
+        Lateness of the test load's timer. [s]
+    load : Estimate, optional
+        The test load, if it ran. [W]
+    """
+
+    clock: Estimate | None = None
+    gain: Estimate | None = None
+    late_s: float = 0.0
+    gain_used: float = 1.0
+    timer_late_s: float = 0.0
+    load: Estimate | None = None
+
+
+def repairs_alone(record, load_w, noise_w):
+    """Return the record with its timer put right, and the `Repairs` that need no signs."""
+    clock, timer, load = pv_clock_late(record), 0.0, None
+    late_s = clock.value if clock and clock.clearly_off(3.0) else 0.0
+    if record.test_share.any():
+        timer = timer_late(record, load_w)
+        record = replace(record, test_share=shifted_share(record, timer))
+        load = load_watts(record, record.pv_at(late_s)[0], load_w, noise_w)
+    return record, Repairs(_told(clock, record), late_s=late_s, timer_late_s=timer, load=load)
+
+
+def repairs_by_signs(record, net_w, p_export, repairs, load_w):
+    """Return `Repairs` with the PV clock and gain refined, once most signs are known.
+
+    Parameters
+    ----------
+    record : solarlib.direction.record.Record
+    net_w, p_export : ndarray, shape (n,)
+        Decoded net power and probability of export. [W]
+    repairs : Repairs
+        Found so far.
+    load_w : float
+        Test load. [W]
+    """
+    clock, gain = pv_clock_and_gain(record, net_w - record.test_share * load_w, p_export, repairs.late_s)
+    repairs = replace(repairs, gain=gain)
+    if clock and abs(clock.value - repairs.late_s) < 60 and clock.error < 10:
+        late_s = clock.value if clock.clearly_off(2.0) else 0.0
+        repairs = replace(repairs, clock=_told(clock, record), late_s=late_s)
+    if gain and gain.error < 0.01 and 0.8 < gain.value < 1.25 and gain.clearly_off(0.004, usual=1.0):
+        repairs = replace(repairs, gain_used=gain.value)
+    return repairs
+
+
+def _told(clock, record):
+    """Return a clock with what scatter alone does not show of its error."""
+    return clock and replace(clock, error=float(np.hypot(clock.error, CLOCK_SHARE * record.window_s)))
 
 
 def pv_clock_late(record):
-    """Return how late the PV clock is, and the standard error of that. [s]
+    """Return how late the PV clock is; None where PV windows are longer than five minutes or nothing moves. [s]
 
     The size of changes over a minute of the reading and of the PV power are correlated at every lag; the highest
-    correlation wins. NaN where PV windows are longer than five minutes or nothing moves.
+    correlation wins.
 
     Parameters
     ----------
     record : solarlib.direction.record.Record
     """
     if record.window_s > 300 or record.time_s.size < 500:
-        return np.nan, np.nan
+        return None
     record = _some_days(record)
     span = max(1, round(60 / record.interval_s))
     whole = np.abs(_change(record.time_s, span) - span * record.interval_s) < 1
@@ -36,20 +117,26 @@ def pv_clock_late(record):
     power, _, unknown = record.pv_at()
     usable &= (power > 50) & ~unknown
     if usable.sum() < 300:
-        return np.nan, np.nan
+        return None
     seen = seen[usable]
     seen = np.minimum(seen, np.quantile(seen, 0.98))
-    group = np.minimum((np.arange(seen.size) * 12) // seen.size, 11)
+    group = np.minimum((np.arange(seen.size) * GROUPS) // seen.size, GROUPS - 1)
     sun = record.known_windows()
-    sums = np.stack([_lag_sums(record, sun, lag, span, usable, seen, group) for lag in LAGS_S], axis=-1)
-    best = _peak(sums.sum(axis=1))
-    parts = np.array([_peak(np.delete(sums, g, axis=1).sum(axis=1)) for g in range(12)])
-    error = np.sqrt(11 / 12 * np.sum((parts - parts.mean()) ** 2))
-    return float(best), float(max(error, 1.0))
+    at_s = record.time_s + record.interval_s / 2
+    sums = []
+    for lag in LAGS_S:
+        moved = np.abs(_change(np.interp(at_s + lag, *sun), span))[usable]
+        moved = np.minimum(moved, np.quantile(moved, 0.98))
+        terms = (np.ones(seen.size), seen, moved, seen**2, moved**2, seen * moved)
+        sums.append([np.bincount(group, term, GROUPS) for term in terms])
+    sums = np.moveaxis(np.array(sums), 0, -1)
+    parts = np.array([_peak(np.delete(sums, g, axis=1).sum(axis=1)) for g in range(GROUPS)])
+    error = np.sqrt((GROUPS - 1) / GROUPS * np.sum((parts - parts.mean()) ** 2))
+    return Estimate(float(_peak(sums.sum(axis=1))), float(max(error, 1.0)))
 
 
-def pv_clock_and_gain(record, net_w, p_export, test_load_w, roughly_late_s):
-    """Return how late the PV clock is and what the PV instrument shows for 1 W, once most signs are known.
+def pv_clock_and_gain(record, net_w, p_export, roughly_late_s):
+    """Return how late the PV clock is [s] and what the PV instrument shows for 1 W, once most signs are known.
 
     The change of the net power from window to window is a mix of the changes of neighbouring PV windows, in parts
     that tell by how much the two clocks differ: their centre is the lateness, their sum the inverse of the gain.
@@ -58,28 +145,20 @@ def pv_clock_and_gain(record, net_w, p_export, test_load_w, roughly_late_s):
     ----------
     record : solarlib.direction.record.Record
     net_w, p_export : ndarray, shape (n,)
-        Decoded net power and probability of export. [W]
-    test_load_w, roughly_late_s : float
+        Decoded net power without the test load and probability of export. [W]
+    roughly_late_s : float
 
     Returns
     -------
-    tuple of float
-        Lateness, its standard error [s], gain, its standard error; NaN if too little is seen. NaN gain for windows
-        above two minutes, inside which signs may mix, and for snapshots: a moment does not know what its minute did.
+    tuple of Estimate
+        None if too little is seen. No gain for windows above two minutes, inside which signs may mix, and for
+        snapshots: a moment does not know what its minute did.
     """
     cell_s = max(record.window_s, record.interval_s)
-    net = _cells(record, net_w - record.test_share * test_load_w, p_export, cell_s)
-    origin = record.window_middle_s[0] - record.window_s / 2
-    number = np.floor((record.window_middle_s - origin) / cell_s).astype(np.int64) + round(origin / cell_s)
-    sun = pd.Series(record.window_pv_w).groupby(number).mean().diff()
-    middle = round(roughly_late_s / cell_s)
-    spread = np.arange(middle - 2, middle + 3)
-    columns = np.stack([sun.reindex(net.index + j).to_numpy() for j in spread], axis=1)
-    change = (net - net.shift(1)).where(np.diff(net.index, prepend=-1) == 1).to_numpy()
-    good = np.isfinite(change) & np.isfinite(columns).all(axis=1) & (np.abs(columns).max(axis=1) > 100)
-    if good.sum() < 200:
-        return (np.nan,) * 4
-    columns, change = columns[good], change[good]
+    spread = np.arange(-2, 3) + round(roughly_late_s / cell_s)
+    columns, change = _window_changes(record, _cells(record, net_w, p_export, cell_s), cell_s, spread)
+    if change.size < 200:
+        return None, None
     weight = np.ones(change.size)
     for _ in range(15):
         root = np.sqrt(weight)[:, None]
@@ -88,17 +167,27 @@ def pv_clock_and_gain(record, net_w, p_export, test_load_w, roughly_late_s):
         scale = max(np.median(np.abs(miss)) / 0.6745, 1.0)
         weight = 1 / (1 + (miss / (2 * scale)) ** 2) ** 2
     if not -1.5 < parts.sum() < -0.5:
-        return (np.nan,) * 4
+        return None, None
     late = float(parts @ spread / parts.sum() * cell_s)
     inverse = np.linalg.pinv(columns.T @ (weight[:, None] * columns))
     spread_of_parts = inverse @ (columns.T @ ((weight**2 * miss**2)[:, None] * columns)) @ inverse
     toward_late = (spread * cell_s - late) / parts.sum()
     late_error = float(np.sqrt(toward_late @ spread_of_parts @ toward_late))
-    late_error = max(late_error, 0.5, 0.02 * cell_s)
+    clock, gain = Estimate(late, max(late_error, 0.5, 0.02 * cell_s)), float(-1 / parts.sum())
     if record.kind == "snapshot" or cell_s > 120:
-        return late, late_error, np.nan, np.nan
-    gain = float(-1 / parts.sum())
-    return late, late_error, gain, float(gain**2 * np.sqrt(spread_of_parts.sum()))
+        return clock, None
+    return clock, Estimate(gain, float(gain**2 * np.sqrt(spread_of_parts.sum())))
+
+
+def _window_changes(record, net, cell_s, spread):
+    """Return the changes of the PV power around each cell, a column a place of ``spread``, and of the net power. [W]"""
+    origin = record.window_middle_s[0] - record.window_s / 2
+    number = np.floor((record.window_middle_s - origin) / cell_s).astype(np.int64) + round(origin / cell_s)
+    sun = pd.Series(record.window_pv_w).groupby(number).mean().diff()
+    columns = np.stack([sun.reindex(net.index + j).to_numpy() for j in spread], axis=1)
+    change = net.diff().where(np.diff(net.index, prepend=-1) == 1).to_numpy()
+    good = np.isfinite(change) & np.isfinite(columns).all(axis=1) & (np.abs(columns).max(axis=1) > 100)
+    return columns[good], change[good]
 
 
 def _cells(record, values, p_export, cell_s):
@@ -112,8 +201,8 @@ def _cells(record, values, p_export, cell_s):
     return frame.loc[frame["count"] >= 0.7 * cell_s / record.interval_s, "mean"]
 
 
-def test_load(record, power_w, stated_w, noise_w=0.0):
-    """Return the test load's watts, their standard error, and how many switchings told.
+def load_watts(record, power_w, stated_w, noise_w=0.0):
+    """Return the test load's watts, and how many switchings told.
 
     Only where import is certain before, during and after. The stated value counts as one switching known to 5 %.
     A reading whose noise exceeds 2 % of the test load (whole pulses) teaches nothing.
@@ -126,33 +215,39 @@ def test_load(record, power_w, stated_w, noise_w=0.0):
     stated_w, noise_w : float
         Stated test load and noise of one reading. [W]
     """
+    stated = Estimate(float(stated_w), STATED_SHARE * stated_w)
     u, share = record.reading_w, record.test_share
     if u.size < 3 or noise_w > 0.02 * stated_w:
-        return float(stated_w), 0.05 * stated_w, 0
-    sure = certain_import(u, power_w)
-    middle = np.zeros(u.size, dtype=bool)
-    middle[1:-1] = sure[1:-1] & sure[:-2] & sure[2:] & (record.gap[1:-1] < 1.5) & (record.gap[2:] < 1.5)
-    rise = np.zeros(u.size)
-    extra = np.zeros(u.size)
-    rise[1:-1] = u[1:-1] - (u[:-2] + u[2:]) / 2 + (power_w[1:-1] - (power_w[:-2] + power_w[2:]) / 2)
-    extra[1:-1] = share[1:-1] - (share[:-2] + share[2:]) / 2
+        return stated
+    sure, close, load = certain_import(u, power_w), record.gap < 1.5, u + power_w
+    together = np.concatenate([[False], sure[1:] & sure[:-1] & close[1:]])  # with the sample before
+    middle = together & np.append(together[1:], False)
+    extra = share - (_before(share) + _after(share)) / 2
     told = middle & (extra > 0.5)
     # A dwell longer than a sample shows itself at its edges instead.
-    edge = np.zeros(u.size, dtype=bool)
-    edge[1:] = sure[1:] & sure[:-1] & (record.gap[1:] < 1.5) & (np.abs(np.diff(share)) > 0.9)
-    step = np.diff(u, prepend=u[0]) + np.diff(power_w, prepend=power_w[0])
-    change = np.diff(share, prepend=share[0])
-    values = np.concatenate([rise[told] / extra[told], step[edge & ~told] / change[edge & ~told]])
+    edge = together & (np.abs(share - _before(share)) > 0.9) & ~told
+    rise = load - (_before(load) + _after(load)) / 2
+    step, change = load - _before(load), share - _before(share)
+    values = np.concatenate([rise[told] / extra[told], step[edge] / change[edge]])
     values = values[np.abs(values / stated_w - 1) < 0.4]
-    if values.size < 5:
-        return float(stated_w), 0.05 * stated_w, int(values.size)
+    if values.size < LEAST_SWITCHINGS:
+        return replace(stated, count=int(values.size))
     centre = np.median(values)
+    # The standard error of a median is 1.2533 times that of a mean.
     error = 1.2533 * max(np.median(np.abs(values - centre)) / 0.6745, 1.0) / np.sqrt(values.size)
-    trust = (0.05 * stated_w) ** 2 / ((0.05 * stated_w) ** 2 + error**2)
-    return float(stated_w + trust * (centre - stated_w)), float(np.sqrt(trust) * error), int(values.size)
+    trust = stated.error**2 / (stated.error**2 + error**2)
+    return Estimate(float(stated_w + trust * (centre - stated_w)), float(np.sqrt(trust) * error), int(values.size))
 
 
-def timer_late(record, test_load_w, furthest_s=300.0):
+def _before(values):
+    return np.concatenate([values[:1], values[:-1]])
+
+
+def _after(values):
+    return np.concatenate([values[1:], values[-1:]])
+
+
+def timer_late(record, test_load_w):
     """Return how late the load's timer is against its timetable, 0 where the data do not clearly say so. [s]
 
     The reading jumps whenever the test load switches, whichever way the power flows; the shift at which its jumps
@@ -160,37 +255,30 @@ def timer_late(record, test_load_w, furthest_s=300.0):
     """
     record = _some_days(record)
     share = record.test_share
-    if test_load_w is None or np.count_nonzero(np.diff(share)) < 10:
+    if np.count_nonzero(np.diff(share)) < 10:
         return 0.0
     size = np.minimum(np.abs(np.diff(record.reading_w)), 1.2 * test_load_w)
     size = np.where(record.gap[1:] < 1.5, size - np.median(size), 0.0)
-    shifts = np.arange(-furthest_s, furthest_s + 1, record.interval_s / 2)
-    fits = []
-    for shift in shifts:
-        jump = np.abs(np.diff(shifted_share(record, shift)))
-        fits.append(np.sum(jump * size) / np.sqrt(max(np.sum(jump**2), 1e-9)))
-    fits = np.array(fits)
-    chance = np.std(fits[np.abs(shifts) > 60]) if furthest_s > 60 else 0.0
-    best = int(np.argmax(fits))
-    here = fits[np.argmin(np.abs(shifts))]
+    shifts = np.arange(-SHIFTS_S, SHIFTS_S + 1, record.interval_s / 2)
+
+    def fit(shift_s):
+        jump = np.abs(np.diff(shifted_share(record, shift_s)))
+        return np.sum(jump * size) / np.sqrt(max(np.sum(jump**2), 1e-9))
+
+    fits = np.array([fit(shift_s) for shift_s in shifts])
+    chance = np.std(fits[np.abs(shifts) > 60])
+    best, here = int(np.argmax(fits)), fits[np.argmin(np.abs(shifts))]
     return float(shifts[best]) if fits[best] > 1.25 * here + 2 * chance else 0.0
-
-
-def with_timer(record, late_s):
-    """Return the record with its timetable moved by ``late_s``."""
-    return replace(record, test_share=shifted_share(record, late_s)) if late_s else record
 
 
 def shifted_share(record, late_s):
     """Return the share of each sample with the test load on if its timer is late by ``late_s``."""
     if late_s == 0:
         return record.test_share
-    edges = np.append(record.time_s, record.time_s[-1] + record.interval_s)
     # On-time summed over samples; a missing stretch counts as off.
-    before = np.concatenate([[0.0], np.cumsum(record.test_share * record.interval_s)])
-    ends = record.time_s + record.interval_s
-    knots = np.stack([edges[:-1], ends], axis=1).ravel()
-    values = np.stack([before[:-1], before[1:]], axis=1).ravel()
+    total = np.concatenate([[0.0], np.cumsum(record.test_share * record.interval_s)])
+    knots = np.stack([record.time_s, record.time_s + record.interval_s], axis=1).ravel()
+    values = np.stack([total[:-1], total[1:]], axis=1).ravel()
     start = record.time_s - late_s
     on_s = np.interp(start + record.interval_s, knots, values) - np.interp(start, knots, values)
     return np.clip(on_s / record.interval_s, 0.0, 1.0)
@@ -222,14 +310,6 @@ def _undisturbed(share, span):
     out[span:] &= ~busy[:-span]
     out[:span] = False
     return out
-
-
-def _lag_sums(record, sun, lag_s, span, usable, seen, group):
-    power = np.interp(record.time_s + record.interval_s / 2 + lag_s, *sun)
-    moved = np.abs(_change(power, span))[usable]
-    moved = np.minimum(moved, np.quantile(moved, 0.98))
-    terms = (np.ones(seen.size), seen, moved, seen**2, moved**2, seen * moved)
-    return np.stack([np.bincount(group, term, 12) for term in terms])
 
 
 def _peak(sums):

@@ -1,4 +1,4 @@
-"""A hidden chain of two states with its own weights at every step: filter, smooth, best path, draws.
+"""A hidden chain of two states with its own weights at every step: filter, smooth, draws.
 
 Weights ``w`` have shape (2, 2, n): ``w[i, j, t]`` is proportional to the probability of state j at t, and of what was
 seen at t, given state i at t - 1. At t = 0 both rows are the same: the start. Only ratios matter, and each step may be
@@ -11,27 +11,6 @@ import numpy as np
 FLOOR = 1e-13  # smallest weight relative to the largest of a step: odds stay inside 1e-13 .. 1e13
 
 
-def weights(start, transition, likelihood):
-    """Return chain weights from a start, one transition matrix and the likelihood of each observation.
-
-    Parameters
-    ----------
-    start : array, shape (2,)
-        Probabilities of the states at the first observation.
-    transition : array, shape (2, 2)
-        Row = from, column = to.
-    likelihood : array, shape (n, 2)
-
-    Returns
-    -------
-    ndarray, shape (2, 2, n)
-    """
-    likelihood = np.asarray(likelihood, dtype=float)
-    step = np.asarray(transition, dtype=float)[:, :, None] * likelihood.T[None, :, :]
-    step[:, :, 0] = np.asarray(start, dtype=float)[None, :] * likelihood[0][None, :]
-    return step
-
-
 def floored(w):
     """Return weights scaled so that the largest of each step is 1 and none is below `FLOOR`."""
     return np.maximum(w / w.max(axis=(0, 1)), FLOOR)
@@ -41,12 +20,6 @@ def forward_odds(w):
     """Return the odds of state 1 at each step given everything up to it; shape (n,)."""
     blocks = _Blocks(w)
     return blocks.in_order(blocks.forward(blocks.products()))
-
-
-def backward_odds(w):
-    """Return, at each step, how much likelier everything AFTER it is from state 1 than from state 0; shape (n,)."""
-    blocks = _Blocks(w)
-    return blocks.in_order(blocks.backward(blocks.products()))
 
 
 def odds(w):
@@ -61,29 +34,6 @@ def smooth(w):
     both = _both(blocks)
     both /= 1 + both
     return blocks.in_order(both)
-
-
-def best_path(w):
-    """Return the single most probable sequence of states (Viterbi) and its log-weight.
-
-    Returns
-    -------
-    tuple of (ndarray of int, shape (n,); float)
-    """
-    with np.errstate(divide="ignore"):
-        log_w = np.log(w)
-    n = log_w.shape[2]
-    came_from = np.zeros((n, 2), dtype=int)
-    score = log_w[0, :, 0]
-    for t in range(1, n):
-        options = score[:, None] + log_w[:, :, t]
-        came_from[t] = options.argmax(axis=0)
-        score = options.max(axis=0)
-    path = np.empty(n, dtype=int)
-    path[-1] = score.argmax()
-    for t in range(n - 1, 0, -1):
-        path[t - 1] = came_from[t, path[t]]
-    return path, float(score.max())
 
 
 def sample_paths(w, count, rng):
@@ -147,9 +97,9 @@ class _Blocks:
     together step by step: exact over the whole series.
     """
 
-    def __init__(self, w, size=None):
+    def __init__(self, w):
         self.count = w.shape[2]
-        self.size = size or max(1, int(np.sqrt(self.count) * 0.17))
+        self.size = max(1, int(np.sqrt(self.count) * 0.17))
         self.blocks = -(-self.count // self.size)
         steps = np.empty((self.size, 4, self.blocks))
         full, rest = divmod(self.count, self.size)

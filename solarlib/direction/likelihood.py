@@ -5,7 +5,8 @@ sign gives a load that is mostly flat, steps now and then and never falls below 
 one that mirrors the sun. How a house's load moves is learned from its own nights, when the sign is known.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import NamedTuple
 
 import numpy as np
 from scipy.special import ndtr
@@ -16,6 +17,8 @@ LEVELS_W = np.geomspace(15.0, 15_000.0, 60)
 PLAIN_SHARES = np.array([0.30, 0.22, 0.18, 0.12, 0.07, 0.05, 0.04, 0.02])
 PLAIN_LEVEL_W, PLAIN_LEVEL_SPREAD, PLAIN_COUNT = 450.0, 1.1, 60.0
 
+DARK_W = 8.0  # PV power up to this is night
+NOISE_W = 4.0  # least noise of a reading
 UNKNOWN_PV_SD_W = 1500.0
 NEAR_SD_W = 50.0  # how much the export may differ from that a sample away
 LEVEL_HOLDS_S = 3600.0  # a load level is one fact for about an hour, not a new one every sample ...
@@ -24,6 +27,88 @@ COARSE_S = 120.0  # PV windows above this hide what the sun does from sample to 
 BASE_HOLDS_S = 600.0  # so is a load below the base load: a PV error of one kind lasts
 JUMPS_PER_S = 0.001 / 60  # anything may happen to a load at this rate
 STRETCH = 32768  # samples worked on at a time
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """How a record is taken.
+
+    Parameters
+    ----------
+    interval_s, window_s : float
+        Length of a sample and of a PV window. [s]
+    noise_w : float
+        Noise of one reading. [W]
+    test_load_w : float
+        What the test load draws. [W]
+    tested : bool
+        True if the test load runs at all.
+    """
+
+    interval_s: float
+    window_s: float
+    noise_w: float = NOISE_W
+    test_load_w: float = 0.0
+    tested: bool = False
+
+    @property
+    def windowed(self):
+        """True if a PV window holds more than one sample."""
+        return self.window_s > self.interval_s
+
+    @property
+    def coarse(self):
+        """True if PV windows hide what the sun does from sample to sample."""
+        return self.window_s > COARSE_S
+
+    @property
+    def level_holds_s(self):
+        """For how long a load level counts as one and the same fact. [s]"""
+        return LEVEL_HOLDS_S if self.tested and not self.coarse else LEVEL_ALONE_S
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Samples, each beside the one before it: what its two states imply, and how sure the sun is.
+
+    Parameters
+    ----------
+    load_before_w, load_w : ndarray, shape (2, n)
+        Implied house load without the test load, a sample ago and now; for a sample with none before it, twice now
+        (and its two rows of weights must then be made the same). [W]
+    pv_sd_w, pv_change_sd_w : ndarray, shape (n,)
+        From `pv_doubt`. [W]
+    gap : ndarray, shape (n,)
+        Time since the sample before, in samples (1 = none missing).
+    dark, unknown : ndarray of bool, shape (n,)
+        True where the sun certainly gives nothing; where the PV power is not known, and the level of the load then
+        tells nothing.
+    """
+
+    load_before_w: np.ndarray
+    load_w: np.ndarray
+    pv_sd_w: np.ndarray
+    pv_change_sd_w: np.ndarray
+    gap: np.ndarray
+    dark: np.ndarray
+    unknown: np.ndarray
+
+    def part(self, which):
+        """Return a stretch of the samples."""
+        return Steps(*(getattr(self, item.name)[..., which] for item in fields(self)))
+
+
+class States(NamedTuple):
+    """What two states imply for each sample, arrays of shape (2, n): net power without the test load, and what flowed.
+
+    ``doubt_w``, shape (n,), is the extra spread of the net power where the fold magnifies noise and the share of the
+    test load is not exact. [W]
+    """
+
+    net_w: np.ndarray
+    imported_w: np.ndarray
+    exported_w: np.ndarray
+    doubt_w: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -112,7 +197,7 @@ def roughness_of_last(window_means):
     return np.maximum(np.abs(now - 2 * before + earlier) / 2, 0.3 * slope)
 
 
-def pv_doubt(pv_w, pv_before_w, rough_w, gap, interval_s, window_s, seen_change_w=np.inf):
+def pv_doubt(pv_w, pv_before_w, rough_w, gap, instrument, seen_change_w=np.inf):
     """Return the standard deviations of the PV power and of its change since the sample before. [W]
 
     Parameters
@@ -121,20 +206,19 @@ def pv_doubt(pv_w, pv_before_w, rough_w, gap, interval_s, window_s, seen_change_
         PV power now and a sample ago, and `roughness`. [W]
     gap : array
         Time since the sample before, in samples.
-    interval_s, window_s : float
-        Length of a sample and of a PV window. [s]
+    instrument : Instrument
     seen_change_w : array
         How much the reading itself usually moves around here: the sun cannot move more. [W]
     """
     inside = 0.4 * rough_w
-    change = inside * np.sqrt(2 * (1 - np.exp(-4 * interval_s * gap / window_s)))
+    change = inside * np.sqrt(2 * (1 - np.exp(-4 * instrument.interval_s * gap / instrument.window_s)))
     change = np.minimum(change, seen_change_w)
     level_sd = np.sqrt(5.0**2 + (0.015 * pv_w) ** 2 + inside**2)
     return level_sd, np.sqrt(2 * 5.0**2 + (0.015 * (pv_w - pv_before_w)) ** 2 + change**2)
 
 
-def implied_states(reading_w, test_share, load_w, near_w=None):
-    """Return what two states imply for each sample: the net power without the test load, and what flowed.
+def implied_states(reading_w, test_share, load_w, near_w):
+    """Return the `States` of each sample.
 
     State 0 is import and state 1 export, except while the test load runs for a part of the sample: then the reading
     mixes net powers with and without it, and an export below the test load changes sides inside the sample (the
@@ -145,18 +229,9 @@ def implied_states(reading_w, test_share, load_w, near_w=None):
     reading_w, test_share : array, shape (n,)
     load_w : float
         Test load. [W]
-    near_w : array, shape (n,), optional
-        The reading near each sample with the test load off. At half a sample of test load the fold shows half of it
-        whatever the export is; the export then is taken to be what it was nearby. [W]
-
-    Returns
-    -------
-    net_w : ndarray, shape (2, n)
-        Net power without the test load in each state. [W]
-    imported_w, exported_w : ndarray, shape (2, n)
-        Mean power in and out, the test load included. [W]
-    doubt_w : ndarray, shape (n,)
-        Extra spread of the net power where the fold magnifies noise and the share is not exact. [W]
+    near_w : array, shape (n,)
+        The reading near each sample with the test load off; NaN if there is none. At half a sample of test load the
+        fold shows half of it whatever the export is; the export then is taken to be what it was nearby. [W]
     """
     u, a = np.asarray(reading_w, dtype=float), np.asarray(test_share, dtype=float)
     net = np.stack([u - a * load_w, -(u + a * load_w)])
@@ -168,10 +243,9 @@ def implied_states(reading_w, test_share, load_w, near_w=None):
         gap = 1 - 2 * ap
         gap = np.where(np.abs(gap) < 0.02, np.where(gap < 0, -0.02, 0.02), gap)
         export, spread = (up - ap * load_w) / gap, 10.0 / np.abs(gap)
-        if near_w is not None:
-            trust = NEAR_SD_W**2 / (NEAR_SD_W**2 + spread**2)
-            export = trust * export + (1 - trust) * np.nan_to_num(np.asarray(near_w)[part], nan=load_w / 2)
-            spread = np.sqrt(trust) * spread
+        trust = NEAR_SD_W**2 / (NEAR_SD_W**2 + spread**2)
+        export = trust * export + (1 - trust) * np.nan_to_num(np.asarray(near_w)[part], nan=load_w / 2)
+        spread = np.sqrt(trust) * spread
         export = np.clip(export, 0.0, load_w)
         # Near half a sample the fold always shows about half the test load: let noise not hide it.
         margin = 30.0 * np.maximum(0.0, 1 - np.abs(gap) / 0.2)
@@ -186,100 +260,49 @@ def implied_states(reading_w, test_share, load_w, near_w=None):
             imported[state, at] *= scale
             exported[state, at] *= scale
         doubt[part] = 0.02 * load_w + np.where(folds[0] | folds[1], spread, 0.0)
-    return net, imported, exported, doubt
+    return States(net, imported, exported, doubt)
 
 
-def level_holds(tested, window_s):
-    """Return for how long a load level counts as one and the same fact. [s]
-
-    Parameters
-    ----------
-    tested : bool
-        True if a test load runs.
-    window_s : float
-        Length of a PV window. [s]
-    """
-    return LEVEL_HOLDS_S if tested and window_s <= COARSE_S else LEVEL_ALONE_S
-
-
-def step_weights(
-    load_before_w,
-    load_w,
-    habits,
-    pv_sd_w,
-    pv_change_sd_w,
-    noise_w,
-    gap,
-    interval_s,
-    window_s,
-    dark,
-    unknown,
-    level_holds_s,
-):
-    """Return chain weights (2, 2, n) of samples whose two states imply the loads ``load_w``.
+def step_weights(steps, habits, instrument, level_factor=1.0):
+    """Return the chain weights (2, 2, n) of `Steps`.
 
     Parameters
     ----------
-    load_before_w, load_w : ndarray, shape (2, n)
-        Implied house load without the test load, a sample ago and now; for a sample with none before it, twice now
-        (and its two rows of weights must then be made the same, see `solarlib.direction.decoder`). [W]
+    steps : Steps
     habits : LoadHabits
-    pv_sd_w, pv_change_sd_w : ndarray, shape (n,)
-        From `pv_doubt`. [W]
-    noise_w : float
-        Noise of one reading. [W]
-    gap : ndarray, shape (n,)
-        Time since the sample before, in samples (1 = none missing).
-    interval_s, window_s : float
-        Length of a sample and of a PV window. [s]
-    dark : ndarray of bool, shape (n,)
-        True where the sun certainly gives nothing.
-    unknown : ndarray of bool, shape (n,)
-        True where the PV power is not known: the level of the load then tells nothing.
-    level_holds_s : float
-        For how long a load level is one and the same fact, from `level_holds`. [s]
+    instrument : Instrument
+    level_factor : float
+        Times as long as usual that a load level counts as one fact.
     """
-    w = np.empty((2, *load_w.shape))
+    w = np.empty((2, *steps.load_w.shape))
     # Stretch by stretch, so that a long record needs little room at a time.
-    for begin in range(0, load_w.shape[1], STRETCH):
+    for begin in range(0, steps.gap.size, STRETCH):
         part = slice(begin, begin + STRETCH)
-        arrays = (x[..., part] for x in (load_before_w, load_w, pv_sd_w, pv_change_sd_w, gap, dark, unknown))
-        w[:, :, part] = _stretch_of_weights(*arrays, habits, noise_w, interval_s, window_s, level_holds_s)
+        w[:, :, part] = _stretch_of_weights(steps.part(part), habits, instrument, level_factor)
     return w
 
 
-def _stretch_of_weights(
-    load_before_w,
-    load_w,
-    pv_sd_w,
-    pv_change_sd_w,
-    gap,
-    dark,
-    unknown,
-    habits,
-    noise_w,
-    interval_s,
-    window_s,
-    level_holds_s,
-):
-    now, before = habits.log_level(load_w), habits.log_level(load_before_w)
-    elapsed_s = interval_s * gap
-    holds_s = max(BASE_HOLDS_S, 3 * window_s)
-    possible = ndtr((load_w - habits.base_w) / (pv_sd_w + noise_w))
-    stays = np.where(dark, 1.0, np.minimum(1.0, elapsed_s / holds_s))
+def _stretch_of_weights(steps, habits, instrument, level_factor):
+    load, earlier = steps.load_w, steps.load_before_w
+    pv_sd_w = np.where(steps.unknown, UNKNOWN_PV_SD_W, steps.pv_sd_w)
+    now, before = habits.log_level(load), habits.log_level(earlier)
+    elapsed_s = instrument.interval_s * steps.gap
+    possible = ndtr((load - habits.base_w) / (pv_sd_w + instrument.noise_w))
+    stays = np.where(steps.dark, 1.0, np.minimum(1.0, elapsed_s / max(BASE_HOLDS_S, 3 * instrument.window_s)))
     # A level counts as far as this house's own levels have been seen.
-    likely = np.minimum(1.0, elapsed_s / level_holds_s) * np.maximum(now - now.max(axis=0), -8.0)
+    holds_s = level_factor * instrument.level_holds_s
+    likely = np.minimum(1.0, elapsed_s / holds_s) * np.maximum(now - now.max(axis=0), -8.0)
     likely *= habits.samples / (habits.samples + 300.0)
-    node = np.exp(np.where(unknown, 0.0, stays * np.log(np.maximum(possible, 1e-12)) + likely))
+    node = np.exp(np.where(steps.unknown, 0.0, stays * np.log(np.maximum(possible, 1e-12)) + likely))
     pull = 0.5 / (1 + (pv_sd_w / 250.0) ** 2)
     jump = -np.expm1(-JUMPS_PER_S * elapsed_s)
-    w = np.empty((2, *load_w.shape))
-    density = change_mixture(habits, 2 * noise_w**2, pv_change_sd_w, gap)
+    w = np.empty((2, *load.shape))
+    density = change_mixture(habits, 2 * instrument.noise_w**2, steps.pv_change_sd_w, steps.gap)
     for j in (0, 1):
         anything = jump * np.exp(now[j])
         for i in (0, 1):
             toward = np.exp(np.clip(pull * (now[j] - before[i]), -20, 20))
-            w[i, j] = node[j] * ((1 - jump) * density(load_w[j] - load_before_w[i]) * toward + anything)
+            w[i, j] = node[j] * ((1 - jump) * density(load[j] - earlier[i]) * toward + anything)
     return w
 
 

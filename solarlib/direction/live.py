@@ -7,10 +7,20 @@ from collections import deque
 
 import numpy as np
 
-from solarlib.direction import likelihood as evidence
-from solarlib.direction.chain import FLOOR
+from solarlib.direction.chain import floored
+from solarlib.direction.likelihood import (
+    DARK_W,
+    Instrument,
+    LoadHabits,
+    Steps,
+    implied_states,
+    learn_habits,
+    pv_doubt,
+    roughness_of_last,
+    step_weights,
+)
 from solarlib.direction.record import LARGEST_W
-from solarlib.direction.signs import DARK_W, NOISE_W
+from solarlib.direction.signs import expected
 from solarlib.quantities import InputError, require
 
 MEMORY = 15  # samples that tell how much the reading usually moves
@@ -30,7 +40,7 @@ class LiveFilter:
         Time between two samples. [s]
     pv_window_s : float, optional
         Window over which the PV power is a mean; the interval if left out. [s]
-    habits : evidence.LoadHabits, optional
+    habits : LoadHabits, optional
         Of an earlier record; without, a plain house until nights have been seen.
     houses : int
         How many are followed side by side; values are then arrays of this length.
@@ -43,13 +53,21 @@ class LiveFilter:
         The same for the net power without the test load: the direction to remember.
     """
 
-    def __init__(self, test_load_w=0.0, interval_s=60.0, pv_window_s=None, habits=None, houses=1):
-        self.test_load_w = require(test_load_w, "test_load_w", 0, 20_000, "W")
-        self.interval_s = require(interval_s, "interval_s", 0.1, 86_400, "s")
-        self.window_s = require(pv_window_s or interval_s, "pv_window_s", 0.1, 86_400, "s")
+    def __init__(
+        self,
+        test_load_w: float = 0.0,
+        interval_s: float = 60.0,
+        pv_window_s: float | None = None,
+        habits: LoadHabits | None = None,
+        houses: int = 1,
+    ):
+        load_w = require(test_load_w, "test_load_w", 0, 20_000, "W")
+        interval_s = require(interval_s, "interval_s", 0.1, 86_400, "s")
+        window_s = require(pv_window_s or interval_s, "pv_window_s", 0.1, 86_400, "s")
         if isinstance(houses, bool) or not isinstance(houses, (int, np.integer)) or houses < 1:
             raise InputError(f"houses: found {houses!r}, allowed is a whole number of 1 or more")
-        self.habits = habits or evidence.learn_habits()
+        self.instrument = Instrument(interval_s, window_s, test_load_w=load_w, tested=load_w > 0)
+        self.habits = habits or learn_habits()
         self.learns = habits is None
         self.p_export = np.full(houses, 0.5)
         self.p_export_without = np.full(houses, 0.5)
@@ -93,20 +111,28 @@ class LiveFilter:
         seen = np.isfinite(u)
         u = np.where(seen, np.maximum(u, 0.0), 0.0)
         unknown = ~np.isfinite(pv)
-        pv = np.where(unknown, np.where(np.isfinite(self._pv[0]), self._pv[0], 0.0), pv)
+        pv = np.where(unknown, np.nan_to_num(self._pv[0]), pv)
+        sun_before = np.where(np.isfinite(self._pv[0]), self._pv[0], pv)
         self._remember_sun(pv)
         dark = (pv <= DARK_W) & ~unknown
-        net, into, out, doubt = evidence.implied_states(u, share, self.test_load_w, self._quiet)
-        w = self._weights(u, net + pv, pv, share, doubt, dark, unknown)
+        states = implied_states(u, share, self.instrument.test_load_w, self._quiet)
+        gap = np.minimum(self._missed + 1, LONGEST_GAP)
+        moved = np.abs(u - self._reading)
+        self._moves.append(np.where((share == 0) & ~self._tested, moved, np.nan))
+        level_sd, change_sd = self._sun_doubt(pv, sun_before, gap)
+        load, first = states.net_w + pv, np.isnan(self._load[0])
+        before = np.where(first, load, self._load)
+        steps = Steps(before, load, level_sd, np.hypot(change_sd, states.doubt_w), gap, dark, unknown)
+        w = step_weights(steps, self.habits, self.instrument)
+        w = floored(np.where(first, np.stack([w[[0, 1], [0, 1]]] * 2), w))
         odds = (w[0, 1] + self._odds * w[1, 1]) / (w[0, 0] + self._odds * w[1, 0])
         self._odds = np.where(seen, odds, self._odds)
         state = self._odds / (1 + self._odds)
-        now = (1 - state) * (out > into)[0] + state * (out > into)[1]
-        below = (1 - state) * (net[0] < 0) + state * (net[1] < 0)
+        now = expected(states.exported_w > states.imported_w, state)
         # At rest nothing flows either way.
         self.p_export = np.where(seen, np.where(u == 0, 0.5, now), np.nan)
-        self.p_export_without = np.where(seen, below, self.p_export_without)
-        self._load = np.where(seen, net + pv, self._load)
+        self.p_export_without = np.where(seen, expected(states.net_w < 0, state), self.p_export_without)
+        self._load = np.where(seen, load, self._load)
         self._reading = np.where(seen, u, np.nan)
         self._missed = np.where(seen, 0.0, self._missed + 1)
         self._tested = share > 0
@@ -115,43 +141,16 @@ class LiveFilter:
             self._learn(u + pv, seen & dark & (share == 0))
         return self.p_export if np.ndim(reading_w) else float(self.p_export[0])
 
-    def _weights(self, u, load, pv, share, doubt, dark, unknown):
-        first = np.isnan(self._load[0])
-        before = np.where(first, load, self._load)
-        gap = np.minimum(self._missed + 1, LONGEST_GAP)
-        sun_before = np.where(np.isfinite(self._sun_before), self._sun_before, pv)
-        moved = np.abs(u - self._reading)
-        self._moves.append(np.where((share == 0) & ~self._tested, moved, np.nan))
-        rough, usual = np.zeros(u.shape), np.inf
-        if self.window_s > self.interval_s:
-            rough = evidence.roughness_of_last(self._pv)
-            usual = _middle(np.array(self._moves)) / 0.6745 * np.sqrt(gap)
-        level_sd, change_sd = evidence.pv_doubt(pv, sun_before, rough, gap, self.interval_s, self.window_s, usual)
-        if self.window_s > self.interval_s:
-            # Live, the last whole window is old news: what it changes by did not change in this sample.
-            level_sd = np.hypot(level_sd, np.nan_to_num(np.abs(self._pv[0] - self._pv[1])))
-            change_sd = np.hypot(change_sd, np.abs(pv - sun_before))
-        level_sd = np.where(unknown, evidence.UNKNOWN_PV_SD_W, level_sd)
-        w = evidence.step_weights(
-            before,
-            load,
-            self.habits,
-            level_sd,
-            np.hypot(change_sd, doubt),
-            NOISE_W,
-            gap,
-            self.interval_s,
-            self.window_s,
-            dark,
-            unknown,
-            evidence.level_holds(self.test_load_w > 0, self.window_s),
-        )
-        same = np.stack([w[0, 0], w[1, 1]])
-        w = np.where(first, np.stack([same, same]), w)
-        return np.maximum(w / w.max(axis=(0, 1)), FLOOR)
+    def _sun_doubt(self, pv, sun_before, gap):
+        """Return the standard deviations of the PV power and of its change, as `likelihood.pv_doubt` does. [W]"""
+        if not self.instrument.windowed:
+            return pv_doubt(pv, sun_before, np.zeros(pv.shape), gap, self.instrument)
+        usual = _middle(np.array(self._moves)) / 0.6745 * np.sqrt(gap)
+        sds = pv_doubt(pv, sun_before, roughness_of_last(self._pv), gap, self.instrument, usual)
+        # Live, the last whole window is old news: what it changes by did not change in this sample.
+        return np.hypot(sds[0], np.nan_to_num(np.abs(self._pv[0] - self._pv[1]))), np.hypot(sds[1], pv - sun_before)
 
     def _remember_sun(self, pv):
-        self._sun_before = self._pv[0].copy()
         changed = pv != self._pv[0]
         self._pv[2] = np.where(changed, self._pv[1], self._pv[2])
         self._pv[1] = np.where(changed, self._pv[0], self._pv[1])
@@ -166,7 +165,7 @@ class LiveFilter:
             nights = np.array(self._night).T
             known = np.isfinite(nights)
             follows = known & np.concatenate([np.zeros((len(nights), 1), dtype=bool), known[:, :-1]], axis=1)
-            self.habits = evidence.learn_habits(nights[known], follows[known])
+            self.habits = learn_habits(nights[known], follows[known])
             self._night.append(np.full(load.shape, np.nan))  # keeps two nights apart
             self._new = 0
 

@@ -9,7 +9,7 @@ from solarlib.direction.likelihood import roughness
 from solarlib.quantities import InputError, check_index, require
 
 LARGEST_W = 1e6
-KINDS = ("mean", "snapshot")
+READING_KINDS = ("mean", "snapshot")
 PV_WINDOWS_S = (60, 120, 300, 600, 900, 1800, 3600)
 
 
@@ -127,8 +127,8 @@ def read_record(table, kind="mean", pv_window_s=None):
     InputError
         For a missing column, an index without zone or order, no reading at all, values that cannot be.
     """
-    if kind not in KINDS:
-        raise InputError(f"kind: found {kind!r}, allowed is one of {', '.join(KINDS)}")
+    if kind not in READING_KINDS:
+        raise InputError(f"kind: found {kind!r}, allowed is one of {', '.join(READING_KINDS)}")
     index = _check_table(table)
     reading = _column(table, "reading_w", low=-50.0)
     pv = _column(table, "pv_w", low=-1000.0)

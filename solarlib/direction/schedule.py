@@ -69,7 +69,7 @@ def step_cost_kwh(test_load_w, dwell_s, steps=1):
     return test_load_w * np.asarray(dwell_s, dtype=float) * steps / 3.6e6
 
 
-def run_live(net_w, pv_w, test_load_w, rng, chooser=None, fixed_every=None, habits=None, noise_w=5.0, interval_s=60.0):
+def run_live(net_w, pv_w, test_load_w, rng, chooser=None, fixed_every=None, habits=None, noise_w=5.0):
     """Play days with a live filter that decides when to test, and return what it saw.
 
     All days are played side by side, each from a fresh start at midnight, so a long record takes no longer than one
@@ -87,10 +87,10 @@ def run_live(net_w, pv_w, test_load_w, rng, chooser=None, fixed_every=None, habi
         Decides on each sample whether the next one is a test. Without it and without ``fixed_every`` none is.
     fixed_every : int, optional
         Test every so many samples instead, by day.
-    habits : evidence.LoadHabits, optional
+    habits : likelihood.LoadHabits, optional
         Of this house from an earlier record.
-    noise_w, interval_s : float
-        Noise of a reading [W] and length of a sample [s].
+    noise_w : float
+        Noise of a reading. [W]
 
     Returns
     -------
@@ -101,6 +101,7 @@ def run_live(net_w, pv_w, test_load_w, rng, chooser=None, fixed_every=None, habi
     if net_w.shape != pv_w.shape or net_w.ndim != 2:
         raise InputError(f"net_w, pv_w: found shapes {net_w.shape} and {pv_w.shape}, allowed is (samples, days) twice")
     steps, days = net_w.shape
+    interval_s = 86_400 / steps
     live = LiveFilter(test_load_w, interval_s, habits=habits, houses=days)
     seen = {name: np.zeros(net_w.shape) for name in ("reading_w", "test_on", "p_export")}
     testing = np.zeros(days, dtype=bool)
@@ -118,37 +119,6 @@ def run_live(net_w, pv_w, test_load_w, rng, chooser=None, fixed_every=None, habi
         elif fixed_every:
             testing = np.full(days, (t + 1) % fixed_every == 0) & (pv_w[t] > 30)
     return seen
-
-
-def threshold_for(steps_a_day, play, low_wh=0.5, high_wh=500.0, rounds=8):
-    """Return the `Chooser` threshold that leads to at most so many steps a day on an earlier record. [Wh]
-
-    Parameters
-    ----------
-    steps_a_day : float
-        Budget, as a mean over the days played.
-    play : callable
-        Takes a threshold and returns the mean number of steps a day, e.g. a call of `run_live`.
-    low_wh, high_wh : float
-        Range searched. [Wh]
-    rounds : int
-        Halvings of the range, on a logarithmic scale.
-
-    Raises
-    ------
-    InputError
-        If even the highest threshold asks for more steps.
-    """
-    require(steps_a_day, "steps_a_day", 0.1, 1e4)
-    if play(high_wh) > steps_a_day:
-        raise InputError(f"steps_a_day: found {steps_a_day:g}, allowed is what {high_wh:g} Wh of doubt leave, or more")
-    for _ in range(rounds):
-        middle = float(np.sqrt(low_wh * high_wh))
-        if play(middle) > steps_a_day:
-            low_wh = middle
-        else:
-            high_wh = middle
-    return high_wh
 
 
 def timetable(samples, steps_a_day, slot_min=1):

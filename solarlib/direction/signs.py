@@ -5,14 +5,25 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from solarlib.direction import chain, likelihood as evidence
+from solarlib.direction import chain
+from solarlib.direction.likelihood import (
+    DARK_W,
+    Instrument,
+    LoadHabits,
+    States,
+    Steps,
+    implied_states,
+    learn_habits,
+    pv_doubt,
+    step_weights,
+)
 from solarlib.direction.record import Record
 
-DARK_W = 8.0  # PV power up to this is night
-NOISE_W = 4.0  # least noise of a reading
 FAST_S = 30.0  # readings this fast get a second view of one sample a minute, slower ones of one in two ...
 SLOW_S = 120.0  # ... and still slower ones none
 COARSE_SPACING_S = 480.0  # spacing of the second view where PV windows are coarse
+ALONE = 0.75  # weight of the chain's log-odds without a second view: neighbouring samples share their errors ...
+FAST, COARSE, USUAL = (0.6, 0.3), (0.6, 0.2), (0.55, 0.2)  # ... and of both views together
 
 
 @dataclass(frozen=True)
@@ -22,47 +33,40 @@ class Scene:
     Parameters
     ----------
     record : Record
+    instrument : Instrument
     power_w, rough_w : ndarray, shape (n,)
         PV power and its roughness. [W]
     unknown, dark : ndarray of bool, shape (n,)
         PV power not known; sun certainly giving nothing.
-    test_load_w, noise_w : float
-        Test load and noise of one reading. [W]
-    habits : evidence.LoadHabits
-    net_w, imported_w, exported_w : ndarray, shape (2, n)
-        What each state implies, from `likelihood.implied_states`. [W]
-    doubt_w : ndarray, shape (n,)
+    habits : LoadHabits
+    states : States
     """
 
     record: Record
+    instrument: Instrument
     power_w: np.ndarray
     rough_w: np.ndarray
     unknown: np.ndarray
     dark: np.ndarray
-    test_load_w: float
-    noise_w: float
-    habits: evidence.LoadHabits
-    net_w: np.ndarray
-    imported_w: np.ndarray
-    exported_w: np.ndarray
-    doubt_w: np.ndarray
+    habits: LoadHabits
+    states: States
 
     @property
-    def tested(self):
-        """True if the test load ran at all."""
-        return bool(self.record.test_share.any())
+    def energies_kwh(self):
+        """Energy in and out of each sample in each state, two arrays of shape (2, n). [kWh]"""
+        scale = self.record.hours / 1000
+        return self.states.imported_w * scale, self.states.exported_w * scale
 
 
-def make_scene(record, late_s=0.0, gain=1.0, test_load_w=0.0, noise_w=NOISE_W):
+def make_scene(record, instrument, late_s=0.0, gain=1.0):
     """Return the `Scene` of a record.
 
     Parameters
     ----------
     record : Record
+    instrument : Instrument
     late_s, gain : float
         Lateness of the PV clock [s] and what the PV instrument shows for 1 W.
-    test_load_w, noise_w : float
-        Test load and noise of one reading. [W]
     """
     power, rough, unknown = record.pv_at(late_s, gain)
     # An instrument may show the converter's own small draw all night, on either side of zero.
@@ -73,9 +77,10 @@ def make_scene(record, late_s=0.0, gain=1.0, test_load_w=0.0, noise_w=NOISE_W):
     still = dark & (record.test_share == 0)
     follows = np.zeros(power.size, dtype=bool)
     follows[1:] = still[1:] & still[:-1] & (record.gap[1:] < 1.5)
-    habits = evidence.learn_habits(record.reading_w[still] + power[still], follows[still])
-    states = evidence.implied_states(record.reading_w, record.test_share, test_load_w, _untested_nearby(record))
-    return Scene(record, power, rough, unknown, dark, test_load_w, noise_w, habits, *states)
+    habits = learn_habits(record.reading_w[still] + power[still], follows[still])
+    near_w = _untested_nearby(record)
+    states = implied_states(record.reading_w, record.test_share, instrument.test_load_w, near_w)
+    return Scene(record, instrument, power, rough, unknown, dark, habits, states)
 
 
 def _untested_nearby(record):
@@ -114,28 +119,13 @@ def chain_of(scene, keep=None, level_factor=1.0):
     at = np.flatnonzero(~inner if keep is None else ~inner & keep)
     if at.size == 0:
         return at, np.ones((2, 2, 0))
-    record = scene.record.take(at)
-    power, gap = scene.power_w[at], record.gap
-    load = scene.net_w[:, at] + power
-    moves = _usual_change(record) if record.window_s > record.interval_s else np.inf
-    level_sd, change_sd = evidence.pv_doubt(
-        power, _before(power), scene.rough_w[at], gap, record.interval_s, record.window_s, moves
-    )
-    level_sd = np.where(scene.unknown[at], evidence.UNKNOWN_PV_SD_W, level_sd)
-    w = evidence.step_weights(
-        _before(load),
-        load,
-        scene.habits,
-        level_sd,
-        np.hypot(change_sd, scene.doubt_w[at]),
-        scene.noise_w,
-        gap,
-        record.interval_s,
-        record.window_s,
-        dark[at],
-        scene.unknown[at],
-        level_factor * evidence.level_holds(scene.tested, record.window_s),
-    )
+    record, power, states = scene.record.take(at), scene.power_w[at], scene.states
+    load = states.net_w[:, at] + power
+    moves = _usual_change(record) if scene.instrument.windowed else np.inf
+    level_sd, change_sd = pv_doubt(power, _before(power), scene.rough_w[at], record.gap, scene.instrument, moves)
+    change_sd = np.hypot(change_sd, states.doubt_w[at])
+    steps = Steps(_before(load), load, level_sd, change_sd, record.gap, dark[at], scene.unknown[at])
+    w = step_weights(steps, scene.habits, scene.instrument, level_factor)
     # The first sample has none before it: both rows alike.
     w[0, 1, 0], w[1, 0, 0] = w[1, 1, 0], w[0, 0, 0]
     return at, chain.floored(w)
@@ -159,15 +149,18 @@ def two_views(scene):
     if at.size == 0:
         return p_state, (at, w)
     log_odds = np.log(chain.odds(w))
-    interval_s = scene.record.interval_s
+    interval_s = scene.instrument.interval_s
     if interval_s > SLOW_S or at.size < 10:
-        p_state[at] = probability(0.75 * log_odds)
+        p_state[at] = probability(ALONE * log_odds)
         return p_state, (at, w)
-    fast, coarse = interval_s <= FAST_S, scene.record.window_s > evidence.COARSE_S
-    spacing_s = 60.0 if fast else COARSE_SPACING_S if coarse else 2 * interval_s
-    second = _second_view(scene, max(2, round(spacing_s / interval_s)))
-    weight, second_weight = (0.6, 0.3) if fast else (0.6, 0.2) if coarse else (0.55, 0.2)
-    p_state[at] = probability(weight * log_odds + second_weight * second[at])
+    if interval_s <= FAST_S:
+        spacing_s, (first, second) = 60.0, FAST
+    elif scene.instrument.coarse:
+        spacing_s, (first, second) = COARSE_SPACING_S, COARSE
+    else:
+        spacing_s, (first, second) = 2 * interval_s, USUAL
+    other = _second_view(scene, max(2, round(spacing_s / interval_s)))
+    p_state[at] = probability(first * log_odds + second * other[at])
     return p_state, (at, w)
 
 
@@ -186,6 +179,11 @@ def _second_view(scene, stride):
 def probability(log_odds):
     """Return the probability that belongs to log-odds, never quite 0 or 1."""
     return 1 / (1 + np.exp(-np.clip(log_odds, -40, 40)))
+
+
+def expected(pair, p_state):
+    """Return what is expected of two states' values, shape (2, n), where the second has probability ``p_state``."""
+    return (1 - p_state) * pair[0] + p_state * pair[1]
 
 
 def _before(values):

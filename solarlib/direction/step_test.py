@@ -8,7 +8,7 @@ L. Three things can be true, and each predicts what the instrument shows next:
 - exporting less than L: the test load pushes the house through zero, and u becomes L minus what it was. Here, in
   the fold, a small export makes the reading RISE. The size before and after add up to L.
 
-`solarlib.direction.detection` holds the general theory and is offered here under the same names.
+The general theory stands in `solarlib.direction.detection`.
 """
 
 from dataclasses import dataclass
@@ -17,26 +17,12 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from solarlib.direction.detection import (  # noqa: F401  (one import for lessons)
-    best_accuracy,
-    bias_ratio,
-    decide,
-    discriminability,
-    expected_steps,
-    fixed_steps,
-    folded_density,
-    folded_mean,
-    folded_variance,
-    hit_rate,
-    normal_density,
-    normal_tail,
-    normal_tail_inverse,
-    roc_area,
-    wald_thresholds,
-)
+from solarlib.direction.detection import normal_density, normal_tail
 from solarlib.quantities import InputError, energy_kwh, require
 
 HYPOTHESES = ("importing", "exporting", "pushed through zero")
+OTHER_SWITCHING = 0.06  # probability that something else in the house switches during a test ...
+OTHER_RANGE_W = 6000.0  # ... and the width of the flat density of such a disturbance
 
 
 @dataclass(frozen=True)
@@ -60,10 +46,6 @@ class StepTest:
         How fast the rest of the house wanders: variance gained a second by a random walk. [W2/s]
     use_after : bool
         Compare with the mean of before and after (True) or with before only (False).
-    other_switching : float
-        Probability that something else in the house switches during the test.
-    other_range_w : float
-        Width of the flat density of such a disturbance. [W]
     """
 
     load_w: float
@@ -72,8 +54,6 @@ class StepTest:
     reading_step_s: float = 10.0
     drift_w2_per_s: float = 0.0
     use_after: bool = True
-    other_switching: float = 0.06
-    other_range_w: float = 6000.0
 
     def __post_init__(self):
         require(self.load_w, "StepTest.load_w", 1, 20_000, "W")
@@ -81,8 +61,6 @@ class StepTest:
         require(self.noise_w, "StepTest.noise_w", 1e-6, 1e5, "W")
         require(self.reading_step_s, "StepTest.reading_step_s", 1e-3, 86_400, "s")
         require(self.drift_w2_per_s, "StepTest.drift_w2_per_s", 0, 1e6, "W2/s")
-        require(self.other_switching, "StepTest.other_switching", 0, 0.9)
-        require(self.other_range_w, "StepTest.other_range_w", 1, 1e6, "W")
         if self.dwell_s < self.reading_step_s:
             raise InputError(
                 f"StepTest.dwell_s: found {self.dwell_s:g} s with a reading every {self.reading_step_s:g} s, "
@@ -122,18 +100,18 @@ def change_sd(noise_w, readings, dwell_s=0.0, drift_w2_per_s=0.0, use_after=True
     return np.sqrt(noise * np.square(noise_w) / readings + drift * drift_w2_per_s * np.asarray(dwell_s, dtype=float))
 
 
-def best_dwell(noise_w, reading_step_s, drift_w2_per_s, use_after=True):
+def best_dwell(noise_w, reading_step_s, drift_w2_per_s):
     """Return (dwell_s, change_sd_w): the dwell at which noise and drift balance, and the spread reached there.
 
-    Longer averages noise away, shorter gives the house less time to change.
+    Longer averages noise away, shorter gives the house less time to change. Before and after are both looked at.
     """
     require(drift_w2_per_s, "drift_w2_per_s", 1e-12, 1e6, "W2/s")
     noise = np.square(noise_w) * reading_step_s
-    dwell_s = np.sqrt((6 if use_after else 3) * noise / drift_w2_per_s)
-    return float(dwell_s), float(change_sd(noise_w, dwell_s / reading_step_s, dwell_s, drift_w2_per_s, use_after))
+    dwell_s = np.sqrt(6 * noise / drift_w2_per_s)
+    return float(dwell_s), float(change_sd(noise_w, dwell_s / reading_step_s, dwell_s, drift_w2_per_s))
 
 
-def predicted_during(before_w, load_w):
+def predicted_during(before_w, load_w) -> np.ndarray:
     """Return what the instrument will show, were each of `HYPOTHESES` true: shape (..., 3). [W]"""
     before_w = np.asarray(before_w, dtype=float)
     return np.stack([before_w + load_w, before_w - load_w, load_w - before_w], axis=-1)
@@ -144,7 +122,7 @@ def log_likelihoods(before_w, during_w, test, after_w=None):
 
     Each window's mean is taken as the size of the net power plus normal noise; the unknown size before the step is
     integrated over the range that the hypothesis allows (any, L or more, less than L). With probability
-    ``test.other_switching`` something else switched, and the reading during the step says nothing: so no single
+    `OTHER_SWITCHING` something else switched, and the reading during the step says nothing: so no single
     test can ever be certain.
 
     Parameters
@@ -182,27 +160,29 @@ def log_likelihoods(before_w, during_w, test, after_w=None):
         * np.clip(above(crosses, joint_sd, 0.0) - above(crosses, joint_sd, load), 0.0, 1.0),
     ]
     allowed = [positive, beyond, np.clip(positive - beyond, 0.0, 1.0)]
-    disturbed = test.other_switching / test.other_range_w
-    total = [(1 - test.other_switching) * m + disturbed * a for m, a in zip(matches, allowed, strict=True)]
+    disturbed = OTHER_SWITCHING / OTHER_RANGE_W
+    total = [(1 - OTHER_SWITCHING) * m + disturbed * a for m, a in zip(matches, allowed, strict=True)]
     return np.log(np.maximum(np.stack(total, axis=-1), 1e-300))
 
 
-def posterior(before_w, during_w, test, after_w=None, p_export=0.5):
-    """Return the probability of each of `HYPOTHESES` after one step test; shape (..., 3), sums to one.
+def posterior(before_w, during_w, test: StepTest, after_w=None) -> np.ndarray:
+    """Return the probability of each of `HYPOTHESES` after one step test, all alike before it; sums to one.
 
     Parameters
     ----------
-    p_export : float or array
-        Probability of exporting before the test was made.
+    before_w, during_w, after_w, test
+        As `log_likelihoods` takes them.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
     """
     log_like = log_likelihoods(before_w, during_w, test, after_w)
-    p_export = np.asarray(p_export, dtype=float)[..., None]
-    prior = np.concatenate([1 - p_export, p_export, p_export], axis=-1)
-    weight = prior * np.exp(log_like - log_like.max(axis=-1, keepdims=True))
+    weight = np.exp(log_like - log_like.max(axis=-1, keepdims=True))
     return weight / weight.sum(axis=-1, keepdims=True)
 
 
-def log_ratio(before_w, during_w, test, after_w=None):
+def log_ratio(before_w, during_w, test: StepTest, after_w=None):
     """Return the evidence of one test for importing against exporting (either kind): positive speaks for import."""
     log_like = log_likelihoods(before_w, during_w, test, after_w)
     return log_like[..., 0] - np.logaddexp(log_like[..., 1], log_like[..., 2])
@@ -228,65 +208,7 @@ def error_probability(net_w, test):
     return normal_tail(np.minimum(np.abs(net_w) / test.during_sd_w, test.separation))
 
 
-def rise_or_fall_error(net_w, test):
-    """Return the chance that the naive rule gets the sign wrong; near 1 for an export below half the test load."""
-    net_w = np.asarray(net_w, dtype=float)
-    margin = np.where(net_w >= 0, test.load_w, np.minimum(test.load_w, -2 * net_w - test.load_w))
-    return normal_tail(margin / test.change_sd_w)
-
-
-def energy_error_w(density_per_w, test):
-    """Return the mean error of (import minus export) of the fold-aware test: density x noise^2 / 2. [W]
-
-    The noise is that of the mean reading during the step; the size of the test load drops out.
-
-    Parameters
-    ----------
-    density_per_w : float
-        Probability density of the size of the net power near zero, both signs together. [1/W]
-    """
-    return density_per_w * test.during_sd_w**2 / 2
-
-
-def rise_or_fall_energy_error_w(export_density_per_w, test):
-    """Return the same for the naive rule, which gives away the whole fold: export density x L^2 / 4. [W]
-
-    The noise-free limit; noise rounds it by a part in (L / spread)^2.
-    """
-    return export_density_per_w * test.load_w**2 / 4
-
-
-def expected_energy_error_kwh(reading_w, p_export, step_hours):
-    """Return the expected error of (import minus export) in each interval; half of it is in each register. [kWh]"""
-    p_export = np.asarray(p_export, dtype=float)
-    return 2 * np.asarray(reading_w, dtype=float) * np.minimum(p_export, 1 - p_export) * step_hours / 1000
-
-
-def holding_error(flips_per_hour, hours, nearest=False):
-    """Return the share of time a once-true answer is wrong when held for ``hours`` until the next test.
-
-    Direction is taken to flip at random moments. With ``nearest`` each moment uses the nearer of two tests.
-    """
-    exposure = np.maximum(np.asarray(flips_per_hour, dtype=float) * hours, 1e-9)
-    if nearest:
-        return 0.5 - -np.expm1(-exposure) / (2 * exposure)
-    return 0.5 - -np.expm1(-2 * exposure) / (4 * exposure)
-
-
-def ramp_error(pv_change_w, load_change_sd_w):
-    """Return the error of reading the direction off a change of the sun's power: it is a free test load."""
-    return normal_tail(np.abs(pv_change_w) / load_change_sd_w)
-
-
-def pulse_count_sd_w(wh_per_pulse, dwell_s):
-    """Return the spread of the measured change when windows are counted in whole pulses: sqrt(5/12) pulses. [W]
-
-    Neighbouring windows share the pulse at their edge, so this is less than three independent roundings would give.
-    """
-    return np.sqrt(5 / 12) * 3600 * wh_per_pulse / np.asarray(dwell_s, dtype=float)
-
-
-def certain_import(reading_w, pv_w, margin_w=40.0, margin_share=0.03):
+def certain_import(reading_w, pv_w, margin_w: float = 40.0, margin_share: float = 0.03) -> np.ndarray:
     """Return True where the house must be importing: it cannot send out more than the sun delivers.
 
     Parameters
@@ -300,7 +222,7 @@ def certain_import(reading_w, pv_w, margin_w=40.0, margin_share=0.03):
     return np.asarray(reading_w, dtype=float) > np.asarray(pv_w, dtype=float) * (1 + margin_share) + margin_w
 
 
-def energy_bounds(reading_w, importing):
+def energy_bounds(reading_w: pd.Series, importing) -> pd.DataFrame:
     """Return what the energies imported and exported can be when the direction is known in some intervals only.
 
     Parameters
@@ -321,31 +243,3 @@ def energy_bounds(reading_w, importing):
     sure = energy.where(np.asarray(importing, dtype=bool), 0.0)
     least, most, rest = sure.sum(), energy.sum(skipna=False), (energy - sure).sum(skipna=False)
     return pd.DataFrame({"least_kwh": [least, 0.0], "most_kwh": [most, rest]}, index=["import", "export"])
-
-
-def simulate_test(net_w, test, rng):
-    """Return the window means (before, during, after) that an unsigned instrument shows in step tests.
-
-    Parameters
-    ----------
-    net_w : float or array, shape (n,)
-        Net power without the test load at the start of the before window. [W]
-    test : StepTest
-        Its drift moves the house as a random walk through the three windows.
-    rng : numpy.random.Generator
-
-    Returns
-    -------
-    tuple of ndarray
-        Each of the shape of ``net_w``. [W]
-    """
-    net_w = np.asarray(net_w, dtype=float)
-    count, fine = test.readings, 8 if test.drift_w2_per_s else 1
-    wander_sd = np.sqrt(test.drift_w2_per_s * test.dwell_s / (count * fine))
-    walk = rng.normal(0.0, wander_sd, (*net_w.shape, 3 * count * fine))
-    net = net_w[..., None] + np.cumsum(walk, axis=-1)
-    net[..., count * fine : 2 * count * fine] += test.load_w
-    size = np.abs(net).reshape(*net_w.shape, 3 * count, fine).mean(axis=-1)
-    readings = size + rng.normal(0.0, test.noise_w, size.shape)
-    means = readings.reshape(*net_w.shape, 3, count).mean(axis=-1)
-    return means[..., 0], means[..., 1], means[..., 2]

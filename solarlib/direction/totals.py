@@ -6,17 +6,24 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction import chain
+from solarlib.direction.signs import expected, probability
 from solarlib.quantities import InputError
 
-STEPS = 40
+COLUMNS = ("start", "end", "delivered_kwh", "received_kwh")
+HALVINGS = 40
 LEAST_SEEN = 0.95  # of a period, for its totals to say something about the samples seen
 RATIO_LOW, RATIO_HIGH = 0.8, 1.25  # reading over registers: no instrument is that far off
 AGREE, DIFFER, UNSEEN = "agree", "differ", "too little seen"
 OTHER_READING, OTHER_DIRECTION = "contradict the reading", "contradict the direction"
+UNUSED = {
+    UNSEEN: "less than 95 % of that time was seen",
+    OTHER_READING: "their sum is far from what the reading saw",
+    OTHER_DIRECTION: "they ask for more to change direction than is in doubt",
+}
 
 
 @dataclass(frozen=True)
-class Period:
+class MeterPeriod:
     """One meter period: its place among the samples with a reading, its totals, and the share of it that was seen."""
 
     start: pd.Timestamp
@@ -28,7 +35,7 @@ class Period:
 
 
 def read_registers(registers, index, rows, hours):
-    """Check a table of meter totals and return its `Period` list.
+    """Check a table of meter totals and return its `MeterPeriod` list.
 
     Parameters
     ----------
@@ -48,33 +55,27 @@ def read_registers(registers, index, rows, hours):
     """
     if not isinstance(registers, pd.DataFrame):
         raise InputError(f"registers: found {type(registers).__name__}, allowed is a DataFrame")
-    for name in ("start", "end", "delivered_kwh", "received_kwh"):
+    for name in COLUMNS:
         if name not in registers:
-            raise InputError(f"registers: found no column {name}, allowed are start, end, delivered_kwh, received_kwh")
+            raise InputError(f"registers: found no column {name}, allowed are {', '.join(COLUMNS)}")
     periods = []
-    for row in registers.itertuples(index=False):
-        try:
-            start, end = pd.Timestamp(row.start), pd.Timestamp(row.end)
-        except (ValueError, TypeError):
-            start = end = pd.NaT
+    for row in registers[list(COLUMNS)].itertuples(index=False):
+        start, end = (pd.to_datetime(value, errors="coerce") for value in row[:2])
         if pd.isna(start) or pd.isna(end) or start.tz is None or end.tz is None or not start < end:
             raise InputError(f"registers: found {row.start} to {row.end}, allowed are times with zone, start first")
-        try:
-            totals = float(row.delivered_kwh), float(row.received_kwh)
-        except (ValueError, TypeError):
-            totals = (np.nan, np.nan)
-        if not all(np.isfinite(t) and t >= 0 for t in totals):
+        totals = pd.to_numeric(pd.Series(row[2:]), errors="coerce")
+        if not totals.between(0, np.inf, inclusive="left").all():
             raise InputError(
                 f"registers: found {row.delivered_kwh} and {row.received_kwh} kWh from {start}, "
                 "allowed are numbers of 0 or more"
             )
         inside = np.asarray((index >= start) & (index < end))[rows]
         seen = float(hours[inside].sum() * 3600 / (end - start).total_seconds())
-        periods.append(Period(start, end, inside, *totals, min(seen, 1.0)))
+        periods.append(MeterPeriod(start, end, inside, *totals, min(seen, 1.0)))
     return periods
 
 
-def compare(period, p_state, energies, tolerance=0.001):
+def judged(period, p_state, energies, tolerance=0.001):
     """Return how a period's totals stand to what was decoded, and how much export its samples should hold.
 
     The energy that the registers counted and the reading did not is taken as missed, in either direction; so the
@@ -84,7 +85,7 @@ def compare(period, p_state, energies, tolerance=0.001):
 
     Parameters
     ----------
-    period : Period
+    period : MeterPeriod
     p_state : ndarray, shape (n,)
         Probability of state 1.
     energies : tuple of ndarray, each shape (2, n)
@@ -109,7 +110,7 @@ def compare(period, p_state, energies, tolerance=0.001):
         return OTHER_READING, np.nan
     scale, slack = unsigned / max(total - missed, 1e-9), tolerance * total
     low, high = max(period.received_kwh - missed, 0.0) * scale, min(period.received_kwh, total - missed) * scale
-    reached = float((exported[0] + p * (exported[1] - exported[0])).sum())
+    reached = float(expected(exported, p).sum())
     goal = min(max(reached, low), high)
     if abs(goal - reached) <= slack:
         return AGREE, np.nan
@@ -119,17 +120,17 @@ def compare(period, p_state, energies, tolerance=0.001):
     return DIFFER, goal
 
 
-def agree(periods, p_state, energies, fine, tolerance=0.001):
+def agreeing(periods, p_state, energies, fine, tolerance=0.001):
     """Return state probabilities that share each period's energy between import and export as its registers do.
 
     Every sample's weights are tilted towards one direction in proportion to its energy, by one strength a period,
-    found by halving. Only periods whose totals differ (see `compare`) are touched.
+    found by halving. Only periods whose totals differ (see `judged`) are touched.
 
     Parameters
     ----------
-    periods : list of Period
+    periods : list of MeterPeriod
     p_state, energies, tolerance
-        As `compare` takes them.
+        As `judged` takes them.
     fine : tuple
         Places and weights of the chain over the samples in doubt.
     """
@@ -137,24 +138,21 @@ def agree(periods, p_state, energies, fine, tolerance=0.001):
     imported, exported = energies
     if at.size == 0:
         return p_state
-    outward = (exported[1] - imported[1]) - (exported[0] - imported[0])
+    outward = ((exported[1] - imported[1]) - (exported[0] - imported[0]))[at]
     base = np.log(p_state[at].clip(1e-15) / (1 - p_state[at]).clip(1e-15)) - np.log(chain.odds(w))
     out = p_state.copy()
     for period in periods:
-        mask = period.inside
-        mine = mask[at]
-        verdict, goal = compare(period, out, energies, tolerance)
+        mine = period.inside[at]
+        verdict, goal = judged(period, out, energies, tolerance)
         if verdict != DIFFER or not mine.any():
             continue
         low, high = -200.0, 200.0
-        for _ in range(STEPS):
+        for _ in range(HALVINGS):
             tilt = (low + high) / 2
-            factor = np.exp(np.clip(tilt * outward[at], -20, 20)) * mine + ~mine
             tilted = w.copy()
-            tilted[:, 1] *= factor
-            odds = base + np.log(chain.odds(chain.floored(tilted)))
-            out[at[mine]] = 1 / (1 + np.exp(-np.clip(odds[mine], -40, 40)))
-            reached = (exported[0] + out * (exported[1] - exported[0]))[mask].sum()
+            tilted[:, 1] *= np.exp(np.clip(tilt * outward, -20, 20)) * mine + ~mine
+            out[at[mine]] = probability(base + np.log(chain.odds(chain.floored(tilted))))[mine]
+            reached = expected(exported, out)[period.inside].sum()
             low, high = (tilt, high) if reached < goal else (low, tilt)
             if abs(reached - goal) < 1e-4 * max(goal, 1e-6):
                 break
@@ -164,41 +162,24 @@ def agree(periods, p_state, energies, fine, tolerance=0.001):
 def audit(periods, p_state, energies, verdicts):
     """Return a table of what the registers counted beside what was decoded, one row a period. [kWh]
 
-    ``verdict`` is that of `compare` before anything was adjusted. ``reading_ratio`` is delivered plus received over
+    ``verdict`` is that of `judged` before anything was adjusted. ``reading_ratio`` is delivered plus received over
     the sum of the unsigned reading: far from 1 it says that the instrument's gain, or the share of time seen, is off.
     """
-    imported, exported = energies
+    flows = [expected(flow, p_state) for flow in energies]
     rows = []
     for period, verdict in zip(periods, verdicts, strict=True):
-        mask = period.inside
-        flow_in = (imported[0] + p_state * (imported[1] - imported[0]))[mask].sum()
-        flow_out = (exported[0] + p_state * (exported[1] - exported[0]))[mask].sum()
-        total = flow_in + flow_out
-        rows.append(
-            {
-                "start": period.start,
-                "end": period.end,
-                "seen": period.seen,
-                "verdict": verdict,
-                "delivered_kwh": period.delivered_kwh,
-                "import_kwh": flow_in,
-                "received_kwh": period.received_kwh,
-                "export_kwh": flow_out,
-                "reading_ratio": (period.delivered_kwh + period.received_kwh) / total if total > 0 else np.nan,
-            }
-        )
-    return pd.DataFrame(rows)
+        taken, given = (flow[period.inside].sum() for flow in flows)
+        told = period.start, period.end, period.seen, verdict, period.delivered_kwh, taken, period.received_kwh, given
+        counted = period.delivered_kwh + period.received_kwh
+        rows.append((*told, counted / (taken + given) if taken + given > 0 else np.nan))
+    names = "start end seen verdict delivered_kwh import_kwh received_kwh export_kwh reading_ratio"
+    return pd.DataFrame(rows, columns=names.split())
 
 
-def sentences(table):
-    """Return what an `audit` found in plain English, one string a period that calls for attention."""
-    words = {
-        UNSEEN: "less than 95 % of that time was seen",
-        OTHER_READING: "their sum is far from what the reading saw",
-        OTHER_DIRECTION: "they ask for more to change direction than is in doubt",
-    }
+def left_unused(table):
+    """Return what an `audit` found in plain English, one string a period whose totals could not be used."""
     return [
-        f"The register totals from {row.start} were not used: {words[row.verdict]}."
+        f"The register totals from {row.start} were not used: {UNUSED[row.verdict]}."
         for row in table.itertuples()
-        if row.verdict in words
+        if row.verdict in UNUSED
     ]

@@ -142,7 +142,7 @@ def ladder(bench, threshold_wh):
     rows = {name: bench.scores(p.T.ravel(), seen) for name, p in simple.items()}
     rows["passive"], _ = bench.decoded(untested, tested=False)
     rows["fused, a step every 10 min"], _ = bench.decoded(seen)
-    for budget, wh in threshold_wh.items():
+    for wh in threshold_wh.values():
         chosen = bench.play(chooser=schedule.Chooser(wh))
         count = chosen["test_on"].sum() / bench.days
         kwh = schedule.step_cost_kwh(LOAD_W, 60, count)
@@ -170,7 +170,8 @@ def conditions(bench):
             seen, np.roll(power, late_min) * gain, calibrate=False
         )
         row, account = bench.decoded(seen, np.roll(power, late_min) * gain)
-        rows[f"  found {account['pv_clock_late_s']:.1f} s, {account['pv_gain']:.4f}, repaired"] = row
+        clock, gain = account.repairs.clock, account.repairs.gain
+        rows[f"  found {clock.value:.1f} s, {gain.value:.4f}, repaired"] = row
     print_rows(rows)
 
 
@@ -206,7 +207,15 @@ def thresholds(budgets, days):
     def steps_a_day(wh):
         return bench.play(chooser=schedule.Chooser(wh))["test_on"].sum() / days
 
-    return {budget: schedule.threshold_for(budget, steps_a_day, rounds=6) for budget in budgets}
+    return {budget: threshold_for(budget, steps_a_day) for budget in budgets}
+
+
+def threshold_for(budget, steps_a_day, low_wh=0.5, high_wh=500.0):
+    """Return the threshold that leads to at most so many steps a day, by halving a logarithmic range. [Wh]"""
+    for _ in range(6):
+        middle = float(np.sqrt(low_wh * high_wh))
+        low_wh, high_wh = (middle, high_wh) if steps_a_day(middle) > budget else (low_wh, middle)
+    return high_wh
 
 
 def speed(samples=525_600):
@@ -215,7 +224,8 @@ def speed(samples=525_600):
     start, transition = np.array([0.5, 0.5]), np.array([[0.97, 0.03], [0.05, 0.95]])
     emission = np.array([[0.6, 0.3, 0.1], [0.2, 0.3, 0.5]])
     seen = rng.integers(0, 3, samples)
-    w = chain.weights(start, transition, emission[:, seen].T)
+    w = transition[:, :, None] * emission[None][:, :, seen]
+    w[:, :, 0] = start * emission[:, seen[0]]
     rounds = {"solarlib.direction.chain.smooth": lambda: chain.smooth(w)}
     try:
         from hmmlearn import _hmmc, hmm

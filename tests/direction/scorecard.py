@@ -150,18 +150,19 @@ def of_record(readings, truth, options):
     true = (truth["import_w"] * hours / 1000)[seen].groupby(truth.index[seen].date).sum().to_numpy()
     days = found.days[found.days["seen"] > 0]
     low, high = days["import_low_kwh"].to_numpy(), days["import_high_kwh"].to_numpy()
-    account = found.account
+    repairs = found.account.repairs
+    clock, gain, load = repairs.clock, repairs.gain, repairs.load
     return score(found.samples["p_export"], readings, truth) | {
         "import error (kWh a day)": np.abs(days["import_kwh"].to_numpy() - true).mean(),
         "days covered (%)": 100 * np.mean((low <= true) & (true <= high)),
         "width (kWh)": (high - low).mean(),
-        "clock late (s)": account.get("pv_clock_late_s"),
-        "its error (s)": account.get("pv_clock_error_s"),
-        "PV gain": account.get("pv_gain"),
-        "its error": account.get("pv_gain_error"),
-        "timer late (s)": account.get("timer_late_s"),
-        "test load (W)": account.get("test_load_w"),
-        "its error (W)": account.get("test_load_error_w"),
+        "clock late (s)": clock and clock.value,
+        "its error (s)": clock and clock.error,
+        "PV gain": gain and gain.value,
+        "its error": gain and gain.error,
+        "timer late (s)": load and repairs.timer_late_s,
+        "test load (W)": load and load.value,
+        "its error (W)": load and load.error,
     }
 
 

@@ -5,6 +5,7 @@ import pytest
 
 from made_records import LOAD_W, made_house
 from solarlib.direction import chain
+from solarlib.direction.likelihood import Instrument
 from solarlib.direction.live import LiveFilter
 from solarlib.direction.record import read_record
 from solarlib.direction.signs import chain_of, make_scene
@@ -17,8 +18,13 @@ def house():
 
 
 @pytest.fixture(scope="module")
-def habits(house):
-    return make_scene(read_record(house[0]), test_load_w=LOAD_W).habits
+def scene(house):
+    return make_scene(read_record(house[0]), Instrument(60.0, 60.0, test_load_w=LOAD_W, tested=True))
+
+
+@pytest.fixture(scope="module")
+def habits(scene):
+    return scene.habits
 
 
 def follow(readings, **how):
@@ -35,10 +41,8 @@ def test_signs_live_are_good_and_below_those_known_afterwards(house, habits):
     assert 0.94 < right < 1
 
 
-def test_live_is_the_forward_half_of_the_chain(house, habits):
-    readings, _ = house
-    record = read_record(readings)
-    scene = make_scene(record, test_load_w=LOAD_W)
+def test_live_is_the_forward_half_of_the_chain(house, scene):
+    readings, record = house[0], scene.record
     at, w = chain_of(scene)
     odds = chain.forward_odds(w)
     p, _ = follow(readings, habits=scene.habits)

@@ -7,6 +7,7 @@ import pytest
 from made_records import LOAD_W, made_house
 from solarlib.direction import schedule
 from solarlib.direction.decoder import decode
+from solarlib.direction.likelihood import Instrument
 from solarlib.direction.record import read_record
 from solarlib.direction.signs import make_scene
 from solarlib.quantities import InputError
@@ -17,7 +18,7 @@ DAYS = 6
 @pytest.fixture(scope="module")
 def days():
     readings, truth = made_house(days=DAYS, seed=12, test_every=0)
-    habits = make_scene(read_record(readings)).habits
+    habits = make_scene(read_record(readings), Instrument(60.0, 60.0)).habits
     net = truth["net_w"].to_numpy().reshape(DAYS, 1440).T
     pv = truth["pv_w"].to_numpy().reshape(DAYS, 1440).T
     return net, pv, habits, readings.index
@@ -72,13 +73,6 @@ def test_less_doubt_asked_for_means_more_steps(days):
     counts = [steps(play(days, chooser=schedule.Chooser(wh))) for wh in (2.0, 8.0, 40.0, 400.0)]
     assert counts == sorted(counts, reverse=True)
     assert counts[0] > counts[-1]
-
-
-def test_a_budget_is_met_by_raising_the_threshold(days):
-    wh = schedule.threshold_for(6, lambda wh: steps(play(days, chooser=schedule.Chooser(wh))), rounds=5)
-    assert 1 < steps(play(days, chooser=schedule.Chooser(wh))) <= 6
-    with pytest.raises(InputError, match="steps_a_day"):
-        schedule.threshold_for(0.5, lambda wh: 3.0)
 
 
 def test_cost_of_steps():

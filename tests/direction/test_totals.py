@@ -6,7 +6,7 @@ import pytest
 
 from made_records import LOAD_W, made_house
 from solarlib.direction.decoder import decode
-from solarlib.direction.totals import Period, compare
+from solarlib.direction.totals import MeterPeriod, judged
 from solarlib.quantities import InputError
 
 
@@ -38,9 +38,9 @@ def test_readings_missed_while_exporting_do_not_move_the_rest(house):
     for table in held:
         free = decode(table, LOAD_W, draws=0)
         bound = decode(table, LOAD_W, registers=registers, draws=0)
-        assert bound.account["registers"]["verdict"].iloc[0] == "agree"
+        assert bound.account.registers["verdict"].iloc[0] == "agree"
         assert np.allclose(free.samples["p_export"], bound.samples["p_export"], equal_nan=True)
-        assert 0.95 < bound.account["registers"]["seen"].iloc[0] < 0.999
+        assert 0.95 < bound.account.registers["seen"].iloc[0] < 0.999
 
 
 @pytest.mark.parametrize(
@@ -56,19 +56,19 @@ def test_totals_of_another_meter_are_told_and_left_alone(house, delivered, recei
         wrong = right.assign(delivered_kwh=both * delivered / 10, received_kwh=both * received / 10)
     free = decode(readings, LOAD_W, draws=0)
     found = decode(readings, LOAD_W, registers=wrong, draws=0)
-    assert found.account["registers"]["verdict"].iloc[0] == verdict
+    assert found.account.registers["verdict"].iloc[0] == verdict
     assert np.array_equal(found.samples["p_export"], free.samples["p_export"])
     assert sum("not used" in sentence for sentence in found.sentences()) == 1
     assert not any("not used" in sentence for sentence in free.sentences())
 
 
-def test_compare_by_hand():
+def test_periods_judged_by_hand():
     inside = np.ones(4, dtype=bool)
     energies = np.array([[1.0, 1, 1, 1], [0, 0, 0, 0]]), np.array([[0.0, 0, 0, 0], [1, 1, 1, 1]])
     p = np.array([0.0, 0.2, 0.8, 1.0])  # 2 kWh of export; 0.4 kWh in doubt
 
     def verdict(delivered, received, seen=1.0):
-        return compare(Period(None, None, inside, delivered, received, seen), p, energies)
+        return judged(MeterPeriod(None, None, inside, delivered, received, seen), p, energies)
 
     assert verdict(2, 2)[0] == "agree"
     assert verdict(1.5, 2.5) == ("differ", pytest.approx(2.5))

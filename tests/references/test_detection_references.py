@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from scipy.stats import foldnorm
 
-from solarlib.direction import chain, step_test as d
+from made_records import simulate_test
+from solarlib.direction import chain, detection as d, step_test
 
 
 def test_det_1_normal_tails():
@@ -12,27 +12,6 @@ def test_det_1_normal_tails():
     x = d.normal_tail_inverse([0.10, 0.05, 0.025, 0.01, 0.001])
     assert x == pytest.approx([1.2816, 1.6449, 1.9600, 2.3263, 3.0902], abs=5e-5)
     assert d.normal_tail([1, 2, 3]) == pytest.approx([0.15866, 0.02275, 0.00135], abs=5e-6)
-
-
-@pytest.mark.parametrize("hits, false_alarms, distance, bias", [(0.70, 0.40, 0.78, 0.90), (0.70, 0.10, 1.8, 1.98)])
-def test_det_2_discriminability_and_bias(hits, false_alarms, distance, bias):
-    """(a) Perlman (1985), |STAT dprime manual page; (b) Schneider, lecture notes on signal detection.
-
-    Seen and recomputed. The lecture rounds z to two digits, hence 0.01.
-    """
-    digits = 0.005 if distance == 0.78 else 0.01
-    assert d.discriminability(hits, false_alarms) == pytest.approx(distance, abs=digits)
-    assert d.bias_ratio(hits, false_alarms) == pytest.approx(bias, abs=digits)
-
-
-def test_det_3_roc():
-    """Green and Swets (1966), Signal Detection Theory and Psychophysics - recomputed, source from memory."""
-    assert d.roc_area([1, 2, 3]) == pytest.approx([0.7602, 0.9214, 0.9831], abs=1e-4)
-    assert d.best_accuracy([1, 2, 3]) == pytest.approx([0.6915, 0.8413, 0.9332], abs=1e-4)
-    false_alarms = np.linspace(0.0005, 0.9995, 2000)
-    hits = d.hit_rate(1.0, false_alarms)
-    assert np.trapezoid(hits, false_alarms) == pytest.approx(0.7602, abs=1e-3)
-    assert d.discriminability(hits, false_alarms) == pytest.approx(1.0)
 
 
 def test_det_4_wald():
@@ -68,28 +47,14 @@ def test_det_5_attribute_plan():
     assert (lower / (bad - good), upper / (bad - good), slope) == pytest.approx((-0.939, 1.205, 0.0397), abs=1e-3)
 
 
-def test_det_10_folded_normal():
-    """Leone, Nelson and Nottingham (1961), Technometrics 3, 543; formula in the documentation of scipy's foldnorm.
-
-    Seen and recomputed.
-    """
-    ratio = np.array([0, 0.5, 1, 2, 3])
-    assert d.folded_mean(ratio, 1.0) == pytest.approx([0.79788, 0.89559, 1.16663, 2.01698, 3.00076], abs=1e-5)
-    assert d.folded_variance(ratio, 1.0) == pytest.approx([0.36338, 0.44791, 0.63897, 0.93179, 0.99541], abs=1e-5)
-    assert np.sqrt(d.folded_variance(0.0, 1.0)) == pytest.approx(0.6028, abs=5e-5)
-    x = np.linspace(0, 900, 50)
-    assert d.folded_density(x, 120.0, 200.0) == pytest.approx(foldnorm.pdf(x, 0.6, scale=200.0))
-    assert d.folded_density(-1.0, 120.0, 200.0) == 0
-
-
 def test_det_12_step_far_from_zero():
     """Difference of two means (any text of statistics); the numbers - built here."""
-    test = d.StepTest(300, dwell_s=60, noise_w=400, reading_step_s=10, use_after=False)
+    test = step_test.StepTest(300, dwell_s=60, noise_w=400, reading_step_s=10, use_after=False)
     assert test.readings == 6
     assert test.change_sd_w == pytest.approx(230.94, abs=0.005)
     assert 2 * test.separation == pytest.approx(2.5981, abs=1e-4)
-    assert d.error_probability(50_000.0, test) == pytest.approx(0.09697, abs=1e-4)
-    before, during, _ = d.simulate_test(np.full(200_000, 50_000.0), test, np.random.default_rng(12))
+    assert step_test.error_probability(50_000.0, test) == pytest.approx(0.09697, abs=1e-4)
+    before, during, _ = simulate_test(np.full(200_000, 50_000.0), test, np.random.default_rng(12))
     assert (during < before).mean() == pytest.approx(0.0970, rel=0.02)
 
 
@@ -105,9 +70,9 @@ def test_det_13_step_that_crosses_zero(load_w, pv_w, change_w):
     during = load_w - before
     assert during - before == pytest.approx(change_w)
     assert abs(during - before) < load_w and before < pv_w
-    belief = d.posterior(before, during, d.StepTest(load_w, noise_w=10), before)
-    assert d.HYPOTHESES[belief.argmax()] == "pushed through zero"
-    assert d.rise_or_fall(before, during) == (change_w < 0)
+    belief = step_test.posterior(before, during, step_test.StepTest(load_w, noise_w=10), before)
+    assert step_test.HYPOTHESES[belief.argmax()] == "pushed through zero"
+    assert step_test.rise_or_fall(before, during) == (change_w < 0)
 
 
 RAIN = {"start": [0.5, 0.5], "transition": [[0.7, 0.3], [0.3, 0.7]]}
@@ -118,25 +83,33 @@ def share(odds):
     return odds / (1 + odds)
 
 
+def weights(start, transition, likelihood):
+    """Return chain weights from a start (2,), one transition matrix (row = from) and likelihoods, shape (n, 2)."""
+    seen = np.asarray(likelihood, dtype=float).T
+    w = np.asarray(transition, dtype=float)[:, :, None] * seen
+    w[:, :, 0] = np.asarray(start) * seen[:, 0]
+    return w
+
+
 def test_det_6_umbrella_filtering():
     """Russell and Norvig, Artificial Intelligence: A Modern Approach, 3rd ed., 15.2, first two; all five elsewhere.
 
     Seen and recomputed (the article "Forward-backward algorithm" and test suites built on it).
     """
-    w = chain.weights(likelihood=UMBRELLAS, **RAIN)
+    w = weights(likelihood=UMBRELLAS, **RAIN)
     assert share(chain.forward_odds(w)) == pytest.approx([0.8182, 0.8834, 0.1907, 0.7308, 0.8673], abs=1e-4)
 
 
 def test_det_7_umbrella_smoothing_and_prediction():
-    """The same sources; seen and recomputed. The first backward message is the one to day 0, before any umbrella."""
-    before = np.vstack([[1.0, 1.0], UMBRELLAS])
-    w = chain.weights(likelihood=before, **RAIN)
-    assert share(chain.backward_odds(w))[:4] == pytest.approx([0.6469, 0.5923, 0.3763, 0.6533], abs=1e-4)
-    whole = chain.smooth(chain.weights(likelihood=UMBRELLAS, **RAIN))
+    """The same sources; seen and recomputed. A backward message is what smoothing adds to filtering."""
+    before = weights(likelihood=np.vstack([[1.0, 1.0], UMBRELLAS]), **RAIN)
+    backward = chain.odds(before) / chain.forward_odds(before)  # the first is the one to day 0, before any umbrella
+    assert share(backward)[:4] == pytest.approx([0.6469, 0.5923, 0.3763, 0.6533], abs=1e-4)
+    whole = chain.smooth(weights(likelihood=UMBRELLAS, **RAIN))
     assert whole == pytest.approx([0.8673, 0.8204, 0.3075, 0.8204, 0.8673], abs=1e-4)
-    two_days = chain.smooth(chain.weights(likelihood=UMBRELLAS[:2], **RAIN))
+    two_days = chain.smooth(weights(likelihood=UMBRELLAS[:2], **RAIN))
     assert two_days[0] == pytest.approx(0.8834, abs=1e-4)
-    unseen = chain.weights(likelihood=np.vstack([UMBRELLAS[:2], np.ones((2, 2))]), **RAIN)
+    unseen = weights(likelihood=np.vstack([UMBRELLAS[:2], np.ones((2, 2))]), **RAIN)
     assert share(chain.forward_odds(unseen))[-1] == pytest.approx(0.5613, abs=1e-4)
 
 
@@ -147,24 +120,7 @@ def test_det_8_asymmetric_chain():
     """
     absent = [[0.7, 0.2]] * 2
     transition = np.array([[0.6, 0.4], [0.3, 0.7]])
-    w = chain.weights([1.0, 0.0], transition, [[1.0, 1.0], *absent, [1.0, 1.0]])
+    w = weights([1.0, 0.0], transition, [[1.0, 1.0], *absent, [1.0, 1.0]])
     home = 1 - share(chain.forward_odds(w))
     assert home[2] == pytest.approx(0.81176, abs=1e-5)
     assert home[3] == pytest.approx(0.54353, abs=1e-5)
-
-
-@pytest.mark.parametrize(
-    "seen, states, likelihood",
-    [
-        ("normal cold dizzy", "HHF", 0.01512),
-        ("normal cold normal", "HHH", 0.0294),
-        ("dizzy cold normal", "FHH", 0.01344),
-    ],
-)
-def test_det_9_best_path(seen, states, likelihood):
-    """The doctor's example of the Viterbi algorithm, three sequences - seen and recomputed."""
-    emission = {"normal": (0.5, 0.1), "cold": (0.4, 0.3), "dizzy": (0.1, 0.6)}
-    w = chain.weights([0.6, 0.4], [[0.7, 0.3], [0.4, 0.6]], [emission[word] for word in seen.split()])
-    path, log_weight = chain.best_path(w)
-    assert "".join("HF"[state] for state in path) == states
-    assert np.exp(log_weight) == pytest.approx(likelihood, abs=1e-12)

@@ -4,13 +4,13 @@ from functools import lru_cache
 
 import numpy as np
 
+from solarlib.direction.detection import normal_density
 from solarlib.direction.step_test import (
     StepTest,
     best_dwell,
     change_sd,
     error_probability,
     log_ratio,
-    normal_density,
     predicted_during,
     rise_or_fall,
 )
