@@ -51,21 +51,19 @@ def day_picture(house):
     hours_axis(ax)
     zero_based(ax, 1.2 * top, "irradiance (kW/m²)")
     columns = bars(ax, "sun", np.arange(24) + 0.5, np.zeros(24), width=1.0, hatch="", linewidth=2.0)
+    gold = ROLES["sun"].colour
     sky = ax.plot([], [], linestyle="--", **_OUTLINE)[0]
     date = direct_label(ax, 0.3, 1.07 * top, "", "sun")
     sky_name = direct_label(ax, 0, 0, "cloudless sky")
 
     def update(day, until):
         table, ideal = days[day - 1], clear[day - 1]
-        clock = table.index.hour + table.index.minute / 60.0
         height = np.zeros(24)
         height[table.index.hour] = table["ghi"].to_numpy() / 1000.0
-        for bar, value in zip(columns, height):
-            bar.set_height(value)
-            bar.set_x(bar.get_x() // 1 + clock[0] % 1)
-            counted = bar.get_x() < until
-            bar.set_facecolor(ROLES["sun"].colour if counted else BACKGROUND)
-            bar.set_edgecolor(BACKGROUND if counted else ROLES["sun"].colour)
+        for hour, bar in enumerate(columns):
+            left = hour + table.index.minute[0] / 60.0  # a clock may be half an hour off the file's hours
+            face, edge = (gold, BACKGROUND) if left < until else (BACKGROUND, gold)
+            bar.set(height=height[hour], x=left, facecolor=face, edgecolor=edge)
         sky.set_data(_clock(ideal.index), ideal["ghi"] / 1000.0)
         energy, possible = table["ghi"].sum() / 1000.0, ideal["ghi"].sum() / 6000.0  # 6 rows an hour
         peak = int(ideal["ghi"].to_numpy().argmax())
@@ -77,9 +75,9 @@ def day_picture(house):
         share = round(100 * (1 - energy / possible))
         lost = f"clouds took {share} %" if share >= 3 else "clouds took almost nothing"
         return (
-            f"{_date(table.index[0])}: {energy:.1f} kWh fell on each square metre of flat ground, {height[:until].sum():.1f} "
-            f"of them until {until}:00. A cloudless sky would have given {possible:.1f} kWh/m²: {lost}. "
-            f"The strongest hour had {height.max():.2f} kW/m²."
+            f"{_date(table.index[0])}: {energy:.1f} kWh fell on each square metre of flat ground, "
+            f"{height[:until].sum():.1f} of them until {until}:00. A cloudless sky would have given "
+            f"{possible:.1f} kWh/m²: {lost}. The strongest hour had {height.max():.2f} kW/m²."
         )
 
     return Picture(figure, [columns, sky, date, sky_name], update)
@@ -89,8 +87,7 @@ def path_picture(house):
     """Return the picture of sun and plane: day, clock hour, tilt, azimuth -> path of the sun, beam on the plane."""
     clear, middle = _cloudless(house.place), noon_side(house.place)
     figure, (left, right) = new_figure(1, 2, left=0.075, right=0.965, wspace=0.2, width_ratios=(1.1, 1))
-    left.set(xlim=(-180, 180), xlabel="direction")
-    left.set_xticks(range(-180, 181, 45), [_compass(middle + x) for x in range(-180, 181, 45)])
+    _compass_axis(left, middle, 45, "direction")
     zero_based(left, 95, "height above horizon (°)")
     left.set_yticks(range(0, 91, 30))
     for number, name in ((172, "21 June"), (355, "21 Dec")):
@@ -123,11 +120,9 @@ def path_picture(house):
         light = plane_of_array(table, table, tilt, azimuth, house.system.albedo)
         path.set_data(*_path(table, middle))
         row = min(int(np.searchsorted(clock, hour)), len(clock) - 1)
-        height, beam, caught = (
-            float(v)
-            for v in (table["apparent_elevation"].iloc[row], table["dni"].iloc[row], light["poa_direct"].iloc[row])
-        )
-        spot.set_data([_turn(table["azimuth"].iloc[row] - middle)], [height])
+        there, (caught, angle) = table.iloc[row], light[["poa_direct", "aoi"]].iloc[row]
+        height, beam = there["apparent_elevation"], there["dni"]
+        spot.set_data([_turn(there["azimuth"] - middle)], [height])
         spot.set_visible(height > 0)
         x = _turn(azimuth - middle)
         target.set_data([x], [90 - tilt])
@@ -138,16 +133,13 @@ def path_picture(house):
         noon = _hhmm(solar_noon(table, house.place))
         when = f"{_date(table.index[0])}, {_hhmm(hour)} ({_zone(table.index[len(table) // 2])})"
         if height <= 0 or beam == 0:
-            return f"{when}: the sun is below the horizon, so no beam reaches the plane. On this day solar noon is at {noon}."
-        angle = float(light["aoi"].iloc[row])
-        seen = (
-            f"it catches {100 * caught / beam:.0f} % of the beam"
-            if caught
-            else "the sun is behind it and it catches no beam"
-        )
+            dark = "the sun is below the horizon, so no beam reaches the plane"
+            return f"{when}: {dark}. On this day solar noon is at {noon}."
+        share = f"it catches {100 * caught / beam:.0f} % of the beam"
+        seen = share if caught else "the sun is behind it and it catches no beam"
         return (
-            f"{when}: the sun stands {height:.0f}° high, {angle:.0f}° off the direction in which the plane looks; {seen}, "
-            f"{caught / 1000:.2f} of {beam / 1000:.2f} kW/m². Solar noon is at {noon}."
+            f"{when}: the sun stands {height:.0f}° high, {angle:.0f}° off the direction in which the plane looks; "
+            f"{seen}, {caught / 1000:.2f} of {beam / 1000:.2f} kW/m². Solar noon is at {noon}."
         )
 
     return Picture(figure, [path, spot, target, target_name, on_plane, straight, now], update)
@@ -162,15 +154,11 @@ def parts_picture(house):
     ax.set_xticks(range(0, 91, 15), [f"{tilt}°" for tilt in range(0, 91, 15)])
     zero_based(ax, top, "energy (kWh/m² a day)")
     flat = 0.0 * TILTS
+    roles = {"beam": "sun", "sky": "sky", "ground": "ground"}
     layers = [
-        area(ax, "sun", TILTS, flat, flat, hatch=""),
-        area(ax, "sky", TILTS, flat, flat),
-        area(ax, "ground", TILTS, flat, flat),
+        area(ax, role, TILTS, flat, flat, hatch="" if role == "sun" else ROLES[role].hatch) for role in roles.values()
     ]
-    names = [
-        direct_label(ax, 91.5, 0, name, role, va="center", clip_on=False)
-        for name, role in (("beam", "sun"), ("sky", "sky"), ("ground", "ground"))
-    ]
+    names = [direct_label(ax, 91.5, 0, name, role, va="center", clip_on=False) for name, role in roles.items()]
 
     def update(month, kind, azimuth):
         parts = energy[azimuth][:, :, MONTHS.index(month), KINDS.index(kind)]  # tilt, part
@@ -182,13 +170,13 @@ def parts_picture(house):
             name.set_position((91.5, low))
         total = edges[-1]
         best = int(total.argmax())
-        date = _date(days[MONTHS.index(month)][KINDS.index(kind)])
+        date, share = _date(days[MONTHS.index(month)][KINDS.index(kind)]), 100 * parts[9] / max(total[9], 1e-9)
         if not total.max() > 0:
             return f"On {date} the sun does not rise at this place: the plane gets 0.0 kWh/m²."
         return (
             f"{kind.capitalize()} of {month} ({date}), facing {_compass(azimuth)}: flat {total[0]:.1f}, tilt 45° "
-            f"{total[9]:.1f}, wall {total[-1]:.1f} kWh/m². Of the light on the 45° plane {100 * parts[9, 0] / total[9]:.0f} % is beam, "
-            f"{100 * parts[9, 1] / total[9]:.0f} % sky, {100 * parts[9, 2] / total[9]:.0f} % ground. Best tilt: {TILTS[best]}°."
+            f"{total[9]:.1f}, wall {total[-1]:.1f} kWh/m². Of the light on the 45° plane {share[0]:.0f} % is beam, "
+            f"{share[1]:.0f} % sky, {share[2]:.0f} % ground. Best tilt: {TILTS[best]}°."
         )
 
     return Picture(figure, [layers, names], update)
@@ -208,32 +196,23 @@ def year_picture(house):
     left.set_xticks(range(1, 13), [name[0] for name in MONTHS])
     left.set_xlabel("month")
     zero_based(left, 1.2 * table.max(), "kWh/m² a month")
-    right.set(xlim=(-180, 180), xlabel="direction the plane faces")
-    right.set_xticks(range(-180, 181, 90), [_compass(middle + turn) for turn in range(-180, 181, 90)])
+    _compass_axis(right, middle, 90, "direction the plane faces")
     zero_based(right, 1.18 * year.max(), "kWh/m² a year")
     columns = bars(left, "sun", np.arange(1, 13), np.zeros(12), width=0.8, hatch="")
     left.step(np.arange(0.5, 13), np.append(table[0, 0], table[0, 0, -1]), where="post", linestyle="--", **_OUTLINE)
     direct_label(left, 0.7, 1.1 * table.max(), "- - flat ground", size=14)
     for row, name, turn, drop in ((0, "flat", 174, 0.02), (len(TILTS) - 1, "wall", -174, -0.1)):
-        right.plot(x, year[row][order], linestyle="--", **_OUTLINE)
-        direct_label(
-            right, turn, year[row][order][0] + drop * year.max(), name, size=14, ha="right" if turn > 0 else "left"
-        )
+        values, side = year[row][order], "right" if turn > 0 else "left"
+        right.plot(x, values, linestyle="--", **_OUTLINE)
+        direct_label(right, turn, values[0] + drop * year.max(), name, size=14, ha=side)
     for number, plane in enumerate(house.system.planes, 1):
         turn = float(_turn(plane.surface_azimuth - middle))
         value = yearly_irradiation(house, plane.surface_tilt, plane.surface_azimuth)
         right.plot(turn, value, marker="D", markersize=9, color=INK)
         outward = abs(turn) < 90  # where the curves fall; at the edges the name goes inward to stay on the picture
-        side = 1 if (turn >= 0) == outward else -1
-        direct_label(
-            right,
-            turn + 7 * side,
-            value + 0.02 * year.max(),
-            f"plane {number}",
-            size=12,
-            ha="left" if side > 0 else "right",
-            va="bottom",
-        )
+        away, side = (7, "left") if (turn >= 0) == outward else (-7, "right")
+        above = value + 0.02 * year.max()
+        direct_label(right, turn + away, above, f"plane {number}", size=12, ha=side, va="bottom")
     curve = line(right, "sun", x, 0 * x, linestyle="-")
     spot = line(right, "sun", [], [], marker="o", markersize=15, markeredgecolor=INK)
     name = direct_label(right, 174, 0, "", "sun", size=14, ha="right", bbox=_PAPER)
@@ -250,11 +229,12 @@ def year_picture(house):
         below = values[-1] - 0.12 * year.max()
         clear_of_wall = below > np.interp(105, x, year[-1][order])
         name.set_position((174, below if clear_of_wall else np.interp(105, x, values) + 0.02 * year.max()))
+        months, whole = table[row, column], year[row, column]
         return (
-            f"Tilt {tilt}°, facing {azimuth}°: {year[row, column]:,.0f} kWh/m² in the year, "
-            f"{100 * year[row, column] / year.max():.0f} % of the best plane here (tilt {TILTS[best[0]]}°, facing {AZIMUTHS[best[1]]}°). "
-            f"April to September bring {100 * table[row, column, warm].sum() / year[row, column]:.0f} % of it, "
-            f"December {table[row, column, 11]:.0f} and June {table[row, column, 5]:.0f} kWh/m²."
+            f"Tilt {tilt}°, facing {azimuth}°: {whole:,.0f} kWh/m² in the year, {100 * whole / year.max():.0f} % of "
+            f"the best plane here (tilt {TILTS[best[0]]}°, facing {AZIMUTHS[best[1]]}°). April to September bring "
+            f"{100 * months[warm].sum() / whole:.0f} % of it, December {months[11]:.0f} and June {months[5]:.0f} "
+            "kWh/m²."
         )
 
     return Picture(figure, [columns, curve, spot, name], update)
@@ -304,15 +284,13 @@ def _parts(house):
     energy = {}
     for azimuth in COMPASS.values():
         planes = [plane_of_array(light, solar, tilt, azimuth, house.system.albedo) for tilt in TILTS]
-        hourly = np.array(
-            [[p["poa_direct"], p["poa_isotropic"] + p["poa_circumsolar"], p["poa_ground_diffuse"]] for p in planes]
-        )
+        hourly = np.array([plane[["poa_direct", "poa_sky_diffuse", "poa_ground_diffuse"]].T for plane in planes])
         energy[azimuth] = hourly.reshape(len(TILTS), 3, 12, 3, 24).sum(axis=-1) / 1000.0
     return energy, [[sky.index[day * 24] for day in month] for month in chosen]
 
 
 def _path(day, middle):
-    """Return turn from the noon side and height of the sun, broken where it sets or leaves the edge of the map. [deg]"""
+    """Return turn from the noon side and height of the sun, broken where it sets or leaves the map's edge. [deg]"""
     turn, height = _turn(day["azimuth"].to_numpy() - middle), day["apparent_elevation"].to_numpy()
     seam = np.append(np.abs(np.diff(turn)) > 180, False)
     return turn, np.where((height < 0) | seam, np.nan, height)
@@ -321,6 +299,13 @@ def _path(day, middle):
 def _turn(degrees):
     """Return an angle as -180 to 180, so that a map has the noon sun in its middle. [deg]"""
     return (np.asarray(degrees, dtype=float) + 180.0) % 360.0 - 180.0
+
+
+def _compass_axis(ax, middle, step, label):
+    """Fix the horizontal axis to all directions, with the noon side (azimuth ``middle``) in its middle."""
+    turns = range(-180, 181, step)
+    ax.set(xlim=(-180, 180), xlabel=label)
+    ax.set_xticks(turns, [_compass(middle + turn) for turn in turns])
 
 
 def _compass(azimuth):
