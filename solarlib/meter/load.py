@@ -21,45 +21,19 @@ SOUTHERN_SHIFT_DAYS = 26 * 7  # half a year in whole weeks, so that Mondays stay
 KINDS = ("timer", "cooling", "heating")
 
 
-@lru_cache(maxsize=2)
-def _read_measured(file):
-    name = Path(file).name
-    try:
-        with gzip.open(file, "rt", encoding="utf-8") as lines:
-            rows = [line.rstrip("\n").split(",") for line in lines]
-    except (OSError, EOFError, UnicodeDecodeError, zlib.error) as error:
-        raise InputError(f"{name}: found {error}, allowed is the file that data/build.py makes") from None
-    labels = [f"{minute // 60:02d}:{minute % 60:02d}" for minute in range(MINUTES_PER_DAY)]
-    dates = pd.date_range("2009-01-01", "2009-12-31", name="date")
-    if len(rows) != 1 + len(dates):
-        raise InputError(f"{name}: found {len(rows)} rows, allowed are a header and {len(dates)} days")
-    for number, (row, date) in enumerate(zip(rows, ["date", *dates.strftime("%Y-%m-%d")]), start=1):
-        if len(row) != 1 + MINUTES_PER_DAY:
-            raise InputError(f"{name}, row {number}: found {len(row)} columns, allowed are {1 + MINUTES_PER_DAY}")
-        if row[0] != date:
-            raise InputError(f"{name}, row {number}, column date: found {row[0]!r}, allowed is {date!r}")
-    for column, (found, label) in enumerate(zip(rows[0][1:], labels), start=2):
-        if found != label:
-            raise InputError(f"{name}, row 1, column {column}: found {found!r}, allowed is {label!r}")
-    cells = np.array([row[1:] for row in rows[1:]])
-    power = pd.to_numeric(pd.Series(cells.ravel()), errors="coerce").to_numpy(float).reshape(cells.shape)
-    wrong = (cells != "") & ~(np.isfinite(power) & (power >= 0))
-    if wrong.any():
-        row, column = np.argwhere(wrong)[0]
-        raise InputError(
-            f"{name}, row {row + 2} ({rows[row + 1][0]}), column {labels[column]}: found {str(cells[row, column])!r}, "
-            "allowed is a power of 0 W or more, or nothing"
-        )
-    return pd.DataFrame(power, index=dates, columns=labels)
+def measured_year():
+    """Return the measured household's power in 2009, minute by minute; see `read_minutes`.
 
-
-def measured_year(file=MEASURED_FILE):
-    """Return the measured household's power in 2009, minute by minute.
-
-    Parameters
+    References
     ----------
-    file : path
-        The wide table that ``data/build.py`` makes.
+    G. Hebrail, A. Berard, *Individual household electric power consumption*, UCI Machine Learning Repository
+    (2012), CC BY 4.0.
+    """
+    return read_minutes(MEASURED_FILE)
+
+
+def read_minutes(file):
+    """Return the wide table that ``data/build.py`` makes: a year of power, minute by minute.
 
     Returns
     -------
@@ -71,13 +45,33 @@ def measured_year(file=MEASURED_FILE):
     ------
     InputError
         If the file is damaged; names file, row and column.
-
-    References
-    ----------
-    G. Hebrail, A. Berard, *Individual household electric power consumption*, UCI Machine Learning Repository
-    (2012), CC BY 4.0.
     """
-    return _read_measured(str(file)).copy()
+    name = Path(file).name
+    try:
+        with gzip.open(file, "rt", encoding="utf-8") as lines:
+            rows = [line.rstrip("\n").split(",") for line in lines]
+    except (OSError, EOFError, UnicodeDecodeError, zlib.error) as error:
+        raise InputError(f"{name}: found {error}, allowed is the file that data/build.py makes") from None
+    labels = [f"{minute // 60:02d}:{minute % 60:02d}" for minute in range(MINUTES_PER_DAY)]
+    dates = pd.date_range("2009-01-01", "2009-12-31", name="date")
+    if len(rows) != 1 + len(dates):
+        raise InputError(f"{name}: found {len(rows)} rows, allowed are a header and {len(dates)} days")
+    for number, row in enumerate(rows, start=1):
+        if len(row) != 1 + MINUTES_PER_DAY:
+            raise InputError(f"{name}, row {number}: found {len(row)} columns, allowed are {1 + MINUTES_PER_DAY}")
+    edges = [(f"row 1, column {column}", rows[0][column - 1], label) for column, label in enumerate(labels, start=2)]
+    days = enumerate(["date", *dates.strftime("%Y-%m-%d")])
+    for where, found, allowed in [*((f"row {row + 1}, column date", rows[row][0], day) for row, day in days), *edges]:
+        if found != allowed:
+            raise InputError(f"{name}, {where}: found {found!r}, allowed is {allowed!r}")
+    cells = np.array([row[1:] for row in rows[1:]])
+    power = pd.to_numeric(pd.Series(cells.ravel()), errors="coerce").to_numpy(float).reshape(cells.shape)
+    wrong = np.argwhere((cells != "") & ~(np.isfinite(power) & (power >= 0)))
+    for row, column in wrong[:1]:
+        where = f"row {row + 2} ({rows[row + 1][0]}), column {labels[column]}"
+        found = str(cells[row, column])
+        raise InputError(f"{name}, {where}: found {found!r}, allowed is a power of 0 W or more, or nothing")
+    return pd.DataFrame(power, index=dates, columns=labels)
 
 
 def fill_masked(table):
@@ -90,31 +84,20 @@ def fill_masked(table):
 
     Returns
     -------
-    filled : DataFrame
-        The same table without NaN. [W]
-    account : DataFrame
-        One row for each day and day of origin: ``date``, ``from_date``, ``minutes``.
+    DataFrame
+        The same table without NaN; only measured minutes are copied, never a filled one again. [W]
     """
-    power = table.to_numpy(float).copy()
-    measured = ~np.isnan(power)
-    entries = []
+    measured = table.to_numpy(float)
+    power = measured.copy()
     for weeks in range(1, len(power) // 7 + 1):
         for shift in (-7 * weeks, 7 * weeks):
             days = np.flatnonzero(np.isnan(power).any(axis=1))
             days = days[(days + shift >= 0) & (days + shift < len(power))]
-            # Only measured minutes are copied, never a filled one again.
-            usable = np.isnan(power[days]) & measured[days + shift]
-            power[days] = np.where(usable, table.to_numpy()[days + shift], power[days])
-            entries += [
-                (table.index[day], table.index[day + shift], int(count))
-                for day, count in zip(days, usable.sum(axis=1))
-                if count
-            ]
+            power[days] = np.where(np.isnan(power[days]), measured[days + shift], power[days])
     if np.isnan(power).any():
         day = table.index[np.isnan(power).any(axis=1)][0].date()
         raise InputError(f"measured year: found no measured week to fill {day}")
-    account = pd.DataFrame(entries, columns=["date", "from_date", "minutes"]).sort_values("date", ignore_index=True)
-    return pd.DataFrame(power, table.index, table.columns), account
+    return pd.DataFrame(power, table.index, table.columns)
 
 
 @dataclass(frozen=True)
@@ -265,8 +248,8 @@ def _source_days(day, year, southern):
     return np.where(source > 364, source - 364, np.where(source < 0, source + 364, source))
 
 
-def household(yearly_kwh, tz, year=TYPICAL_YEAR, appliances=(), temp_air=None, southern=False):
-    """Return the mean power that a house draws in each minute of one local calendar year.
+def household(yearly_kwh, tz, appliances=(), temp_air=None, southern=False):
+    """Return the mean power that a house draws in each minute of the typical year, by the local calendar.
 
     Parameters
     ----------
@@ -275,7 +258,6 @@ def household(yearly_kwh, tz, year=TYPICAL_YEAR, appliances=(), temp_air=None, s
     tz : str
         Time zone of the house. The minute that a clock change skips is absent, the hour that it repeats is used
         twice.
-    year : int
     appliances : sequence of Appliance
         They take their share of ``yearly_kwh``; the measured year is scaled to the rest.
     temp_air : Series or None
@@ -295,11 +277,11 @@ def household(yearly_kwh, tz, year=TYPICAL_YEAR, appliances=(), temp_air=None, s
     """
     require(yearly_kwh, "yearly_kwh", 1, 1_000_000, "kWh")
     try:
-        index = year_index("1min", tz, year)
+        index = year_index("1min", tz)
     except (KeyError, ValueError) as error:
         raise InputError(f"tz: found {tz!r}, allowed is an IANA zone name such as 'America/New_York'") from error
     minute, day = _wall_clock(index)
-    shape = _filled_shape()[_source_days(day, year, southern), minute]
+    shape = _filled_shape()[_source_days(day, TYPICAL_YEAR, southern), minute]
     extra = np.zeros(len(index))
     for appliance in appliances:
         extra += appliance_power(appliance, index, temp_air).to_numpy()
@@ -314,7 +296,7 @@ def household(yearly_kwh, tz, year=TYPICAL_YEAR, appliances=(), temp_air=None, s
 
 @lru_cache(maxsize=1)
 def _filled_shape():
-    return fill_masked(measured_year())[0].to_numpy()
+    return fill_masked(measured_year()).to_numpy()
 
 
 def test_load(index, times, power_w, dwell):

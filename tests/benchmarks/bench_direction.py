@@ -33,8 +33,7 @@ BUDGETS = (8, 18)  # steps a day on the tuning days; other days ask for up to a 
 
 def measured_load():
     """Return the measured home's year as (365, 1440), scaled to 20 kWh a day. [W]"""
-    table = fill_masked(measured_year())
-    values = (table[0] if isinstance(table, tuple) else table).to_numpy(dtype=float)
+    values = fill_masked(measured_year()).to_numpy(dtype=float)
     return values * (20_000 / 24 / values.mean())
 
 

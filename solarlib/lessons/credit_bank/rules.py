@@ -189,7 +189,7 @@ def reading_sheet(house, size=100):
 
     The delivered register is set so that it passes 99...9 within the third month.
     """
-    made, used = (1000.0 * energy for energy in house_bills.hourly(house))  # mean power of each hour
+    made, used = house_bills.hourly(house)
     made = made * size / 100.0
     digits = house.meter.digits
     own = months(house)["delivered_kwh"].to_numpy()
