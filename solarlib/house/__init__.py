@@ -1,16 +1,7 @@
 """One house, everything composed: its file, its year, its bills, its owner's files and how it stands."""
 
-from solarlib.house.bills import avoided_price, generation_path, owner_cash_flow, saving, year_energies
+from solarlib.house.bills import avoided_price, owner_cash_flow, saving, year_energies
 from solarlib.house.file import read_house
 from solarlib.house.year import simulate, weather
 
-__all__ = [
-    "avoided_price",
-    "generation_path",
-    "owner_cash_flow",
-    "read_house",
-    "saving",
-    "simulate",
-    "weather",
-    "year_energies",
-]
+__all__ = ["avoided_price", "owner_cash_flow", "read_house", "saving", "simulate", "weather", "year_energies"]

@@ -1,11 +1,11 @@
-"""What a house pays in a year, with its array and without, under its own tariff or another; and the cash flow from that.
+"""What a house pays in a year, with its array and without, under its own tariff or another; the cash flow from that.
 
 All bills come from the hourly means of the typical year: within an hour, generation and load are netted, so the
 registers of a real meter count a little more each way. The year is billed twice and the second one taken, so that a
 credit bank is in its settled state. Money is in the currency of the tariff.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import lru_cache
 
@@ -14,14 +14,53 @@ import pandas as pd
 
 from solarlib.bill.accounts import ledger
 from solarlib.bill.periods import monthly_periods
+from solarlib.bill.tariff import Tariff
+from solarlib.house.file import House
 from solarlib.house.year import simulate
-from solarlib.meter.registers import split
+from solarlib.meter.registers import split_energy
 from solarlib.quantities import InputError, energy_kwh, require
 from solarlib.worth.bill_table import split_saving, tabulate, yearly_bills, yield_path
-from solarlib.worth.lifetime import cash_flow
+from solarlib.worth.lifetime import Costs, Loan, cash_flow
 from solarlib.worth.money import growth_path, net_present_value
 
 MOST_FACTOR = 3.0  # of the generation, in a table of bills
+LESS = 0.1  # of the use: what the price of an avoided kWh is told from
+
+
+@dataclass(frozen=True)
+class Course:
+    """One course that the life of an array may take.
+
+    Parameters
+    ----------
+    tariff : Tariff, optional
+        Held for the whole life.
+    price_growth : float, optional
+        Yearly nominal growth of all prices of the tariff.
+    years : int, optional
+    degradation : float, optional
+        Per year. The defaults of all these stand in the house file.
+    yield_factor, price_factor : float
+        Generation over that of the typical year; prices over those of the tariff.
+    loan : Loan, optional
+    """
+
+    tariff: Tariff | None = None
+    price_growth: float | None = None
+    years: int | None = None
+    degradation: float | None = None
+    yield_factor: float = 1.0
+    price_factor: float = 1.0
+    loan: Loan | None = None
+
+    def of(self, house: House) -> "Course":
+        """Return the course with the values of the house file where it has none."""
+        view, wear = house.outlook, house.system.degradation_per_year
+        file = {"price_growth": view.price_growth, "years": view.years, "degradation": wear}
+        return replace(self, **{name: value for name, value in file.items() if getattr(self, name) is None})
+
+
+AS_IN_THE_FILE = Course()
 
 
 def bill_with_array(house, factor=1.0, tariff=None, size=1.0, export=True):
@@ -92,12 +131,14 @@ def hourly(house):
     return energy_kwh(year["generation_w"].clip(lower=0)), energy_kwh(year["load_w"])
 
 
+@lru_cache(maxsize=64)
 def bill_without_array(house, tariff=None, load=1.0):
     """Return the bill of a year without any array, for ``load`` times the use of the house. [money/year]"""
-    return _without(house, tariff, load)
+    made, used = hourly(house)
+    return _settled(house, tariff, 0.0 * made, load * used, 0.0)
 
 
-def saving(house, tariff=None, size=1.0):
+def saving(house: House, tariff: Tariff | None = None, size: float = 1.0) -> pd.Series:
     """Return what the array saves in the first year, self-used and exported energy apart: see `split_saving`."""
     return split_saving(
         bill_without_array(house, tariff),
@@ -106,19 +147,17 @@ def saving(house, tariff=None, size=1.0):
     )
 
 
-def avoided_price(house, tariff=None, less=0.1):
-    """Return what one kWh less of use saves without an array: the bill's slope, not the bill over the kWh. [money/kWh]"""
-    _, used = hourly(house)
-    return (bill_without_array(house, tariff) - bill_without_array(house, tariff, 1.0 - less)) / (
-        less * float(used.sum())
-    )
+def avoided_price(house: House) -> float:
+    """Return what one kWh less of use saves without an array: the bill's slope, not its mean price. [money/kWh]"""
+    less = LESS * float(hourly(house)[1].sum())
+    return (bill_without_array(house) - bill_without_array(house, None, 1.0 - LESS)) / less
 
 
-def year_energies(house):
+def year_energies(house: House) -> pd.Series:
     """Return generation, house use and self-used energy of the typical year, hour by hour netted. [kWh]"""
     made, used = hourly(house)
     parts = {"generation": made.sum(), "use": used.sum(), "self_used": np.minimum(made, used).sum()}
-    return pd.Series({name: float(value) for name, value in parts.items()})
+    return pd.Series(parts, dtype=float)
 
 
 def at_price_level(tariff, factor):
@@ -134,21 +173,15 @@ def at_price_level(tariff, factor):
     def scaled(price):
         return None if price is None else round(price * factor, 5)
 
-    charges = tuple(
-        charge
-        if charge.on == "percent"
-        else replace(
-            charge,
-            price=scaled(charge.price),
-            blocks=tuple(replace(block, price=scaled(block.price)) for block in charge.blocks),
-        )
-        for charge in tariff.charges
-    )
+    def at_level(charge):
+        blocks = tuple(replace(block, price=scaled(block.price)) for block in charge.blocks)
+        return charge if charge.on == "percent" else replace(charge, price=scaled(charge.price), blocks=blocks)
+
     names = ("payout_price", "payout_threshold", "conversion_price")
+    prices = {name: scaled(getattr(tariff.credit, name)) for name in names}
     export = tariff.credit.export_price and tariff.credit.export_price.scaled(scaled)
-    credit = replace(
-        tariff.credit, export_price=export, **{name: scaled(getattr(tariff.credit, name)) for name in names}
-    )
+    credit = replace(tariff.credit, export_price=export, **prices)
+    charges = tuple(at_level(charge) for charge in tariff.charges)
     return replace(tariff, charges=charges, credit=credit, minimum_bill=scaled(tariff.minimum_bill))
 
 
@@ -159,49 +192,34 @@ def bill_table(house, tariff=None):
     return tabulate(lambda factor: bill_with_array(house, factor, tariff), 0.0, MOST_FACTOR, tolerance)
 
 
-def generation_path(house, years=None, degradation=None):
-    """Return the generation of years 1 ... n of a wearing array in typical weather. [kWh]"""
-    return year_energies(house)["generation"] * _wear(house, years, degradation)
-
-
-def owner_cash_flow(house, costs=None, tariff=None, price_growth=None, years=None, degradation=None,
-                    yield_factor=1.0, price_factor=1.0, loan=None):  # fmt: skip
+def owner_cash_flow(house: House, costs: Costs, course: Course = AS_IN_THE_FILE) -> pd.DataFrame:
     """Return the owner's yearly cash flow; see `lifetime.cash_flow`.
 
     Parameters
     ----------
     house : House
-    costs : Costs, optional
-    tariff : Tariff, optional
-        Held for the whole life.
-    price_growth : float, optional
-        Yearly nominal growth of all prices of the tariff.
-    years : int, optional
-    degradation : float, optional
-        Per year. The defaults of all these stand in the house file.
-    yield_factor, price_factor : float
-        Generation over that of the typical year; prices over those of the tariff.
-    loan : Loan, optional
+    costs : Costs
+        Such as those of the house file, if it names them.
+    course : Course, optional
 
-    Raises
-    ------
-    InputError
-        If neither the call nor the house file names costs.
+    Returns
+    -------
+    DataFrame indexed by ``year`` 0 ... n
+        The columns of `lifetime.cash_flow` and ``generation_kwh``, that of a wearing array in typical weather.
     """
-    bills = _lifetime_bills(house, tariff, price_growth, years, degradation, yield_factor, price_factor)
-    return cash_flow(*bills, _costs(house, costs), loan)
+    made, *bills = _lifetime(house, course)
+    return cash_flow(*bills, costs, course.loan).assign(generation_kwh=np.concatenate([[0.0], made]))
 
 
-def net_flow(house, costs=None, tariff=None, price_growth=None, years=None, degradation=None,
-             yield_factor=1.0, price_factor=1.0, loan=None):  # fmt: skip
+def net_flow(house, costs, course=AS_IN_THE_FILE):
     """Return the column ``net`` of `owner_cash_flow` as an array of years 0 ... n, many times as fast. [money]"""
-    without, with_array = _lifetime_bills(house, tariff, price_growth, years, degradation, yield_factor, price_factor)
-    flow = _spent(_costs(house, costs), without.size, loan).copy()
+    _, without, with_array = _lifetime(house, course)
+    flow = _spent(costs, without.size, course.loan).copy()
     flow[1:] += without - with_array
     return flow
 
 
-def break_even_share(house, export_price, costs=None):
+def break_even_share(house, export_price, costs):
     """Return the self-used share of the generation at which the net present value is zero.
 
     A self-used kWh saves `avoided_price`, an exported one earns `export_price`; both grow with the outlook of the
@@ -212,7 +230,7 @@ def break_even_share(house, export_price, costs=None):
     house : House
     export_price : float
         Below `avoided_price`. [money/kWh]
-    costs : Costs, optional
+    costs : Costs
 
     Returns
     -------
@@ -221,30 +239,23 @@ def break_even_share(house, export_price, costs=None):
     price, view = avoided_price(house), house.outlook
     require(export_price, "export_price", 0)
     if not export_price < price:
-        raise InputError(
-            f"export_price: found {export_price:g}, allowed is less than the price of a bought kWh, {price:g}"
-        )
-    energy = np.concatenate([[0.0], generation_path(house) * growth_path(view.years, view.price_growth)])
-    spent = float(net_present_value(view.discount_rate, _spent(_costs(house, costs), view.years, None)))
+        allowed = f"less than the price of a bought kWh, {price:g}"
+        raise InputError(f"export_price: found {export_price:g}, allowed is {allowed}")
+    made = _lifetime(house, AS_IN_THE_FILE)[0]
+    energy = np.concatenate([[0.0], made * growth_path(view.years, view.price_growth)])
+    spent = float(net_present_value(view.discount_rate, _spent(costs, view.years, None)))
     needed = -spent / float(net_present_value(view.discount_rate, energy))  # of each kWh, in money of the first year
     return (needed - export_price) / (price - export_price)
 
 
-def _costs(house, costs):
-    costs = house.costs if costs is None else costs
-    if costs is None:
-        raise InputError(
-            "costs: found none in the house file, allowed is a table [costs] with at least the key installed"
-        )
-    return costs
-
-
-def _lifetime_bills(house, tariff, price_growth, years, degradation, yield_factor, price_factor):
-    """Return the nominal bills of years 1 ... n without the array and with it."""
-    growth = house.outlook.price_growth if price_growth is None else price_growth
-    made = yield_factor * _wear(house, years, degradation)
-    without = bill_without_array(house, tariff) * growth_path(made.size, growth)
-    return price_factor * without, price_factor * yearly_bills(bill_table(house, tariff), made, growth)
+def _lifetime(house, course):
+    """Return the generation of years 1 ... n [kWh] and their nominal bills without the array and with it [money]."""
+    course = course.of(house)
+    made = course.yield_factor * yield_path(course.years, course.degradation)
+    without = bill_without_array(house, course.tariff) * growth_path(course.years, course.price_growth)
+    with_array = yearly_bills(bill_table(house, course.tariff), made, course.price_growth)
+    kwh = year_energies(house)["generation"] * made
+    return kwh, course.price_factor * without, course.price_factor * with_array
 
 
 @lru_cache(maxsize=256)
@@ -253,19 +264,8 @@ def _spent(costs, years, loan):
     return cash_flow(np.zeros(years), np.zeros(years), costs, loan)["net"].to_numpy()
 
 
-@lru_cache(maxsize=64)
-def _without(house, tariff, load):
-    made, used = hourly(house)
-    return _settled(house, tariff, 0.0 * made, load * used, 0.0)
-
-
-def _wear(house, years, degradation):
-    years = house.outlook.years if years is None else years
-    return yield_path(years, house.system.degradation_per_year if degradation is None else degradation)
-
-
 def _months(made, used, tariff):
-    flows = split(1000.0 * (used - made))  # hourly energies as mean power
+    flows = split_energy(used - made)
     return monthly_periods(flows["delivered_kwh"], flows["received_kwh"], made, tariff=tariff)
 
 

@@ -8,15 +8,16 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import brentq
 
 from solarlib.quantities import InputError
 from solarlib.worth import money
 
+NARROWEST = 1e-4  # of the generation factor: how far a table of bills is refined
 
-def yield_path(years, degradation, first_year_loss=0.0):
-    """Return the yearly generation as a share of the new system's: (1 - first_year_loss)(1 - degradation)^(t - 1)."""
-    return (1 - first_year_loss) * money.growth_path(years, -degradation)
+
+def yield_path(years, degradation):
+    """Return the generation of years 1 ... n as a share of the new system's: (1 - degradation)^(t - 1)."""
+    return money.growth_path(years, -degradation)
 
 
 def yearly_bills(bill, yield_factors, growth=0.0):
@@ -68,7 +69,7 @@ class BillTable:
         return np.interp(factor, self.factors, self.bills)
 
 
-def tabulate(bill, low=0.0, high=1.5, tolerance=1.0, narrowest=1e-4):
+def tabulate(bill, low=0.0, high=1.5, tolerance=1.0):
     """Return a `BillTable` of a slow bill function, refined only where straight lines do not fit.
 
     Parameters
@@ -80,13 +81,11 @@ def tabulate(bill, low=0.0, high=1.5, tolerance=1.0, narrowest=1e-4):
     tolerance : float
         A gap is halved until the bill in its middle is this close to the mean of the bills at its ends. With one
         bend in a gap (a block limit, a minimum bill) the table is then nowhere more than twice this wrong. [money]
-    narrowest : float
-        Narrowest gap, as a factor.
 
     Raises
     ------
     InputError
-        If a gap this narrow still misses the tolerance: a bill that jumps cannot be tabulated.
+        If a gap narrower than `NARROWEST` still misses the tolerance: a bill that jumps cannot be tabulated.
     """
     start = np.linspace(low, high, 9).tolist()
     known = {factor: float(bill(factor)) for factor in start}
@@ -97,7 +96,7 @@ def tabulate(bill, low=0.0, high=1.5, tolerance=1.0, narrowest=1e-4):
         known[middle] = float(bill(middle))
         miss = abs(known[middle] - (known[left] + known[right]) / 2)
         if miss > tolerance:
-            if right - left < narrowest:
+            if right - left < NARROWEST:
                 raise InputError(
                     f"bill table: found a jump of about {2 * miss:g} at factor {middle:g}, "
                     f"allowed is a bill without jumps above {2 * tolerance:g}"
@@ -112,34 +111,13 @@ def split_saving(bill_without_pv, bill_without_export, bill_with_pv):
 
     Parameters
     ----------
-    bill_without_pv, bill_without_export, bill_with_pv : float or array, shape (n,)
+    bill_without_pv, bill_without_export, bill_with_pv : float
         No PV at all; the PV system, but every exported kWh left out of the bill; the bill as it is. [money]
 
     Returns
     -------
-    DataFrame or Series with self_consumed, exported, saving
+    Series with self_consumed, exported, saving
         The two parts add up to the saving whatever the tariff does. [money]
     """
-    none, no_export, full = (np.asarray(b, float) for b in (bill_without_pv, bill_without_export, bill_with_pv))
-    parts = {"self_consumed": none - no_export, "exported": no_export - full, "saving": none - full}
-    return pd.DataFrame(parts) if none.ndim else pd.Series({name: float(part) for name, part in parts.items()})
-
-
-def break_even_share(net_present_value_at):
-    """Return the self-consumed share of generation at which the net present value is zero.
-
-    Parameters
-    ----------
-    net_present_value_at : callable
-        Net present value for a share from 0 to 1, rising with it (self-used energy worth at least as much as export).
-
-    Returns
-    -------
-    float
-        0 if even a fully exporting system pays, NaN if not even a fully self-consuming one does.
-    """
-    if net_present_value_at(0.0) >= 0:
-        return 0.0
-    if net_present_value_at(1.0) < 0:
-        return np.nan
-    return float(brentq(net_present_value_at, 0.0, 1.0, xtol=1e-12))
+    own, out = bill_without_pv - bill_without_export, bill_without_export - bill_with_pv
+    return pd.Series({"self_consumed": own, "exported": out, "saving": bill_without_pv - bill_with_pv})

@@ -13,31 +13,13 @@ import pandas as pd
 from solarlib.quantities import InputError, require
 from solarlib.worth import money
 
-INCENTIVE_CAUTION = (
-    "Rebates and tax credits are zero unless you enter them: incentives change, so check the current law for your "
-    "place and date. Example: the US federal residential credit is not allowed for expenditures after "
-    "31 December 2025 (Public Law 119-21; Congressional Research Service, Insight IN12611, September 2025); an "
-    "unused credit may still carry forward. This is not tax advice."
-)
-
 FLOWS = ("investment", "incentives", "saving", "upkeep", "insurance_and_tax", "events", "end_of_life",
          "loan", "interest", "principal")  # fmt: skip
 
-DEFINITIONS = {
-    "simple_payback": "outlay after rebates and credits / what the first year leaves after upkeep",
-    "cumulative_payback": "the first time that all money in has made up for all money out",
-    "lasting_payback": "from then on the sum stays above zero, whatever repairs still come",
-    "discounted_payback": "as the cumulative one, but each year's money counts as what it is worth today",
-    "net_present_value": "all money of all years, each amount counted as what it is worth today",
-    "savings_to_investment": "savings after running costs, worth today, for each unit of outlay",
-    "internal_rate": "the discount rate at which the net present value is zero; none if there is not exactly one",
-    "sign_changes": "how often the yearly money changes sign; above 1, look at the curve of net present value",
-    "modified_internal_rate": "the yearly rate that turns the outlays into the incomes, put aside at given rates",
-    "gross_saving": "bills without PV less bills with it, added up in the money of each year",
-    "net_saving": "all money of all years, added up in the money of each year",
-    "levelised_cost_nominal": "costs worth today / energy discounted alike, per kWh; for a price of coming years' money",
-    "levelised_cost_real": "the same in today's money, per kWh; compare it with today's price",
-}
+
+def _whole(value, name, low, high):
+    if not isinstance(value, (int, np.integer)) or not low <= value <= high:
+        raise InputError(f"{name}: found {value!r}, allowed is a whole number {low} to {high}")
 
 
 @dataclass(frozen=True)
@@ -49,10 +31,7 @@ class Event:
     cost: float
 
     def __post_init__(self):
-        if not isinstance(self.year, (int, np.integer)) or not 1 <= self.year <= 100:
-            raise InputError(
-                f"costs.events {self.name!r} year: found {self.year!r}, allowed is a whole number 1 to 100"
-            )
+        _whole(self.year, f"costs.events {self.name!r} year", 1, 100)
         require(self.cost, f"costs.events {self.name!r} cost", 0)
 
 
@@ -68,7 +47,7 @@ class Costs:
         Paid in year 0, lowers the amount a tax credit applies to. [money]
     tax_credit_share, tax_credit_year, tax_owed : float, int, float
         Share of the outlay after rebate, the year it is received, and the tax it can at most cancel.
-        All incentives default to zero: see `INCENTIVE_CAUTION`.
+        All incentives default to zero: they change, so nobody has one before the current law was looked up.
     upkeep_per_year, insurance_and_tax_per_year : float
         In year-1 money. [money/year]
     events : tuple of Event
@@ -97,10 +76,7 @@ class Costs:
                      "insurance_and_tax_per_year", "residual", "removal"):  # fmt: skip
             require(getattr(self, name), f"costs.{name}", 0)
         require(self.tax_credit_share, "costs.tax_credit_share", 0, 1)
-        if not isinstance(self.tax_credit_year, (int, np.integer)) or not 0 <= self.tax_credit_year <= 100:
-            raise InputError(
-                f"costs.tax_credit_year: found {self.tax_credit_year!r}, allowed is a whole number 0 to 100"
-            )
+        _whole(self.tax_credit_year, "costs.tax_credit_year", 0, 100)
         require(self.growth, "costs.growth", -0.5, 0.5)
         if not self.tax_owed >= 0:
             raise InputError(f"costs.tax_owed: found {self.tax_owed!r}, allowed is an amount from 0")
@@ -150,9 +126,8 @@ class Loan:
         require(self.amount, "loan.amount", 0)
         require(self.fee, "loan.fee", 0)
         require(self.rate, "loan.rate", 0, 1)
-        for name, high in (("years", 100), ("payments_per_year", 366)):
-            if not isinstance(getattr(self, name), (int, np.integer)) or not 1 <= getattr(self, name) <= high:
-                raise InputError(f"loan.{name}: found {getattr(self, name)!r}, allowed is a whole number 1 to {high}")
+        _whole(self.years, "loan.years", 1, 100)
+        _whole(self.payments_per_year, "loan.payments_per_year", 1, 366)
 
     @property
     def payment(self):
@@ -195,9 +170,8 @@ def cash_flow(bills_without_pv, bills_with_pv, costs, loan=None):
     """
     without, with_pv = (np.asarray(b, dtype=float) for b in (bills_without_pv, bills_with_pv))
     if without.ndim != 1 or without.shape != with_pv.shape or not np.all(np.isfinite(without + with_pv)):
-        raise InputError(
-            f"bills: found shapes {without.shape} and {with_pv.shape}, allowed are two equally long rows of finite amounts"
-        )
+        shapes = f"{without.shape} and {with_pv.shape}"
+        raise InputError(f"bills: found shapes {shapes}, allowed are two equally long rows of finite amounts")
     years = without.size
     costs.check_years(years)
     if loan is not None and loan.years > years:
@@ -226,52 +200,77 @@ def cash_flow(bills_without_pv, bills_with_pv, costs, loan=None):
     return table
 
 
-def figures_of_merit(table, rate, energy_kwh=None, inflation=0.0, reinvest_rate=None):
-    """Return every figure of merit of a `cash_flow`; `DEFINITIONS` says in words what each is.
+def figures_of_merit(
+    table: pd.DataFrame, rate: float, energy_kwh: np.ndarray | None = None, inflation: float = 0.0
+) -> pd.Series:
+    """Return every figure of merit of a `cash_flow`.
 
     Parameters
     ----------
     table : DataFrame
         As `cash_flow` returns it.
     rate : float
-        NOMINAL discount rate; also the finance rate of the modified internal rate.
+        NOMINAL discount rate; also both rates of the modified internal rate.
     energy_kwh : array, shape (n,), optional
         Generation of years 1 ... n; without it both levelised costs are NaN. [kWh]
     inflation : float
         For the real levelised cost.
-    reinvest_rate : float, optional
-        For the modified internal rate; default ``rate``.
 
     Returns
     -------
     Series
         NaN where a figure does not exist. Simple payback, savings-to-investment and the levelised costs describe the
         project and leave the loan out; the others are the owner's and include it.
+
+        simple_payback
+            outlay after rebates and credits / what the first year leaves after upkeep
+        cumulative_payback
+            the first time that all money in has made up for all money out
+        lasting_payback
+            from then on the sum stays above zero, whatever repairs still come
+        discounted_payback
+            as the cumulative one, but each year's money counts as what it is worth today
+        net_present_value
+            all money of all years, each amount counted as what it is worth today
+        savings_to_investment
+            savings after running costs, worth today, for each unit of outlay
+        internal_rate
+            the discount rate at which the net present value is zero; none if there is not exactly one
+        sign_changes
+            how often the yearly money changes sign; above 1, look at the curve of net present value
+        modified_internal_rate
+            the yearly rate that turns the outlays into the incomes, put aside at the discount rate
+        gross_saving
+            bills without PV less bills with it, added up in the money of each year
+        net_saving
+            all money of all years, added up in the money of each year
+        levelised_cost_nominal
+            costs worth today / energy discounted alike, per kWh; for a price of coming years' money
+        levelised_cost_real
+            the same in today's money, per kWh; compare it with today's price
     """
     net = table["net"].to_numpy()
     owned = (table["investment"] + table["incentives"]).to_numpy()
     running = table[["upkeep", "insurance_and_tax", "events", "end_of_life"]].sum(axis=1).to_numpy()
     first_cost = -(table["upkeep"] + table["insurance_and_tax"]).loc[1]
-    outlay = -money.net_present_value(rate, owned)
+    outlay, after = -money.net_present_value(rate, owned), (table["saving"] + running).to_numpy()[1:]
+    nominal = real = np.nan
+    if energy_kwh is not None:
+        costs = -(owned + running)
+        nominal, real = (money.levelised_cost(costs, energy_kwh, rate, among) for among in (0.0, inflation))
     merit = {
         "simple_payback": money.simple_payback(-owned.sum(), table.loc[1, "saving"], first_cost),
         "cumulative_payback": money.payback(net),
         "lasting_payback": money.payback(net, lasting=True),
         "discounted_payback": money.payback(net, rate),
         "net_present_value": money.net_present_value(rate, net),
-        "savings_to_investment": money.savings_to_investment(
-            rate, (table["saving"] + running).to_numpy()[1:], outlay) if outlay > 0 else np.nan,
+        "savings_to_investment": money.savings_to_investment(rate, after, outlay) if outlay > 0 else np.nan,
         "internal_rate": money.internal_rate(net),
         "sign_changes": money.sign_changes(net),
-        "modified_internal_rate": money.modified_internal_rate(
-            net, rate, rate if reinvest_rate is None else reinvest_rate),
+        "modified_internal_rate": money.modified_internal_rate(net, rate, rate),
         "gross_saving": table["saving"].sum(),
         "net_saving": net.sum(),
-        "levelised_cost_nominal": np.nan,
-        "levelised_cost_real": np.nan,
-    }  # fmt: skip
-    if energy_kwh is not None:
-        costs = -(owned + running)
-        merit["levelised_cost_nominal"] = money.levelised_cost(costs, energy_kwh, rate)
-        merit["levelised_cost_real"] = money.levelised_cost(costs, energy_kwh, rate, inflation)
-    return pd.Series({name: float(merit[name]) for name in DEFINITIONS})
+        "levelised_cost_nominal": nominal,
+        "levelised_cost_real": real,
+    }
+    return pd.Series(merit, dtype=float)

@@ -6,7 +6,6 @@ not exist (a payback that never comes, a rate of return that is not unique) is N
 """
 
 import numpy as np
-import pandas as pd
 from scipy.optimize import brentq
 
 from solarlib.quantities import InputError
@@ -210,32 +209,15 @@ def internal_rate(flows):
     """Return the internal rate of return: the one rate at which the net present value is zero.
 
     NaN if no rate or more than one exists, and if year 0 is no outlay: a system paid wholly by a loan invests
-    nothing, and a rate of return on nothing means nothing. Show `npv_curve` and `modified_internal_rate` instead.
+    nothing, and a rate of return on nothing means nothing. Show `net_present_value` over many rates instead.
     """
     flows = _flows(flows)
     rates = internal_rates(flows)
     return rates[0] if len(rates) == 1 and flows[0] < 0 else np.nan
 
 
-def npv_curve(flows, rates=None):
-    """Return the net present value at many discount rates: what to show where the internal rate is not unique.
-
-    Parameters
-    ----------
-    flows : array, shape (n + 1,)
-    rates : array, optional
-        Default 0 to 0.40 in steps of 0.005.
-
-    Returns
-    -------
-    Series indexed by ``rate``, named ``net_present_value``
-    """
-    rates = np.linspace(0.0, 0.40, 81) if rates is None else np.asarray(rates, dtype=float)
-    return pd.Series(net_present_value(rates, _flows(flows)), pd.Index(rates, name="rate"), name="net_present_value")
-
-
 def modified_internal_rate(flows, finance_rate, reinvest_rate):
-    """Return the rate that turns the outlays, discounted at ``finance_rate``, into the incomes, saved at ``reinvest_rate``.
+    """Return the rate that turns outlays, discounted at ``finance_rate``, into incomes, saved at ``reinvest_rate``.
 
     Always unique; NaN if the flows have no outlay or no income.
     """
@@ -247,7 +229,7 @@ def modified_internal_rate(flows, finance_rate, reinvest_rate):
 
 
 def savings_to_investment(rate, yearly_net, investment):
-    """Return the present value of the yearly savings less running costs (years 1 ... n), per unit invested in year 0."""
+    """Return the present value of the savings less running costs of years 1 ... n, per unit invested in year 0."""
     yearly_net = _flows(yearly_net, "yearly_net", least=1)
     if not np.all(np.asarray(investment) > 0):
         raise InputError(f"investment: found {investment!r}, allowed is an amount above 0")

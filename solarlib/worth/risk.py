@@ -4,6 +4,7 @@ Two kinds of not knowing are kept apart. A PERSISTENT error (long-term sunshine,
 same sign in every year of one lifetime and never averages out. YEARLY weather differs from year to year and does.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,7 @@ from solarlib.quantities import InputError, require
 from solarlib.worth import money
 
 
-def relative_sd(persistent_sds, yearly_sd, years=1):
+def relative_sd(persistent_sds: Sequence[float], yearly_sd: float, years: float = 1) -> float:
     """Return the relative standard deviation of the mean yearly yield over ``years`` years.
 
     Parameters
@@ -29,7 +30,7 @@ def relative_sd(persistent_sds, yearly_sd, years=1):
     return np.sqrt(persistent + np.square(yearly_sd) / np.asarray(years, dtype=float))
 
 
-def exceeded_yield(median_yield, sd, probability):
+def exceeded_yield(median_yield: float, sd: float, probability: float) -> float:
     """Return the yield exceeded with ``probability`` when its relative standard deviation is ``sd``.
 
     A probability of 0.5 gives P50, 0.9 gives P90: normal spread, P90 = P50 (1 - 1.2816 sd).
@@ -122,7 +123,7 @@ class Uncertainty:
                 require(value[1], f"uncertainty.{name} standard deviation", 0, 0.2)
 
 
-def simulate(rng, draws, years, bill_without_pv, rules, costs, uncertainty):
+def draw_lifetimes(rng, draws, years, bill_without_pv, rules, costs, uncertainty):
     """Draw many lifetimes of one system.
 
     Parameters
@@ -149,42 +150,18 @@ def simulate(rng, draws, years, bill_without_pv, rules, costs, uncertainty):
         raise InputError(f"rules: found probabilities {chances.tolist()}, allowed are shares that add up to 1")
     draws = int(require(draws, "draws", 1, 1_000_000))
     costs.check_years(years)
-    u = uncertainty
-
-    def normal(pair, shape=(draws, 1)):
-        return pair[0] + pair[1] * rng.standard_normal(shape)
-
-    def factor(sd, shape=(draws, 1)):
-        return np.maximum(normal((1.0, sd), shape), 0.0)
-
+    one, u = (draws, 1), uncertainty
     which = rng.choice(chances.size, size=draws, p=chances)
-    persistent, yearly = factor(u.yield_persistent_sd), factor(u.yield_yearly_sd, (draws, years))
-    price = factor(u.price_sd)
-    inflation = normal(u.inflation)
-    growth = money.nominal_rate(normal(u.real_growth), inflation)
-    rate = money.nominal_rate(normal(u.real_rate), inflation)[:, 0]
-    degradation = np.maximum(normal(u.degradation), 0.0)
+    weather = _factor(rng, u.yield_persistent_sd, one) * _factor(rng, u.yield_yearly_sd, (draws, years))
+    price, inflation = _factor(rng, u.price_sd, one), _normal(rng, u.inflation, one)
+    growth = money.nominal_rate(_normal(rng, u.real_growth, one), inflation)
+    rate = money.nominal_rate(_normal(rng, u.real_rate, one), inflation)[:, 0]
+    degradation = np.maximum(_normal(rng, u.degradation, one), 0.0)
 
-    made = persistent * yearly * money.growth_path(years, -degradation)[:, 0]
-    with_pv = np.empty((draws, years))
-    for number, rule in enumerate(rules):
-        chosen = which == number
-        if chosen.any():
-            with_pv[chosen] = rule.bill(made[chosen])
-    saving = (bill_without_pv - with_pv) * price * money.growth_path(years, growth)[:, 0]
-
-    grown = money.growth_path(years, inflation)[:, 0]
-    spent = (costs.upkeep_per_year + costs.insurance_and_tax_per_year) * factor(u.upkeep_sd) * grown
-    spent[:, -1] += (costs.removal - costs.residual) * grown[:, -1]
-    for event in costs.events:
-        cost = event.cost * factor(u.event_cost_sd)[:, 0]
-        year = np.maximum(np.rint(normal((event.year, u.event_year_sd))[:, 0]).astype(int), 1)
-        happens = np.flatnonzero(year <= years)
-        spent[happens, year[happens] - 1] += cost[happens] * grown[happens, year[happens] - 1]
-
-    flows = np.zeros((draws, years + 1))
-    flows[:, 0] = costs.rebate - costs.outlay
-    flows[:, 1:] = saving - spent
+    made = weather * money.growth_path(years, -degradation)[:, 0]
+    saving = (bill_without_pv - _billed(rules, which, made)) * price * money.growth_path(years, growth)[:, 0]
+    flows = np.full((draws, years + 1), costs.rebate - costs.outlay)
+    flows[:, 1:] = saving - _spent(rng, costs, u, money.growth_path(years, inflation)[:, 0])
     if costs.tax_credit_share:
         flows[:, costs.tax_credit_year] += costs.tax_credit
     return pd.DataFrame(
@@ -205,34 +182,62 @@ def simulate(rng, draws, years, bill_without_pv, rules, costs, uncertainty):
     )
 
 
-def summarise(lifetimes, within_years=10.0):
-    """Return the spread of simulated lifetimes, for each rule and for all together.
+def _normal(rng, pair, shape):
+    """Draw from a normal law of (mean, standard deviation)."""
+    return pair[0] + pair[1] * rng.standard_normal(shape)
+
+
+def _factor(rng, sd, shape):
+    """Draw a factor around 1 that is never negative."""
+    return np.maximum(_normal(rng, (1.0, sd), shape), 0.0)
+
+
+def _billed(rules, which, made):
+    """Return the bills with PV at year-1 prices, each lifetime by its own rule. [money], (draws, years)"""
+    billed = np.empty(made.shape)
+    for number, rule in enumerate(rules):
+        chosen = which == number
+        if chosen.any():
+            billed[chosen] = rule.bill(made[chosen])
+    return billed
+
+
+def _spent(rng, costs, u, grown):
+    """Draw what each year costs; ``grown`` is the path of the cost level. [money], (draws, years)"""
+    draws, years = grown.shape
+    spent = (costs.upkeep_per_year + costs.insurance_and_tax_per_year) * _factor(rng, u.upkeep_sd, (draws, 1)) * grown
+    spent[:, -1] += (costs.removal - costs.residual) * grown[:, -1]
+    for event in costs.events:
+        cost = event.cost * _factor(rng, u.event_cost_sd, draws)
+        year = np.maximum(np.rint(_normal(rng, (event.year, u.event_year_sd), draws)).astype(int), 1)
+        happens = np.flatnonzero(year <= years)
+        spent[happens, year[happens] - 1] += cost[happens] * grown[happens, year[happens] - 1]
+    return spent
+
+
+def summarise(lifetimes):
+    """Return the spread of drawn lifetimes, for each rule and for all together.
 
     Where rules differ much the spread of all has several humps: show the rows of the rules, not one mean.
 
     Parameters
     ----------
     lifetimes : DataFrame
-        As `simulate` returns it.
-    within_years : float
-        Limit for ``share_paid_back``. [years]
+        As `draw_lifetimes` returns it.
 
     Returns
     -------
     DataFrame indexed by rule, last row ``all``
         lifetimes (count); net_present_value 5, 50 and 95 % quantiles; share_losing (net present value below 0);
-        cumulative payback 5, 50 and 95 % quantiles, infinite where so many never pay back; share_paid_back.
+        cumulative payback 5, 50 and 95 % quantiles, infinite where so many never pay back.
     """
-    groups = [(name, group) for name, group in lifetimes.groupby("rule", observed=True)]
     rows = {}
-    for name, group in [*groups, ("all", lifetimes)]:
-        row = {"lifetimes": len(group)}
-        payback = group["cumulative_payback"].fillna(np.inf)
+    for name, group in [*lifetimes.groupby("rule", observed=True), ("all", lifetimes)]:
+        worth, payback = group["net_present_value"], group["cumulative_payback"].fillna(np.inf)
+        row = {"lifetimes": len(group), "share_losing": (worth < 0).mean()}
         for percent in (5, 50, 95):
-            row[f"net_present_value_{percent}"] = group["net_present_value"].quantile(percent / 100)
-        for percent in (5, 50, 95):  # a quantile between two lifetimes cannot be interpolated to infinity
+            row[f"net_present_value_{percent}"] = worth.quantile(percent / 100)
+            # a quantile between two lifetimes cannot be interpolated to infinity
             row[f"payback_{percent}"] = payback.quantile(percent / 100, interpolation="higher")
-        row["share_losing"] = (group["net_present_value"] < 0).mean()
-        row["share_paid_back"] = (payback <= within_years).mean()
         rows[name] = row
     return pd.DataFrame.from_dict(rows, orient="index").rename_axis("rule")

@@ -1,7 +1,5 @@
 """Yearly bills of a house with and without its array, and the owner's cash flow from them."""
 
-from dataclasses import replace
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -12,7 +10,6 @@ from solarlib.bill.tariff import read_tariff
 from solarlib.house import bills as house_bills
 from solarlib.house.file import read_house
 from solarlib.house.year import simulate
-from solarlib.meter.registers import split
 from solarlib.quantities import InputError, energy_kwh
 from solarlib.worth import money
 from solarlib.worth.bill_table import yield_path
@@ -59,8 +56,8 @@ def test_all_sold_pays_for_generation_whatever_is_used_at_once(house):
 
 def test_settled_year_is_what_four_years_in_a_row_end_in(house):
     made, used = energies(house)
-    flows = split(1000 * (used - made))
-    year = monthly_periods(flows["delivered_kwh"], flows["received_kwh"], made, tariff=house.tariff)
+    bought, sold = (used - made).clip(lower=0), (made - used).clip(lower=0)
+    year = monthly_periods(bought, sold, made, tariff=house.tariff)
     edges = pd.date_range("2026-01-01", periods=49, freq="MS").date
     four = pd.concat([year] * 4, ignore_index=True).assign(period_start=edges[:-1], period_end=edges[1:])
     bills = ledger(four, house.tariff, compare=False)["bill"].to_numpy().reshape(4, 12).sum(axis=1)
@@ -123,8 +120,7 @@ def test_net_flow_is_the_column_net_of_the_cash_flow(house):
     costs = Costs(
         9000, 300, rebate=500, upkeep_per_year=50, events=(Event("repair", 9, 800.0),), residual=100, growth=0.02
     )
-    how = dict(
-        costs=costs,
+    course = house_bills.Course(
         tariff=read_tariff("flat-share-of-retail"),
         price_growth=0.03,
         years=12,
@@ -133,13 +129,14 @@ def test_net_flow_is_the_column_net_of_the_cash_flow(house):
         price_factor=1.1,
         loan=Loan(4000, 0.06, 8),
     )
-    table = house_bills.owner_cash_flow(house, **how)
-    assert house_bills.net_flow(house, **how) == pytest.approx(table["net"].to_numpy(), abs=1e-9)
-    assert house_bills.net_flow(house) == pytest.approx(house_bills.owner_cash_flow(house)["net"].to_numpy(), abs=1e-9)
+    table = house_bills.owner_cash_flow(house, costs, course)
+    assert house_bills.net_flow(house, costs, course) == pytest.approx(table["net"].to_numpy(), abs=1e-9)
+    plain = house_bills.owner_cash_flow(house, house.costs)
+    assert house_bills.net_flow(house, house.costs) == pytest.approx(plain["net"].to_numpy(), abs=1e-9)
 
 
 def test_cash_flow_of_the_file_without_wear_or_growth_repeats_the_first_year(house):
-    flow = house_bills.owner_cash_flow(house, price_growth=0.0, degradation=0.0)
+    flow = house_bills.owner_cash_flow(house, house.costs, house_bills.Course(price_growth=0.0, degradation=0.0))
     saved = house_bills.saving(house)["saving"]
     assert flow["saving"].iloc[1:].to_numpy() == pytest.approx(saved, abs=2.0)
     assert flow.loc[0, "net"] == -house.costs.outlay and len(flow) == house.outlook.years + 1
@@ -152,10 +149,11 @@ def test_break_even_share_is_where_the_bills_give_a_worth_of_zero(house):
     """The straight line through two worths that come from bills: as billed, and with every kWh at the full price."""
     export = house_bills.avoided_price(house) / 3
     paid = house_bills.at_price_level(read_tariff("flat-net-billing-5-cents"), house_bills.avoided_price(house) / 0.15)
+    course = house_bills.Course(tariff=paid)
     rate, kwh = house.outlook.discount_rate, house_bills.year_energies(house)
     used = kwh["self_used"] / kwh["generation"]
-    billed = float(money.net_present_value(rate, house_bills.net_flow(house, tariff=paid)))
-    full = house_bills.owner_cash_flow(house, tariff=paid)
+    billed = float(money.net_present_value(rate, house_bills.net_flow(house, house.costs, course)))
+    full = house_bills.owner_cash_flow(house, house.costs, course)
     worth = (
         kwh["generation"]
         * house_bills.avoided_price(house)
@@ -166,25 +164,18 @@ def test_break_even_share_is_where_the_bills_give_a_worth_of_zero(house):
     )
     full = float(money.net_present_value(rate, full["net"].to_numpy()))
     zero = used - billed * (1 - used) / (full - billed)
-    assert house_bills.break_even_share(house, export) == pytest.approx(zero, abs=0.02)
+    assert house_bills.break_even_share(house, export, house.costs) == pytest.approx(zero, abs=0.02)
     for wrong in (3 * export, -0.01):
         with pytest.raises(InputError, match="export_price: found"):
-            house_bills.break_even_share(house, wrong)
+            house_bills.break_even_share(house, wrong, house.costs)
 
 
-def test_generation_wears(house):
-    path = house_bills.generation_path(house, 10, 0.01)
-    assert path[0] == pytest.approx(house_bills.year_energies(house)["generation"]) and path[9] == pytest.approx(
-        path[0] * 0.99**9
-    )
-
-
-def test_a_house_without_costs_says_what_is_allowed(two_storey):
-    poor = replace(two_storey, costs=None)
-    for function in (house_bills.owner_cash_flow, house_bills.net_flow):
-        with pytest.raises(InputError, match=r"costs: found none .* allowed is a table \[costs\]"):
-            function(poor)
-        function(poor, Costs(1000.0))
+def test_generation_wears_and_follows_the_weather(house):
+    course = house_bills.Course(years=10, degradation=0.01, yield_factor=0.9)
+    path = house_bills.owner_cash_flow(house, Costs(1000.0), course)["generation_kwh"]
+    assert path[0] == 0 and path.size == 11
+    assert path[1] == pytest.approx(0.9 * house_bills.year_energies(house)["generation"])
+    assert path[10] == pytest.approx(path[1] * 0.99**9)
 
 
 @pytest.mark.parametrize("wrong", [dict(factor=-0.1), dict(factor=3.1), dict(size=0)])

@@ -10,18 +10,16 @@ import pytest
 
 from lesson_panels import columns
 from solarlib.bill.tariff import read_tariff
-from solarlib.house import bills as house_bills
+from solarlib.house import bills
+from solarlib.house.bills import Course
 from solarlib.house.file import Outlook, read_house
 from solarlib.house.year import simulate
-from solarlib.lessons.lifetime_value import (
-    pictures as lifetime_value,
-    questions as lifetime_value_checks,
-    risk as lifetime_value_risk,
-)
+from solarlib.lessons.lifetime_value import pictures, questions, risk
 from solarlib.lessons.lifetime_value.pictures import DEALS, OWN, SOLD, THIRD, UNPAID
 from solarlib.lessons.tools import check
-from solarlib.worth import money, risk as lifetime_risk
+from solarlib.worth import money
 from solarlib.worth.lifetime import Costs, Event, Loan, cash_flow, figures_of_merit
+from solarlib.worth.risk import summarise
 
 NAMES = ("two-storey", "bungalow", "cabin")
 
@@ -37,7 +35,7 @@ def two_storey():
 
 
 def values_of(house):
-    now = lifetime_value.start_values(house)
+    now = pictures.start_values(house)
     return now.growth, now.rate
 
 
@@ -50,44 +48,42 @@ def amounts(words):
 
 
 def test_saving_picture_draws_three_bills_and_their_difference(house):
-    picture = lifetime_value.saving_picture(house)
-    for rule, tariff in lifetime_value.rules(house).items():
+    picture = pictures.saving_picture(house)
+    for rule, tariff in pictures.rules(house).items():
         words = picture.update(size=100, rule=rule)
         boxes = [container[0] for container in picture.figure.axes[0].containers]
-        parts = house_bills.saving(house, tariff)
-        without, with_array = (
-            house_bills.bill_without_array(house, tariff),
-            house_bills.bill_with_array(house, 1.0, tariff),
-        )
+        parts = bills.saving(house, tariff)
+        without, with_array = (bills.bill_without_array(house, tariff), bills.bill_with_array(house, 1.0, tariff))
         assert [box.get_width() for box in boxes[:4]] == pytest.approx(
             [without, parts["self_consumed"], parts["exported"], with_array], abs=0.01
         )
         assert boxes[1].get_x() == pytest.approx(boxes[2].get_x() + boxes[2].get_width())  # a stair from bill to bill
         assert amounts(words)[:3] == pytest.approx([without, with_array, parts["saving"]], abs=1)
         assert boxes[4].get_width() == pytest.approx(
-            house_bills.avoided_price(house) * house_bills.year_energies(house)["generation"]
+            bills.avoided_price(house) * bills.year_energies(house)["generation"]
         )
 
 
 def test_exported_energy_loses_its_worth_with_the_rule_and_self_used_energy_does_not(house):
-    rules = lifetime_value.rules(house)
-    own, third, unpaid = (house_bills.saving(house, rules[rule]) for rule in (OWN, THIRD, UNPAID))
+    rules = pictures.rules(house)
+    own, third, unpaid = (bills.saving(house, rules[rule]) for rule in (OWN, THIRD, UNPAID))
     assert third["self_consumed"] == pytest.approx(own["self_consumed"], rel=0.01)
     assert unpaid["exported"] == pytest.approx(0, abs=0.01) and 0 < third["exported"] < own["exported"]
-    double = house_bills.saving(house, size=2.0)
+    double = bills.saving(house, size=2.0)
     assert double["saving"] < 1.9 * own["saving"] and double["self_consumed"] < 1.5 * own["self_consumed"]
 
 
 def test_rules_stand_at_the_price_level_of_the_house(house):
-    price = house_bills.avoided_price(house)
-    for rule, tariff in lifetime_value.rules(house).items():
-        assert house_bills.avoided_price(house, tariff) == pytest.approx(price, rel=2e-3), rule
+    price = bills.avoided_price(house)
+    for rule, tariff in pictures.rules(house).items():
+        billed = replace(house, tariff=tariff or house.tariff)
+        assert bills.avoided_price(billed) == pytest.approx(price, rel=2e-3), rule
 
 
 def test_flow_picture_draws_flows_and_paybacks(house):
-    picture, (growth, rate) = lifetime_value.flow_picture(house), values_of(house)
+    picture, (growth, rate) = pictures.flow_picture(house), values_of(house)
     words = picture.update(price=100, growth=growth, rate=rate, rule=OWN)
-    flow = house_bills.owner_cash_flow(house)
+    flow = bills.owner_cash_flow(house, house.costs)
     merit = figures_of_merit(flow, rate / 100)
     upper, lower = picture.figure.axes
     _, low, high = columns(upper.collections[0])
@@ -99,12 +95,12 @@ def test_flow_picture_draws_flows_and_paybacks(house):
         assert mark.get_visible() == (not np.isnan(merit[name]))
         assert np.isnan(merit[name]) or mark.get_xdata()[0] == pytest.approx(merit[name])
     for name in ("simple_payback", "cumulative_payback", "lasting_payback", "discounted_payback"):
-        assert lifetime_value.when(merit[name]) in words
+        assert pictures.when(merit[name]) in words
     assert amounts(words) == pytest.approx([merit["net_saving"], merit["net_present_value"]], abs=1)
 
 
 def test_what_the_trials_of_part_2_show(house):
-    picture = lifetime_value.flow_picture(house)
+    picture = pictures.flow_picture(house)
 
     def four(**change):
         words = picture.update(**(dict(price=100, growth=2.5, rate=5, rule=OWN) | change))
@@ -119,23 +115,23 @@ def test_what_the_trials_of_part_2_show(house):
 
 def test_a_file_without_costs_gets_invented_ones_and_says_so(two_storey):
     poor = replace(two_storey, costs=None)
-    assert "no table [costs], so these costs are invented" in lifetime_value.facts(poor)
-    assert "invented. Enter" not in lifetime_value.facts(two_storey)
-    assert lifetime_value.costs_of(poor).outlay == pytest.approx(2.6 * 6450)
+    assert "no table [costs], so these costs are invented" in pictures.facts(poor)
+    assert "invented. Enter" not in pictures.facts(two_storey)
+    assert pictures.costs_of(poor).outlay == pytest.approx(2.6 * 6450)
     for picture, values in every_picture(poor):
         assert len(picture.update(**values)) > 20
 
 
 def every_picture(house):
     growth, rate = values_of(house)
-    half = lifetime_value.start_values(house).half_rate
+    half = pictures.start_values(house).half_rate
     common = dict(price=100, growth=growth, rate=rate)
     return (
-        (lifetime_value.saving_picture(house), dict(size=100, rule=OWN)),
-        (lifetime_value.flow_picture(house), common | dict(rule=THIRD)),
-        *((lifetime_value.curve_picture(house), common | dict(deal=deal)) for deal in DEALS),
-        (lifetime_value_risk.tornado_picture(house), dict(price=100, rate=half, rule=SOLD)),
-        (lifetime_value_risk.risk_picture(house), dict(chance=50, persistent=15, yearly=15, growth=2.5)),
+        (pictures.saving_picture(house), dict(size=100, rule=OWN)),
+        (pictures.flow_picture(house), common | dict(rule=THIRD)),
+        *((pictures.curve_picture(house), common | dict(deal=deal)) for deal in DEALS),
+        (risk.tornado_picture(house), dict(price=100, rate=half, rule=SOLD)),
+        (risk.risk_picture(house), dict(chance=50, persistent=15, yearly=15, growth=2.5)),
     )
 
 
@@ -158,30 +154,30 @@ def every_picture(house):
 )
 def test_odd_houses_give_sentences(two_storey, change):
     odd = replace(two_storey, **change)
-    assert "outlay" in lifetime_value.facts(odd)
+    assert "outlay" in pictures.facts(odd)
     for picture, values in every_picture(odd):
         words = picture.update(**values)
         assert 20 <= len(words) <= 250 and not re.search(r"\b(nan|inf)\b", words), words
-    assert lifetime_value_checks.mover_word(lifetime_value_risk.largest(odd)) in lifetime_value_checks.MOVER_REPLIES
+    assert questions.mover_word(risk.largest(odd)) in questions.ASK.entries["mover"]["options"]
 
 
 def test_a_house_with_summer_in_january_runs(two_storey, monkeypatch):
-    north = house_bills.saving(two_storey)["saving"]
+    north = bills.saving(two_storey)["saving"]
     year = simulate(two_storey)
     turned = pd.DataFrame(np.roll(year.to_numpy(), len(year) // 2, axis=0), year.index, year.columns)
-    monkeypatch.setattr(house_bills, "simulate", lambda house: turned)
+    monkeypatch.setattr(bills, "simulate", lambda house: turned)
     south = replace(two_storey, name="south")  # what is held by name of house stays apart: no other house is asked here
     for picture, values in every_picture(south):
         assert len(picture.update(**values)) > 20
-    assert house_bills.saving(south)["saving"] != north  # the bank is emptied in another season
+    assert bills.saving(south)["saving"] != north  # the bank is emptied in another season
 
 
 def test_a_house_that_does_not_bank_compares_with_a_bank(two_storey):
-    assert list(lifetime_value.rules(two_storey)) == [OWN, UNPAID, THIRD, SOLD]
+    assert list(pictures.rules(two_storey)) == [OWN, UNPAID, THIRD, SOLD]
     billed = replace(two_storey, tariff=read_tariff("flat-net-billing-5-cents"))
-    assert list(lifetime_value.rules(billed)) == [OWN, "kWh bank", THIRD, SOLD]
-    assert house_bills.saving(billed)["saving"] == pytest.approx(
-        house_bills.saving(billed, lifetime_value.rules(billed)[THIRD])["saving"], rel=0.01
+    assert list(pictures.rules(billed)) == [OWN, "kWh bank", THIRD, SOLD]
+    assert bills.saving(billed)["saving"] == pytest.approx(
+        bills.saving(billed, pictures.rules(billed)[THIRD])["saving"], rel=0.01
     )
 
 
@@ -189,31 +185,30 @@ def test_a_house_that_does_not_bank_compares_with_a_bank(two_storey):
 
 
 def test_curve_is_the_net_present_value(house):
-    picture, (growth, rate) = lifetime_value.curve_picture(house), values_of(house)
+    picture, (growth, rate) = pictures.curve_picture(house), values_of(house)
     ax = picture.figure.axes[0]
     for deal in DEALS:
         words = picture.update(price=100, growth=growth, rate=rate, deal=deal)
-        flow = lifetime_value.deal_flow(house, deal, 100, growth)
+        flow = pictures.deal_flow(house, deal, 100, growth)
         curve = ax.lines[1]
         worth = money.net_present_value(curve.get_xdata() / 100, flow) / house.costs.outlay * 100
         assert curve.get_ydata() == pytest.approx(worth)
         assert amounts(words)[0] == pytest.approx(float(money.net_present_value(rate / 100, flow)), abs=1)
-    own = house_bills.owner_cash_flow(house)
-    assert lifetime_value.deal_flow(house, "this house") == pytest.approx(own["net"].to_numpy())
+    own = bills.owner_cash_flow(house, house.costs)
+    assert pictures.deal_flow(house, "this house") == pytest.approx(own["net"].to_numpy())
 
 
 def test_when_there_is_an_internal_rate_and_when_not(house):
-    picture, (growth, rate) = lifetime_value.curve_picture(house), values_of(house)
+    picture, (growth, rate) = pictures.curve_picture(house), values_of(house)
     zeros = picture.figure.axes[0].lines[3]
     words = picture.update(price=100, growth=growth, rate=rate, deal="this house")
-    found = money.internal_rate(lifetime_value.deal_flow(house, "this house", 100, growth))
+    found = money.internal_rate(pictures.deal_flow(house, "this house", 100, growth))
     assert f"{100 * found:.1f} %: the internal rate of return" in words
     assert zeros.get_xdata() == pytest.approx([100 * found])
     words = picture.update(price=100, growth=growth, rate=rate, deal="large last bill")
     assert "no one internal rate" in words and len(zeros.get_xdata()) == 2
     signs = [
-        float(money.net_present_value(r, lifetime_value.deal_flow(house, "large last bill"))) > 0
-        for r in (0.01, 0.05, 0.18)
+        float(money.net_present_value(r, pictures.deal_flow(house, "large last bill"))) > 0 for r in (0.01, 0.05, 0.18)
     ]
     assert signs == [False, True, False]  # as the trial and check 4 say
     words = picture.update(price=100, growth=growth, rate=rate, deal="all on credit")
@@ -221,10 +216,10 @@ def test_when_there_is_an_internal_rate_and_when_not(house):
 
 
 def test_the_loan_helps_above_its_rate_and_hurts_below(house):
-    own, credit = (lifetime_value.deal_flow(house, deal) for deal in ("this house", "all on credit"))
+    own, credit = (pictures.deal_flow(house, deal) for deal in ("this house", "all on credit"))
     assert money.net_present_value(0.03, credit) < money.net_present_value(0.03, own)
     assert money.net_present_value(0.09, credit) > money.net_present_value(0.09, own)
-    table = house_bills.owner_cash_flow(house, loan=Loan(house.costs.outlay, 0.06, 15))
+    table = bills.owner_cash_flow(house, house.costs, Course(loan=Loan(house.costs.outlay, 0.06, 15)))
     assert credit == pytest.approx(table["net"].to_numpy()) and credit[0] == pytest.approx(0)
 
 
@@ -239,37 +234,37 @@ def box_ends(filled):
 
 
 def test_tornado_picture_draws_the_tornado(house):
-    picture, rate = lifetime_value_risk.tornado_picture(house), lifetime_value.start_values(house).half_rate
+    picture, rate = risk.tornado_picture(house), pictures.start_values(house).half_rate
     words = picture.update(price=100, rate=rate, rule=OWN)
-    table, _, base = lifetime_value_risk.tornado(house, OWN, 100, rate)
-    assert base == pytest.approx(float(money.net_present_value(rate / 100, house_bills.net_flow(house))))
+    table, _, base = risk.worth_changes(house, OWN, 100, rate)
+    assert base == pytest.approx(float(money.net_present_value(rate / 100, bills.net_flow(house, house.costs))))
     worse, better = (box_ends(filled) for filled in picture.figure.axes[0].collections)
     names = list(dict.fromkeys(table["factor"]))
     for row, name in enumerate(names):
         results = [base, *table.loc[table["factor"] == name, "result"]]
         assert worse[row] == pytest.approx((min(results), base)) and better[row] == pytest.approx((base, max(results)))
     assert f"Moves it most: {names[0]}" in words and f"Least: {names[-1]}" in words
-    assert lifetime_value_risk.largest(house) == names[0]
+    assert risk.largest(house) == names[0]
 
 
 def test_one_row_of_the_tornado_by_hand(house):
-    table, _, base = lifetime_value_risk.tornado(house)
+    table, _, base = risk.worth_changes(house)
     rate, costs = house.outlook.discount_rate, house.costs
     dearer = replace(costs, installed=1.25 * costs.installed)
-    by_hand = money.net_present_value(rate, house_bills.net_flow(house, dearer))
+    by_hand = money.net_present_value(rate, bills.net_flow(house, dearer))
     row = table[(table["factor"] == "array's price") & (table["setting"] == 125)]
     assert row["result"].item() == pytest.approx(float(by_hand))
     assert row["change"].item() == pytest.approx(-0.25 * costs.installed)
     for _, row in table[table["factor"] == "billing rule"].iterrows():
-        flow = house_bills.net_flow(house, tariff=lifetime_value.rules(house)[row["setting"]])
+        flow = bills.net_flow(house, costs, Course(tariff=pictures.rules(house)[row["setting"]]))
         assert row["result"] == pytest.approx(float(money.net_present_value(rate, flow)))
 
 
 def test_a_rule_that_changes_within_a_life_keeps_the_first_ten_years(house):
-    table, _, base = lifetime_value_risk.tornado(house)
-    changed = table.set_index("factor").loc[lifetime_value_risk.LATER, "result"]
+    table, _, base = risk.worth_changes(house)
+    changed = table.set_index("factor").loc[risk.LATER, "result"]
     own, third = (
-        house_bills.owner_cash_flow(house, tariff=lifetime_value.rules(house)[rule])["net"] for rule in (OWN, THIRD)
+        bills.net_flow(house, house.costs, Course(tariff=pictures.rules(house)[rule])) for rule in (OWN, THIRD)
     )
     rate, years = house.outlook.discount_rate, np.arange(house.outlook.years + 1)
     flow = np.where(years <= 10, own, third)
@@ -278,21 +273,19 @@ def test_a_rule_that_changes_within_a_life_keeps_the_first_ten_years(house):
 
 
 def test_break_even_in_words(house, two_storey):
-    kwh = house_bills.year_energies(house)
-    assert f"(now {kwh['self_used'] / kwh['generation']:.0%}" in lifetime_value.break_even(house)
+    kwh = bills.year_energies(house)
+    assert f"(now {kwh['self_used'] / kwh['generation']:.0%}" in pictures.break_even(house)
     cheap = replace(two_storey, costs=replace(two_storey.costs, installed=500.0, fees=0.0, events=()))
-    assert "always pays" in lifetime_value.break_even(cheap)
-    assert "never pays" in lifetime_value.break_even(
-        replace(two_storey, costs=replace(two_storey.costs, installed=90_000.0))
-    )
+    assert "always pays" in pictures.break_even(cheap)
+    assert "never pays" in pictures.break_even(replace(two_storey, costs=replace(two_storey.costs, installed=90_000.0)))
 
 
 def test_drawn_lives_are_those_of_the_house(house):
-    table = lifetime_value_risk.lifetimes(house, 50, 0, 0, 0.0)
+    table = risk.lifetimes(house, 50, 0, 0, 0.0)
     rates = house.outlook.discount_rate
-    for rule, tariff in ((OWN, None), (THIRD, lifetime_value.rules(house)[THIRD])):
+    for rule, tariff in ((OWN, None), (THIRD, pictures.rules(house)[THIRD])):
         middle = table.loc[table["rule"] == rule, "net_present_value"].median()
-        expected = float(money.net_present_value(rates, house_bills.net_flow(house, tariff=tariff)))
+        expected = float(money.net_present_value(rates, bills.net_flow(house, house.costs, Course(tariff=tariff))))
         assert middle == pytest.approx(
             expected, abs=0.03 * house.costs.outlay
         )  # repairs move by years: not the same flow
@@ -300,14 +293,14 @@ def test_drawn_lives_are_those_of_the_house(house):
 
 def test_every_year_error_widens_more_than_weather_as_the_trial_says(house):
     def width(**how):
-        worth = lifetime_value_risk.lifetimes(house, growth=0.5, **how)["net_present_value"]
+        worth = risk.lifetimes(house, growth=0.5, **how)["net_present_value"]
         return worth.quantile(0.95) - worth.quantile(0.05)
 
     assert width(persistent=15) > 1.4 * width(yearly=15)
 
 
 def test_risk_picture_draws_shares_of_lives(house):
-    picture = lifetime_value_risk.risk_picture(house)
+    picture = risk.risk_picture(house)
     ax = picture.figure.axes[0]
     words = picture.update(chance=30, persistent=6, yearly=4, growth=1.0)
     (_, _, own), (_, under, top) = (columns(filled) for filled in ax.collections)
@@ -315,9 +308,9 @@ def test_risk_picture_draws_shares_of_lives(house):
     assert sum(part.sum() for part in heights) == pytest.approx(100)
     assert heights[1].sum() == pytest.approx(30, abs=3)
     assert under == pytest.approx(own) and top.max() < ax.get_ylim()[1]
-    table = lifetime_value_risk.lifetimes(house, 30, 6, 4, 1.0)
+    table = risk.lifetimes(house, 30, 6, 4, 1.0)
     assert f"below zero in {100 * (table['net_present_value'] < 0).mean():.0f} %" in words
-    summary = lifetime_risk.summarise(table).loc["all"]
+    summary = summarise(table).loc["all"]
     assert amounts(words) == pytest.approx([summary["net_present_value_5"], summary["net_present_value_95"]], abs=1)
 
 
@@ -330,11 +323,11 @@ def test_sentences_of_the_prose():
     assert money.payback(flow) == 10 and 14 <= money.payback(flow, 0.05) < 14.5
     assert 1350 * 0.16 - 15 == pytest.approx(200, abs=2)  # upkeep 15 a kW and year
     assert 1.06**24 == pytest.approx(4, abs=0.1) and 1.02**24 == pytest.approx(1.6, abs=0.05)
-    assert "31 December 2025" in lifetime_value.caution().replace("\n", " ")
+    assert "31 December 2025" in questions.caution().replace("\n", " ")
 
 
 def test_checks_are_well_formed_for_many_learners():
-    checks = lifetime_value_checks
+    checks = questions
     for word in range(300):
         mine = checks.numbers(f"learner {word}")
         share, rate = mine.share / 100, 1 + mine.rate / 100
@@ -360,40 +353,38 @@ def test_checks_are_well_formed_for_many_learners():
 @pytest.mark.parametrize(
     "judge, slip, hint",
     [
-        (lifetime_value_checks.check_saving, lambda m: m.made * m.price, "price times generation"),
-        (lifetime_value_checks.check_saving, lambda m: m.made * m.share / 100 * m.price, "exported part is missing"),
-        (lifetime_value_checks.check_payback, lambda m: m.outlay / m.saving, "Upkeep is missing"),
-        (lifetime_value_checks.check_today, lambda m: m.later, "own year"),
-        (lifetime_value_checks.check_today, lambda m: m.later / (1 + m.rate / 100 * m.year), "Interest earns interest"),
-        (lifetime_value_checks.check_levelised, lambda m: m.cost / m.energy_nominal, "nominal"),
+        (questions.check_saving, lambda m: m.made * m.price, "price times generation"),
+        (questions.check_saving, lambda m: m.made * m.share / 100 * m.price, "exported part is missing"),
+        (questions.check_payback, lambda m: m.outlay / m.saving, "Upkeep is missing"),
+        (questions.check_today, lambda m: m.later, "own year"),
+        (questions.check_today, lambda m: m.later / (1 + m.rate / 100 * m.year), "Interest earns interest"),
+        (questions.check_levelised, lambda m: m.cost / m.energy_nominal, "nominal"),
     ],
 )
 def test_slips_are_named(judge, slip, hint):
-    mine = lifetime_value_checks.numbers("Robin")
+    mine = questions.numbers("Robin")
     answer = judge(slip(mine), mine)
     assert answer.right is False and hint in answer.message
 
 
 def test_slips_of_the_offers_are_named():
-    mine = lifetime_value_checks.numbers("Robin")
+    mine = questions.numbers("Robin")
     lifetime = 20 * mine.saving - mine.outlay
     wrong = (12 / mine.use + mine.price, mine.credit / 100 * mine.outlay, lifetime, mine.made * mine.price, mine.saving)
-    rows = lifetime_value_checks.check_offer(mine, *wrong).rows
+    rows = questions.check_offer(mine, *wrong).rows
     for letter, hint in zip(
         "abcde", ("average", "rebate", "Converter and roof", "lost at the reset", "capacity charge")
     ):
         assert rows[letter].right is False and hint in rows[letter].message
     for letter, amount in zip("abcde", wrong):
-        assert letter + "  " in lifetime_value_checks.offer(mine)
+        assert letter + "  " in questions.offer(mine)
 
 
 def test_claims_and_words():
-    checks = lifetime_value_checks
+    checks = questions
     right = ("too steep", "Mixed", "twice", "no meaning", "not typical")
     assert checks.check_claims(*right).right == 5
-    for (
-        word
-    ) in checks.CLAIM_WORDS:  # one word for all claims fits one of them; the others are asked, none is told its word
+    for word in checks.CLAIM_WORDS:  # one word for all fits one claim; the others are asked, none is told its word
         said = checks.check_claims(*[word] * 5)
         assert said.right == 1
         for row, own in zip(said.rows.values(), right):
@@ -403,35 +394,31 @@ def test_claims_and_words():
     shown = checks.check_claims("twice", None, None, None, None)._repr_mimebundle_()["text/plain"]
     assert shown.startswith("0 of 5 right.") and "f Not yet." in shown and "g Open." in shown
     assert checks.check_claims(*[None] * 5)._repr_mimebundle_()["text/plain"].count("\n") == 0
-    assert (
-        checks.check_two_rates("the curve").right is True and checks.check_two_rates("the higher rate").right is False
-    )
-    assert checks.check_average("the weather").right is True and checks.check_average("both").right is False
+    for name, right, wrong in (("two_rates", "the curve", "the higher rate"), ("average", "the weather", "both")):
+        assert checks.ASK.choose(name, right).right is True and checks.ASK.choose(name, wrong).right is False
 
 
 @pytest.mark.parametrize("name", [*NAMES, "southern"])
 def test_sellers_claims_are_numbers_of_the_house(name):
-    house, checks = read_house(name), lifetime_value_checks
+    house, checks = read_house(name), questions
     n, words = checks.sellers_numbers(house), checks.sellers(house).replace("\n  ", "")
-    rated, view = house_bills.ratings(house), house.outlook
+    rated, view = bills.ratings(house), house.outlook
     assert (n.dc_kw, n.ac_kw) == (rated["rated_dc_kw"], rated["rated_ac_kw"]) and n.outlay == house.costs.outlay
     per_dc, per_ac = (n.outlay / 1000 / kw for kw in (n.dc_kw, n.ac_kw))
     assert per_dc < n.other_per_dc < per_ac and "So theirs is cheaper" in words  # the claim holds only for unlike watts
-    saved = house_bills.owner_cash_flow(house)["saving"].to_numpy()
+    saved = bills.owner_cash_flow(house, house.costs)["saving"].to_numpy()
     parts = [
         float(money.net_present_value(view.discount_rate, np.where(years, saved, 0.0)))
         for years in (np.arange(saved.size) <= n.sold, np.arange(saved.size) > n.sold)
     ]
     assert [n.before, n.after] == pytest.approx(parts, abs=0.5) and n.sold == 10
     fixed = 12 * float(house.tariff.charge("basic charge").price)
-    assert n.bill == pytest.approx(house_bills.bill_without_array(house), abs=0.5) and n.empty == pytest.approx(fixed)
+    assert n.bill == pytest.approx(bills.bill_without_array(house), abs=0.5) and n.empty == pytest.approx(fixed)
     for amount in (n.outlay, n.before + n.after, n.before + 2 * n.after, n.bill, n.empty):
         assert f"{amount:,} $" in words
     assert checks.check_sellers(house, per_dc, sum(parts), n.bill - fixed).right == 3
     assert checks.check_sellers(house, None, ..., None).right == 0
-    assert (
-        house_bills.saving(house)["saving"] <= n.bill - n.empty + 0.5
-    )  # the energy part bounds what the house really saves
+    assert bills.saving(house)["saving"] <= n.bill - n.empty + 0.5  # the energy part bounds what the house really saves
 
 
 @pytest.mark.parametrize(
@@ -449,8 +436,8 @@ def test_sellers_claims_are_numbers_of_the_house(name):
 @pytest.mark.parametrize("name", [*NAMES, "southern"])
 def test_slips_of_the_sellers_are_named(name, letter, slip, hint):
     house = read_house(name)
-    answers = dict.fromkeys("pqr") | {letter: slip(lifetime_value_checks.sellers_numbers(house))}
-    result = lifetime_value_checks.check_sellers(house, **answers).rows[letter]
+    answers = dict.fromkeys("pqr") | {letter: slip(questions.sellers_numbers(house))}
+    result = questions.check_sellers(house, **answers).rows[letter]
     assert result.right is False and hint in result.message
 
 
@@ -467,7 +454,7 @@ def test_slips_of_the_sellers_are_named(name, letter, slip, hint):
     ids=["one year", "no costs", "no outlay", "minimum bill", "blocks", "time of use"],
 )
 def test_sellers_of_odd_houses_ask_what_can_be_answered(two_storey, change):
-    odd, checks = replace(two_storey, **change), lifetime_value_checks
+    odd, checks = replace(two_storey, **change), questions
     n = checks.sellers_numbers(odd)
     assert not re.search(r"\b(nan|inf)\b", checks.sellers(odd))
     assert checks.check_sellers(odd, n.outlay / 1000 / n.dc_kw, n.before + n.after, n.bill - n.empty).right == 3
@@ -477,7 +464,7 @@ def test_an_empty_year_costs_the_minimum_bill_where_that_is_more_than_the_basic_
     tariff = two_storey.tariff
     assert tariff.charge("basic charge").price == 12
     numbers = [
-        lifetime_value_checks.sellers_numbers(replace(two_storey, tariff=replace(tariff, minimum_bill=least)))
+        questions.sellers_numbers(replace(two_storey, tariff=replace(tariff, minimum_bill=least)))
         for least in (None, Decimal(5), Decimal(35))
     ]
     assert [n.empty for n in numbers] == [12 * 12, 12 * 12, 12 * 35]
@@ -488,29 +475,29 @@ def test_ratings_alike_leave_no_trap_and_no_error(two_storey):
     alike = replace(
         two_storey, system=replace(system, converter=replace(system.converter, ac_limit_w=system.module.rated_power_w))
     )
-    n = lifetime_value_checks.sellers_numbers(alike)
-    assert n.dc_kw == n.ac_kw and "So mine is cheaper" in lifetime_value_checks.sellers(alike).replace("\n  ", "")
-    assert lifetime_value_checks.check_sellers(alike, n.outlay / 1000 / n.dc_kw, None, None).right == 1
+    n = questions.sellers_numbers(alike)
+    assert n.dc_kw == n.ac_kw and "So mine is cheaper" in questions.sellers(alike).replace("\n  ", "")
+    assert questions.check_sellers(alike, n.outlay / 1000 / n.dc_kw, None, None).right == 1
 
 
 def test_the_prediction_of_part_4_has_a_right_answer(house):
-    word = lifetime_value_checks.mover_word(lifetime_value_risk.largest(house))
-    question = check.predict("Which?", lifetime_value_checks.MOVER_REPLIES, right=word)
-    for option in lifetime_value_checks.MOVER_REPLIES:
+    word = questions.mover_word(risk.largest(house))
+    question = check.predict("Which?", questions.ASK.entries["mover"]["options"], right=word)
+    for option in questions.ASK.entries["mover"]["options"]:
         question.buttons.value = option
         assert question.reply.startswith("That is right." if option == word else "Not so.")
 
 
 def test_own_offer():
-    own = lifetime_value_checks.own_offer
+    own = questions.own_offer
     assert "Not filled in" in own(None, 900) and "Simple payback: 12.0 years" in own(12_000, 1100, 100)
     assert "never comes back" in own(12_000, 80, 100)
     assert "cannot be used" in own("12000", 900) and "cannot be used" in own(-5, 900)
 
 
 def test_paybacks_are_the_four_figures_with_their_definitions(house):
-    merit = figures_of_merit(house_bills.owner_cash_flow(house), house.outlook.discount_rate)
-    lines = lifetime_value.paybacks(merit).splitlines()
+    merit = figures_of_merit(bills.owner_cash_flow(house, house.costs), house.outlook.discount_rate)
+    lines = questions.paybacks(merit).splitlines()
     assert len(lines) == 4 and all(": " in row for row in lines)
     never = figures_of_merit(cash_flow([10.0], [9.0], Costs(1000.0)), 0.05)
-    assert lifetime_value.paybacks(never).count("never") >= 3
+    assert questions.paybacks(never).count("never") >= 3

@@ -19,7 +19,6 @@ from solarlib.roof.obstacles import ModuleLayout, Obstacle, hidden, in_space, us
 from solarlib.roof.parts import ArraySystem, Converter, Module, Plane
 from solarlib.sky.sun import plane_of_array
 from solarlib.sky.weather import Place, read_weather
-from solarlib.worth import premium
 
 QUICK = settings(deadline=None, max_examples=20)
 PLACE = Place("Greensboro climate", 36.1, -79.95, "America/New_York", 273.0)
@@ -406,21 +405,6 @@ def test_the_pitch_is_where_pvlibs_shadow_ends():
     assert pitch_without_shade(2.0, 0, 180, 180, 10) == 2.0
 
 
-# --- the decision
-
-
-def test_a_choice_is_worth_nothing_where_the_gain_just_pays():
-    terms = dict(yearly_kwh=5600.0, price_per_kwh=0.16, premium=450.0, later={12: 300.0}, years=20)
-    needed = premium.gain_needed(**terms)
-    assert premium.choice_value(needed, **terms) == pytest.approx(0, abs=1e-9)
-    assert premium.choice_value(needed + 0.01, **terms) > 0 > premium.choice_value(needed - 0.01, **terms)
-    years = np.arange(1, 21)
-    by_hand = (0.03 * 5600 * 0.16 * (1.025 * 0.995) ** (years - 1) / 1.05**years).sum() - 450 - 300 / 1.05**12
-    assert premium.choice_value(0.03, **terms) == pytest.approx(by_hand, rel=1e-12)
-    assert np.isnan(premium.gain_needed(5600.0, 0.0, 450.0))
-    assert premium.value_of_gain(np.array([0.0, 0.01]), 5600.0, 0.16)[0] == 0
-
-
 # --- bad input
 
 
@@ -444,10 +428,6 @@ def test_a_choice_is_worth_nothing_where_the_gain_just_pays():
         (
             lambda: cells.series_power_w(DiodeModule(), [[1000.0]], np.full((1, 1, 3, 1), 19), [[25.0]]),
             "counts: found sections or cells",
-        ),
-        (
-            lambda: premium.choice_value(0.01, 5000.0, 0.16, 100.0, {30: 1.0}),
-            "later: found year 30, allowed is a whole number from 1 to 25",
         ),
     ],
 )

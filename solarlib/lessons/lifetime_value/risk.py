@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from solarlib.house import bills as house_bills
+from solarlib.house import bills
 from solarlib.lessons.lifetime_value.pictures import OWN, THIRD, WITH_COMMAS, costs_of, priced, rules, signed
 from solarlib.lessons.tools.figures import (
     BACKGROUND,
@@ -19,100 +19,67 @@ from solarlib.lessons.tools.figures import (
     zero_based,
 )
 from solarlib.lessons.tools.panel import Picture
-from solarlib.worth import money, risk as lifetime_risk
+from solarlib.worth import money
+from solarlib.worth.risk import Rule, Uncertainty, draw_lifetimes, summarise, tornado
 
 DRAWS, SEED = 2500, 2026
 CHANGE_YEAR = 11
 LATER = f"rule from year {CHANGE_YEAR}"
 
 
-def _settings(house, rule):
-    """Return (base, {factor: settings}, {(factor, setting): words}) of the tornado."""
-    view, costs, wear = house.outlook, costs_of(house), house.system.degradation_per_year
-    base = {
-        "billing rule": rule,
-        LATER: None,
-        "energy price": 1.0,
-        "array's price": 100,
-        "sun and model": 1.0,
-        "price growth": view.price_growth,
-        "years of use": view.years,
-        "upkeep, repairs": 1.0,
-        "wear of modules": wear,
+def _changes(house, rule):
+    """Return {factor: (value in the base case, {other setting: its words})}, one factor a row of the tornado."""
+    view, wear = house.outlook, house.system.degradation_per_year
+    growths = [view.price_growth + change for change in (-0.02, 0.02)]
+    wears = [wear + 0.005, max(0.0, wear - 0.003)]
+    return {
+        "billing rule": (rule, {other: other for other in rules(house) if other != rule}),
+        LATER: (None, {OWN: OWN} if rule == THIRD else {THIRD: THIRD}),
+        "energy price": (1.0, {0.8: "−20 %", 1.2: "+20 %"}),
+        "array's price": (100, {125: "+25 %", 75: "−25 %"}),
+        "sun and model": (1.0, {0.9: "−10 %", 1.1: "+10 %"}),
+        "price growth": (view.price_growth, {growth: _percent(growth, "+") for growth in growths}),
+        "years of use": (view.years, {years: f"{years} years" for years in (max(1, view.years - 5), view.years + 5)}),
+        "upkeep, repairs": (1.0, {2.0: "twice", 0.0: "none"}),
+        "wear of modules": (wear, {other: _percent(other) for other in wears}),
     }
-    longer = {years: f"{years} years" for years in (max(1, view.years - 5), view.years + 5)}
-    words = {
-        "billing rule": {other: other for other in rules(house) if other != rule},
-        LATER: {OWN: OWN} if rule == THIRD else {THIRD: THIRD},
-        "energy price": {0.8: "−20 %", 1.2: "+20 %"},
-        "array's price": {125: "+25 %", 75: "−25 %"},
-        "sun and model": {0.9: "−10 %", 1.1: "+10 %"},
-        "price growth": {
-            view.price_growth + change: _percent(view.price_growth + change, "+") for change in (-0.02, 0.02)
-        },
-        "years of use": longer,
-        "upkeep, repairs": {2.0: "twice", 0.0: "none"},
-        "wear of modules": {
-            wear + 0.005: _percent(wear + 0.005),
-            max(0.0, wear - 0.003): _percent(max(0.0, wear - 0.003)),
-        },
-    }
-    return (
-        base,
-        {name: list(held) for name, held in words.items()},
-        {(f, s): w for f, held in words.items() for s, w in held.items()},
-    )
 
 
-def tornado(house, rule=OWN, price=100, rate=None):
-    """Return (table, words) of `risk.tornado` for the net present value at a discount rate [%]."""
-    rate = house.outlook.discount_rate if rate is None else rate / 100.0
-    base, alternatives, words = _settings(house, rule)
+def worth_changes(house, rule=OWN, price=100, rate=None):
+    """Return (table, words, base) of `risk.tornado` for the net present value at a discount rate [%]."""
+    rate, changes = house.outlook.discount_rate if rate is None else rate / 100.0, _changes(house, rule)
+    base = {factor: value for factor, (value, _) in changes.items()}
 
     def value(**v):
-        costs = priced(house, price * v["array's price"] / 100.0, v["years of use"])
-        more = v["upkeep, repairs"]
-        costs = replace(
-            costs,
-            upkeep_per_year=more * costs.upkeep_per_year,
-            events=tuple(replace(event, cost=more * event.cost) for event in costs.events),
-        )
+        costs, more = priced(house, price * v["array's price"] / 100.0, v["years of use"]), v["upkeep, repairs"]
+        events = tuple(replace(event, cost=more * event.cost) for event in costs.events)
+        costs = replace(costs, upkeep_per_year=more * costs.upkeep_per_year, events=events)
 
         def net(held):
-            return house_bills.net_flow(
-                house,
-                costs,
-                rules(house)[held],
-                v["price growth"],
-                v["years of use"],
-                v["wear of modules"],
-                v["sun and model"],
-                v["energy price"],
-            )
+            names = ("price growth", "years of use", "wear of modules", "sun and model", "energy price")
+            return bills.net_flow(house, costs, bills.Course(rules(house)[held], *(v[name] for name in names)))
 
         # a second rule set takes over with an empty bank
         flow, later = net(v["billing rule"]), v[LATER]
         flow = flow if later is None else np.concatenate([flow[:CHANGE_YEAR], net(later)[CHANGE_YEAR:]])
         return float(money.net_present_value(rate, flow))
 
-    return lifetime_risk.tornado(value, base, alternatives), words, value(**base)
+    table = tornado(value, base, {factor: list(settings) for factor, (_, settings) in changes.items()})
+    words = {(factor, s): text for factor, (_, settings) in changes.items() for s, text in settings.items()}
+    return table, words, value(**base)
 
 
 def largest(house):
     """Return the factor that moves the net present value of the house most."""
-    return tornado(house)[0]["factor"].iloc[0]
+    return worth_changes(house)[0]["factor"].iloc[0]
 
 
 def tornado_picture(house):
     """Return the picture of one change at a time: rule, array's price, discount rate -> bars from the base case."""
-    ends = [
-        tornado(house, rule, price, rate)[0]["result"]
-        for rule in rules(house)
-        for price in (75, 125)
-        for rate in (0, 10)
-    ]
-    high, low = max(1.0, *(end.max() for end in ends)), min(-1.0, *(end.min() for end in ends))
-    span, count = high - low, len(_settings(house, OWN)[1])
+    settings = [(rule, price, rate) for rule in rules(house) for price in (75, 125) for rate in (0, 10)]
+    ends = np.concatenate([worth_changes(house, *setting)[0]["result"] for setting in settings])
+    high, low = max(1.0, ends.max()), min(-1.0, ends.min())
+    span, count = high - low, len(_changes(house, OWN))
     figure, ax = new_figure(left=0.19, right=0.97, top=0.98)
     ax.set(xlim=(low - 0.2 * span, high + 0.2 * span), ylim=(count - 0.4, -0.6), xlabel="net present value ($)")
     ax.set_yticks(range(count), [""] * count)
@@ -122,20 +89,16 @@ def tornado_picture(house):
     ax.xaxis.set_major_formatter(WITH_COMMAS)
     worse, better = boxes(ax, "loss"), boxes(ax, "money")
     middle = line(ax, "load", [0, 0], [-0.5, count - 0.5], linestyle="-", linewidth=2.0)
-    edge = ax.get_xlim()[0]
-    names = [
-        direct_label(ax, edge - 0.012 * span, row, "", size=TICK_PT, va="center", ha="right", fontweight="normal")
-        for row in range(count)
-    ]
-    left, right = (
-        [direct_label(ax, 0, row, "", role, size=TICK_PT, va="center", ha=ha) for row in range(count)]
-        for role, ha in (("loss", "right"), ("money", "left"))
-    )
+    rows, look = np.arange(count), {"size": TICK_PT, "va": "center"}
+    edge = ax.get_xlim()[0] - 0.012 * span
+    names = [direct_label(ax, edge, row, "", ha="right", fontweight="normal", **look) for row in rows]
+    left = [direct_label(ax, 0, row, "", "loss", ha="right", **look) for row in rows]
+    right = [direct_label(ax, 0, row, "", "money", ha="left", **look) for row in rows]
 
     def update(price, rate, rule):
-        table, words, base = tornado(house, rule, price, rate)
+        table, words, base = worth_changes(house, rule, price, rate)
         middle.set_xdata([base, base])
-        reaches, rows = [], np.arange(count)
+        reaches = []
         for row, (factor, group) in enumerate(table.groupby("factor", sort=False)):
             names[row].set_text(factor)
             least, most = group.loc[group["result"].idxmin()], group.loc[group["result"].idxmax()]
@@ -156,11 +119,11 @@ def tornado_picture(house):
     return Picture(figure, [worse, better, middle, names, left, right], update, slow=True)
 
 
-def lifetimes(house, chance=0, persistent=0, yearly=0, growth=1.0, draws=DRAWS):
-    """Return drawn lifetimes; see `risk.simulate`. All arguments in %; `chance` is that of the rule THIRD."""
+def lifetimes(house, chance=0, persistent=0, yearly=0, growth=1.0):
+    """Return drawn lifetimes; see `risk.draw_lifetimes`. All arguments in %; `chance` is that of the rule THIRD."""
     view = house.outlook
     inflation = view.inflation
-    doubt = lifetime_risk.Uncertainty(
+    doubt = Uncertainty(
         persistent / 100.0,
         yearly / 100.0,
         price_sd=0.03,
@@ -172,22 +135,12 @@ def lifetimes(house, chance=0, persistent=0, yearly=0, growth=1.0, draws=DRAWS):
         degradation=(house.system.degradation_per_year, 0.002),
         event_year_sd=2.0,
     )
-    own, third = (house_bills.bill_table(house, rules(house)[rule]) for rule in (OWN, THIRD))
+    other = rules(house)[THIRD]
+    own, third, none = bills.bill_table(house), bills.bill_table(house, other), bills.bill_without_array(house)
     # each rule has its own bill without array: what a lifetime needs is the difference of the two
-    gap = house_bills.bill_without_array(house) - house_bills.bill_without_array(house, rules(house)[THIRD])
-    both = [
-        lifetime_risk.Rule(OWN, 1 - chance / 100.0, own),
-        lifetime_risk.Rule(THIRD, chance / 100.0, lambda factor: third(factor) + gap),
-    ]
-    return lifetime_risk.simulate(
-        np.random.default_rng(SEED),
-        draws,
-        view.years,
-        house_bills.bill_without_array(house),
-        both,
-        costs_of(house),
-        doubt,
-    )
+    gap = none - bills.bill_without_array(house, other)
+    both = [Rule(OWN, 1 - chance / 100.0, own), Rule(THIRD, chance / 100.0, lambda factor: third(factor) + gap)]
+    return draw_lifetimes(np.random.default_rng(SEED), DRAWS, view.years, none, both, costs_of(house), doubt)
 
 
 def risk_picture(house):
@@ -198,19 +151,17 @@ def risk_picture(house):
     figure, ax = new_figure(left=0.1)
     ax.set(xlim=(edges[0], edges[-1]), xlabel="net present value of a lifetime ($)")
     ax.xaxis.set_major_formatter(WITH_COMMAS)
-    top = 1.25 * max(_shares(house, edges, *ends).sum(axis=0).max() for ends in ((0, 0, 0, 0.5), (100, 0, 0, 0.5)))
+    narrow = [lifetimes(house, chance, growth=0.5) for chance in (0, 100)]
+    top = 1.25 * max(_shares(table, edges).sum(axis=0).max() for table in narrow)
     zero_based(ax, top, "lifetimes (% a bar)")
     ax.axvline(0, color=INK, linewidth=2.0)
     own, other = boxes(ax, "money", hatch=""), boxes(ax, "export")
-    plate = {"facecolor": BACKGROUND, "edgecolor": "none", "pad": 1.5}
-    names = [
-        direct_label(ax, 0, 0, words, role, ha="center", va="bottom", bbox=plate)
-        for words, role in ((OWN, "money"), (THIRD, "export"))
-    ]
+    look = {"ha": "center", "va": "bottom", "bbox": {"facecolor": BACKGROUND, "edgecolor": "none", "pad": 1.5}}
+    names = [direct_label(ax, 0, 0, words, role, **look) for words, role in ((OWN, "money"), (THIRD, "export"))]
 
     def update(chance, persistent, yearly, growth):
         table = lifetimes(house, chance, persistent, yearly, growth)
-        parts = _shares(house, edges, chance, persistent, yearly, growth, table)
+        parts = _shares(table, edges)
         move_columns(own, 0.0 * parts[0], parts[0], middle, 0.94 * width)
         move_columns(other, parts[0], parts.sum(axis=0), middle, 0.94 * width)
         for name, part, lift in zip(names, parts, (0.02, 0.12)):
@@ -218,26 +169,21 @@ def risk_picture(house):
             name.set_visible(bool(part.max() > 0))
             near = parts[:, max(0, at - 4) : at + 5].sum(axis=0).max()
             name.set_position((np.clip(middle[at], edges[4], edges[-5]), min(near + lift * top, 0.92 * top)))
-        all_rules = lifetime_risk.summarise(table).loc["all"]
+        found = summarise(table).loc["all"]
         return (
-            f"{DRAWS:,} lifetimes: worth below zero in {100 * all_rules['share_losing']:.0f} %. Of ten, nine lie between "
-            f"{signed(all_rules['net_present_value_5'])} and {signed(all_rules['net_present_value_95'])}; "
-            f"paid back between {_late(all_rules['payback_5'])} and {_late(all_rules['payback_95'])}."
+            f"{DRAWS:,} lifetimes: worth below zero in {100 * found['share_losing']:.0f} %. Of ten, nine lie between "
+            f"{signed(found['net_present_value_5'])} and {signed(found['net_present_value_95'])}; "
+            f"paid back between {_late(found['payback_5'])} and {_late(found['payback_95'])}."
         )
 
     return Picture(figure, [own, other, names], update, slow=True)
 
 
-def _shares(house, edges, chance, persistent, yearly, growth, table=None):
-    """Return the share of lifetimes in each bin for the two rules; what lies outside counts at the ends. [%], (2, bins)"""
-    table = lifetimes(house, chance, persistent, yearly, growth) if table is None else table
+def _shares(table, edges):
+    """Return the share of lifetimes in each bin for the two rules; what lies outside counts at the ends. [%]"""
     worth = np.clip(table["net_present_value"].to_numpy(), edges[0], edges[-1])
-    return np.array(
-        [
-            100.0 * np.histogram(worth[(table["rule"] == rule).to_numpy()], edges)[0] / len(table)
-            for rule in (OWN, THIRD)
-        ]
-    )
+    chosen = [worth[(table["rule"] == rule).to_numpy()] for rule in (OWN, THIRD)]
+    return np.array([100.0 * np.histogram(part, edges)[0] / len(table) for part in chosen])
 
 
 def _late(years):
