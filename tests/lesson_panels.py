@@ -63,3 +63,8 @@ def columns(filled):
     count = (len(points) - 3) // 2  # out along the low edge and back along the high one, closed
     low, high = points[1 : count + 1], points[count + 2 : -1][::-1]
     return low[::4, 0], low[1::4, 1], high[1::4, 1]
+
+
+def css_pixels(points):
+    """Return the size of a figure's text in CSS pixels as shown, 100 an inch. [points -> px]"""
+    return points / 72.0 * 100.0

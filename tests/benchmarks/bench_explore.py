@@ -13,6 +13,7 @@ import itertools
 import statistics
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 import nbformat
@@ -59,6 +60,11 @@ def settings_of(panel):
         yield setting
 
 
+def move(panel, settings):
+    """Set a panel's controls to the next setting."""
+    panel.set(**next(settings))
+
+
 def resident_mb():
     """Return the memory that this process holds. [MB]"""
     gc.collect()
@@ -74,11 +80,11 @@ def measure(path):
         if not panel.controls:
             continue
         settings, panels = settings_of(panel), len(panel.picture.figure.axes)
-        empty, redraw = medians(15, lambda: draw_empty(panels), lambda: panel.set(**next(settings)))
+        empty, redraw = medians(15, partial(draw_empty, panels), partial(move, panel, settings))
         ratio, bar = redraw / empty, YEAR_RATIO if panel.picture.slow else QUICK_RATIO
         before = resident_mb()
         for _ in range(MOVES):
-            panel.set(**next(settings))
+            move(panel, settings)
         growth = resident_mb() - before
         open_figures = len(sys.modules["matplotlib.pyplot"].get_fignums()) if "matplotlib.pyplot" in sys.modules else 0
         failed = ratio > bar or growth > GROWTH_MB or open_figures or panel.error is not None
@@ -92,7 +98,8 @@ def measure(path):
 
 KERNEL_CELLS = (
     """import gc, psutil
-from solarlib.lessons.tools.panel import Picture, explore, slider
+from solarlib.lessons.tools import explore, slider
+from solarlib.lessons.tools.panel import Picture
 from solarlib.lessons.tools.figures import line, new_figure
 figure, ax = new_figure()
 curve = line(ax, "pv", [0, 1], [0, 0])

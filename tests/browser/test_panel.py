@@ -6,7 +6,8 @@ import pytest
 SOURCE = """
 import numpy as np
 from solarlib.lessons.tools import check
-from solarlib.lessons.tools.panel import Picture, act, choice, explore, slider, toggle
+from solarlib.lessons.tools import act, choice, explore, slider, toggle
+from solarlib.lessons.tools.panel import Picture
 from solarlib.lessons.tools.figures import line, new_figure, zero_based
 
 def ramp():

@@ -14,8 +14,7 @@ from solarlib.lessons.load_step import (
     pictures as load_step,
     questions as load_step_checks,
 )
-from solarlib.lessons.tools import check
-from solarlib.lessons.tools.panel import act, explore
+from solarlib.lessons.tools import act, check, explore
 from solarlib.quantities import InputError
 
 NAMES = ("two-storey", "bungalow", "cabin")

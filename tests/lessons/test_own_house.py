@@ -2,13 +2,13 @@
 
 import re
 from dataclasses import replace
-from html import escape
 from html.parser import HTMLParser
 
 import nbformat
 import numpy as np
 import pandas as pd
 import pytest
+from markupsafe import escape
 
 from lesson_panels import columns
 from solarlib.files import records

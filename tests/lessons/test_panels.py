@@ -10,8 +10,7 @@ from functools import cache
 import matplotlib
 import pytest
 
-from lesson_panels import NOTEBOOKS, panels_of
-from solarlib.lessons.tools import figures
+from lesson_panels import NOTEBOOKS, css_pixels, panels_of
 
 LONGEST_CAPTION = 250  # two lines under the picture
 
@@ -85,7 +84,7 @@ def test_text_is_large_enough_and_nothing_is_left_open(path):
         assert figure.canvas.get_width_height() == (1560, 600), f"cell {cell}"
         for text in figure.findobj(matplotlib.text.Text):
             if text.get_text().strip() and text.get_visible():
-                size = figures.css_pixels(text.get_fontsize())
+                size = css_pixels(text.get_fontsize())
                 assert size >= 14, f"cell {cell}: {text.get_text()!r} is {size:.1f} px, allowed is 14 px or more"
         assert all(ax.get_legend() is None for ax in figure.axes), f"cell {cell}: label directly, without a legend box"
     if "matplotlib.pyplot" in sys.modules:

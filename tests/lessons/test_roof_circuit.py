@@ -15,7 +15,7 @@ from solarlib.lessons.roof_circuit import (
     questions as roof_circuit_checks,
     wires as roof_circuit_wires,
 )
-from solarlib.lessons.tools.panel import explore, slider
+from solarlib.lessons.tools import explore, slider
 from solarlib.quantities import energy_kwh
 from solarlib.roof.array import array_power
 from solarlib.roof.circuits import ENGINEER, OUTSIDE, WITHIN, check_branch, check_busbar

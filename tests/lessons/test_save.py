@@ -7,8 +7,8 @@ import pytest
 
 from solarlib.lessons import handout, save
 
-SETUP = """from solarlib.lessons import check
-from solarlib.lessons.tools.panel import Picture, explore, slider
+SETUP = """from solarlib.lessons.tools import check, explore, slider
+from solarlib.lessons.tools.panel import Picture
 from solarlib.lessons.tools.figures import line, new_figure
 
 figure, ax = new_figure()

@@ -15,6 +15,7 @@ from solarlib.direction.step_test import (
     rise_or_fall,
 )
 from solarlib.house.year import simulate
+from solarlib.lessons.tools import choice, slider
 from solarlib.lessons.tools.figures import (
     BACKGROUND,
     INK,
@@ -26,7 +27,7 @@ from solarlib.lessons.tools.figures import (
     new_figure,
     zero_based,
 )
-from solarlib.lessons.tools.panel import Picture, choice, slider
+from solarlib.lessons.tools.panel import Picture
 
 LOADS_W = (50, 100, 200, 300, 450, 600, 800, 1000, 1300, 1700, 2300, 3000, 5000, 10_000)
 DWELLS_S = np.geomspace(10.0, 300.0, 60)

@@ -5,8 +5,11 @@ A blank is never an error, a slip that has a name is named, and no message gives
 
 import hashlib
 import math
+import tomllib
 from dataclasses import dataclass
+from fractions import Fraction
 from html import escape
+from pathlib import Path
 from types import SimpleNamespace
 
 import ipywidgets as widgets
@@ -19,20 +22,9 @@ from solarlib.quantities import InputError, require
 NOT_ANSWERED = "Not answered yet. Put your answer in place of None and run the cell again."
 LEFT_BLANK = "Not answered yet. Fill in each blank: put numbers or a sum in place of the dots, then run the cell again."
 
-# How far off a wrong answer is, and the slip that does this.
-SLIPS = (
-    (-1.0, "The size is right, the sign is not: which direction counts as positive here?"),
-    (1000.0, "This is 1000 times too large: W for kW, or Wh for kWh?"),
-    (0.001, "This is 1000 times too small: kW for W, or kWh for Wh?"),
-    (2.0, "This is twice the answer: is something counted two times?"),
-    (0.5, "This is half the answer: is one of two parts missing?"),
-    (10.0, "This is 10 times too large: look at the decimal point."),
-    (0.1, "This is 10 times too small: look at the decimal point."),
-    (60.0, "This is 60 times too large: minutes for hours?"),
-    (1 / 60.0, "This is 60 times too small: hours for minutes?"),
-)
-
-
+# How far off a wrong answer is, as a factor, and the slip that does this.
+_FILE = Path(__file__).with_name("slips.toml")
+SLIPS = [(float(Fraction(times)), said) for times, said in tomllib.loads(_FILE.read_text(encoding="utf-8")).items()]
 MARK = {True: "Right", False: "Not yet", None: "Open"}
 
 
@@ -121,9 +113,8 @@ def number(answer, expected, unit, tolerance, mistakes=None):
     require(tolerance, "check.number, tolerance", low=1e-12)
     for wrong in mistakes:
         if abs(wrong - expected) <= tolerance:
-            raise InputError(
-                f"check.number, mistakes: found {wrong:g}, allowed are values farther than {tolerance:g} from the answer"
-            )
+            allowed = f"values farther than {tolerance:g} from the answer"
+            raise InputError(f"check.number, mistakes: found {wrong:g}, allowed are {allowed}")
     if _unanswered(answer):
         return Result(None, LEFT_BLANK if answer is ... else NOT_ANSWERED)
     problem = _not_a_number(answer)
@@ -183,16 +174,14 @@ class Prediction:
 
     Attributes
     ----------
-    chosen : str or None
     reply : str
         What the learner sees after choosing; empty before.
     """
 
     def __init__(self, question, options, right):
         if right not in options or len(options) < 2:
-            raise InputError(
-                f"check.predict: found {right!r} as right, allowed is one of {list(options)} (two or more)"
-            )
+            allowed = f"one of {list(options)} (two or more)"
+            raise InputError(f"check.predict: found {right!r} as right, allowed is {allowed}")
         self.question, self.options, self.right = question, dict(options), right
         self.reply = ""
         self.buttons = widgets.ToggleButtons(options=list(options), value=None)
@@ -203,11 +192,6 @@ class Prediction:
         self.box.add_class("sl-panel")
         self.box.add_class("sl-question")
         self.buttons.observe(self._choose, names="value")
-
-    @property
-    def chosen(self):
-        """The chosen option, or None."""
-        return self.buttons.value
 
     def _choose(self, change):
         option = change["new"]

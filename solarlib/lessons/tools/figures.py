@@ -10,23 +10,21 @@ import struct
 import textwrap
 import zlib
 from dataclasses import dataclass
+from pathlib import Path
 
 import matplotlib
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from PIL import Image
 
 WIDTH_IN, HEIGHT_IN, DPI = 10.4, 4.0, 150
-CSS_PX_PER_IN = 100.0  # 1560 pixels are shown 1040 CSS pixels wide
-SHOWN_WIDTH, SHOWN_HEIGHT = 1040, 400
+SHOWN_WIDTH, SHOWN_HEIGHT = 1040, 400  # CSS pixels, 100 an inch
 
 TEXT_PT, TICK_PT, SMALL_PT = 16, 14, 12  # 22, 19 and 17 CSS pixels
 BACKGROUND = "#FFFFFF"
 INK = "#1A1A1A"  # text and axes
 GRID = "#D9D9D9"  # decoration only: carries no meaning, so no contrast bar
-LARGE_TEXT_RATIO, TEXT_RATIO, GRAPHIC_RATIO = 3.0, 4.5, 3.0  # WCAG 2.1: 1.4.3 and 1.4.11
 
 
 @dataclass(frozen=True)
@@ -52,21 +50,8 @@ ROLES = {
     "bank": Role("#5B4AA8", "#5B4AA8", (0, (2, 1)), "||"),
     "money": Role("#00695C", "#00695C", (0, (7, 2, 1, 2)), "oo"),
 }
-COLOURS = {name: role.colour for name, role in ROLES.items()}
 
-_STYLE = {
-    "font.size": TICK_PT,
-    "axes.labelsize": TEXT_PT,
-    "axes.titlesize": TEXT_PT,
-    "xtick.labelsize": TICK_PT,
-    "ytick.labelsize": TICK_PT,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.edgecolor": INK,
-    "axes.labelcolor": INK,
-    "axes.linewidth": 1.2,
-    "axes.axisbelow": True,
-}
+_STYLE = matplotlib.rc_params_from_file(Path(__file__).with_name("lesson.mplstyle"), use_default_template=False)
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -154,35 +139,11 @@ def hours_axis(ax, label="hour of the day (local time)", step=3):
     ax.set_xlabel(label)
 
 
-def months_axis(ax, label=None):
+def months_axis(ax):
     """Fix the horizontal axis to twelve months, with month ``m`` (1 to 12) centred at x = ``m``."""
     ax.set_xlim(0.4, 12.6)
     ax.set_xticks(range(1, 13), MONTHS)
     ax.tick_params(axis="x", length=0)
-    if label:
-        ax.set_xlabel(label)
-
-
-def contrast(colour, other=BACKGROUND):
-    """Return the contrast ratio of two colours, 1 to 21.
-
-    References
-    ----------
-    W3C, Web Content Accessibility Guidelines 2.1 (2018), definitions of relative luminance and contrast ratio.
-    """
-
-    def luminance(name):
-        rgb = np.array(to_rgb(name))
-        linear = np.where(rgb <= 0.03928, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
-        return float(linear @ [0.2126, 0.7152, 0.0722])
-
-    low, high = sorted((luminance(colour), luminance(other)))
-    return (high + 0.05) / (low + 0.05)
-
-
-def css_pixels(points):
-    """Return the size of text in CSS pixels as shown. [points -> px]"""
-    return points / 72.0 * CSS_PX_PER_IN
 
 
 def png(figure):

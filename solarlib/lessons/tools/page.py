@@ -6,36 +6,14 @@ alternative text. The page forbids itself every connection.
 
 import base64
 from dataclasses import dataclass
-from html import escape
+from pathlib import Path
 
 import pandas as pd
+from jinja2 import Environment, FileSystemLoader
 
 from solarlib.quantities import InputError
 
-UNITS = {
-    "_kwh": "kWh",
-    "_kw": "kW",
-    "_w": "W",
-    "_h": "h",
-    "_percent": "%",
-    "_usd": "$",
-}  # at the end of a column's name
-STYLE = """
-body { font: 16px/1.5 Georgia, serif; color: #1A1A1A; background: #FFFFFF; max-width: 1040px; margin: 24px auto; padding: 0 16px; }
-h1, h2 { font-family: Verdana, sans-serif; line-height: 1.25; }
-h2 { margin-top: 40px; border-bottom: 2px solid #1A1A1A; }
-figure { margin: 16px 0; } img { width: 100%; height: auto; }
-figcaption { font-size: 15px; }
-table { border-collapse: collapse; margin: 16px 0; font-size: 15px; }
-th, td { border: 1px solid #7A7A7A; padding: 4px 8px; text-align: right; } th, td.words { text-align: left; }
-td { white-space: nowrap; } td.words { white-space: normal; }
-.missing { border-left: 6px solid #7A7A7A; padding-left: 12px; }
-.caution { border-left: 6px double #1A1A1A; padding-left: 12px; }
-@media print {
-  body { max-width: none; margin: 0; font-size: 11pt; }
-  h2 { break-after: avoid; } figure, tr, .missing, .caution { break-inside: avoid; }
-}
-"""
+UNITS = {"kwh": "kWh", "kw": "kW", "w": "W", "h": "h", "percent": "%", "usd": "$"}  # last word of a column's name
 
 
 @dataclass(frozen=True)
@@ -81,64 +59,38 @@ def section_or_reason(title, make, *arguments):
         return Section(title, missing=(str(error),))
 
 
+def heading(name):
+    """Return a column's name in words, e.g. ``delivered (kWh)`` for ``delivered_kwh``."""
+    words, _, last = str(name).rpartition("_")
+    return f"{words} ({UNITS[last]})".replace("_", " ") if words and last in UNITS else str(name).replace("_", " ")
+
+
+def is_words(cell):
+    """Tell whether a cell holds words, which stand left and may break; numbers, dates and shares stand right."""
+    return isinstance(cell, str) and any(letter.isalpha() for letter in cell)
+
+
+def shown(cell):
+    """Return a cell's text."""
+    return "not known" if pd.isna(cell) else str(cell)
+
+
+def base64_text(data):
+    """Return bytes as base64 text."""
+    return base64.b64encode(data).decode("ascii")
+
+
 def page(title, sections):
-    """Return the whole report as HTML text.
+    """Return the whole report as HTML text, made by the template ``page.html.j2`` beside this module.
 
     Parameters
     ----------
     title : str
     sections : sequence of Section
-        The cautions and gaps of all of them are gathered once more at the end.
+        The gaps of all of them are gathered once more at the end.
     """
-    gaps = [(section.title, sentence) for section in sections for sentence in section.missing]
-    body = [_section(number, section) for number, section in enumerate(sections, 1)]
-    last = "".join(f"<li>{escape(where)}: {escape(what)}</li>" for where, what in gaps)
-    closing = f"<ul>{last}</ul>" if gaps else "<p>Every section above could be made from the files.</p>"
-    return (
-        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; img-src data:; style-src 'unsafe-inline'\">"
-        f"<title>{escape(title)}</title><style>{STYLE}</style></head>\n<body><h1>{escape(title)}</h1>\n"
-        + "\n".join(body)
-        + f"\n<h2>{len(sections) + 1} What could not be determined</h2>{closing}\n</body></html>\n"
-    )
-
-
-def _section(number, section):
-    parts = [f"<h2>{number} {escape(section.title)}</h2>"]
-    parts += [f"<p>{escape(line)}</p>" for line in section.lines]
-    for picture, caption in section.pictures:
-        data = base64.b64encode(picture).decode("ascii")
-        parts.append(
-            f'<figure><img src="data:image/png;base64,{data}" alt="{escape(caption)}">'
-            f"<figcaption>{escape(caption)}</figcaption></figure>"
-        )
-    parts += [_table(caption, cells) for caption, cells in section.tables]
-    parts += [f'<p class="caution"><b>Caution.</b> {escape(line)}</p>' for line in section.cautions]
-    parts += [f'<p class="missing"><b>Not determined.</b> {escape(line)}</p>' for line in section.missing]
-    return "\n".join(parts)
-
-
-def heading(name):
-    """Return a column's name in words, e.g. ``delivered (kWh)`` for ``delivered_kwh``."""
-    for ending, unit in UNITS.items():
-        if name.endswith(ending):
-            return f"{name.removesuffix(ending).replace('_', ' ')} ({unit})"
-    return name.replace("_", " ")
-
-
-def _table(caption, cells):
-    head = "".join(f'<th scope="col">{escape(heading(str(name)))}</th>' for name in cells.columns)
-    rows = "".join(
-        "<tr>" + "".join(f"<td{_kind(cell)}>{escape(_shown(cell))}</td>" for cell in row) + "</tr>"
-        for row in cells.itertuples(index=False)
-    )
-    return f"<table><caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
-
-
-def _kind(cell):
-    """Words stand left and may break; numbers, dates and shares stand right and do not."""
-    return ' class="words"' if isinstance(cell, str) and any(letter.isalpha() for letter in cell) else ""
-
-
-def _shown(cell):
-    return "not known" if pd.isna(cell) else str(cell)
+    folder = FileSystemLoader(Path(__file__).parent, encoding="utf-8")
+    templates = Environment(loader=folder, autoescape=True, trim_blocks=True, lstrip_blocks=True)
+    templates.filters |= {"heading": heading, "shown": shown, "base64": base64_text}
+    templates.tests["words"] = is_words
+    return templates.get_template("page.html.j2").render(title=title, sections=sections) + "\n"

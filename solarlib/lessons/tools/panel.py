@@ -11,27 +11,14 @@ from html import escape
 
 import ipywidgets as widgets
 
-from solarlib.lessons.tools.controls import (
-    CHARACTER_PX,
-    SPEAK,
-    STYLE,
-    Act,
-    Control,
-    act,
-    choice,
-    label_width,
-    number,
-    slider,
-    toggle,
-)
+from solarlib.lessons.tools.controls import CHARACTER_PX, LABEL_WIDTH_PX, SPEAK, STYLE, Act, Control
 from solarlib.lessons.tools.display import bundle, close_all
 from solarlib.lessons.tools.figures import SHOWN_HEIGHT, SHOWN_WIDTH, png, with_caption
 from solarlib.quantities import InputError
 
-__all__ = ["Panel", "Picture", "act", "choice", "explore", "number", "show", "slider", "toggle"]
-
 MOST_CONTROLS, MOST_ROWS = 4, 3
 SHORTEST_CAPTION = 20
+SLOW = '<p class="sl-note">Each change is computed anew: let the slider go, then wait a moment.</p>'
 
 
 def _flatten(artists):
@@ -76,9 +63,8 @@ class Picture:
         """Return (PNG bytes, caption) for these values of the controls."""
         caption = self.update(**values)
         if not isinstance(caption, str) or len(caption.strip()) < SHORTEST_CAPTION:
-            raise InputError(
-                f"picture: found the caption {caption!r}, allowed is a sentence of {SHORTEST_CAPTION} or more characters"
-            )
+            allowed = f"a sentence of {SHORTEST_CAPTION} or more characters"
+            raise InputError(f"picture: found the caption {caption!r}, allowed is {allowed}")
         canvas = self.figure.canvas
         # animated artists do not make their figure stale, so this sees a change of anything that should stay
         if self._background is None or self.figure.stale:
@@ -136,35 +122,35 @@ class Panel:
     def _check(self):
         for name, control in self.controls.items():
             if not isinstance(control, Control):
-                raise InputError(
-                    f"explore, control {name}: found {control!r}, allowed is slider, choice, toggle, number or act(...)"
-                )
+                allowed = "slider, choice, toggle or act(...)"
+                raise InputError(f"explore, control {name}: found {control!r}, allowed is {allowed}")
         if len(self.controls) > MOST_CONTROLS:
             raise InputError(f"explore: found {len(self.controls)} controls, allowed are {MOST_CONTROLS} at most")
         if self.acts and self.picture.state is None:
             raise InputError("explore: found a push button and a picture without state, allowed is Picture(state={})")
+        px = sum(CHARACTER_PX * len(button.label) + 26 for button in self.acts.values())
+        if px > SHOWN_WIDTH:
+            raise InputError(
+                f"explore: found push buttons {px} pixels wide, allowed are {SHOWN_WIDTH}: use fewer words"
+            )
+        cells = 0
+        for control in self.controls.values():
+            cells = (cells + cells % 2 + 2) if control.wide else cells + 1
+        rows = (cells + 1) // 2 + bool(self.acts) + self.picture.slow
+        if rows > MOST_ROWS:
+            raise InputError(f"explore: found {rows} rows of controls, allowed are {MOST_ROWS}: shorten or drop one")
 
     def _arrange(self):
         """Return the box of the whole panel: controls in two columns, push buttons, picture."""
-        cells = 0
+        label_px = max([LABEL_WIDTH_PX, *(CHARACTER_PX * len(held.label) + 4 for held in self.controls.values())])
         for name, widget in self.widgets.items():
-            wide = self.controls[name].wide
             widget.layout.width, widget.layout.margin = "98%", "1px 0"
-            if wide:
+            if self.controls[name].wide:
                 widget.add_class("sl-wide")
             if hasattr(widget.style, "description_width"):
-                widget.style.description_width = f"{label_width(self.controls.values())}px"
+                widget.style.description_width = f"{label_px}px"
             if hasattr(widget, "continuous_update"):
                 widget.continuous_update = not self.picture.slow
-            cells = (cells + cells % 2 + 2) if wide else cells + 1
-        width = sum(CHARACTER_PX * len(button.label) + 26 for button in self.acts.values())
-        if width > SHOWN_WIDTH:
-            raise InputError(
-                f"explore: found push buttons {width} pixels wide, allowed are {SHOWN_WIDTH}: use fewer words"
-            )
-        rows = (cells + 1) // 2 + bool(self.buttons) + self.picture.slow
-        if rows > MOST_ROWS:
-            raise InputError(f"explore: found {rows} rows of controls, allowed are {MOST_ROWS}: shorten or drop one")
         parts = [widgets.HTML(STYLE, layout=widgets.Layout(display="none"))]
         if self.widgets:
             columns = widgets.Layout(grid_template_columns="50% 50%", width="100%")
@@ -172,11 +158,7 @@ class Panel:
         if self.buttons:
             parts.append(widgets.HBox(list(self.buttons.values())))
         if self.picture.slow and self.widgets:
-            parts.append(
-                widgets.HTML(
-                    '<p class="sl-note">Each change is computed anew: let the slider go, then wait a moment.</p>'
-                )
-            )
+            parts.append(widgets.HTML(SLOW))
         box = widgets.VBox([*parts, self._view])
         box.add_class("sl-panel")
         return box
@@ -250,7 +232,7 @@ def explore(picture, **controls):
     Parameters
     ----------
     picture : Picture
-    **controls : slider, choice, toggle, number or act
+    **controls : slider, choice, toggle or act
         At most four (push buttons apart), shown in this order; ``picture.update`` gets their values by these names.
 
     Raises

@@ -1,4 +1,4 @@
-"""A bar with words for work that takes longer than a moment: it stands in the cell at once and moves as the work goes on."""
+"""A bar with words for work that takes a while: it stands in the cell at once and moves as the work goes on."""
 
 from html import escape
 
@@ -16,29 +16,22 @@ class Progress:
     box : widget
     words : str
         The step that runs.
+    share : float
+        What the bar shows, 0 to 1.
     """
 
     def __init__(self, title):
-        self.title, self.words = title, title
+        self.title = title
         self._bar = widgets.FloatProgress(min=0.0, max=1.0, layout=widgets.Layout(width="260px"))
         self._bar.style.bar_color = "#1A1A1A"
         self._told = widgets.HTML()
         self.box = widgets.HBox([self._bar, self._told])
-        self._tell(title)
+        self(title)
 
     def __call__(self, words, share=None):
-        self.words = words
-        self._tell(words)
-        if share is not None:
-            self._bar.value = share
-
-    @property
-    def share(self):
-        """The share that the bar shows."""
-        return self._bar.value
-
-    def _tell(self, words):
+        self.words, self.share = words, self._bar.value if share is None else share
         self._told.value = f'<span role="status" style="font-size:16px">{escape(words)}</span>'
+        self._bar.value = self.share
 
     def close(self):
         """End the widgets."""

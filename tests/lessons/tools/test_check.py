@@ -149,7 +149,7 @@ def test_predict_tells_only_after_a_choice():
     data, _ = question._repr_mimebundle_()
     assert data["text/plain"] == "Predict: Which?\n  ( ) north\n  ( ) south"
     assert "application/vnd.jupyter.widget-view+json" in data
-    assert (question.chosen, question.reply) == (None, "")
+    assert (question.buttons.value, question.reply) == (None, "")
     question.buttons.value = "north"
     assert question.reply == "Not so. The sun is south."
     question.buttons.value = "south"

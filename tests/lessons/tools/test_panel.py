@@ -12,8 +12,9 @@ from hypothesis import given, settings, strategies as st
 from PIL import Image
 
 from solarlib.lessons.tools import display
+from solarlib.lessons.tools.controls import act, choice, slider, toggle
 from solarlib.lessons.tools.figures import area, bars, direct_label, line, new_figure, zero_based
-from solarlib.lessons.tools.panel import MOST_CONTROLS, Picture, act, choice, explore, number, show, slider, toggle
+from solarlib.lessons.tools.panel import MOST_CONTROLS, Picture, explore, show
 from solarlib.quantities import InputError
 
 X = np.linspace(0, 1, 50)
@@ -50,7 +51,7 @@ def panel(**how):
     return explore(
         ramp(**how),
         height=slider("Height", 0, 10, 0.5, 5, "kW"),
-        start=number("Start", 0, 4, 1, 1),
+        start=slider("Start", 0, 4, 1, 1),
         cloudy=toggle("Cloudy", False),
         faces=choice("Faces", ["south", "west"], "south"),
     )
@@ -104,10 +105,10 @@ def test_a_picture_must_return_its_caption(caption):
         (lambda: slider("Tilt", 90, 0, 5, 45), "allowed is a whole number of steps"),
         (lambda: slider("Tilt", 0, 90, 0, 45), "allowed is a whole number of steps"),
         (
-            lambda: number("Use", 0, 100, 1, -1, "kWh"),
-            "number Use: found -1 kWh, allowed is a number from 0 to 100 kWh",
+            lambda: slider("Use", 0, 100, 1, -1, "kWh"),
+            "slider Use: found -1 kWh, allowed is a number from 0 to 100 kWh",
         ),
-        (lambda: number("Use", 0, 100, 1, "x", "kWh"), "number Use, value: found 'x'"),
+        (lambda: slider("Use", 0, 100, 1, "x", "kWh"), "slider Use, value: found 'x'"),
         (lambda: choice("Faces", ["south", "west"], "east"), "choice Faces: found 'east', allowed is one of"),
         (lambda: choice("Faces", ["south"], "south"), "choice Faces"),
         (lambda: toggle("Cloudy", 1), "toggle Cloudy: found 1, allowed is True or False"),

@@ -1,0 +1,82 @@
+"""The printable page: every section in its place, what a file holds escaped, no network, columns named in words."""
+
+import base64
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from solarlib.lessons.tools.page import Section, heading, page, section_or_reason
+from solarlib.quantities import InputError
+
+TABLE = pd.DataFrame({"day": ["a<b", "2026-01-02"], "delivered_kwh": [1.5, np.nan], "share": ["90%", pd.NaT]})
+FULL = Section("One", ("a < b",), (("c & d", TABLE),), ((b"png", 'say "x"'),), ("Ask.",), ("none <i>",))
+
+
+def body(*sections):
+    """Return the lines of a page below its head."""
+    return page("T & U", sections).partition("<body>")[2].splitlines()
+
+
+def test_a_whole_page_line_by_line():
+    assert body(FULL, Section("Two", ("x",)), Section("Three", missing=("y",))) == [
+        "<h1>T &amp; U</h1>",
+        "<h2>1 One</h2>",
+        "<p>a &lt; b</p>",
+        f'<figure><img src="data:image/png;base64,{base64.b64encode(b"png").decode()}" alt="say &#34;x&#34;">'
+        "<figcaption>say &#34;x&#34;</figcaption></figure>",
+        '<table><caption>c &amp; d</caption><thead><tr><th scope="col">day</th><th scope="col">delivered (kWh)</th>'
+        '<th scope="col">share</th></tr></thead><tbody>'
+        '<tr><td class="words">a&lt;b</td><td>1.5</td><td>90%</td></tr>'
+        "<tr><td>2026-01-02</td><td>not known</td><td>not known</td></tr></tbody></table>",
+        '<p class="caution"><b>Caution.</b> Ask.</p>',
+        '<p class="missing"><b>Not determined.</b> none &lt;i&gt;</p>',
+        "<h2>2 Two</h2>",
+        "<p>x</p>",
+        "<h2>3 Three</h2>",
+        '<p class="missing"><b>Not determined.</b> y</p>',
+        "<h2>4 What could not be determined</h2><ul><li>One: none &lt;i&gt;</li><li>Three: y</li></ul>",
+        "</body></html>",
+    ]
+    assert body(Section("Two", ("x",)))[-2] == (
+        "<h2>2 What could not be determined</h2><p>Every section above could be made from the files.</p>"
+    )
+
+
+def test_the_head_forbids_every_connection_and_has_one_style():
+    head = page("T & U", [FULL]).partition("<body>")[0]
+    assert head.startswith('<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">')
+    assert "content=\"default-src 'none'; img-src data:; style-src 'unsafe-inline'\"" in head
+    assert "<title>T &amp; U</title><style>" in head and "@media print" in head
+    assert "://" not in head and "<script" not in head and "<link" not in head
+
+
+@pytest.mark.parametrize(
+    "name, words",
+    [
+        ("delivered_kwh", "delivered (kWh)"),
+        ("test_load_w", "test load (W)"),
+        ("rated_kw", "rated (kW)"),
+        ("yield_low_h", "yield low (h)"),
+        ("neighbour_ratio_percent", "neighbour ratio (%)"),
+        ("bill_usd", "bill ($)"),
+        ("rows read", "rows read"),
+        ("usable_days", "usable days"),
+        ("kwh", "kwh"),
+        (3, "3"),
+    ],
+)
+def test_columns_are_named_in_words(name, words):
+    assert heading(name) == words
+
+
+def test_a_section_that_cannot_be_made_says_why_and_a_fault_of_the_program_is_raised():
+    def refuse(title, found):
+        raise InputError(f"file: found {found}, allowed is y")
+
+    assert section_or_reason("Two", refuse, "x") == Section("Two", missing=("file: found x, allowed is y",))
+    assert section_or_reason("Two", Section, ("a",)) == Section("Two", ("a",))
+    with pytest.raises(ZeroDivisionError):
+        section_or_reason("Three", lambda title: 1 / 0)
+    with pytest.raises(InputError, match="section 'empty': found nothing in it, allowed is content"):
+        Section("empty", cautions=("only this",))
