@@ -8,6 +8,13 @@ from solarlib.files.mapping import exchange_wall
 from solarlib.files.steps import even_labels, moved
 from solarlib.quantities import InputError, counted
 
+FALLS = {  # how a register fell: what is said of it
+    "rollover": "rolled over",
+    "exchange": "was exchanged as declared",
+    "unknown fall": "fell, energy unknown (a rollover needs digits, an exchange its entry; a reset or swapped registers "
+    "are possible)",
+}
+
 
 def flows(index, step, columns, mapping, name):
     """Return the clean tables of a file.
@@ -27,36 +34,34 @@ def flows(index, step, columns, mapping, name):
     -------
     table : DataFrame
         START labels, columns such as ``net_w`` [W] and ``delivered_kwh`` [kWh]; see `mapping.Column.title`.
-    registers : DataFrame
+    registers : dict of Column to Series
         Registers as read. [kWh]
-    intervals : dict of str to DataFrame
-        As from `counters.interval_energy`, for each register.
+    intervals : dict of Column to DataFrame
+        As from `counters.interval_energy`, for each register. [kWh]
     notes : list of str
     """
-    table, registers, intervals, notes = {}, {}, {}, []
+    table, intervals, notes = {}, {}, []
     starts = _starts(index, step, mapping, name)
-    columns = [_converted(values, column) for values, column in zip(columns, mapping.column)]
-    for values, column in zip(columns, mapping.column):
-        if column.kind == "counter":
-            registers[_register(column)] = pd.Series(values, index)
-    swapped = _swaps(registers, mapping)
+    columns = {column: _converted(values, column) for values, column in zip(columns, mapping.column)}
+    registers = {column: pd.Series(values, index) for column, values in columns.items() if column.kind == "counter"}
+    swapped = _swaps(registers)
     if len(swapped):
+        rows = counted(len(swapped), "reading looks", "readings look")
         notes.append(
-            f"{counted(len(swapped), 'reading looks', 'readings look')} as if the two registers were swapped, the first at {swapped[0]}; left "
-            "out of the energies: correct them in the file if you know"
+            f"{rows} as if the two registers were swapped, the first at {swapped[0]}; left out of the energies: correct "
+            "them in the file if you know"
         )
-    for values, column in zip(columns, mapping.column):
+    for column, values in columns.items():
         if column.kind == "counter":
-            shown = registers[_register(column)] / column.factor  # as displayed: a dial ends in its own unit
+            shown = registers[column] / column.factor  # as displayed: a dial ends in its own unit
             doubted = index.isin(swapped) & (column.quantity in ("delivered", "received"))
             found = interval_energy(shown.mask(doubted), column.digits, _exchanges(column, index.tz))
             found["energy_kwh"] *= column.factor
-            intervals[_register(column)] = found
+            intervals[column] = found
             values = _on_rows(found, index, step)
             notes += _falls(found, column.name)
-        earlier = table.get(column.title)
-        table[column.title] = values if earlier is None else earlier + values
-    return pd.DataFrame(table, index=starts), pd.DataFrame(registers, index=index), intervals, notes
+        table[column.title] = table[column.title] + values if column.title in table else values
+    return pd.DataFrame(table, index=starts), registers, intervals, notes
 
 
 def _starts(index, step, mapping, name):
@@ -66,8 +71,8 @@ def _starts(index, step, mapping, name):
         return index
     if any(counters):
         raise InputError(
-            f"{name}: found counters beside intervals that are labelled by their end, allowed is one kind in a mapping: "
-            "read the file twice"
+            f"{name}: found counters beside intervals that are labelled by their end, allowed is one kind in a "
+            "mapping: read the file twice"
         )
     if step is None:
         raise InputError(f'{name}: found no common step for label = "end", allowed is one: set interval')
@@ -100,24 +105,12 @@ def _on_rows(found, index, step):
 
 def _falls(found, name):
     notes = []
-    for how in ("rollover", "exchange", "unknown fall"):
+    for how, what in FALLS.items():
         rows = found[found["how"] == how]
         if len(rows):
-            what = {
-                "rollover": "rolled over",
-                "exchange": "was exchanged as declared",
-                "unknown fall": "fell, energy unknown (a rollover needs digits, an exchange its entry; a reset or swapped "
-                "registers are possible)",
-            }[how]
-            notes.append(
-                f"the register {name!r} {what} after {rows.index[0]}"
-                + (f" and {len(rows) - 1} more times" if len(rows) > 1 else "")
-            )
+            more = f" and {len(rows) - 1} more times" if len(rows) > 1 else ""
+            notes.append(f"the register {name!r} {what} after {rows.index[0]}{more}")
     return notes
-
-
-def _register(column):
-    return f"{column.quantity} ({column.name})"
 
 
 def _converted(values, column):
@@ -125,8 +118,9 @@ def _converted(values, column):
     return values * column.multiplier / 1000.0 if column.unit == "Wh" else values * column.factor
 
 
-def _swaps(registers, mapping):
-    by_quantity = {column.quantity: _register(column) for column in mapping.column if column.kind == "counter"}
-    if not {"delivered", "received"} <= set(by_quantity) or len(by_quantity) < len(registers):
+def _swaps(registers):
+    pair = [[series for column, series in registers.items() if column.quantity == q] for q in ("delivered", "received")]
+    one_each = len({column.quantity for column in registers}) == len(registers)
+    if not all(pair) or not one_each:
         return pd.DatetimeIndex([])  # with two registers for a quantity the other's partner is not known
-    return swapped_readings(*(registers[by_quantity[key]] for key in ("delivered", "received")))
+    return swapped_readings(*(series for (series,) in pair))

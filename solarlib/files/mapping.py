@@ -42,6 +42,13 @@ QUANTITIES = {
     "cell_temperature": ("degC",),
     "air_temperature": ("degC",),
 }
+# Title of a clean column: quantity and unit. A neighbour's title holds its own name beside them.
+MEASURES = {
+    f"{quantity}_{UNITS[unit][1]}": (quantity, unit)
+    for quantity, units in QUANTITIES.items()
+    for unit in units
+    if UNITS[unit][0] == 1.0 and quantity != "neighbour"
+}
 
 
 @dataclass(frozen=True)

@@ -55,23 +55,23 @@ class Readings:
     table : DataFrame
         Rising time-zone-aware index of true times, START labels (a register's label is the moment of its reading);
         columns such as ``net_w`` [W, mean over the interval], ``delivered_kwh`` [kWh in the interval], ``test_load_w``
-        [W], ``neighbour_Mill_h`` [kWh/kW in the interval, which is h], ``light_w_m2`` [W/m2], ``cell_temperature_c`` and
-        ``air_temperature_c`` [degC]. NaN is missing. Energy of a counter stands at the reading that opens the interval.
+        [W], ``neighbour_Mill_h`` [kWh/kW in the interval, which is h], ``light_w_m2`` [W/m2], ``cell_temperature_c``
+        and ``air_temperature_c`` [degC]. NaN is missing. Energy of a counter stands at the reading that opens the interval.
         Warning: where readings of a counter are missing or set aside, the energy between the sound readings around
         them belongs to no single row. It is NaN here and stands in `intervals` alone, so a sum of this column is less
         than the counter ran.
     step : Timedelta or None
         The interval: given, or the commonest distance of two rows; None where fewer than half the rows keep one.
-    registers : DataFrame
-        Registers as read [kWh], columns named by the file; empty without counters.
-    intervals : dict of str to DataFrame
-        For each register what `counters.interval_energy` tells.
+    registers : dict of Column to Series
+        Each register as read, by its column in the mapping; empty without counters. [kWh]
+    intervals : dict of Column to DataFrame
+        For each register, by its column in the mapping, what `counters.interval_energy` tells.
     account : Account
     """
 
     table: pd.DataFrame
     step: pd.Timedelta | None
-    registers: pd.DataFrame
+    registers: dict
     intervals: dict
     account: Account
 

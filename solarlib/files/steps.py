@@ -90,29 +90,30 @@ def even_index(index, step):
     return pd.date_range(index[0], index[-1], freq=step, unit="ns")
 
 
-def regular(readings):
-    """Return the table on an even index, NaN where nothing was read, and how many rows stand off it.
+def regular(values, step, name):
+    """Return a table or a column on an even index, NaN where nothing was read; rows that stand off it are left out.
 
-    Returns
-    -------
-    DataFrame, int
+    Parameters
+    ----------
+    values : DataFrame or Series, rising time-zone-aware index
+    step : Timedelta or None
+    name : str
+        Of the file, for messages.
 
     Raises
     ------
     InputError
-        The readings keep no common step.
+        There is no step, or nearly all would be gaps.
     """
-    step, index = readings.step, readings.table.index
     if step is None:
-        raise InputError(f"{readings.account.name}: found rows without a common step, allowed is one: set interval")
-    labels, _ = even_labels(index, step)
-    # The offset that most labels have on the step's grid: a first row that stands askew must not push all others off it.
+        raise InputError(f"{name}: found rows without a common step, allowed is one: set interval")
+    labels, _ = even_labels(values.index, step)
+    # The offset that most labels have on the step's grid: a first row that stands askew must not push all others off.
     offset = pd.Series(labels % step.value).mode().iloc[0]
-    on = labels % step.value == offset
-    kept = readings.table[on]
-    if (labels[on][-1] - labels[on][0]) // step.value > 50 * len(labels) + 10_000_000:
+    kept, labels = values[labels % step.value == offset], labels[labels % step.value == offset]
+    if (labels[-1] - labels[0]) // step.value > 50 * len(values) + 10_000_000:
         raise InputError(
-            f"{readings.account.name}: found {index[0]} to {index[-1]} in steps of {step}, allowed is a record "
-            "that is not nearly all gaps: look for a mistyped year"
+            f"{name}: found {values.index[0]} to {values.index[-1]} in steps of {step}, allowed is a record that is not "
+            "nearly all gaps: look for a mistyped year"
         )
-    return kept.reindex(even_index(kept.index, step)), int((~on).sum())
+    return kept.reindex(even_index(kept.index, step))

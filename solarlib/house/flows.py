@@ -3,7 +3,7 @@
 Whatever lacks something raises an `InputError` that says what is missing.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -11,15 +11,17 @@ import pandas as pd
 
 from solarlib.direction.decoder import decode
 from solarlib.files.checks import plausibility
-from solarlib.files.mapping import Mapping, mapping_from_toml
+from solarlib.files.mapping import MEASURES, mapping_from_toml
+from solarlib.files.measured import Measured
 from solarlib.files.reading import Readings, read
-from solarlib.files.steps import regular
+from solarlib.house.file import House
 from solarlib.quantities import InputError
 from solarlib.sky.sun import position
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "data" / "examples"
 SERVICE_W = 48_000.0  # 200 A at 240 V: more than nearly every home's connection carries (common practice, no source)
 LEFT_OUT = ("above limit", "factor", "stuck", "negative")  # findings whose rows no sum may use
+NIGHT_DEG = -3.0  # the sun's elevation below which an array gives nothing
 SUN_GRID = pd.Timedelta(minutes=15)
 LEAST_TEST_W = 10.0  # a test load below is a mark that says 1 for "on", or too small for any sensor
 READ_SHARE = 0.8  # of the time of bringing a file; the rest is for the checks
@@ -36,19 +38,25 @@ class Checked:
     findings : tuple of Finding
     table : DataFrame
         Without the values that hardly can be.
-    roofs : dict of column title to (tilt, azimuth)
-        Of similar systems, where the mapping tells them. [deg]
+    neighbours : dict of column title to Column
+        What the mapping tells of each similar system: its name, and its roof if that is known.
     """
 
     name: str
     readings: Readings
     findings: tuple
     table: pd.DataFrame
-    roofs: dict
+    neighbours: dict = field(default_factory=dict)
+
+    def measured(self, title: str) -> Measured | None:
+        """Return one column of `table`, None where the file has none such or no regular readings."""
+        if title not in self.table or self.readings.step is None:
+            return None
+        return Measured(self.table[title], self.readings.step, *MEASURES[title], self.name)
 
 
-def silent(words, share=None):
-    """Take a word of progress, and say nothing."""
+def silent(*told):
+    """Take a word of progress and the share done, and say nothing."""
 
 
 def file_of(name):
@@ -57,58 +65,52 @@ def file_of(name):
     return shipped if Path(name).name == str(name) and shipped.is_file() else Path(name)
 
 
-def bring(path, house, mapping=None, say=silent):
-    """Read one file and look for what hardly can be.
+def bring(path: str | Path, house: House, say=silent) -> Checked:
+    """Read one file, by the mapping in the ``.toml`` beside it, and look for what hardly can be.
 
     Parameters
     ----------
     path : path
         A CSV file, or the name of an example file without its ending.
     house : House
-    mapping : path or TOML text, optional
-        Default: the ``.toml`` beside the file.
     say : callable
         ``say(words, share)`` is told the step that runs and the share of it that is done, 0 to 1.
 
-    Returns
-    -------
-    Checked
+    Raises
+    ------
+    InputError
+        There is no such file or mapping, or they cannot be used; see `reading.read`.
     """
     path = file_of(path)
-    mapping = path.with_suffix(".toml") if mapping is None else mapping
-    if isinstance(mapping, Path) and not mapping.is_file():
-        raise InputError(
-            f"{path.name}: found no mapping {mapping.name} beside it, allowed is a file of that name or TOML text"
-        )
-    mapping = mapping if isinstance(mapping, Mapping) else mapping_from_toml(mapping)
+    beside = path.with_suffix(".toml")
+    if not beside.is_file():
+        raise InputError(f"{path.name}: found no mapping {beside.name} beside it, allowed is a file of that name")
+    mapping = mapping_from_toml(beside)
     readings = read(path, mapping, lambda share: say(f"reading {path.name}", READ_SHARE * share))
     say(f"checking {path.name}", READ_SHARE)
-    roofs = {
-        column.title: (column.tilt_deg, column.azimuth_deg) for column in mapping.column if column.tilt_deg is not None
-    }
-    file = checked(readings, house, roofs)
+    neighbours = {column.title: column for column in mapping.column if column.quantity == "neighbour"}
+    file = checked(readings, house, neighbours)
     say(f"{path.name} is read and checked", 1.0)
     return file
 
 
-def checked(readings, house, roofs=None):
+def checked(readings, house, neighbours):
     """Return readings with what the plausibility checks say about them; see `checks.plausibility`."""
-    findings = ()
-    if readings.step is not None and readings.table.index.tz is not None:
-        high = sun_height(readings.table.index, readings.step, house)
-        findings = plausibility(readings.table, readings.step, house.system.rated_power_w, SERVICE_W, high < -3.0, high)
-    table = readings.table.copy()
+    findings, step, table = (), readings.step, readings.table.copy()
+    if step is not None:
+        high = sun_height(table.index, step, house)
+        findings = plausibility(readings.table, step, house.system.rated_power_w, SERVICE_W, high < NIGHT_DEG, high)
     for finding in findings:
         if finding.kind in LEFT_OUT and finding.column in table:
             table.loc[finding.rows, finding.column] = np.nan
-    return Checked(readings.account.name, readings, findings, table, roofs or {})
+    return Checked(readings.account.name, readings, findings, table, neighbours)
 
 
 def sun_height(index, step, house):
-    """Return the sun's elevation (no refraction) in the middle of each interval, interpolated in a grid of 15 minutes. [deg]
+    """Return the sun's elevation (no refraction) in the middle of each interval, from a grid of 15 minutes. [deg]
 
-    Readings may have gaps, which a computed position may not. A straight line over 15 minutes is about 0.1 deg off at noon
-    in middle latitudes; where the sun passes the zenith, 2 deg. Enough to tell night from day.
+    Readings may have gaps, which a computed position may not. A straight line over 15 minutes is about 0.1 deg off at
+    noon in middle latitudes; where the sun passes the zenith, 2 deg. Enough to tell night from day.
     """
     half = pd.Timedelta(step) / 2
     grid = pd.date_range(index[0].floor("D") - SUN_GRID, index[-1] + pd.Timedelta(days=1), freq=SUN_GRID)
@@ -122,32 +124,31 @@ def left_out(file):
     return int((file.readings.table.notna() & file.table.isna()).to_numpy().sum())
 
 
-def with_column(files, *columns):
-    """Return the first of the files whose table has one of the columns, and that column's name."""
-    for column in columns:
-        for file in files:
-            if column in file.table and file.readings.step is not None:
-                return file, column
-    names = " or ".join(dict.fromkeys(column.rsplit("_", 1)[0].replace("_", " ") for column in columns))
+def has_measured(files, quantity):
+    """Tell whether any file has regular readings of a quantity."""
+    return next(_all_measured(files, quantity), None) is not None
+
+
+def measured(files, quantity: str) -> Measured:
+    """Return the first regular readings of a quantity; those in W, if any, go before those in kWh.
+
+    Raises
+    ------
+    InputError
+        No file has any.
+    """
+    for found in _all_measured(files, quantity):
+        return found
     raise InputError(
-        f"files: found none with regular readings of {names}, allowed is a file whose mapping names that quantity"
+        f"files: found none with regular readings of {quantity.replace('_', ' ')}, allowed is a file whose mapping names "
+        "that quantity"
     )
 
 
-def has_column(files, *columns):
-    """Tell whether any file has regular readings under one of the columns."""
-    return any(column in file.table and file.readings.step is not None for file in files for column in columns)
-
-
-def evenly(file, column):
-    """Return a column of a file with a row for every interval; missing ones are NaN. See `steps.regular`."""
-    return regular(replace(file.readings, table=file.table[[column]]))[0][column]
-
-
-def power_w(file, column):
-    """Return a column of a file as regular mean power. [W]"""
-    values = evenly(file, column)
-    return values if column.endswith("_w") else values * (1000.0 / (file.readings.step / pd.Timedelta(hours=1)))
+def _all_measured(files, quantity):
+    titles = [title for title, (measures, _) in MEASURES.items() if measures == quantity]
+    found = (file.measured(title) for title in titles for file in files)
+    return (one for one in found if one is not None)
 
 
 def record(files):
@@ -162,27 +163,28 @@ def record(files):
     test_load_w : float or None
         The greatest power of the test load. [W]
     """
-    sensor, name = with_column(files, "unsigned_w")
-    array, made = with_column(files, "generation_w", "generation_kwh")
-    reading = evenly(sensor, name)
-    window = array.readings.step
-    pv, inside = _at(power_w(array, made), window, reading.index)
+    sensor, array = measured(files, "unsigned"), measured(files, "generation")
+    reading = sensor.power_w()
+    pv, inside = _at(array.power_w(), array.step, reading.index)
     if not inside.any():
-        raise InputError(f"{sensor.name}: found no time that {array.name} holds too, allowed are files that overlap")
+        raise InputError(
+            f"{sensor.origin}: found no time that {array.origin} holds too, allowed are files that overlap"
+        )
     table = pd.DataFrame({"reading_w": reading.to_numpy(), "pv_w": pv}, reading.index)
     test_load_w = None
-    if has_column(files, "test_load_w"):
-        tests, _ = with_column(files, "test_load_w")
-        on, _ = _at(evenly(tests, "test_load_w"), tests.readings.step, reading.index)
+    if has_measured(files, "test_load"):
+        tests = measured(files, "test_load")
+        on, _ = _at(tests.even(), tests.step, reading.index)
         if np.nanmax(on, initial=0.0) > 0:
             test_load_w = float(np.nanmax(on))
             if test_load_w < LEAST_TEST_W:
                 raise InputError(
-                    f"{tests.name}: found a test load of at most {test_load_w:g} W, allowed is what it draws, {LEAST_TEST_W:g} W "
-                    'or more: where the file marks "on" by 1, set multiplier = its watts for that column'
+                    f"{tests.origin}: found a test load of at most {test_load_w:g} W, allowed is what it draws, "
+                    f'{LEAST_TEST_W:g} W or more: where the file marks "on" by 1, set multiplier = its watts for that '
+                    "column"
                 )
             table["test_on"] = np.nan_to_num(on) / test_load_w
-    return table[inside], window, test_load_w
+    return table[inside], array.step, test_load_w
 
 
 def _at(values, step, index):

@@ -14,7 +14,7 @@ from solarlib.health import neighbours as peers, shapes as signatures
 from solarlib.health.ageing import year_on_year
 from solarlib.health.comparison import compare
 from solarlib.health.yields import corrected_performance_ratio, final_yield, performance_ratio
-from solarlib.house.flows import evenly, has_column, power_w, with_column
+from solarlib.house.flows import has_measured, measured
 from solarlib.house.year import weather
 from solarlib.quantities import InputError, energy_kwh
 from solarlib.roof.array import array_power
@@ -177,12 +177,16 @@ def neighbours_of(files):
     """
     parts, roofs = [], {}
     for file in files:
-        names = [name for name in file.table if name.startswith("neighbour_")]
-        if names:
-            called = {name: f"neighbour {name.removeprefix('neighbour_').removesuffix('_h')}" for name in names}
-            part = file.table[names].rename(columns=called)
+        known = {title: column for title, column in file.neighbours.items() if title in file.table}
+        if known:
+            called = {title: f"neighbour {column.name}" for title, column in known.items()}
+            part = file.table[list(known)].rename(columns=called)
             parts.append(part.set_axis(part.index.tz_localize(None).normalize()))
-            roofs |= {called[name]: roof for name, roof in file.roofs.items() if name in called}
+            roofs |= {
+                called[title]: (column.tilt_deg, column.azimuth_deg)
+                for title, column in known.items()
+                if column.tilt_deg is not None
+            }
     if not parts:
         raise InputError(
             "neighbours: found no file of similar systems, allowed is one with daily yields "
@@ -237,10 +241,9 @@ def beside_neighbours(house, days, files, model_roofs=True, **options):
 
 
 def _daily_air(files):
-    if not has_column(files, "air_temperature_c"):
+    if not has_measured(files, "air_temperature"):
         return None
-    file, name = with_column(files, "air_temperature_c")
-    air = file.table[name]
+    air = measured(files, "air_temperature").series
     return air.groupby(air.index.tz_localize(None).normalize()).mean()
 
 
@@ -259,14 +262,14 @@ def shapes(files, house):
     InputError
         There are fewer than three clear days, or intervals longer than an hour.
     """
-    file, name = with_column(files, "generation_w", "generation_kwh")
-    if file.readings.step > pd.Timedelta(hours=1):
+    array = measured(files, "generation")
+    if array.step > pd.Timedelta(hours=1):
         raise InputError(
-            f"{file.name}: found intervals of {file.readings.step / pd.Timedelta(hours=1):g} hours, allowed are intervals "
+            f"{array.origin}: found intervals of {array.step / pd.Timedelta(hours=1):g} hours, allowed are intervals "
             "up to an hour for shapes within the day"
         )
-    own = power_w(file, name)
-    if file.readings.step < SHAPE_STEP:
+    own = array.power_w()
+    if array.step < SHAPE_STEP:
         own = _coarser(own, SHAPE_STEP)
     own.index.freq = None
     expected = _cloudless(own.index, house)
@@ -276,7 +279,7 @@ def shapes(files, house):
     clear = share.index[share >= CLEAR_SHARE * share.max()]
     if len(clear) < LEAST_CLEAR_DAYS:
         raise InputError(
-            f"{file.name}: found {len(clear)} days clear enough, allowed are {LEAST_CLEAR_DAYS} or more for shapes within the day"
+            f"{array.origin}: found {len(clear)} days clear enough, allowed are {LEAST_CLEAR_DAYS} or more for shapes within the day"
         )
     own = own.where(own.index.normalize().isin(clear))
     return tuple(
@@ -307,14 +310,11 @@ def performance(files, house):
     InputError
         No file has light on the plane of the modules.
     """
-    light, shown = with_column(files, "light_w_m2")
-    file, name = with_column(files, "generation_w", "generation_kwh")
-    step = max(light.readings.step, file.readings.step)
-    table = pd.DataFrame(
-        {"power": _coarser(power_w(file, name), step), "light": _coarser(evenly(light, shown), step)}
-    ).dropna()
+    light, array = measured(files, "light"), measured(files, "generation")
+    step = max(light.step, array.step)
+    table = pd.DataFrame({"power": _coarser(array.power_w(), step), "light": _coarser(light.even(), step)}).dropna()
     if not len(table):
-        raise InputError(f"{light.name}: found no time that {file.name} holds too, allowed are files that overlap")
+        raise InputError(f"{light.origin}: found no time that {array.origin} holds too, allowed are files that overlap")
     hours = step / pd.Timedelta(hours=1)
     rated = house.system.rated_power_w
     reference = table["light"].sum() * hours / 1000.0
@@ -323,9 +323,8 @@ def performance(files, house):
         "corrected": None,
         "performance_ratio": performance_ratio(final_yield(table["power"].sum() * hours / 1000.0, rated), reference),
     }
-    if has_column(files, "cell_temperature_c"):
-        warm, column = with_column(files, "cell_temperature_c")
-        cells = _coarser(evenly(warm, column), step).reindex(table.index)
+    if has_measured(files, "cell_temperature"):
+        cells = _coarser(measured(files, "cell_temperature").even(), step).reindex(table.index)
         found["corrected"] = corrected_performance_ratio(
             table["power"], table["light"], cells, rated, house.system.module.temperature_coefficient_per_c
         )

@@ -8,7 +8,7 @@ import pytest
 
 from solarlib.direction.decoder import decode
 from solarlib.house.file import read_house
-from solarlib.house.flows import EXAMPLES, bring, directions, has_column, left_out, record, sun_height
+from solarlib.house.flows import EXAMPLES, bring, directions, has_measured, left_out, record, sun_height
 from solarlib.house.periods import periods_of, register_days
 from solarlib.quantities import InputError
 from solarlib.sky.sun import position
@@ -115,7 +115,7 @@ def test_a_sensor_without_step_tests_is_decoded_all_the_same(files):
 
 def test_files_that_lack_something_say_what(files):
     array, meter, sensor, sheet, neighbours = files
-    assert has_column(files, "unsigned_w") and not has_column(files[:2], "unsigned_w")
+    assert has_measured(files, "unsigned") and not has_measured(files[:2], "unsigned")
     with pytest.raises(InputError, match="none with regular readings of unsigned"):
         record([array, meter])
     with pytest.raises(InputError, match="none with regular readings of generation"):

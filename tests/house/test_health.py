@@ -34,7 +34,13 @@ def neighbours(house):
 def file_like(file, power):
     """Return the array's file with other power."""
     table = pd.DataFrame({"generation_w": power})
-    return Checked(file.name, replace(file.readings, table=table), (), table, {})
+    return Checked(file.name, replace(file.readings, table=table), (), table)
+
+
+def without_roof(file, *titles):
+    """Return a file of similar systems that does not tell the roofs of some of them."""
+    told = {title: replace(file.neighbours[title], tilt_deg=None, azimuth_deg=None) for title in titles}
+    return replace(file, neighbours=file.neighbours | told)
 
 
 def test_typical_days_are_those_of_the_model_for_each_rated_kw(house):
@@ -142,10 +148,10 @@ def test_the_comparison_takes_snow_and_roofs_into_account(house, neighbours):
     days = records.load(EXAMPLES / "days-kept.csv")
     beside = hh.beside_neighbours(house, days, [neighbours])
     assert beside.days.loc["2026-03-02", "reason"] == "snow noted"
-    no_roofs = replace(neighbours, roofs={})
+    no_roofs = without_roof(neighbours, *neighbours.neighbours)
     assert any("No model of the roofs" in note for note in hh.beside_neighbours(house, days, [no_roofs]).notes)
     assert not any("No model of the roofs" in note for note in beside.notes)
-    most = replace(neighbours, roofs={name: roof for name, roof in neighbours.roofs.items() if name != "neighbour_B_h"})
+    most = without_roof(neighbours, "neighbour_B_h")
     assert (
         "No roof was modelled, because that of neighbour B is not told."
         in hh.beside_neighbours(house, days, [most]).notes
@@ -153,7 +159,7 @@ def test_the_comparison_takes_snow_and_roofs_into_account(house, neighbours):
     cold = pd.DataFrame(
         {"air_temperature_c": -5.0}, pd.date_range("2026-03-01", periods=48, freq="1h", tz=house.place.tz)
     )
-    air = Checked("air.csv", replace(neighbours.readings, table=cold, step=pd.Timedelta("1h")), (), cold, {})
+    air = Checked("air.csv", replace(neighbours.readings, table=cold, step=pd.Timedelta("1h")), (), cold)
     assert hh.beside_neighbours(house, days, [neighbours, air]).days["reason"].notna().all()
 
 

@@ -5,6 +5,7 @@ import shutil
 import numpy as np
 import pandas as pd
 
+from solarlib.files.mapping import MEASURES
 from solarlib.house.flows import EXAMPLES, bring, file_of
 from solarlib.house.health import beside_neighbours
 from solarlib.lessons.own_house.form import Picker
@@ -48,10 +49,11 @@ MOST_BARS = 14  # of a row of periods; more are told in the table
 def bring_examples(house, say=None):
     """Return the five example files, read and checked; shows a bar where nobody is told of the progress."""
     say = progress("Reading the example files") if say is None else say
-    return tuple(
-        bring(name, house, say=lambda words, share=0.0: say(words, (number + share) / len(SHIPPED)))
-        for number, name in enumerate(SHIPPED)
-    )
+
+    def part(number):
+        return lambda words, share: say(words, (number + share) / len(SHIPPED))
+
+    return tuple(bring(name, house, part(number)) for number, name in enumerate(SHIPPED))
 
 
 def mapping_form(path, house):
@@ -87,9 +89,9 @@ def fault_picture(file, house):
         raise InputError(
             f"{file.name}: found no constant interval, allowed is a file of regular readings for this picture"
         )
-    name = file.readings.table.columns[0]
-    kind, step = name.rsplit("_", 1)[0], file.readings.step
-    power = file.readings.table[name] / (1000.0 if name.endswith("_w") else step / pd.Timedelta(hours=1))
+    name, step = file.readings.table.columns[0], file.readings.step
+    kind, unit = MEASURES.get(name) or (f"neighbour {file.neighbours[name].name}", "kWh/kW")
+    power = file.readings.table[name] / (1000.0 if unit == "W" else step / pd.Timedelta(hours=1))
     local, days = power.index.tz_localize(None), days_shown(file.readings.table)
     marked = {finding.kind: power.index.isin(finding.rows) for finding in file.findings if finding.column == name}
     limit = 1.2 * house.system.rated_power_w / 1000.0

@@ -6,7 +6,7 @@ from pathlib import Path
 import pandas as pd
 
 from solarlib.files.records import write_whole
-from solarlib.house.flows import LEFT_OUT, directions, left_out, silent, with_column
+from solarlib.house.flows import LEFT_OUT, directions, left_out, measured, silent
 from solarlib.house.health import ageing, beside_neighbours, performance, shapes, yields
 from solarlib.house.periods import FLOWS, periods_of, register_days
 from solarlib.house.records import bills_of, compare_bills, days_of, period_record
@@ -193,15 +193,13 @@ def fault_days(file, findings):
 
 def flows(title, files, decoded, say):
     """Tell which way the power of a reading without direction flowed."""
-    sensor, _ = with_column(files, "unsigned_w")
-    with_column(
-        files, "generation_w", "generation_kwh"
-    )  # a direction found before, from files that are left out now, is not told
-    found, record = decoded or directions(files, lambda words, share=None: say(words))  # the bar is the report's
-    times = sensor.table.index
+    sensor = measured(files, "unsigned")
+    measured(files, "generation")  # a direction found before, from files that are left out now, is not told
+    found, record = decoded or directions(files, lambda words, share: say(words))  # the bar is the report's
+    times = sensor.series.index
     if record.index[0] < times[0] or record.index[-1] > times[-1]:
         raise InputError(
-            f"decoded: found a direction of other days than those of {sensor.name}, allowed is one found from these files"
+            f"decoded: found a direction of other days than those of {sensor.origin}, allowed is one found from these files"
         )
     days = found.days.drop(columns="date", errors="ignore")
     table = days.round(1).assign(seen=days["seen"].map("{:.0%}".format))
