@@ -153,7 +153,7 @@ def test_free_area_takes_off_the_part_of_the_chimney_inside_the_strips():
 def test_prediction_of_the_count_names_what_the_sums_give():
     plane = roof_circuit_plan.roof_plane(10, 6, 0.5)
     upright, sideways = (fit_modules(plane, 1.73, 1.08, way).count for way in (True, False))
-    numbers = [int(option.split(":")[0]) for option in roof_circuit_checks.predict_fit().options]
+    numbers = [int(option.split(":")[0]) for option in roof_circuit_checks.ASK.predict("fit").options]
     assert numbers == [int(60 / (1.73 * 1.08)), int(45 / (1.73 * 1.08)), sideways, upright]
     assert (roof_circuit_plan.LONG_M, roof_circuit_plan.SHORT_M) == pytest.approx((1.73, 1.08))
 
@@ -162,7 +162,7 @@ def test_prediction_of_the_count_names_what_the_sums_give():
 
 
 def test_shade_picture_shows_the_three_numbers(house):
-    picture, plane = roof_circuit.shade_picture(house), roof_circuit.largest(house)
+    picture, plane = roof_circuit.shade_picture(house), roof_circuit.largest_plane(house.system)
     caption = picture.update(aside=30, width=40, height=30)
     wall = Obstacle(
         ((plane.surface_azimuth + 10, 30), (plane.surface_azimuth + 50, 30)), roof_circuit.shade_distance(house)
@@ -387,18 +387,9 @@ def test_words_of_the_checks():
         assert found.right is False and " A" not in found.message  # the sums are the learner's
 
 
-@pytest.mark.parametrize(
-    "ask",
-    [
-        roof_circuit_checks.predict_roof,
-        roof_circuit_checks.predict_fit,
-        roof_circuit_checks.predict_shade,
-        roof_circuit_checks.predict_choice,
-        roof_circuit_checks.predict_branch,
-    ],
-)
-def test_each_prediction_has_one_right_answer_and_own_replies(ask):
-    question, replies = ask(), []
+@pytest.mark.parametrize("name", ["roof", "fit", "shade", "choice", "branch"])
+def test_each_prediction_has_one_right_answer_and_own_replies(name):
+    question, replies = roof_circuit_checks.ASK.predict(name), []
     for option in question.options:
         question.buttons.value = option
         replies.append(question.reply)

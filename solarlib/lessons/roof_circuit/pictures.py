@@ -25,7 +25,7 @@ from solarlib.lessons.tools.figures import (
     zero_based,
 )
 from solarlib.lessons.tools.panel import Picture
-from solarlib.quantities import energy_kwh
+from solarlib.quantities import TYPICAL_YEAR, energy_kwh
 from solarlib.roof.array import array_power
 from solarlib.roof.obstacles import ModuleLayout, Obstacle, usual_layout
 from solarlib.roof.parts import Plane
@@ -46,16 +46,50 @@ def equator(house):
 
 def start_values(house):
     """Return the house's largest plane as values of the controls: tilt (a pitched one) and direction."""
-    plane = largest(house)
+    plane = largest_plane(house.system)
     tilt = plane.surface_tilt if plane.surface_tilt > 15 else 30
-    return SimpleNamespace(
-        tilt=int(np.clip(5 * round(tilt / 5), 15, 60)), azimuth=int(5 * round(plane.surface_azimuth / 5)) % 360
-    )
+    azimuth = int(5 * round(plane.surface_azimuth / 5)) % 360
+    return SimpleNamespace(tilt=int(np.clip(5 * round(tilt / 5), 15, 60)), azimuth=azimuth)
 
 
-def largest(house):
+def largest_plane(system):
     """Return the plane with most modules."""
-    return max(house.system.planes, key=lambda plane: plane.module_count)
+    return max(system.planes, key=lambda plane: plane.module_count)
+
+
+# ---------------------------------------------------------------- bars that lie
+
+
+def rows_axis(ax, places, names, ends):
+    """Give an axis named rows for lying bars; ``ends``: its lower and upper end."""
+    ax.set_ylim(*ends)
+    ax.set_yticks(places, names)
+    ax.tick_params(axis="y", length=0)
+    ax.grid(visible=False)
+
+
+def shares_axis(ax, top):
+    """Fix the horizontal axis to what is lost in a year, to ``top`` percent."""
+    ax.set_xlim(0, top)
+    ax.set_xlabel("lost in a year (%)")
+
+
+def lying_bars(ax, places, looks, **how):
+    """Draw a bar and its number in each row, (role, hatch) one a row; return both, for `move_lying_bars`."""
+    look = {"height": 0.6, "edgecolor": BACKGROUND} | how
+    drawn = [
+        ax.barh(place, 0.0, facecolor=ROLES[role].colour, hatch=hatch, **look)
+        for place, (role, hatch) in zip(places, looks)
+    ]
+    return drawn, [direct_label(ax, 0, place, "", role, va="center") for place, (role, _) in zip(places, looks)]
+
+
+def move_lying_bars(drawn, words, values, gap, rightmost=math.inf):
+    """Give bars their lengths, and put each number ``gap`` beside its bar, at ``rightmost`` at the most."""
+    for bar, word, value in zip(drawn, words, values):
+        bar[0].set_width(value)
+        word.set_x(min(value, rightmost) + gap)
+        word.set_text(f"{value:.1f}")
 
 
 # ---------------------------------------------------------------- part 1: pitched roof or trays
@@ -69,15 +103,16 @@ def roof_year(house, tilt, azimuth, mounting="roof"):
 
 def tray_year(house, distance):
     """Return the same on trays of 10 degrees toward the equator, with the shadow of each row on the next. [W]"""
-    return roof_year(house, TRAY_TILT, equator(house), "tray") * _kept(
-        house.weather_file, house.place, house.system, distance
-    )
+    hours = _row_hours(house.weather_file, house.place, house.system.albedo, distance)
+    open_w = hours["unshaded_w"].to_numpy()
+    pair = np.divide(hours["per_module_w"].to_numpy(), open_w, out=np.ones(len(open_w)), where=open_w > 0)
+    kept = np.clip(2.0 * pair - 1.0, 0.0, 1.0)  # of the two rows only one is shaded
+    return roof_year(house, TRAY_TILT, equator(house), "tray") * kept
 
 
 def row_loss(house, distance):
     """Return the share of a year's energy that the row in front takes from a row behind it, one converter a module."""
-    hours = _row_hours(house.weather_file, house.place, house.system, distance)
-    return 2.0 * year_loss(hours).module_loss  # of the two rows only one is shaded
+    return 2.0 * year_loss(_row_hours(house.weather_file, house.place, house.system.albedo, distance)).module_loss
 
 
 def monthly_kwh(power):
@@ -98,9 +133,8 @@ def roof_picture(house):
     months_axis(ax)
     zero_based(ax, top, "energy to the house (kWh)")
     left = bars(ax, "pv", place - 0.2, 0 * place, width=0.38, hatch="")
-    right = bars(
-        ax, "pv", place + 0.2, 0 * place, width=0.38, hatch="//", color=BACKGROUND, edgecolor=ROLES["pv"].colour
-    )
+    hatched = {"hatch": "//", "color": BACKGROUND, "edgecolor": ROLES["pv"].colour}
+    right = bars(ax, "pv", place + 0.2, 0 * place, width=0.38, **hatched)
     own = line(ax, "load", place, use, marker="o", markersize=8, zorder=5)
     own.set_visible(bool(use.max() < 0.86 * top))
     direct_label(ax, 0.5, 0.95 * top, "filled: pitched roof", "pv", va="center")
@@ -115,9 +149,10 @@ def roof_picture(house):
                 bar.set_height(height)
         gone, bought = zip(*(_lost_and_bought(made, use, emptied) for made in (pitched, flat)))
         return (
-            f"Pitched {pitched.sum():,.0f} kWh a year, {pitched[low].sum():,.0f} of them {_dark_words(house)}; trays {flat.sum():,.0f} and "
-            f"{flat[low].sum():,.0f}. With the bank, {gone[0]:,.0f} or {gone[1]:,.0f} kWh are lost, {bought[0]:,.0f} or {bought[1]:,.0f} "
-            f"bought. Rows {distance:.1f} m apart: the row in front takes {100 * losses[distance]:.1f} %."
+            f"Pitched {pitched.sum():,.0f} kWh a year, {pitched[low].sum():,.0f} of them {_dark_words(house)}; trays "
+            f"{flat.sum():,.0f} and {flat[low].sum():,.0f}. With the bank, {gone[0]:,.0f} or {gone[1]:,.0f} kWh are "
+            f"lost, {bought[0]:,.0f} or {bought[1]:,.0f} bought. Rows {distance:.1f} m apart: the row in front takes "
+            f"{100 * losses[distance]:.1f} %."
         )
 
     return Picture(figure, [left, right, own], update, slow=True)
@@ -126,38 +161,30 @@ def roof_picture(house):
 def roof_table(house):
     """Return one row a roof: kWh of the year, of the darker half, lost by a bank, bought."""
     use, emptied, start = monthly_kwh(load(house)), reset_month(house), start_values(house)
+    pitched, trays = roof_year(house, start.tilt, start.azimuth), tray_year(house, USUAL_DISTANCE)
     roofs = {
-        f"pitched {start.tilt} deg, facing {start.azimuth} deg": monthly_kwh(
-            roof_year(house, start.tilt, start.azimuth)
-        ),
-        f"trays {TRAY_TILT} deg, rows {USUAL_DISTANCE:g} m apart": monthly_kwh(tray_year(house, USUAL_DISTANCE)),
+        f"pitched {start.tilt} deg, facing {start.azimuth} deg": monthly_kwh(pitched),
+        f"trays {TRAY_TILT} deg, rows {USUAL_DISTANCE:g} m apart": monthly_kwh(trays),
     }
-    return (
-        pd.DataFrame(
-            {
-                "year_kwh": {name: made.sum() for name, made in roofs.items()},
-                f"{_dark_words(house).replace(' to ', '_')}_kwh": {
-                    name: made[_dark_months(house)].sum() for name, made in roofs.items()
-                },
-                "lost_if_worst_month_kwh": {
-                    name: lost_by_reset_month(made - use).max() for name, made in roofs.items()
-                },
-                "lost_kwh": {name: _lost_and_bought(made, use, emptied)[0] for name, made in roofs.items()},
-                "bought_kwh": {name: _lost_and_bought(made, use, emptied)[1] for name, made in roofs.items()},
-            }
-        )
-        .round(0)
-        .astype(int)
-    )
+    dark, months = f"{_dark_words(house).replace(' to ', '_')}_kwh", _dark_months(house)
+    table = {}
+    for name, made in roofs.items():
+        worst, (lost, bought) = lost_by_reset_month(made - use).max(), _lost_and_bought(made, use, emptied)
+        row = {"year_kwh": made.sum(), dark: made[months].sum(), "lost_if_worst_month_kwh": worst}
+        table[name] = row | {"lost_kwh": lost, "bought_kwh": bought}
+    return pd.DataFrame.from_dict(table, orient="index").round(0).astype(int)
 
 
 def winter_noon(house):
     """Return direction and elevation of the sun on the shortest day, two hours before noon by the sun. [deg]"""
-    month = 12 if house.place.latitude >= 0 else 6
-    day = pd.date_range(f"2026-{month}-21", periods=288, freq="5min", tz=weather(house).index.tz)
-    sun = position(day, house.place)
+    sun = _sun_on_21st(house, 12 if house.place.latitude >= 0 else 6)
     before = sun.iloc[max(int(sun["apparent_elevation"].argmax()) - 24, 0)]
     return float(before["azimuth"]), max(float(before["apparent_elevation"]), 1.0)
+
+
+def _sun_on_21st(house, month):
+    day = pd.date_range(f"{TYPICAL_YEAR}-{month}-21", periods=288, freq="5min", tz=weather(house).index.tz)
+    return position(day, house.place)
 
 
 def _dark_words(house):
@@ -172,32 +199,23 @@ def _dark_months(house):
 def reset_month(house):
     """Return the month after whose bill the house's kWh bank is emptied, 1 to 12; None where it has no such bank."""
     credit = house.tariff.credit
-    emptied = (
-        credit is not None and credit.unit == "kWh" and credit.reset_anchor and credit.at_reset not in (None, "roll")
-    )
-    return credit.reset_anchor[0] if emptied else None
+    if credit is None or credit.unit != "kWh" or credit.at_reset in (None, "roll") or not credit.reset_anchor:
+        return None
+    return credit.reset_anchor[0]
 
 
 def _lost_and_bought(made, use, emptied):
-    """Return what a kWh bank loses and what must be bought in a year that repeats itself, netted month by month. [kWh]"""
+    """Return what a kWh bank loses and what must be bought in a year that repeats itself, netted monthly. [kWh]"""
     lost = lost_by_reset_month(made - use)
     gone = float(lost.min() if emptied is None else lost[emptied - 1])  # without a rule of its own: the best month
     return gone, float(use.sum() - made.sum()) + gone
 
 
-def _kept(weather_file, place, system, distance):
-    """Return the share that a row behind another keeps in each hour."""
-    hours = _row_hours(weather_file, place, system, distance)
-    open_w = hours["unshaded_w"].to_numpy()
-    pair = np.divide(hours["per_module_w"].to_numpy(), open_w, out=np.ones(len(open_w)), where=open_w > 0)
-    return np.clip(2.0 * pair - 1.0, 0.0, 1.0)
-
-
 @lru_cache(maxsize=32)
-def _row_hours(weather_file, place, system, distance):
+def _row_hours(weather_file, place, albedo, distance):
     sky = weather_at(weather_file, place)
     plane = Plane(2, TRAY_TILT, 180 if place.latitude >= 0 else 0, "tray")
-    return row_hours(sky, place, plane, ROW, distance, system.albedo)
+    return row_hours(sky, place, plane, ROW, distance, albedo)
 
 
 # ---------------------------------------------------------------- part 2: shade
@@ -205,7 +223,7 @@ def _row_hours(weather_file, place, system, distance):
 
 def shade_distance(house):
     """Return how far the obstacle of this lesson stands from the middle of the largest plane. [m]"""
-    layout = usual_layout(largest(house).module_count)
+    layout = usual_layout(largest_plane(house.system).module_count)
     reach = math.hypot(layout.columns * layout.width_m, layout.rows * layout.length_m) / 2.0
     return max(8, math.ceil(1.6 * reach))
 
@@ -225,8 +243,7 @@ def shade_loss(house, aside, width, height):
 
 def open_kwh(house):
     """Return what the house's largest plane gives without shade: its share of the house's typical year. [kWh]"""
-    plane = largest(house)
-    system = replace(house.system, planes=(plane,))
+    system = replace(house.system, planes=(largest_plane(house.system),))
     return float(energy_kwh(array_power(weather(house), house.place, system)["ac_power_w"]).sum())
 
 
@@ -237,67 +254,56 @@ def kwh_price(house):
 
 def shade_picture(house):
     """Return the picture of shade: an obstacle's place, width, height -> the sky, and three numbers of a year."""
-    plane, distance = largest(house), shade_distance(house)
+    ahead, distance = largest_plane(house.system).surface_azimuth, shade_distance(house)
     figure, (sky, numbers) = new_figure(1, 2, width_ratios=(1.25, 1), left=0.08, right=0.985, wspace=0.52)
-    ahead = plane.surface_azimuth
-    sky.set_xlim(-120, 120)
-    sky.set_xticks(range(-90, 91, 45), ["90 left", "45", "ahead", "45", "90 right"])
-    sky.set_xlabel("direction, seen from the array (°)")
-    zero_based(sky, 90, "height above the horizon (°)")
-    for month, place in ((6, "21 Jun"), (12, "21 Dec")):
-        day = pd.date_range(f"2026-{month}-21", periods=288, freq="5min", tz=weather(house).index.tz)
-        sun = position(day, house.place)
-        up = sun["apparent_elevation"].to_numpy()
-        side = (sun["azimuth"].to_numpy() - ahead + 180) % 360 - 180
-        order = np.argsort(side)
-        seen = np.where(up[order] > 0, up[order], np.nan)
-        line(sky, "sun", side[order], seen)
-        inside = np.where(abs(side[order]) < 100, seen, np.nan)
-        if np.isfinite(inside).any():
-            best = int(np.nanargmax(inside))
-            direct_label(
-                sky, side[order][best], min(inside[best] + 2, 80), place, "sun", size=TICK_PT, ha="center", va="bottom"
-            )
+    _draw_sky(sky, house, ahead)
     thing = area(sky, "load", [0, 1], [0, 0], [0, 0], hatch="", alpha=0.8)
     rows = (2, 1, 0)
-    numbers.set_ylim(-0.6, 2.7)
-    numbers.set_yticks(rows, ["light lost", "converter\na module", "one string"])
-    numbers.tick_params(axis="y", length=0)
-    numbers.grid(visible=False)
+    rows_axis(numbers, rows, ["light lost", "converter\na module", "one string"], (-0.6, 2.7))
     top = 120 * max(shade_loss(house, 0, WIDEST, TALLEST).string_loss, 0.01)
-    numbers.set_xlim(0, top)
+    shares_axis(numbers, top)
     numbers.xaxis.set_major_locator(MaxNLocator(5))
-    numbers.set_xlabel("lost in a year (%)")
-    boxes = [
-        numbers.barh(row, 0.0, height=0.6, facecolor=ROLES[role].colour, hatch=hatch, edgecolor=BACKGROUND)
-        for row, role, hatch in zip(rows, ("sun", "loss", "loss"), ("--", "", "xx"))
-    ]
-    words = [direct_label(numbers, 0, row, "", role, va="center") for row, role in zip(rows, ("sun", "loss", "loss"))]
+    boxes, words = lying_bars(numbers, rows, (("sun", "--"), ("loss", ""), ("loss", "xx")))
 
     def update(aside, width, height):
         loss = shade_loss(house, aside, width, height)
         edges = [aside - width / 2, aside - width / 2, aside + width / 2, aside + width / 2]
         thing.set_data(edges, [0, 0, 0, 0], [0, height, height, 0])
-        for box, word, share in zip(boxes, words, (loss.light_lost, loss.module_loss, loss.string_loss)):
-            box[0].set_width(100 * share)
-            word.set_x(100 * share + 0.02 * top)
-            word.set_text(f"{100 * share:.1f}")
+        values = [100 * share for share in (loss.light_lost, loss.module_loss, loss.string_loss)]
+        move_lying_bars(boxes, words, values, 0.02 * top)
         side = "straight ahead" if aside == 0 else f"{abs(aside)}° to the {'right' if aside > 0 else 'left'}"
         return (
-            f"A wall {distance} m away, {side}, {width}° wide, {height}° high: {100 * loss.light_lost:.1f} % of the year's light is lost, "
-            f"{100 * loss.module_loss:.1f} % of the energy with a converter a module, {100 * loss.string_loss:.1f} % with one string. "
+            f"A wall {distance} m away, {side}, {width}° wide, {height}° high: {values[0]:.1f} % of the year's light "
+            f"is lost, {values[1]:.1f} % of the energy with a converter a module, {values[2]:.1f} % with one string. "
             f"The choice decides {100 * loss.benefit:.1f} %."
         )
 
     return Picture(figure, [thing, boxes, words], update, slow=True)
 
 
+def _draw_sky(ax, house, ahead):
+    """Draw the way of the sun on the longest and the shortest day, as seen from an array that faces ``ahead``."""
+    ax.set_xlim(-120, 120)
+    ax.set_xticks(range(-90, 91, 45), ["90 left", "45", "ahead", "45", "90 right"])
+    ax.set_xlabel("direction, seen from the array (°)")
+    zero_based(ax, 90, "height above the horizon (°)")
+    for month, name in ((6, "21 Jun"), (12, "21 Dec")):
+        sun = _sun_on_21st(house, month)
+        sun = sun.assign(side=(sun["azimuth"] - ahead + 180) % 360 - 180).sort_values("side")
+        side, seen = sun["side"].to_numpy(), sun["apparent_elevation"].where(sun["apparent_elevation"] > 0).to_numpy()
+        line(ax, "sun", side, seen)
+        inside = np.where(abs(side) < 100, seen, np.nan)
+        if np.isfinite(inside).any():
+            best = int(np.nanargmax(inside))
+            at = side[best], min(inside[best] + 2, 80)
+            direct_label(ax, *at, name, "sun", size=TICK_PT, ha="center", va="bottom")
+
+
 def _obstacle(house, aside, width, height):
-    middle = largest(house).surface_azimuth + aside
+    middle = largest_plane(house.system).surface_azimuth + aside
     return Obstacle(((middle - width / 2, height), (middle + width / 2, height)), float(shade_distance(house)))
 
 
 @lru_cache(maxsize=8)
 def _open(weather_file, place, system):
-    plane = max(system.planes, key=lambda plane: plane.module_count)
-    return open_year(weather_at(weather_file, place), place, system, plane)
+    return open_year(weather_at(weather_file, place), place, system, largest_plane(system))

@@ -52,8 +52,8 @@ def plan_picture(house):
         if most == 0:
             return f"{start}no module of {LONG_M:g} m × {SHORT_M:g} m has room, upright or sideways."
         return (
-            f"{start}{fits[0].count} modules upright, {fits[1].count} sideways. {most} of {rated_w:g} W are {most * rated_w / 1000:.1f} kW. "
-            f"By area it would be {int(free_area_m2(plane) / (LONG_M * SHORT_M))}."
+            f"{start}{fits[0].count} modules upright, {fits[1].count} sideways. {most} of {rated_w:g} W are "
+            f"{most * rated_w / 1000:.1f} kW. By area it would be {int(free_area_m2(plane) / (LONG_M * SHORT_M))}."
         )
 
     return Picture(figure, [list(parts.values()) for parts in drawn], update)
@@ -62,11 +62,9 @@ def plan_picture(house):
 def _plan(figure, ax):
     """Return what moves on one plan, by name, in the order of drawing; a metre is as long up as across."""
     box = ax.get_position()
-    across = WIDEST + 2 * _BORDER_M
+    shape = box.height * figure.get_figheight() / (box.width * figure.get_figwidth())
     ax.set_xlim(-_BORDER_M, WIDEST + _BORDER_M)
-    ax.set_ylim(
-        -_BORDER_M, across * (box.height * figure.get_figheight()) / (box.width * figure.get_figwidth()) - _BORDER_M
-    )
+    ax.set_ylim(-_BORDER_M, shape * (WIDEST + 2 * _BORDER_M) - _BORDER_M)
     ax.set_xticks(range(0, WIDEST + 1, 2))
     ax.set_yticks(range(0, HIGHEST + 1, 2))
     ax.grid(visible=False)

@@ -10,22 +10,19 @@ from types import SimpleNamespace
 import numpy as np
 
 from solarlib.house.year import weather_at
+from solarlib.lessons.roof_circuit.pictures import largest_plane, lying_bars, move_lying_bars, rows_axis, shares_axis
 from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, TICK_PT, direct_label, line, new_figure, zero_based
 from solarlib.lessons.tools.panel import Picture
 from solarlib.roof.array import loss_steps
 from solarlib.roof.circuits import check_branch, check_busbar
 from solarlib.roof.obstacles import ModuleLayout
-from solarlib.roof.parts import Converter, Plane
+from solarlib.roof.parts import Converter
 from solarlib.roof.shade import shade_hours, year_loss
-from solarlib.roof.voltages import awg_area_mm2, chain_change_v, check_voltage_rise, copper_ohm_per_km
+from solarlib.roof.voltages import awg_area_mm2, chain_change_v, check_voltage_rise, copper_ohm_per_km, longest_chain
 
 NOMINAL_V = 240.0
 PANELBOARDS = {
-    "100/100": (100, 100),
-    "100/125": (100, 125),
-    "150/150": (150, 150),
-    "200/200": (200, 200),
-    "200/225": (200, 225),
+    f"{main}/{bus}": (main, bus) for main, bus in ((100, 100), (100, 125), (150, 150), (200, 200), (200, 225))
 }
 SPACING_M = ModuleLayout(1, 1).width_m
 TRUNK_GAUGE = 12
@@ -69,13 +66,10 @@ def choice_losses(house, share, turn, days):
     days : float
         One converter stands still for so long. [days]
     """
-    apart, together = (
-        _limit_loss(house.weather_file, house.place, house.system, kind, share, turn)
-        for kind in ("per module", "central")
-    )
+    known = house.weather_file, house.place, house.system
     return {
-        "limit": (apart, together),
-        "directions": (0.0, _turn_loss(house.weather_file, house.place, house.system, turn)),
+        "limit": tuple(_limit_loss(*known, kind, share, turn) for kind in ("per module", "central")),
+        "directions": (0.0, _turn_loss(*known, turn)),
         "one failure": (days / 365 / house.system.module_count, days / 365),
     }
 
@@ -86,35 +80,16 @@ def choice_picture(house):
         _turn_loss(house.weather_file, house.place, house.system, turn)
     names = ("limit", "directions", "one failure")
     figure, ax = new_figure(left=0.3, right=0.97, top=0.98)
-    ax.set_ylim(5.6, -0.6)
     kinds = ("one a module", "one for all")
     places = (0, 0.8, 2.1, 2.9, 4.2, 5.0)
-    ax.set_yticks(places, [f"{name}: {kind}" for name in names for kind in kinds])
-    ax.tick_params(axis="y", length=0)
-    ax.grid(visible=False)
-    ax.set_xlim(0, 40)
-    ax.set_xlabel("lost in a year (%)")
-    boxes = [
-        ax.barh(
-            row,
-            0.0,
-            height=0.7,
-            facecolor=ROLES["loss"].colour,
-            hatch="xx" if i % 2 else "",
-            edgecolor=BACKGROUND,
-            linewidth=0,
-        )
-        for i, row in enumerate(places)
-    ]
-    words = [direct_label(ax, 0, row, "", "loss", va="center") for row in places]
+    rows_axis(ax, places, [f"{name}: {kind}" for name in names for kind in kinds], (5.6, -0.6))
+    shares_axis(ax, 40)
+    boxes, words = lying_bars(ax, places, [("loss", ""), ("loss", "xx")] * 3, height=0.7, linewidth=0)
 
     def update(share, turn, days):
         losses = choice_losses(house, share, turn, days)
         values = [100 * value for name in names for value in losses[name]]
-        for box, word, value in zip(boxes, words, values):
-            box[0].set_width(value)
-            word.set_x(min(value, 36) + 0.3)
-            word.set_text(f"{value:.1f}")
+        move_lying_bars(boxes, words, values, 0.3, 36)
         n = house.system.module_count
         return (
             f"Limit {share} % of the labels, second half turned {turn}°, one converter out for {days} days. "
@@ -125,13 +100,10 @@ def choice_picture(house):
     return Picture(figure, [boxes, words], update, slow=True)
 
 
-def _halves(place, system, turn):
+def _halves(system, turn):
     """Return the house's largest plane as two halves, the second turned toward the afternoon side and around."""
-    plane = max(system.planes, key=lambda plane: plane.module_count)
-    return (
-        replace(plane, module_count=1),
-        Plane(1, plane.surface_tilt, (plane.surface_azimuth + turn) % 360, plane.mounting),
-    )
+    first = replace(largest_plane(system), module_count=1)
+    return first, replace(first, surface_azimuth=(first.surface_azimuth + turn) % 360)
 
 
 @lru_cache(maxsize=256)
@@ -140,10 +112,9 @@ def _limit_loss(weather_file, place, system, kind, share, turn):
     sky = weather_at(weather_file, place)
     one = share / 100 * system.module.rated_power_w
     converter = Converter(kind, one if kind == "per module" else 2 * one)
-    table = loss_steps(sky, place, replace(system, planes=_halves(place, system, turn), converter=converter)).set_index(
-        "step"
-    )
-    taken, left = -table.loc["limit of the converter", "change_kwh"], table.loc["limit of the converter", "energy_kwh"]
+    steps = loss_steps(sky, place, replace(system, planes=_halves(system, turn), converter=converter))
+    limit = steps.set_index("step").loc["limit of the converter"]
+    taken, left = -limit["change_kwh"], limit["energy_kwh"]
     return float(max(taken, 0.0) / (taken + left)) + 0.0 if taken + left > 0 else 0.0
 
 
@@ -151,7 +122,7 @@ def _limit_loss(weather_file, place, system, kind, share, turn):
 def _turn_loss(weather_file, place, system, turn):
     """Return what one tracker for both halves in one string loses, as a share."""
     sky = weather_at(weather_file, place)
-    two = replace(system, planes=_halves(place, system, turn))
+    two = replace(system, planes=_halves(system, turn))
     return max(0.0, year_loss(shade_hours(sky, place, two, ((), ()), one_string=True)).string_loss)
 
 
@@ -169,17 +140,15 @@ def circuit_picture(house):
     """Return the picture of the sums: converters, output, breaker, panelboard -> branch circuit and busbar."""
     figure, (branch, busbar) = new_figure(1, 2, left=0.1, right=0.98, wspace=0.5, bottom=0.3, top=0.9)
     for ax, names in ((branch, ["current", "× 1.25"]), (busbar, ["main +\n1.25 × current", "main +\nbreaker"])):
-        ax.set_ylim(1.6, -0.75)
-        ax.set_yticks([0, 1], names)
-        ax.tick_params(axis="y", length=0)
-        ax.grid(visible=False)
+        rows_axis(ax, [0, 1], names, (1.6, -0.75))
     branch.set_xlim(0, 85)
     branch.set_xlabel("on one branch circuit (A)")
     busbar.set_xlim(0, 390)
     busbar.set_xlabel("at the busbar (A)")
-    one = branch.barh([0, 1], [0, 0], height=0.6, facecolor=ROLES["pv"].colour, edgecolor=BACKGROUND)
-    two = busbar.barh([0, 1], [0, 0], height=0.6, facecolor=ROLES["import"].colour, hatch="//", edgecolor=BACKGROUND)
-    more = busbar.barh([0, 1], [0, 0], height=0.6, facecolor=ROLES["pv"].colour, edgecolor=BACKGROUND)
+    one, two, more = (
+        ax.barh([0, 1], [0, 0], height=0.6, facecolor=ROLES[role].colour, hatch=hatch, edgecolor=BACKGROUND)
+        for ax, role, hatch in ((branch, "pv", ""), (busbar, "import", "//"), (busbar, "pv", ""))
+    )
     marks = [line(ax, "load", [0, 0], [-0.45, 1.5], linestyle="-") for ax in (branch, busbar)]
     tops = [direct_label(ax, 0, -0.48, "", size=TICK_PT, va="bottom", ha="center") for ax in (branch, busbar)]
     sums = [
@@ -211,15 +180,16 @@ def circuit_picture(house):
         for text, name, finding in zip(verdicts, ("branch", "busbar"), (chain, board)):
             text.set_text(textwrap.fill(f"{name}: {finding.verdict}", 56))
         return (
-            f"{units} × {output} W = {units * output / 1000:.1f} kW: {current:.1f} A, × 1.25 = {chain['needed_a']:.1f} A. "
-            f"Branch with a {breaker} A breaker (most by the sum: {chain['units_by_breaker']}): {_short(chain)}. "
-            f"Busbar, {board['by_current_a']:.0f} or {board['by_breaker_a']:.0f} A against {board['allowed_a']:.0f} A: {_short(board)}."
+            f"{units} × {output} W = {units * output / 1000:.1f} kW: {current:.1f} A, × 1.25 = {loads[0][1]:.1f} A. "
+            f"Branch with a {breaker} A breaker (most by the sum: {chain['units_by_breaker']}): "
+            f"{short_verdict(chain)}. Busbar, {loads[1][0]:.0f} or {loads[1][1]:.0f} A against "
+            f"{board['allowed_a']:.0f} A: {short_verdict(board)}."
         )
 
     return Picture(figure, [one, two, more, marks, tops, sums, verdicts], update)
 
 
-def _short(finding):
+def short_verdict(finding):
     """Return a verdict in the library's words, without whom to ask: the picture says that in full."""
     return finding.verdict.partition(": ask")[0]
 
@@ -228,9 +198,8 @@ def rise_picture(house):
     """Return the picture of voltage rise: converters, home run, wire, point of feed -> voltage along the branch."""
     current = unit_current_a(start_values(house).output)
     figure, ax = new_figure()
-    most = check_voltage_rise(
-        current, LONGEST_CHAIN, SPACING_M, awg_area_mm2(TRUNK_GAUGE), LONGEST_RUN, awg_area_mm2(THINNEST)
-    )
+    trunk = awg_area_mm2(TRUNK_GAUGE)
+    most = check_voltage_rise(current, LONGEST_CHAIN, SPACING_M, trunk, LONGEST_RUN, awg_area_mm2(THINNEST))
     top = 1.2 * most["total_v"]
     ax.set_xlim(0, LONGEST_RUN + SPACING_M * LONGEST_CHAIN + 2)
     ax.set_xlabel("way along the wire, from the panelboard (m)")
@@ -243,11 +212,10 @@ def rise_picture(house):
     chain_name = direct_label(ax, 0, 0, "", "pv", va="bottom", ha="right")
 
     def update(units, length, gauge, fed_at):
-        found = check_voltage_rise(
-            current, units, SPACING_M, awg_area_mm2(TRUNK_GAUGE), length, awg_area_mm2(gauge), NOMINAL_V, fed_at
-        )
-        half = units if fed_at == "end" else (units + 1) // 2
-        per_km = copper_ohm_per_km(awg_area_mm2(TRUNK_GAUGE))
+        home = awg_area_mm2(gauge)
+        found = check_voltage_rise(current, units, SPACING_M, trunk, length, home, NOMINAL_V, fed_at)
+        half = longest_chain(units, fed_at)
+        per_km = copper_ohm_per_km(trunk)
         left = np.arange(half, -1, -1)
         whole = chain_change_v(current, half, SPACING_M, per_km)
         volts = found["run_v"] + np.array([whole - chain_change_v(current, int(n), SPACING_M, per_km) for n in left])
@@ -255,16 +223,14 @@ def rise_picture(house):
         chain.set_data(length + SPACING_M * np.arange(half + 1), volts)
         run_name.set_text(f"home run: {found['run_v']:.1f} V")
         run_name.set_position((length + 1, max(found["run_v"] - 0.05 * top, 0.09 * top)))
-        chain_name.set_text(
-            f"{'chain' if fed_at == 'end' else 'longer half of the chain'}: {found['total_v']:.1f} V at its end"
-        )
-        chain_name.set_position(
-            (max(length + SPACING_M * half, 34), max(volts[-1] + 0.03 * top, 0.02 * NOMINAL_V + 0.1 * top))
-        )
+        chain_words = "chain" if fed_at == "end" else "longer half of the chain"
+        chain_name.set_text(f"{chain_words}: {found['total_v']:.1f} V at its end")
+        above = max(volts[-1] + 0.03 * top, 0.02 * NOMINAL_V + 0.1 * top)
+        chain_name.set_position((max(length + SPACING_M * half, 34), above))
         return (
-            f"{units} converters of {current:.2f} A, fed at the {fed_at}, {length} m of {gauge} AWG: at noon the last one works "
-            f"{found['total_v']:.1f} V above the panelboard, {100 * found['total_share']:.2f} % ({100 * found['chain_share']:.2f} % "
-            f"on the chain): {found.verdict}."
+            f"{units} converters of {current:.2f} A, fed at the {fed_at}, {length} m of {gauge} AWG: at noon the last "
+            f"one works {found['total_v']:.1f} V above the panelboard, {100 * found['total_share']:.2f} % "
+            f"({100 * found['chain_share']:.2f} % on the chain): {found.verdict}."
         )
 
     return Picture(figure, [run, chain, run_name, chain_name], update)
