@@ -9,7 +9,6 @@ import pytest
 from solarlib.house.file import read_house
 from solarlib.house.year import weather
 from solarlib.lessons.array_yield import pictures as array_yield, questions as array_yield_checks
-from solarlib.lessons.tools import check
 from solarlib.quantities import InputError, energy_kwh
 from solarlib.roof.array import array_power, loss_steps
 from solarlib.roof.parts import ArraySystem, Converter, Module, Plane, cell_temperature
@@ -285,12 +284,27 @@ def replace_numbers(**values):
 def test_words_of_the_checks(house):
     assert array_yield_checks.check_peaks("Too small").right is True
     assert array_yield_checks.check_peaks("exact").right is False
-    word = array_yield_checks.step_word(array_yield.largest_step(house))
-    question = check.predict("Which?", array_yield_checks.STEP_REPLIES, right=word)
-    for option in array_yield_checks.STEP_REPLIES:
+    question = array_yield_checks.predict_step(house)
+    own = {"dirt": "dirt on the glass", "converter itself": "the converter itself", "heat": "heat"}
+    assert question.right == own.get(array_yield.largest_step(house), "another step")
+    for option in question.options:
         question.buttons.value = option
-        assert question.reply.startswith("That is right." if option == word else "Not so.")
-    assert array_yield_checks.step_word("age") == "another step"
+        assert question.reply.startswith("That is right." if option == question.right else "Not so.")
+
+
+@pytest.mark.parametrize(
+    ("largest", "option"),
+    [
+        ("age", "another step"),
+        ("heat", "heat"),
+        ("dirt", "dirt on the glass"),
+        ("converter itself", "the converter itself"),
+        ("converter limit", "another step"),
+    ],
+)
+def test_the_right_step_is_the_largest_one(two_storey, monkeypatch, largest, option):
+    monkeypatch.setattr(array_yield_checks, "largest_step", lambda house: largest)
+    assert array_yield_checks.predict_step(two_storey).right == option
 
 
 def test_compare_with_ones_own_array(house):

@@ -33,6 +33,7 @@ from solarlib.sky.sun import clear_sky
 
 LIMITS = range(50, 115, 5)  # the converter's limits to choose from, % of the label
 CLOUD_SEED = 2026
+_MODULE_STEPS = ("loss of the first hours in the light", "below the nameplate", "unequal modules")
 # Rows of the loss stair: name, and the steps of `array.loss_steps` that it takes together.
 STAIR = {
     "light on the modules": ("light on the planes at rated efficiency",),
@@ -40,12 +41,7 @@ STAIR = {
     "heat": ("cell temperature",),
     "age": ("ageing",),
     "dirt": ("dirt on the glass",),
-    "modules and DC wires": (
-        "loss of the first hours in the light",
-        "below the nameplate",
-        "unequal modules",
-        "direct-current wires",
-    ),
+    "modules and DC wires": (*_MODULE_STEPS, "direct-current wires"),
     "converter limit": ("limit of the converter",),
     "converter itself": ("converter",),
     "AC wires, standstill": ("alternating-current wires", "standstill"),
@@ -71,9 +67,7 @@ def heat_picture(house):
     rated = module.rated_power_w
     light = np.linspace(0.0, 1200.0, 121)
     figure, ax = new_figure()
-    ax.set_xlim(0, 1200)
-    ax.set_xticks(range(0, 1201, 200))
-    ax.set_xlabel("light on the module (W/m²)")
+    ax.set(xlim=(0, 1200), xticks=range(0, 1201, 200), xlabel="light on the module (W/m²)")
     zero_based(ax, 1.45 * rated, "power of one module (W)")
     line(ax, "loss", light, rated * light / 1000.0)
     gap = area(ax, "loss", light, 0 * light, 0 * light, alpha=0.6)
@@ -93,10 +87,10 @@ def heat_picture(house):
         above, below = (by_label, by_heat) if hot else (by_heat, by_label)
         above.set(position=(1130, max(1.13 * rated, power[113]) + 0.04 * rated), va="bottom")
         below.set(position=(1180, min(0.86 * rated, power[86]) - 0.03 * rated), va="top")  # free of the steep curve
+        off = f"{100 * abs(now - label) / label:.0f} % {'less' if hot else 'more'}"
         return (
-            f"Air {air} °C, wind {wind} m/s, light {light_now} W/m²: the cells reach {cells:.0f} °C and the module gives "
-            f"{now:.0f} W, {100 * abs(now - label) / label:.0f} % {'less' if hot else 'more'} than its label says for this light "
-            f"({label:.0f} W)."
+            f"Air {air} °C, wind {wind} m/s, light {light_now} W/m²: the cells reach {cells:.0f} °C and the module "
+            f"gives {now:.0f} W, {off} than its label says for this light ({label:.0f} W)."
         )
 
     return Picture(figure, [gap, real, point, by_label, by_heat], update)
@@ -105,16 +99,13 @@ def heat_picture(house):
 def limit_picture(house):
     """Return the picture of the limit: limit, kind of day, minutes or hours -> one day, and the loss of a year."""
     label, converter = house.system.module.rated_power_w, house.system.converter
-    days = _days(house)
+    days, hour = _days(house), np.arange(1440) / 60.0
     lost = [100 * limit_share(house, limit) for limit in LIMITS]
     figure, (left, right) = new_figure(1, 2, width_ratios=(1.5, 1), wspace=0.24, left=0.08)
-    hours_axis(left, "hour of the day (standard time)")
-    left.set_xticks(range(0, 25, 6), [f"{hour}:00" for hour in range(0, 25, 6)])
+    hours_axis(left, "hour of the day (standard time)", step=6)
     zero_based(left, 118, "power (% of the label)")
     zero_based(right, 1.15 * max(lost), "year's loss by the limit (%)")
-    right.set_xlim(48, 112)
-    right.set_xticks(range(50, 111, 10))
-    right.set_xlabel("limit (% of the label)")
+    right.set(xlim=(48, 112), xticks=range(50, 111, 10), xlabel="limit (% of the label)")
     line(right, "loss", list(LIMITS), lost)
     direct_label(right, 66, 0.6 * max(lost), "lost in the year", "loss")
     point = line(right, "loss", [0], [0], marker="o", markersize=13, linestyle="none", color=INK, clip_on=False)
@@ -126,7 +117,7 @@ def limit_picture(house):
     taken_name = direct_label(left, 23.8, 0, "above it: lost", "loss", ha="right", va="bottom")
 
     def update(limit, day, minutes):
-        hour, offered = days[day, minutes]
+        offered = days[day, minutes]
         one = replace(converter, ac_limit_w=limit / 100.0 * label)
         accepted = np.minimum(offered, one.rated_input_w)
         given = one.ac_power_w(offered) * 100.0 / label
@@ -140,10 +131,10 @@ def limit_picture(house):
         year = float(np.interp(limit, LIMITS, lost))
         point.set_data([limit], [year])
         share = 1.0 - float(accepted.sum() / offered.sum()) if offered.sum() > 0 else 0.0
+        means = "minute by minute" if minutes else "hourly means"
         return (
-            f"Limit {limit} % of the label, {day}, {'minute by minute' if minutes else 'hourly means'}: one module offers "
-            f"{offered.sum() / 60_000:.2f} kWh and loses {100 * share:.2f} % of it to the limit. "
-            f"Over the year of hourly means: {year:.2f} %."
+            f"Limit {limit} % of the label, {day}, {means}: one module offers {offered.sum() / 60_000:.2f} kWh and "
+            f"loses {100 * share:.2f} % of it to the limit. Over the year of hourly means: {year:.2f} %."
         )
 
     return Picture(figure, [out, taken, stop, stop_name, taken_name, out_name, point], update)
@@ -152,40 +143,34 @@ def limit_picture(house):
 def stair_picture(house):
     """Return the picture of the year's losses: coefficient, dirt, age, limit -> from light to delivered energy."""
     names = [*STAIR, "to the house"]
-    rows = np.arange(len(names))
     light = _stair(house, house.system)[1][0]
     figure, ax = new_figure(left=0.235, right=0.97, top=0.985)
-    ax.set_yticks(rows, names)
-    ax.set_ylim(len(names) - 0.4, -0.6)
+    ax.set_yticks(range(len(names)), names)
     ax.tick_params(axis="y", length=0)
     ax.grid(visible=False)
-    ax.set_xlim(0, 1.2 * light)
+    ax.set(xlim=(0, 1.2 * light), ylim=(len(names) - 0.4, -0.6), xlabel="energy in a typical year (kWh)")
     ax.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
     ax.xaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
-    ax.set_xlabel("energy in a typical year (kWh)")
     roles = ["sun", *["loss"] * (len(STAIR) - 1), "pv"]
-    boxes = [
-        ax.barh(row, 0.0, height=0.72, facecolor=ROLES[role].colour, hatch=ROLES[role].hatch, edgecolor=BACKGROUND)
-        for row, role in enumerate(roles)
-    ]
-    words = [
-        direct_label(ax, 0, row, "", role, size=TICK_PT, va="center", ha="right" if role == "loss" else "left")
-        for row, role in enumerate(roles)
-    ]
+    boxes, words = [], []
+    for row, role in enumerate(roles):
+        look = {"facecolor": ROLES[role].colour, "hatch": ROLES[role].hatch, "edgecolor": BACKGROUND}
+        boxes += ax.barh(row, 0.0, height=0.72, **look)
+        side = "right" if role == "loss" else "left"
+        words.append(direct_label(ax, 0, row, "", role, size=TICK_PT, va="center", ha=side))
 
     def update(coefficient, dirt, age, limit):
         change, left = _stair(house, _changed(house.system, coefficient, dirt, age, limit))
         for row, role in enumerate(roles):
-            bar = boxes[row][0]
             start, end = (left[row], left[row - 1]) if role == "loss" else (0.0, left[min(row, len(left) - 1)])
-            bar.set_x(start)
-            bar.set_width(end - start)
-            size = f"{end - start:,.0f} kWh"
-            words[row].set_text(size if row == 0 else f"{size}, {100 * (end - start) / left[0]:.1f} %")
-            words[row].set_x(start - 0.012 * light if role == "loss" else end + 0.012 * light)
+            boxes[row].set(x=start, width=end - start)
+            size, share = f"{end - start:,.0f} kWh", f", {100 * (end - start) / left[0]:.1f} %"
+            beside = start - 0.012 * light if role == "loss" else end + 0.012 * light
+            words[row].set(text=size + share if row else size, x=beside)
         most = int(np.argmin(change[1:])) + 1
+        kept = f"{100 * left[-1] / left[0]:.0f} %"
         return (
-            f"Of {left[0]:,.0f} kWh by the label and the light, {left[-1]:,.0f} kWh reach the house: {100 * left[-1] / left[0]:.0f} %. "
+            f"Of {left[0]:,.0f} kWh by the label and the light, {left[-1]:,.0f} kWh reach the house: {kept}. "
             f"The largest step is {names[most]}, {-change[most]:,.0f} kWh."
         )
 
@@ -211,19 +196,18 @@ def month_picture(house):
     def update(tilt, azimuth, dirt, age):
         system = _one_plane(house.system, tilt, azimuth, dirt, age)
         y_r, y_f = _monthly(house, system)
-        for container, heights in ((light, y_r), (made, y_f)):
-            for bar, height in zip(container, heights):
-                bar.set_height(height)
+        for bar, height in zip([*light, *made], [*y_r, *y_f]):
+            bar.set_height(height)
         ratio = np.array([performance_ratio(f, r) if r > 0 else np.nan for f, r in zip(y_f, y_r)])
         for text, value, height in zip(ratios, ratio, np.maximum(y_r, y_f)):
-            text.set_text("" if np.isnan(value) else f"{value:.2f}")
-            text.set_y(height + 0.01 * top)
+            text.set(text="" if np.isnan(value) else f"{value:.2f}", y=height + 0.01 * top)
         if not y_r.sum() > 0:
             return "No light falls on this plane in the whole year, so there is no performance ratio."
         low, high = MONTHS[int(np.nanargmin(ratio))], MONTHS[int(np.nanargmax(ratio))]
+        whole = performance_ratio(y_f.sum(), y_r.sum())
         return (
-            f"Tilt {tilt}°, facing {azimuth}°: reference yield {y_r.sum():,.0f} h, final yield {y_f.sum():,.0f} kWh/kW a year, "
-            f"performance ratio {performance_ratio(y_f.sum(), y_r.sum()):.2f}; lowest in {low} ({np.nanmin(ratio):.2f}), "
+            f"Tilt {tilt}°, facing {azimuth}°: reference yield {y_r.sum():,.0f} h, final yield {y_f.sum():,.0f} kWh/kW "
+            f"a year, performance ratio {whole:.2f}; lowest in {low} ({np.nanmin(ratio):.2f}), "
             f"highest in {high} ({np.nanmax(ratio):.2f})."
         )
 
@@ -242,7 +226,7 @@ def largest_step(house):
 
 
 def _days(house):
-    """Return {(kind of day, by the minute): (hour of the day, direct-current power of one module [W])}."""
+    """Return {(kind of day, by the minute): direct-current power of one module in the minutes of the day}. [W]"""
     system, sky = house.system, weather(house)
     system = replace(system, planes=(replace(_largest(system), module_count=1),))
     day = np.arange(len(sky)) // 24
@@ -259,11 +243,9 @@ def _days(house):
     for name, number in chosen.items():
         hourly = sky.iloc[24 * number : 24 * number + 24]
         fine = minute_weather(hourly, house.place, np.random.default_rng(CLOUD_SEED))
-        for minutes, table in ((False, hourly), (True, fine)):
-            power = array_power(table, house.place, system)["dc_power_w"].to_numpy()
-            if not minutes:  # an hourly mean is a step, drawn from minute to minute
-                power = np.repeat(power, 60)
-            days[name, minutes] = (np.arange(1440) / 60.0, power)
+        by_hour, by_minute = (array_power(table, house.place, system)["dc_power_w"] for table in (hourly, fine))
+        days[name, False] = np.repeat(by_hour.to_numpy(), 60)  # an hourly mean is a step, drawn from minute to minute
+        days[name, True] = by_minute.to_numpy()
     return days
 
 
@@ -281,17 +263,18 @@ def _limited(system, limit):
 
 
 def _changed(system, coefficient, dirt, age, limit):
-    return replace(
-        _limited(system, limit),
-        module=replace(system.module, temperature_coefficient_per_c=-coefficient / 100.0),
-        losses=replace(system.losses, soiling=dirt / 100.0),
-        age_years=float(age),
-    )
+    module = replace(system.module, temperature_coefficient_per_c=-coefficient / 100.0)
+    return _used(replace(_limited(system, limit), module=module), dirt, age)
 
 
 def _one_plane(system, tilt, azimuth, dirt, age):
     plane = Plane(system.module_count, tilt, azimuth, _largest(system).mounting)
-    return replace(system, planes=(plane,), losses=replace(system.losses, soiling=dirt / 100.0), age_years=float(age))
+    return _used(replace(system, planes=(plane,)), dirt, age)
+
+
+def _used(system, dirt, age):
+    """Return a system with dirt on its glass [%] at an age [years]."""
+    return replace(system, losses=replace(system.losses, soiling=dirt / 100.0), age_years=float(age))
 
 
 def _stair(house, system):
@@ -312,9 +295,6 @@ def _limit_share(weather_file, place, system):
 def _monthly(house, system):
     """Return reference yield [h] and final yield [kWh/kW] of the twelve months."""
     year = array_power(weather(house), house.place, system)
-    groups = year.groupby(year.index.month)
-    y_r = np.array([reference_yield(month["poa_global"]) for _, month in groups])
-    y_f = np.array(
-        [final_yield(float(energy_kwh(month["ac_power_w"]).sum()), system.rated_power_w) for _, month in groups]
-    )
-    return y_r, y_f
+    months, rated = [month for _, month in year.groupby(year.index.month)], system.rated_power_w
+    y_r = np.array([reference_yield(month["poa_global"]) for month in months])
+    return y_r, np.array([final_yield(float(energy_kwh(month["ac_power_w"]).sum()), rated) for month in months])
