@@ -205,7 +205,7 @@ def check(words):
         if code != 0:
             sys.exit(code)
     os.environ["SOLARLIB_PROFILE"] = "quick"
-    quick = ["-m", "not slow and not long", "--ignore=tests/browser", "-p", "no:nbval"]
+    quick = ["-m", "not slow and not long", "--ignore=tests/browser"]
     return pytest() + quick + (words or ["tests"])
 
 

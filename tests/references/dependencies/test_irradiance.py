@@ -18,7 +18,10 @@ PUBLISHED = Path(__file__).parents[1] / "published"
 
 @pytest.mark.parametrize("zenith, published, share", [(60, 1.994, 0.002), (85, 10.3, 0.002), (90, 38.0, 0.01)])
 def test_irr_1_air_mass(zenith, published, share):
-    """Kasten and Young, Appl. Opt. 28 (1989) 4735. 38 at the horizon `seen and recomputed`, the others `recomputed, source from memory`."""
+    """Kasten and Young, Appl. Opt. 28 (1989) 4735.
+
+    38 at the horizon `seen and recomputed`, the others `recomputed, source from memory`.
+    """
     assert pvlib.atmosphere.get_relative_airmass(zenith, "kastenyoung1989") == pytest.approx(published, rel=share)
 
 
@@ -28,14 +31,17 @@ def test_irr_2_air_mass_by_a_shell():
 
 
 def test_irr_3_pressure():
-    """FAO Irrigation and Drainage Paper 56 (1998), ex. 2: 81.8 kPa at 1800 m; 0.05, pvlib 0.5 %. `seen and recomputed`."""
+    """FAO Irrigation and Drainage Paper 56 (1998), ex. 2: 81.8 kPa at 1800 m; 0.05, pvlib 0.5 %.
+
+    `seen and recomputed`.
+    """
     assert 101.3 * ((293 - 0.0065 * 1800) / 293) ** 5.26 == pytest.approx(81.8, abs=0.05)
     assert pvlib.atmosphere.alt2pres(1800) / 1000 == pytest.approx(81.8, rel=0.005)
 
 
 def test_irr_5_and_6_standard_spectrum():
-    """ASTM G173-03: global 1000.37 (pvlib's documentation, `seen and recomputed`), direct 900.14 and extraterrestrial 1347.93 W/m2
-    (`recomputed, source from memory`); 0.01, 0.05.
+    """ASTM G173-03: global 1000.37 (pvlib's documentation, `seen and recomputed`), direct 900.14 and
+    extraterrestrial 1347.93 W/m2 (`recomputed, source from memory`); 0.01, 0.05.
     """
     table = pvlib.spectrum.get_reference_spectra(standard="ASTM G173-03")
     total = {name: trapezoid(table[name], table.index) for name in table}
@@ -52,7 +58,10 @@ def test_irr_7_extraterrestrial_on_new_years_day():
 
 
 def test_irr_8_bird_clear_sky():
-    """Bird and Hulstrom, SERI/TR-642-761 (1981), D. Myers's spreadsheet (published/README.md): 0.05 W/m2. `seen and recomputed`."""
+    """Bird and Hulstrom, SERI/TR-642-761 (1981), D. Myers's spreadsheet (published/README.md): 0.05 W/m2.
+
+    `seen and recomputed`.
+    """
     sheet = pd.read_csv(PUBLISHED / "bird_clear_sky.csv")
     assert len(sheet) == 16
     found = pvlib.clearsky.bird(
@@ -101,7 +110,9 @@ def test_irr_11_pieces_join():
 
 
 def test_irr_12_even_sky():
-    """D&B ex. 2.15.1 (statement seen, answer not): I0 2.34, kT 0.445, Rb 1.71; beam 0.42, sky 0.60, ground 0.16, total 1.17 MJ/m2; 0.01.
+    """D&B ex. 2.15.1 (statement seen, answer not): I0 2.34, kT 0.445, Rb 1.71; 0.01.
+
+    Beam 0.42, sky 0.60, ground 0.16, total 1.17 MJ/m2; 0.01.
 
     `built here`.
     """

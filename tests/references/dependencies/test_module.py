@@ -29,7 +29,10 @@ def test_mod_5_weighted_efficiency():
 
 
 def test_mod_6_single_diode_points():
-    """High-precision set of pvlib's test data (published/README.md), 32 curves; 1e-7 relative. `seen and recomputed`."""
+    """High-precision set of pvlib's test data (published/README.md), 32 curves; 1e-7 relative.
+
+    `seen and recomputed`.
+    """
     table = pd.read_csv(PUBLISHED / "single_diode_points.csv")
     assert len(table) == 32
     thermal = 1.380649e-23 * 298.15 / 1.602176634e-19
@@ -65,9 +68,11 @@ def _reflection(angle, n=1.526):
 
 
 def test_mod_9_reflection_and_incidence():
-    """D&B ex. 5.1.1: 0.0434 and 0.093 at 0 and 60 deg; Souka and Safwat, ASHRAE 93: 0.950, 0.904 at 60 and 70 deg; 5e-4.
+    """D&B ex. 5.1.1: 0.0434 and 0.093 at 0 and 60 deg; Souka and Safwat, ASHRAE 93: 0.950, 0.904 at 60 and
+    70 deg; 5e-4.
 
-    `recomputed, source from memory`. This library's physical law gives 0.946 and 0.860: ASHRAE's is too kind past 65 deg.
+    `recomputed, source from memory`. pvlib's physical law, which this library uses, gives 0.946 and 0.860: ASHRAE's is
+    too kind past 65 deg.
     """
     assert (_reflection(0), _reflection(60)) == pytest.approx((0.0434, 0.0934), abs=5e-4)
     assert (float(pvlib.iam.ashrae(60)), float(pvlib.iam.ashrae(70))) == pytest.approx((0.950, 0.904), abs=5e-4)

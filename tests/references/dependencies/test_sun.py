@@ -152,8 +152,8 @@ def test_sun_10_zenith_and_azimuth(declination, hour_angle, zenith, azimuth):
 
 
 def test_sun_11_sunset_and_profile_angle():
-    """D&B ex. 1.6.3: latitude 43, 16 March: sunset angle 87.8 deg, 5.85 h, rise 6:09, set 17:51; at 16:00 on a plane 25 deg west
-    of south zenith 70.3, azimuth 66.8, profile angle 25.7. 0.1 deg, 1 min; 0.15 deg.
+    """D&B ex. 1.6.3: latitude 43, 16 March: sunset angle 87.8 deg, 5.85 h, rise 6:09, set 17:51; at 16:00 on a plane
+    25 deg west of south zenith 70.3, azimuth 66.8, profile angle 25.7. 0.1 deg, 1 min; 0.15 deg.
 
     First four `seen and recomputed`, last three `recomputed, source from memory`.
     """
@@ -185,7 +185,9 @@ def test_sun_12_beam_ratio(latitude, day, hour_angle, tilt, azimuth, ratio):
     [("2025-01-13", "07:26", "12:17", 29.8, "17:08"), ("2025-02-12", "07:03", "12:23", 37.7, "17:43")],
 )
 def test_sun_17_washington(day, rise, noon, altitude, sets):
-    """Monthly sky note for Washington DC (38.907 N, 77.037 W), skylinenews.world: whole minutes, site not stated, 1 min; 0.1 deg.
+    """Monthly sky notes for Washington DC (taken as 38.907 N, 77.037 W), a news page of 2025: 1 min; 0.1 deg.
+
+    A weak source in whole minutes, which names no almanac: test_sun_3 carries rise and set, this one a second place and the noon height.
 
     `seen and recomputed`.
     """
@@ -205,7 +207,7 @@ def test_sun_17_washington(day, rise, noon, altitude, sets):
     ],
 )
 def test_sun_18_day_lengths_near_the_solstices(place, day, tz, length, altitude):
-    """Quito and Abu Dhabi, vevovi.blogspot.com (2011): 15 s, 0.1 deg. `seen and recomputed`.
+    """Quito and Abu Dhabi, a private page of 2011 that names no almanac: 15 s, 0.1 deg. `seen and recomputed`.
 
     The page prints 24.8 N for Abu Dhabi; its values fit 24.47 N and not 24.8 (13:40:45, 88.6 deg).
     """
