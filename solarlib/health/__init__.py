@@ -2,7 +2,7 @@
 
 from solarlib.health.ageing import year_on_year
 from solarlib.health.chart import Baseline, design
-from solarlib.health.neighbours import PRIVACY, group_median, log_ratio
+from solarlib.health.neighbours import PRIVACY, group_median, log_ratio_to_median
 from solarlib.health.shapes import SHAPES
 from solarlib.health.words import reasons_that_fit
 from solarlib.health.yields import final_yield, performance_ratio, reference_yield
@@ -14,7 +14,7 @@ __all__ = [
     "design",
     "final_yield",
     "group_median",
-    "log_ratio",
+    "log_ratio_to_median",
     "performance_ratio",
     "reasons_that_fit",
     "reference_yield",

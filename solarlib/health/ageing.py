@@ -16,14 +16,14 @@ BLOCKS = 26  # a year in fortnights: days of one fortnight resemble each other t
 
 @dataclass(frozen=True)
 class Ageing:
-    """Change a year as a share (negative: a loss); None where the years do not carry it. `low` to `high` covers 90 %."""
+    """Change a year as a share (negative: a loss); None where the years do not carry it. `low` to `high`: 90 %."""
 
     years: float
     pairs: int
-    rate: float | None
-    low: float | None
-    high: float | None
     text: str
+    low: float | None = None
+    high: float | None = None
+    rate: float | None = None
 
 
 def year_pairs(yields):
@@ -47,7 +47,7 @@ def year_pairs(yields):
     return pd.Series(values.to_numpy() - before.to_numpy(), values.index).dropna()
 
 
-def year_on_year(yields, rng, draws=1000):
+def year_on_year(yields: pd.Series, rng: np.random.Generator, draws: int = 1000) -> Ageing:
     """Return how fast a daily yield changes from year to year, as far as its years allow.
 
     Parameters
@@ -69,8 +69,8 @@ def year_on_year(yields, rng, draws=1000):
     pairs = year_pairs(yields)
     full = int(np.floor(years + 0.02))  # a week short of a whole year is a whole year
     if full < YEARS_FOR_INTERVAL or len(pairs) < 100:
-        text = f"{years:.1f} years with {len(pairs)} pairs of days: nothing can be told before {YEARS_FOR_INTERVAL} full years"
-        return Ageing(float(years), len(pairs), None, None, None, text)
+        text = f"{years:.1f} years with {len(pairs)} pairs of days: nothing can be told before "
+        return Ageing(float(years), len(pairs), f"{text}{YEARS_FOR_INTERVAL} full years")
     block = np.minimum((pairs.index.day_of_year.to_numpy() - 1) * BLOCKS // 365, BLOCKS - 1)
     groups = [pairs.to_numpy()[block == number] for number in range(BLOCKS)]
     groups = [group for group in groups if len(group)]
@@ -84,20 +84,4 @@ def year_on_year(yields, rng, draws=1000):
     if full >= YEARS_FOR_RATE:
         rate = float(np.expm1(pairs.median()))
         told = f"{100 * rate:+.1f} % a year, {told}"
-    return Ageing(float(years), len(pairs), rate, float(low), float(high), f"{years:.1f} years: {told}")
-
-
-def standard_error(years, pair_scatter, usable=1.0, independent=0.2):
-    """Return the standard error of a median of year-on-year pairs. [share a year]
-
-    Parameters
-    ----------
-    years : float
-        Full years of readings, 2 or more.
-    pair_scatter : float
-        Standard deviation of the logarithm of one pair.
-    usable, independent : float
-        Share of days that give a pair; share of the pairs that counts as independent.
-    """
-    count = (years - 1.0) * 365.0 * usable * independent
-    return float(np.sqrt(np.pi / 2.0) * pair_scatter / np.sqrt(count))
+    return Ageing(float(years), len(pairs), f"{years:.1f} years: {told}", float(low), float(high), rate)

@@ -9,35 +9,40 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from solarlib.health.run_lengths import allowance, cusum_run_length, shift_of_loss, threshold_after_baseline, widen
+from solarlib.health.run_lengths import allowance, cusum_run_length, shift_of_loss, threshold_after_baseline, widening
 from solarlib.quantities import InputError, require
 
 MAD_TO_SCATTER = 1.4826  # makes the median absolute deviation of normal values their standard deviation
-WINSOR = (
-    4.0  # a single day counts as at most so many times the usual scatter, and never as more than carries to the line
-)
+# A single day counts as at most so many times the usual scatter, and never as more than carries to the line.
+WINSOR = 4.0
 LEAST_BASELINE_DAYS = 14
 MOST_RESEMBLANCE = 0.9  # greatest correlation of neighbouring days to believe
 MOST_SHIFT = 1000.0  # scatters; a loss beyond it shows on the first day all the same
 PERSISTS_DAYS = 14
 LARGE_LOSS = 0.20
-STAGES = ("usual", "watch", "look", "act")
-MESSAGES = {
-    "usual": "no difference from the days of the baseline that chance does not explain",
-    "watch": "perhaps differs from similar systems; wait for more days",
-    "look": "differs from similar systems; look for possible reasons",
-    "act": "differs from similar systems, for long or by much; have the possible reasons checked",
-}
 
 
 @dataclass(frozen=True)
 class Baseline:
-    """What is usual: centre and day-to-day scatter of the log ratio, from `days` days, and how much a day resembles the next."""
+    """What is usual, from `days` days.
+
+    Attributes
+    ----------
+    centre, scatter : float
+        Of the log ratio; from day to day.
+    lag_one : float
+        How much a day resembles the next: their correlation.
+    """
 
     centre: float
     scatter: float
     days: int
     lag_one: float = 0.0
+
+    @property
+    def resemblance(self):
+        """Correlation of neighbouring days beyond what chance makes of independent ones: below 2 / sqrt(days) none."""
+        return self.lag_one if self.lag_one > 2.0 / np.sqrt(self.days) else 0.0
 
 
 @dataclass(frozen=True)
@@ -56,10 +61,6 @@ class Design:
         """Return the mean days from a loss (share) to the message `look`, for independent days; it may be infinite."""
         shift = shift_of_loss(loss) / require(scatter, "scatter", 1e-9, 1e9)
         return cusum_run_length(min(shift, MOST_SHIFT), self.k, self.h)
-
-    def days_between_false_alarms(self):
-        """Return the mean days to a message with nothing wrong, for independent days and a perfect baseline."""
-        return cusum_run_length(0.0, self.k, self.h)
 
 
 def baseline(log_ratio):
@@ -89,31 +90,28 @@ def baseline(log_ratio):
     scatter = float(MAD_TO_SCATTER * np.median(np.abs(used - centre)))
     if not scatter > 0:
         raise InputError("baseline: found days that do not scatter, allowed are measured days")
-    return Baseline(centre, scatter, len(used), min(_lag_one(values), MOST_RESEMBLANCE))
+    pairs = pd.DataFrame({"day": values[:-1], "next": values[1:]}).dropna()
+    alike = float(pairs["day"].rank().corr(pairs["next"].rank())) if len(pairs) >= 3 else 0.0
+    return Baseline(centre, scatter, len(used), min(alike, MOST_RESEMBLANCE))
 
 
-def design(usual, loss, run_length_days, repair=True):
+def design(usual: Baseline, loss: float, run_length_days: float) -> Design:
     """Return a chart that watches for a loss and seldom alarms without one.
 
     Parameters
     ----------
     usual : Baseline
+        Where each day resembles the day before, the chart is wider (`run_lengths.widening`).
     loss : float
         Share of the energy to notice; one dead module of 16 is 1/16.
     run_length_days : float
         Wanted mean days between false alarms, the errors of the baseline included. [days]
-    repair : bool
-        Widen the chart where each day resembles the day before (`run_lengths.widen`), beyond what chance makes of
-        independent days: correlations below 2 / sqrt(days) are taken as none.
-
-    Returns
-    -------
-    Design
     """
     k = round(20 * allowance(loss, usual.scatter)) / 20  # steps of 0.05: finer ones change nothing and cost time
-    alike = usual.lag_one if repair and usual.lag_one > 2.0 / np.sqrt(usual.days) else 0.0
+    alike = usual.resemblance
     worth = max(3, round(usual.days * (1.0 - alike) / (1.0 + alike)))  # independent days that the baseline is worth
-    return Design(*widen(k, threshold_after_baseline(float(run_length_days), k, worth), alike))
+    wider = widening(alike)
+    return Design(k * wider, threshold_after_baseline(float(run_length_days), k, worth) * wider)
 
 
 def standardised(log_ratio, usual, limit=WINSOR):
@@ -146,12 +144,6 @@ def cusum(z, k, h=np.inf):
     return path
 
 
-def first_alarm(path, h):
-    """Return the number of the day (1 is the first) on which each column first passes h; infinite where it never does."""
-    above = np.asarray(path) > h
-    return np.where(above.any(axis=0), above.argmax(axis=0) + 1.0, np.inf)
-
-
 def chart(log_ratio, usual, plan):
     """Return the chart of the days after the baseline.
 
@@ -164,63 +156,28 @@ def chart(log_ratio, usual, plan):
 
     Returns
     -------
-    DataFrame, shape (days, 4)
-        z; cusum; loss: the middle loss (share of energy) since the sum last stood at 0; stage: usual, watch (above h/2),
+    DataFrame, shape (days, 3)
+        cusum; loss: the middle loss (share of energy) since the sum last stood at 0; stage: usual, watch (above h/2),
         look (above h), act (above h for 14 charted days, or above h with a middle loss over 20 %).
     """
-    z = standardised(log_ratio, usual, plan.limit)
-    total = cusum(z.to_numpy(), plan.k)
+    total = cusum(standardised(log_ratio, usual, plan.limit).to_numpy(), plan.k)
     plain = (log_ratio - usual.centre).to_numpy(dtype=float)
-    loss, stage = np.zeros(len(z)), []
+    loss, stage = np.zeros(len(total)), []
     since, above = [], 0
     for day, value in enumerate(total):
-        counts = np.isfinite(plain[day])
         if value == 0.0:
             since, above = [], 0
-        elif counts:
+        elif np.isfinite(plain[day]):
             since.append(plain[day])
             above = above + 1 if value > plan.h else 0
         # The median keeps one day of snow from looking like a large loss.
         loss[day] = -np.expm1(np.median(since)) if since else 0.0
-        stage.append(_stage(value, plan.h, above, loss[day]))
-    return pd.DataFrame({"z": z, "cusum": total, "loss": loss, "stage": stage}, index=log_ratio.index)
+        stage.append(_stage(value / plan.h, above, loss[day]))
+    return pd.DataFrame({"cusum": total, "loss": loss, "stage": stage}, index=log_ratio.index)
 
 
-def ewma(z, weight):
-    """Return the exponentially weighted mean of the days, started at 0; NaN days change nothing. Shape as given."""
-    weight = require(weight, "weight", 0.001, 1)
-    z = np.asarray(z, dtype=float)
-    mean, path = np.zeros(z.shape[1:]), np.empty(z.shape)
-    for day, value in enumerate(z):
-        mean = np.where(np.isnan(value), mean, (1.0 - weight) * mean + weight * value)
-        path[day] = mean
-    return path
-
-
-def false_share(false_run_length_days, faults_per_year):
-    """Return the share of alarms that are false when every fault is noticed. [days between false alarms, 1/a -> 0 to 1]
-
-    Examples
-    --------
-    One fault in ten years and a false alarm a year: ten of eleven alarms are false.
-
-    >>> round(false_share(365, 0.1), 3)
-    0.909
-    """
-    per_year = 365.0 / require(false_run_length_days, "run length", 1e-6, 1e12, "days")
-    return per_year / (per_year + require(faults_per_year, "faults per year", 0, 365))
-
-
-def _stage(value, h, above, loss):
-    if value > h:
+def _stage(level, above, loss):
+    """Return the stage for the sum in thresholds, the charted days above the line, and the middle loss."""
+    if level > 1.0:
         return "act" if above >= PERSISTS_DAYS or loss > LARGE_LOSS else "look"
-    return "watch" if value > 0.5 * h else "usual"
-
-
-def _lag_one(values):
-    pairs = np.column_stack([values[:-1], values[1:]])
-    pairs = pairs[np.isfinite(pairs).all(axis=1)]
-    if len(pairs) < 3:
-        return 0.0
-    ranks = pd.DataFrame(pairs).rank()
-    return float(ranks[0].corr(ranks[1]))
+    return "watch" if level > 0.5 else "usual"

@@ -1,23 +1,44 @@
-"""Which days and which neighbours carry a comparison: dates matched, gaps named, every system at its own usual level."""
+"""Which days and neighbours carry a comparison: dates matched, gaps named, every system at its own usual level."""
 
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from solarlib.health import neighbours as peers
 from solarlib.health.chart import LEAST_BASELINE_DAYS
+from solarlib.health.neighbours import LEAST_GROUP, TOO_FEW, group_median, log_ratio_to_median, per_model, usable_days
+from solarlib.health.words import say
 from solarlib.quantities import InputError
 
+BASELINE_DAYS = 60  # first usable days, taken as usual; fewer where the record is short
 BASELINE_SHARE = 2 / 3  # most of the usable days that may be baseline; the others are compared with it
-TOO_FEW = f"fewer than {peers.LEAST_GROUP} neighbours"
-NO_MODEL = (
-    "No model of the roofs was given: where they face elsewhere than the own, the ratio drifts over the seasons, often by more "
-    "than one module."
-)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
+class Systems:
+    """A house and similar systems nearby, day by day.
+
+    Attributes
+    ----------
+    own : Series, shape (days,)
+        Daily yield, index of dates, with or without a time zone. NaN: no reading. [kWh/kW]
+    neighbours : DataFrame, shape (days, systems)
+        The same for five or more systems, on dates of the same zone.
+    own_model, neighbour_models : Series and DataFrame, optional
+        What each roof is expected to make, in any unit; see `neighbours.per_model`.
+    temp_air, snow : Series, optional
+        See `neighbours.usable_days`.
+    """
+
+    own: pd.Series
+    neighbours: pd.DataFrame
+    own_model: pd.Series | None = None
+    neighbour_models: pd.DataFrame | None = None
+    temp_air: pd.Series | None = None
+    snow: pd.Series | None = None
+
+
+@dataclass(frozen=True, eq=False)
 class CommonDays:
     """A house and its neighbours on the days of the own record.
 
@@ -41,30 +62,26 @@ class CommonDays:
     notes: tuple
 
 
-def common_days(own, neighbours, own_model=None, neighbour_models=None, temp_air=None, snow=None, baseline_days=60):
-    """Return what can be compared. Parameters and errors as `comparison.compare`.
+def common_days(systems):
+    """Return what can be compared of some `Systems`. Errors as `comparison.compare_with_neighbours`.
 
     Notes
     -----
     Each neighbour is divided by its own usual level beside the others, from the baseline. So the median does not jump
     when a neighbour has a gap, and a sick one moves it by half a rank of the scatter, not of the lasting differences.
     """
-    own, neighbours, notes = _matched(own, neighbours)
-    index = own.index
-    temp_air, snow = _on(temp_air, index, "air temperature"), _on(snow, index, "snow")
-    own_model, models = _on(own_model, index, "own model"), _on(neighbour_models, index, "neighbours' models")
-    if models is not None:
-        models = models[[name for name in models if name in neighbours]]
-    missing = peers.log_ratio(
-        own, neighbours, own_model, models
-    ).isna()  # also refuses models that do not belong together
-    reason = _reasons(own, neighbours, temp_air, snow).mask(lambda why: (why == "") & missing, "no reading or no model")
+    own, neighbours, notes = _matched(systems.own, systems.neighbours)
+    warm, snow = _on(systems.temp_air, own.index, "air temperature"), _on(systems.snow, own.index, "snow")
+    own_model = _on(systems.own_model, own.index, "own model")
+    models = _on(systems.neighbour_models, own.index, "neighbours' models")
     if models is None:
-        notes.append(NO_MODEL)
-        house, others = own, neighbours
+        notes.append(say("no_model"))
     else:
-        house, others = own / own_model.where(own_model > 0), neighbours / models.where(models > 0)
-    return CommonDays(*_levelled(house, others, reason, baseline_days, notes), tuple(notes))
+        models = models[[name for name in models if name in neighbours]]
+    house, others = per_model(own, neighbours, own_model, models)
+    missing = log_ratio_to_median(house, others).isna()
+    reason = usable_days(own, neighbours, warm, snow)
+    return _levelled(house, others, reason.mask((reason == "") & missing, "no reading or no model"), notes)
 
 
 def _matched(own, neighbours):
@@ -73,17 +90,21 @@ def _matched(own, neighbours):
         if not isinstance(data.index, pd.DatetimeIndex) or data.index.has_duplicates:
             raise InputError(f"{name}: found an index that is not one date a day, allowed are dates, each once")
     own = own.sort_index().astype(float)
-    outside = neighbours.index.difference(own.index) if str(own.index.tz) == str(neighbours.index.tz) else []
-    notes = [f"{len(outside)} days of the neighbours lie outside the own record."] if len(outside) else []
-    neighbours = _on(neighbours, own.index, "neighbours").astype(float)
-    if (own < 0).any() or (neighbours < 0).any(axis=None) or np.isinf(own).any() or np.isinf(neighbours).any(axis=None):
-        raise InputError("daily yields: found a negative or an infinite one, allowed are numbers from 0 on, in kWh/kW")
-    if neighbours.columns.has_duplicates:
+    aligned = _on(neighbours, own.index, "neighbours").astype(float)
+    outside = len(neighbours.index.difference(own.index))
+    notes = [say("outside", count=outside)] if outside else []
+    for data in (own, aligned):
+        if ((data < 0) | np.isinf(data)).to_numpy().any():
+            raise InputError(
+                "daily yields: found a negative or an infinite one, allowed are numbers from 0 on, in kWh/kW"
+            )
+    if aligned.columns.has_duplicates:
         raise InputError("neighbours: found the same name twice, allowed is each system once")
-    peers.group_median(neighbours)  # refuses a group that is too small
-    stuck = [name for name in neighbours if neighbours[name].nunique() < 2]
-    notes += [f"Left out, without readings that differ from day to day: {', '.join(map(str, stuck))}."] if stuck else []
-    return own, _without(neighbours, stuck, "readings that differ from day to day"), notes
+    group_median(aligned)  # refuses a group that is too small
+    stuck = [name for name in aligned if aligned[name].nunique() < 2]
+    if stuck:
+        notes.append(say("stuck", names=", ".join(map(str, stuck))))
+    return own, _without(aligned, stuck, "readings that differ from day to day"), notes
 
 
 def _on(data, index, name):
@@ -102,45 +123,40 @@ def _on(data, index, name):
 def _without(systems, names, what):
     """Return the systems that have `what`; refuse too small a group of them."""
     left = systems.drop(columns=names)
-    if left.shape[1] < peers.LEAST_GROUP:
-        raise InputError(
-            f"neighbours: found {left.shape[1]} systems with {what}, allowed are {peers.LEAST_GROUP} or more"
-        )
+    if left.shape[1] < LEAST_GROUP:
+        raise InputError(f"neighbours: found {left.shape[1]} systems with {what}, allowed are {LEAST_GROUP} or more")
     return left
 
 
-def _reasons(own, neighbours, temp_air, snow):
-    """Return `neighbours.usable_days` with the neighbours' side of missing readings told apart."""
-    reason = peers.usable_days(own, neighbours, temp_air, None if snow is None else snow.eq(True))
-    reason = reason.mask(own.notna() & neighbours.isna().all(axis=1), "no reading of the neighbours")
-    return reason.mask((reason == "") & peers.group_median(neighbours).isna(), TOO_FEW)
-
-
-def _levelled(house, others, reason, wanted, notes):
-    """Return house and neighbours at level 1 in the baseline, the reasons, and the baseline's last day.
+def _levelled(house, others, reason, notes):
+    """Return the systems at level 1 in the baseline.
 
     A neighbour with readings on less than half of the baseline has no level and is left out, which `notes` then says.
     """
     while True:
-        usable = reason.index[reason == ""]
-        count = min(wanted, int(BASELINE_SHARE * len(usable)))
-        if count < LEAST_BASELINE_DAYS:
-            needed = int(np.ceil(LEAST_BASELINE_DAYS / BASELINE_SHARE))
-            raise InputError(f"usable days: found {len(usable)} of {len(reason)}, allowed are {needed} or more")
-        first = usable[:count]
-        late = [name for name in others if 2 * (others.loc[first, name] > 0).sum() < count]
+        first = _baseline_days(reason)
+        late = [name for name in others if 2 * (others.loc[first, name] > 0).sum() < len(first)]
         if not late:
             break
-        notes.append(f"Left out, with readings on less than half of the baseline days: {', '.join(map(str, late))}.")
+        notes.append(say("late", names=", ".join(map(str, late))))
         others = _without(others, late, "readings on half of the baseline days")
-        reason = reason.mask((reason == "") & peers.group_median(others).isna(), TOO_FEW)
+        reason = reason.mask((reason == "") & group_median(others).isna(), TOO_FEW)
     others = others / others.loc[first].where(others.loc[first] > 0).median()
-    others = others / np.exp(
-        pd.Series({name: peers.log_ratio(others[name], others).loc[first].median() for name in others})
-    )
+    beside = {name: log_ratio_to_median(others[name], others).loc[first].median() for name in others}
+    others = others / np.exp(pd.Series(beside))
     usual = (house / others.median(axis=1)).loc[first].median()
     if not usual > 0:
         raise InputError(
             "own yields: found none on most of the baseline days, allowed are days of a house that makes power"
         )
-    return house / usual, others, reason, first[-1]
+    return CommonDays(house / usual, others, reason, first[-1], tuple(notes))
+
+
+def _baseline_days(reason):
+    """Return the first usable days, never more than two thirds of them."""
+    usable = reason.index[reason == ""]
+    count = min(BASELINE_DAYS, int(BASELINE_SHARE * len(usable)))
+    if count < LEAST_BASELINE_DAYS:
+        needed = int(np.ceil(LEAST_BASELINE_DAYS / BASELINE_SHARE))
+        raise InputError(f"usable days: found {len(usable)} of {len(reason)}, allowed are {needed} or more")
+    return usable[:count]

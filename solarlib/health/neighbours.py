@@ -11,23 +11,17 @@ import pandas as pd
 from scipy.integrate import quad
 from scipy.stats import beta, norm
 
+from solarlib.health.words import TEXTS
 from solarlib.quantities import InputError, require
 
 GOOD_DAY_H = 1.0  # daily yield below which a ratio says nothing, kWh/kW (`common practice, no source`)
 LEAST_GROUP = 5  # systems in a median that is shown (`common practice, no source`)
+TOO_FEW = f"fewer than {LEAST_GROUP} neighbours"
 SNOW_BELOW_C = 0.0
+FAR_BELOW = 0.5  # a neighbour at half of the most or less, on a cold day, may lie under snow
 FLOOR = 0.05  # smallest ratio told apart: a dead day counts as this, not as minus infinity
-FAR_BELOW = 0.5  # a neighbour at half of the middle of all or less, on a cold day, may lie under snow
 
-PRIVACY = {
-    "yield only": "Share what the roof made. Never share what the house bought or sold: it shows when people are away.",
-    "per kW": "Divide by the rated power, so that the size of a system does not name its owner.",
-    "daily": "Share one number a day. Finer numbers show shade and habits.",
-    "no place": "Share no address, no coordinates, no name of the owner.",
-    "group": f"Show a median of at least {LEAST_GROUP} systems, never a single one.",
-    "consent": "Ask first. Say what is shared and with whom. Delete it when a neighbour says so.",
-    "local": "Keep the files on your own machine.",
-}
+PRIVACY = {name: rule.format(least=LEAST_GROUP) for name, rule in TEXTS["privacy"].items()}
 
 
 def daily_yield(energy_kwh, rated_power_w):
@@ -44,8 +38,8 @@ def daily_yield(energy_kwh, rated_power_w):
     return days.sum(min_count=1).where(days.count() == days.size()) * (1000.0 / rated)
 
 
-def group_median(yields, least=LEAST_GROUP):
-    """Return the median of the neighbours of each day, missing where fewer than `least` report.
+def group_median(yields: pd.DataFrame) -> pd.Series:
+    """Return the median of the neighbours of each day, missing where fewer than five report.
 
     Parameters
     ----------
@@ -55,24 +49,14 @@ def group_median(yields, least=LEAST_GROUP):
     Raises
     ------
     InputError
-        There are fewer than `least` systems at all: such a median could give one neighbour away.
+        There are fewer than five systems at all: such a median could give one neighbour away.
     """
-    if yields.shape[1] < least:
-        raise InputError(f"neighbours: found {yields.shape[1]} systems, allowed are {least} or more")
-    return yields.median(axis=1).where(yields.notna().sum(axis=1) >= least)
+    if yields.shape[1] < LEAST_GROUP:
+        raise InputError(f"neighbours: found {yields.shape[1]} systems, allowed are {LEAST_GROUP} or more")
+    return yields.median(axis=1).where(yields.notna().sum(axis=1) >= LEAST_GROUP)
 
 
-def meets_group_rule(energies, least=15, most_share=0.15):
-    """Tell whether a total may be published under a rule "at least so many, none above such a share".
-
-    The 15/15 numbers are used for customer data in several states of the US (`seen`, a summary); a rule of your own
-    place may differ. A handful of friendly neighbours meets none of them: it rests on consent.
-    """
-    energies = np.asarray(energies, dtype=float)
-    return bool(len(energies) >= least and energies.max() <= most_share * energies.sum())
-
-
-def usable_days(own, neighbours, temp_air=None, snow=None, complete=None):
+def usable_days(own, neighbours, temp_air=None, snow=None):
     """Return for each day why it is set aside; an empty text where it can be compared.
 
     Parameters
@@ -82,8 +66,8 @@ def usable_days(own, neighbours, temp_air=None, snow=None, complete=None):
     neighbours : DataFrame, shape (days, systems)
     temp_air : Series, optional
         Mean air temperature of the day. [degC]
-    snow, complete : Series of bool, optional
-        Days noted as snowy; days without a missing hour.
+    snow : Series of bool, optional
+        Days noted as snowy.
 
     Returns
     -------
@@ -95,36 +79,27 @@ def usable_days(own, neighbours, temp_air=None, snow=None, complete=None):
     Own zeros on good days are NOT set aside: they are the plainest signature of all.
     """
     middle = neighbours.median(axis=1)
-    reason = pd.Series("", index=own.index)
+    reason = pd.Series("", own.index)
     if temp_air is not None:
-        under_snow = neighbours.lt(FAR_BELOW * neighbours.max(axis=1), axis=0).any(axis=1) & (temp_air < SNOW_BELOW_C)
-        reason = reason.mask(under_snow, "snow possible")
+        under_snow = neighbours.lt(FAR_BELOW * neighbours.max(axis=1), axis=0).any(axis=1)
+        reason = reason.mask(under_snow & (temp_air < SNOW_BELOW_C), "snow possible")
     reason = reason.mask(middle < GOOD_DAY_H, "too little sun")
     if snow is not None:
-        reason = reason.mask(snow.astype(bool), "snow noted")
-    if complete is not None:
-        reason = reason.mask(~complete.astype(bool), "hours missing")
-    return reason.mask(own.isna() | middle.isna(), "no reading")
+        reason = reason.mask(snow.eq(True), "snow noted")
+    reason = reason.mask(middle.isna(), "no reading of the neighbours").mask(own.isna(), "no reading")
+    return reason.mask((reason == "") & group_median(neighbours).isna(), TOO_FEW)
 
 
-def log_ratio(own, neighbours, own_model=None, neighbour_models=None):
-    """Return the logarithm of the daily ratio of a house to the median of its neighbours.
+def per_model(own, neighbours, own_model=None, neighbour_models=None):
+    """Return (own, neighbours), each divided by what a model expects of its roof, as it is where no models are given.
 
     Parameters
     ----------
-    own : Series, shape (days,)
-    neighbours : DataFrame, shape (days, systems)
+    own, neighbours : Series, shape (days,), and DataFrame, shape (days, systems)
         Daily yields. [kWh/kW]
     own_model, neighbour_models : Series and DataFrame, optional
-        What a model expects of each roof, in any unit: only its shape over the year matters. Each system is divided
-        by its own before the median is taken. The model may come from a typical year: the ratio of two roofs of one
-        place changes with the season much more than with the year.
-
-    Returns
-    -------
-    Series
-        0: as the neighbours; -0.0645: one sixteenth less; a dead day counts as the smallest ratio told apart. NaN where a
-        reading is missing.
+        In any unit: only the shape over the year matters. The models may come from a typical year: the ratio of two
+        roofs of one place changes with the season much more than with the year.
 
     Raises
     ------
@@ -133,52 +108,32 @@ def log_ratio(own, neighbours, own_model=None, neighbour_models=None):
     """
     if (own_model is None) != (neighbour_models is None):
         raise InputError("models: found one side only, allowed are both the house's and the neighbours', or none")
-    if own_model is not None:
-        if list(neighbour_models.columns) != list(neighbours.columns):
-            raise InputError("models: found other systems than among the neighbours, allowed are the same columns")
-        own = _per(own, own_model)
-        neighbours = _per(neighbours, neighbour_models)
-    ratio = own / neighbours.median(axis=1).where(lambda middle: middle > 0)
-    return np.log(ratio.clip(lower=FLOOR))
+    if own_model is None:
+        return own, neighbours
+    if list(neighbour_models.columns) != list(neighbours.columns):
+        raise InputError("models: found other systems than among the neighbours, allowed are the same columns")
+    return own / own_model.where(own_model > 0), neighbours / neighbour_models.where(neighbour_models > 0)
 
 
-def clear_day_envelope(yields, upper=0.9, days=31):
-    """Return what a clear day of each season gives: an upper quantile over the weeks around it.
+def log_ratio_to_median(
+    own: pd.Series,
+    neighbours: pd.DataFrame,
+    own_model: pd.Series | None = None,
+    neighbour_models: pd.DataFrame | None = None,
+) -> pd.Series:
+    """Return the logarithm of the daily ratio of a house to the median of its neighbours.
 
-    Parameters
-    ----------
-    yields : Series, one row a day, in order
-        A year or more; NaN days are left out. [kWh/kW]
-    upper : float
-        Quantile. In a dull winter few days are clear and the envelope is low.
-    days : int
-        Length of the window, odd.
+    Parameters and errors are those of `per_model`, by which each system is divided before the median is taken.
 
     Returns
     -------
     Series
-        A day far below it was cloudy, or something is wrong; a day near it was clear and all is well.
+        0: as the neighbours; -0.0645: one sixteenth less; a dead day counts as the smallest ratio told apart. NaN
+        where a reading is missing.
     """
-    return yields.rolling(days, center=True, min_periods=days // 3).quantile(require(upper, "upper", 0, 1))
-
-
-def module_ratios(energies):
-    """Return each module's energy over the median of its roof plane: the sharpest comparison, where modules are metered.
-
-    Parameters
-    ----------
-    energies : DataFrame, shape (days, modules)
-        Modules of one plane and one kind only, three or more. [kWh]
-
-    Returns
-    -------
-    DataFrame
-        1: as the others; 0: no power. NaN on days without energy.
-    """
-    if energies.shape[1] < 3:
-        raise InputError(f"modules: found {energies.shape[1]}, allowed are three or more of one plane")
-    middle = energies.median(axis=1)
-    return energies.div(middle.where(middle > 0), axis=0)
+    own, neighbours = per_model(own, neighbours, own_model, neighbour_models)
+    ratio = own / neighbours.median(axis=1).where(lambda middle: middle > 0)
+    return np.log(ratio.clip(lower=FLOOR))
 
 
 def pair_shifts(yields, change):
@@ -201,14 +156,10 @@ def pair_shifts(yields, change):
     """
     if yields.shape[1] < 3:
         raise InputError(f"systems: found {yields.shape[1]}, allowed are three or more")
-    shifts = {}
-    for name in yields:
-        ratio = log_ratio(yields[name], yields.drop(columns=name))
-        shifts[name] = ratio[ratio.index >= change].median() - ratio[ratio.index < change].median()
-    return pd.Series(shifts)
+    ratios = pd.DataFrame({name: log_ratio_to_median(yields[name], yields.drop(columns=name)) for name in yields})
+    return ratios[ratios.index >= change].median() - ratios[ratios.index < change].median()
 
 
-@lru_cache(maxsize=64)
 def scatter_factor(count):
     """Return how much wider a ratio to a median scatters than one system: sqrt(1 + variance of the median).
 
@@ -217,40 +168,34 @@ def scatter_factor(count):
     count : int
         Neighbours, an odd number; their scatter is normal and equal to the own.
     """
-    count = int(require(count, "neighbours", 1, 999))
-    if count % 2 == 0:
-        raise InputError(f"neighbours: found {count}, allowed is an odd number")
-    middle = beta((count + 1) / 2, (count + 1) / 2)
-    variance = quad(lambda u: norm.ppf(u) ** 2 * middle.pdf(u), 0, 1)[0]
-    return float(np.sqrt(1.0 + variance))
+    _odd(count)
+    return float(np.sqrt(1.0 + _order_moment((count + 1) // 2, count, 2)))
 
 
-@lru_cache(maxsize=64)
-def sick_neighbour_shift(count, loss, scatter):
-    """Return how far one sick neighbour of an odd `count` moves the mean and the median of the logarithms.
+def sick_neighbour_shift(count):
+    """Return how far one sick neighbour of an odd `count` moves the median of the logarithms, in scatters of a system.
 
     Parameters
     ----------
     count : int
-        Odd, 3 or more.
-    loss : float
-        Of the sick one, large beside the scatter, so that it always stands lowest.
-    scatter : float
-        Standard deviation of one system's log yield.
+        Odd, 3 or more; the loss of the sick one is large beside the scatter, so that it always stands lowest.
 
     Returns
     -------
-    tuple of float
-        (mean, median), negative. The median depends on the scatter: it moves half a rank among the healthy ones.
+    float
+        Negative: the median moves half a rank among the healthy ones.
     """
-    count = int(require(count, "neighbours", 3, 999))
+    _odd(count)
+    return _order_moment((count - 1) // 2, count - 1, 1)
+
+
+def _odd(count):
     if count % 2 == 0:
         raise InputError(f"neighbours: found {count}, allowed is an odd number")
-    rank = (count - 1) // 2  # of the middle one among the count - 1 healthy
-    order = beta(rank, count - rank)
-    return float(np.log1p(-loss) / count), float(scatter * quad(lambda u: norm.ppf(u) * order.pdf(u), 0, 1)[0])
 
 
-def _per(measured, model):
-    """Divide by the model where it expects anything."""
-    return measured / model.where(model > 0)
+@lru_cache(maxsize=64)
+def _order_moment(rank, count, power):
+    """Return the mean of a power of the value at a rank (1 is the lowest) among so many unit normal values."""
+    order = beta(rank, count + 1 - rank)
+    return float(quad(lambda u: norm.ppf(u) ** power * order.pdf(u), 0, 1)[0])

@@ -4,13 +4,15 @@ Energies are added first and divided afterwards: the mean of daily ratios is ano
 """
 
 import numpy as np
+import pandas as pd
 
 from solarlib.quantities import InputError, energy_kwh
 
 REFERENCE_IRRADIANCE = 1000.0  # W/m2
+REFERENCE_C = 25.0  # of the cells
 
 
-def reference_yield(poa_global):
+def reference_yield(poa_global: pd.Series) -> float:
     """Return the hours at 1000 W/m2 that bring the same light.
 
     Parameters
@@ -26,17 +28,14 @@ def reference_yield(poa_global):
     return float(energy_kwh(poa_global).sum()) * 1000.0 / REFERENCE_IRRADIANCE
 
 
-def array_yield(dc_energy_kwh, rated_power_w):
-    """Return direct-current energy per rated power. [kWh, W -> kWh/kW = h]"""
-    return _per_kw(dc_energy_kwh, rated_power_w)
-
-
-def final_yield(ac_energy_kwh, rated_power_w):
+def final_yield(ac_energy_kwh: float, rated_power_w: float) -> float:
     """Return delivered energy per rated power. [kWh, W -> kWh/kW = h]"""
-    return _per_kw(ac_energy_kwh, rated_power_w)
+    if not rated_power_w > 0:
+        raise InputError(f"rated power: found {rated_power_w:g} W, allowed is a number above 0 W")
+    return ac_energy_kwh / (rated_power_w / 1000.0)
 
 
-def performance_ratio(final_yield_h, reference_yield_h):
+def performance_ratio(final_yield_h: float, reference_yield_h: float) -> float:
     """Return final yield over reference yield. [-]
 
     Raises
@@ -49,8 +48,8 @@ def performance_ratio(final_yield_h, reference_yield_h):
     return final_yield_h / reference_yield_h
 
 
-def corrected_performance_ratio(ac_power_w, poa_global, temp_cell, rated_power_w, coefficient_per_c, to_c=25.0):
-    """Return the performance ratio without the effect of temperature.
+def corrected_performance_ratio(ac_power_w, poa_global, temp_cell, rated_power_w, coefficient_per_c):
+    """Return the performance ratio without the effect of temperature: brought to the test conditions.
 
     Parameters
     ----------
@@ -61,14 +60,11 @@ def corrected_performance_ratio(ac_power_w, poa_global, temp_cell, rated_power_w
     rated_power_w : float
     coefficient_per_c : float
         Change of power per degree, negative. [1/degC]
-    to_c : float or None
-        Temperature that the ratio is brought to. 25: the test conditions. None: the mean over the site's own light,
-        which leaves the year's ratio as it is and takes only the seasons out. [degC]
 
     Returns
     -------
     float
-        Sum of energy over sum of P0 (G / 1000) (1 + coefficient (T - to_c)). Intervals with a missing value are
+        Sum of energy over sum of P0 (G / 1000) (1 + coefficient (T - 25)). Intervals with a missing value are
         left out of both sums.
 
     Raises
@@ -78,20 +74,12 @@ def corrected_performance_ratio(ac_power_w, poa_global, temp_cell, rated_power_w
 
     Notes
     -----
-    IEC 61724-1 (formula `from memory`); the form with the site's mean: Dierauf, Growitz, Kurtz, Becerra Cruz, Riley,
-    Hansen, Weather-corrected performance ratio, NREL/TP-5200-57991, 2013 (a summary `seen`).
+    IEC 61724-1 (formula `from memory`).
     """
     power, light, warm = (np.asarray(values, dtype=float) for values in (ac_power_w, poa_global, temp_cell))
     there = np.isfinite(power) & np.isfinite(light) & np.isfinite(warm)
     power, light, warm = power[there], light[there], warm[there]
     if not light.sum() > 0:
         raise InputError("light on the plane: found none, allowed is a sum above 0")
-    base = (light * warm).sum() / light.sum() if to_c is None else to_c
-    expected = light / REFERENCE_IRRADIANCE * (1.0 + coefficient_per_c * (warm - base))
-    return float(_per_kw(power.sum() / 1000.0, rated_power_w) / expected.sum())
-
-
-def _per_kw(energy, rated_power_w):
-    if not rated_power_w > 0:
-        raise InputError(f"rated power: found {rated_power_w:g} W, allowed is a number above 0 W")
-    return energy / (rated_power_w / 1000.0)
+    expected = light / REFERENCE_IRRADIANCE * (1.0 + coefficient_per_c * (warm - REFERENCE_C))
+    return float(final_yield(power.sum() / 1000.0, rated_power_w) / expected.sum())

@@ -1,4 +1,4 @@
-"""What a house's array should have given, and how it stands beside similar systems: its yields, its light, its neighbours.
+"""What a house's array should have given, and how it stands beside similar systems: yields, light, neighbours.
 
 The model knows a typical year, not the year of the readings: it takes the season of a roof out of a comparison, and
 says between which yields a period usually lies.
@@ -10,9 +10,11 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from solarlib.health import neighbours as peers, shapes as signatures
 from solarlib.health.ageing import year_on_year
-from solarlib.health.comparison import compare
+from solarlib.health.common_days import Systems
+from solarlib.health.comparison import compare_with_neighbours
+from solarlib.health.neighbours import daily_yield
+from solarlib.health.shapes import flat_top, hour_shift, midday_dropouts, shade_block
 from solarlib.health.yields import corrected_performance_ratio, final_yield, performance_ratio
 from solarlib.house.flows import has_measured, measured
 from solarlib.house.year import weather
@@ -23,10 +25,11 @@ from solarlib.sky.sun import clear_sky
 
 SEASON_DAYS = 31  # of the running mean that knows the roof and the season, not the day
 BAND = (0.10, 0.90)
-RUN_DAYS = 5  # drawn together: a dull day seldom comes alone
+RUN_DAYS, DRAWS, SEED = 5, 500, 0  # days drawn together: a dull day seldom comes alone
 CLEAR_SHARE = 0.85  # of the best day's share of a cloudless sky: a day for shapes
 LEAST_CLEAR_DAYS = 3
 SHAPE_STEP = pd.Timedelta(minutes=15)
+LOOKS = (hour_shift, shade_block, flat_top, midday_dropouts)
 
 
 def typical_yields(house, systems):
@@ -48,7 +51,7 @@ def typical_yields(house, systems):
 @lru_cache(maxsize=32)
 def _typical(house, system):
     made = energy_kwh(array_power(weather(house), house.place, system)["ac_power_w"])
-    return peers.daily_yield(made, system.rated_power_w)
+    return daily_yield(made, system.rated_power_w)
 
 
 def one_roof(system, surface_tilt, surface_azimuth):
@@ -100,41 +103,39 @@ def yields(house, periods=None, days=None):
         ``from``, ``to`` (not included), ``days`` used, ``measured_kwh``, ``model_kwh`` of the same days of a typical
         year, ``yield_h`` [kWh/kW], ``low_h`` and ``high_h`` (see `yield_band`), ``ratio``.
     """
-    rows = []
-    if periods is not None and "generation_kwh" in periods:
-        for start, end, made in zip(periods["period_start"], periods["period_end"], periods["generation_kwh"]):
-            rows += [(start, end, pd.date_range(start, end, freq="D", inclusive="left"), made)] * bool(
-                np.isfinite(made)
-            )
-    if not rows and days is not None:
-        made = own_days(days, house).dropna()
-        rows = [
-            (
-                month.index[0],
-                month.index[-1] + pd.Timedelta(days=1),
-                month.index,
-                month.sum() * house.system.rated_power_w / 1000.0,
-            )
-            for _, month in made.groupby(made.index.to_period("M"))
-        ]
-    if not rows:
+    spans = _period_spans(periods) or _month_spans(days, house)
+    if not spans:
         raise InputError("generation: found no period and no whole day, allowed is one or more")
-    typical = typical_yields(house, {"own": house.system})["own"] * (house.system.rated_power_w / 1000.0)
-    table = pd.DataFrame(
-        {
-            "from": [start for start, *_ in rows],
-            "to": [end for _, end, *_ in rows],
-            "days": [len(used) for *_, used, _ in rows],
-            "measured_kwh": [float(made) for *_, made in rows],
-            "model_kwh": [float(on_days(typical, used).sum()) for *_, used, _ in rows],
-        }
-    )
+    typical, rated_kw = typical_yields(house, {"own": house.system})["own"], house.system.rated_power_w / 1000.0
+    table = pd.DataFrame(spans, columns=["from", "to", "used", "measured_kwh"])
+    used = table.pop("used")
+    table.insert(2, "days", used.map(len))
+    table["model_kwh"] = [float((on_days(typical, dates) * rated_kw).sum()) for dates in used]
     table["yield_h"] = [final_yield(made, house.system.rated_power_w) for made in table["measured_kwh"]]
-    table["low_h"], table["high_h"] = np.transpose([yield_band(house, used) for *_, used, _ in rows])
+    table["low_h"], table["high_h"] = np.transpose([yield_band(house, dates) for dates in used])
     return table.assign(ratio=table["measured_kwh"] / table["model_kwh"].where(table["model_kwh"] > 0))
 
 
-def yield_band(house, days, draws=500, seed=0):
+def _period_spans(periods):
+    """Return (from, to, days, generation) of each billing period whose generation is known. [kWh]"""
+    if periods is None or "generation_kwh" not in periods:
+        return []
+    known = periods[np.isfinite(periods["generation_kwh"])]
+    rows = zip(known["period_start"], known["period_end"], known["generation_kwh"])
+    return [(start, end, pd.date_range(start, end, inclusive="left"), float(made)) for start, end, made in rows]
+
+
+def _month_spans(days, house):
+    """Return the same of the complete days of each month."""
+    made = own_days(days, house).dropna() if days is not None else pd.Series(index=pd.DatetimeIndex([]))
+    months = [
+        (month.index, month.sum() * house.system.rated_power_w / 1000.0)
+        for _, month in made.groupby(made.index.to_period("M"))
+    ]
+    return [(dates[0], dates[-1] + pd.Timedelta(days=1), dates, float(energy)) for dates, energy in months]
+
+
+def yield_band(house, days):
     """Return between which yields some days lie in eight of ten years like the typical one. [kWh/kW]
 
     Parameters
@@ -152,18 +153,21 @@ def yield_band(house, days, draws=500, seed=0):
     level = on_days(season(typical), days).to_numpy()
     around = pd.date_range(days[0] - pd.Timedelta(days=14), days[-1] + pd.Timedelta(days=14 + RUN_DAYS), freq="D")
     relative = (on_days(typical, around) / on_days(season(typical), around).clip(lower=1e-9)).to_numpy()
-    rng = np.random.default_rng(seed)
-    begins = rng.integers(0, len(relative) - RUN_DAYS + 1, (draws, -(-len(days) // RUN_DAYS)))
-    drawn = relative[begins[:, :, None] + np.arange(RUN_DAYS)].reshape(draws, -1)[:, : len(days)]
+    rng = np.random.default_rng(SEED)
+    begins = rng.integers(0, len(relative) - RUN_DAYS + 1, (DRAWS, -(-len(days) // RUN_DAYS)))
+    drawn = relative[begins[:, :, None] + np.arange(RUN_DAYS)].reshape(DRAWS, -1)[:, : len(days)]
     low, high = np.quantile(drawn @ level, BAND)
     return float(low), float(high)
 
 
-def ageing(house, days, seed=0):
-    """Return whether the array of a record by day wears out, its season taken out by the model; see `ageing.year_on_year`."""
+def ageing(house, days):
+    """Return whether the array of a record by day wears out, its season taken out by the model.
+
+    See `ageing.year_on_year`.
+    """
     own = own_days(days, house)
     model = on_days(season(typical_yields(house, {"own": house.system})["own"]), own.index)
-    return year_on_year(own / model.where(model > 0), np.random.default_rng(seed))
+    return year_on_year(own / model.where(model > 0), np.random.default_rng(SEED))
 
 
 def neighbours_of(files):
@@ -178,30 +182,32 @@ def neighbours_of(files):
     parts, roofs = [], {}
     for file in files:
         known = {title: column for title, column in file.neighbours.items() if title in file.table}
+        called = {title: f"neighbour {column.name}" for title, column in known.items()}
         if known:
-            called = {title: f"neighbour {column.name}" for title, column in known.items()}
             part = file.table[list(known)].rename(columns=called)
-            parts.append(part.set_axis(part.index.tz_localize(None).normalize()))
-            roofs |= {
-                called[title]: (column.tilt_deg, column.azimuth_deg)
-                for title, column in known.items()
-                if column.tilt_deg is not None
-            }
+            parts.append(part.set_axis(_dates(part)))
+        for title, column in known.items():
+            if column.tilt_deg is not None:
+                roofs[called[title]] = column.tilt_deg, column.azimuth_deg
     if not parts:
         raise InputError(
             "neighbours: found no file of similar systems, allowed is one with daily yields "
             '(quantity = "neighbour", unit = "kWh/kW")'
         )
     table = pd.concat(parts, axis=1)
-    if table.columns.duplicated().any():
-        raise InputError(
-            f"neighbours: found {table.columns[table.columns.duplicated()][0]} in two files, allowed is each name once"
-        )
+    twice = table.columns[table.columns.duplicated()]
+    if len(twice):
+        raise InputError(f"neighbours: found {twice[0]} in two files, allowed is each name once")
     return table, roofs
 
 
-def beside_neighbours(house, days, files, model_roofs=True, **options):
-    """Compare a house's record by day with its neighbours; see `comparison.compare`.
+def _dates(table):
+    """Return the local dates of the rows of a table or series."""
+    return table.index.tz_localize(None).normalize()
+
+
+def beside_neighbours(house, days, files, model_roofs=True):
+    """Compare a house's record by day with its neighbours; see `comparison.compare_with_neighbours`.
 
     Parameters
     ----------
@@ -212,39 +218,28 @@ def beside_neighbours(house, days, files, model_roofs=True, **options):
         One or more with neighbours.
     model_roofs : bool
         Where the roof of each neighbour is known, let a model take the seasons of the roofs out.
-    options
-        Passed on, e.g. ``baseline_days``.
     """
     own = own_days(days, house)
     neighbours, roofs = neighbours_of(files)
-    models = (None, None)
-    if model_roofs and set(roofs) == set(neighbours.columns):
+    untold = [name for name in neighbours if name not in roofs]
+    models, notes = (None, None), ()
+    if model_roofs and not untold:
         systems = {"own": house.system} | {name: one_roof(house.system, *roofs[name]) for name in neighbours}
         model = season(typical_yields(house, systems))
-        models = on_days(model["own"], own.index), on_days(model[list(neighbours.columns)], neighbours.index)
+        models = on_days(model["own"], own.index), on_days(model.drop(columns="own"), neighbours.index)
+    elif model_roofs and len(untold) < neighbours.shape[1]:
+        notes = (f"No roof was modelled, because that of {', '.join(untold)} is not told.",)
     snow = pd.Series(days["note"].fillna("").str.contains("snow", case=False).to_numpy(), own.index)
-    found = compare(
-        own,
-        neighbours,
-        *models,
-        temp_air=_daily_air(files),
-        snow=snow,
-        module_count=house.system.module_count,
-        **options,
-    )
-    untold = [name for name in neighbours if name not in roofs]
-    if model_roofs and 0 < len(untold) < neighbours.shape[1]:
-        found = replace(
-            found, notes=(*found.notes, f"No roof was modelled, because that of {', '.join(untold)} is not told.")
-        )
-    return found
+    systems = Systems(own, neighbours, *models, _daily_air(files), snow)
+    found = compare_with_neighbours(systems, house.system.module_count)
+    return replace(found, notes=found.notes + notes)
 
 
 def _daily_air(files):
     if not has_measured(files, "air_temperature"):
         return None
     air = measured(files, "air_temperature").series
-    return air.groupby(air.index.tz_localize(None).normalize()).mean()
+    return air.groupby(_dates(air)).mean()
 
 
 def shapes(files, house):
@@ -253,7 +248,7 @@ def shapes(files, house):
     Returns
     -------
     tuple of Evidence
-        See `signatures`: hours, shade, a limit, dropouts. Heat and dim light need measured temperature and light.
+        See `health.shapes`: hours, shade, a limit, dropouts.
     int
         Clear days that were used.
 
@@ -269,23 +264,21 @@ def shapes(files, house):
             "up to an hour for shapes within the day"
         )
     own = array.power_w()
-    if array.step < SHAPE_STEP:
-        own = _coarser(own, SHAPE_STEP)
+    own = _coarser(own, SHAPE_STEP) if array.step < SHAPE_STEP else own
     own.index.freq = None
     expected = _cloudless(own.index, house)
-    sums = pd.DataFrame({"own": own, "expected": expected}).groupby(own.index.normalize()).agg(["sum", "count"])
-    whole = sums[("own", "count")] == sums[("expected", "count")]
-    share = (sums[("own", "sum")] / sums[("expected", "sum")].where(lambda s: s > 0)).where(whole)
+    days = own.index.normalize()
+    whole = own.groupby(days).count() == expected.groupby(days).count()
+    light = expected.groupby(days).sum()
+    share = (own.groupby(days).sum() / light.where(light > 0)).where(whole)
     clear = share.index[share >= CLEAR_SHARE * share.max()]
     if len(clear) < LEAST_CLEAR_DAYS:
         raise InputError(
-            f"{array.origin}: found {len(clear)} days clear enough, allowed are {LEAST_CLEAR_DAYS} or more for shapes within the day"
+            f"{array.origin}: found {len(clear)} days clear enough, allowed are {LEAST_CLEAR_DAYS} or more for shapes "
+            "within the day"
         )
-    own = own.where(own.index.normalize().isin(clear))
-    return tuple(
-        look(own, expected)
-        for look in (signatures.hour_shift, signatures.shade_block, signatures.flat_top, signatures.midday_dropouts)
-    ), len(clear)
+    own = own.where(days.isin(clear))
+    return tuple(look(own, expected) for look in LOOKS), len(clear)
 
 
 def _cloudless(index, house):
@@ -315,20 +308,14 @@ def performance(files, house):
     table = pd.DataFrame({"power": _coarser(array.power_w(), step), "light": _coarser(light.even(), step)}).dropna()
     if not len(table):
         raise InputError(f"{light.origin}: found no time that {array.origin} holds too, allowed are files that overlap")
-    hours = step / pd.Timedelta(hours=1)
-    rated = house.system.rated_power_w
-    reference = table["light"].sum() * hours / 1000.0
-    found = {
-        "hours": len(table) * hours,
-        "corrected": None,
-        "performance_ratio": performance_ratio(final_yield(table["power"].sum() * hours / 1000.0, rated), reference),
-    }
+    hours, system, corrected = step / pd.Timedelta(hours=1), house.system, None
+    made, reference = table.sum() * hours / 1000.0
+    ratio = performance_ratio(final_yield(made, system.rated_power_w), reference)
     if has_measured(files, "cell_temperature"):
         cells = _coarser(measured(files, "cell_temperature").even(), step).reindex(table.index)
-        found["corrected"] = corrected_performance_ratio(
-            table["power"], table["light"], cells, rated, house.system.module.temperature_coefficient_per_c
-        )
-    return found
+        slope = system.module.temperature_coefficient_per_c
+        corrected = corrected_performance_ratio(table["power"], table["light"], cells, system.rated_power_w, slope)
+    return {"hours": len(table) * hours, "corrected": corrected, "performance_ratio": ratio}
 
 
 def _coarser(values, step):

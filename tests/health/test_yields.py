@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib.health.ageing import standard_error, year_on_year, year_pairs
+from solarlib.health.ageing import year_on_year, year_pairs
 from solarlib.health.yields import corrected_performance_ratio, final_yield, performance_ratio, reference_yield
 from solarlib.house.file import read_house
 from solarlib.house.year import weather
@@ -23,12 +23,6 @@ def test_a_missing_value_leaves_both_sums():
         [736.0, np.nan, 9.0, 400.0], [1000.0, 800.0, np.nan, 500.0], [45.0, 30.0, 30.0, 25.0], 1000.0, -0.004
     )
     assert got == pytest.approx(0.8, abs=1e-12)
-
-
-def test_brought_to_the_sites_own_mean_the_whole_year_is_the_plain_ratio():
-    light, warm = np.array([1000.0, 500.0, 200.0]), np.array([50.0, 30.0, 10.0])
-    power = 0.8 * light
-    assert corrected_performance_ratio(power, light, warm, 1000.0, -0.004, to_c=None) == pytest.approx(0.8, abs=1e-12)
 
 
 def test_without_light_there_is_no_ratio():
@@ -107,12 +101,3 @@ def test_the_interval_covers_the_truth_nine_times_in_ten():
 def test_no_reading_at_all_is_no_error():
     days = pd.date_range("2020-01-01", periods=10, freq="D", tz="UTC")
     assert year_on_year(pd.Series(np.nan, days), np.random.default_rng(0)).rate is None
-
-
-def test_standard_errors_fall_with_the_years():
-    """Printed: 0.95, 0.67, 0.47, 0.36 % a year after 2, 3, 5, 8 years at 5 % scatter of a pair and a fifth independent.
-
-    built here; they come out with 60 % of the days usable, which the table does not say.
-    """
-    got = [100 * standard_error(years, 0.05, usable=0.6) for years in (2, 3, 5, 8)]
-    assert got == pytest.approx([0.95, 0.67, 0.47, 0.36], abs=0.005)

@@ -12,7 +12,7 @@ from solarlib.bill.accounts import ledger
 from solarlib.files.checks import plausibility
 from solarlib.files.reading import read
 from solarlib.files.records import DAILY, load
-from solarlib.health.neighbours import group_median, log_ratio
+from solarlib.health.neighbours import group_median, log_ratio_to_median
 from solarlib.house.bills import ratings
 from solarlib.house.year import load as house_load, weather
 from solarlib.roof.array import array_power
@@ -266,7 +266,7 @@ def test_the_house_falls_by_one_module_in_fifteen_against_its_neighbours(build, 
     )
     power = world.minutes["generation_w"].tz_localize(None)
     own = power.groupby(power.index.normalize()).sum() / 60 / house.system.rated_power_w
-    ratio = log_ratio(own, yields, model(house.system), models)[group_median(yields) > 1]
+    ratio = log_ratio_to_median(own, yields, model(house.system), models)[group_median(yields) > 1]
     shift = ratio["2026-09-18":"2026-10-31"].median() - ratio["2026-08-01":"2026-09-17"].median()
     assert shift == pytest.approx(
         np.log(14 / 15), abs=0.02

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
-from solarlib.health import chart as control_chart, neighbours as peers, shapes as signatures
+from solarlib.health import chart as control_chart, neighbours, shapes
 from solarlib.health.ageing import year_on_year
 from solarlib.house.file import read_house
 from solarlib.lessons.system_health import pictures as sh, questions as ask
@@ -29,11 +29,11 @@ def numbers(caption):
 
 @pytest.mark.parametrize("roofs", sh.ROOFS)
 def test_neighbours_are_five_and_every_year_is_whole(house, roofs):
-    own, neighbours, own_model, models = sh.daily_yields(house, roofs)
-    assert neighbours.shape == models.shape == (365, 5) and len(own) == len(own_model) == 365
-    assert not any(table.isna().any(axis=None) for table in (neighbours, models, own.to_frame(), own_model.to_frame()))
+    own, others, own_model, models = sh.daily_yields(house, roofs)
+    assert others.shape == models.shape == (365, 5) and len(own) == len(own_model) == 365
+    assert not any(table.isna().any(axis=None) for table in (others, models, own.to_frame(), own_model.to_frame()))
     assert 1.0 < own.mean() < 7.0
-    assert peers.group_median(neighbours).notna().all()
+    assert neighbours.group_median(others).notna().all()
 
 
 def test_measure_picture_shows_the_days_and_the_move_of_their_middle(house):
@@ -120,15 +120,15 @@ def test_each_case_carries_the_evidence_of_its_cause(house, season):
     for case in sh.CASES:
         own, expected = sh.case_day(house, case, season)
         tests = {
-            "limit": signatures.flat_top,
-            "dropouts": signatures.midday_dropouts,
-            "shade": signatures.shade_block,
-            "dead modules": signatures.same_all_day,
+            "limit": shapes.flat_top,
+            "dropouts": shapes.midday_dropouts,
+            "shade": shapes.shade_block,
+            "dead modules": shapes.same_all_day,
         }
         found[case] = [word for word, test in tests.items() if test(own, expected).fits]
         assert ask.CAUSES[case][0] in found[case], (case, found)
     assert found["D"] == ["dead modules"] and found["A"] != found["B"] != found["C"]
-    assert signatures.hour_shift(*sh.case_day(house, "example", season)).fits
+    assert shapes.hour_shift(*sh.case_day(house, "example", season)).fits
 
 
 def test_shape_picture_shows_the_case(house):
@@ -138,7 +138,7 @@ def test_shape_picture_shows_the_case(house):
         own, expected = sh.case_day(house, case)
         ax, side = picture.figure.axes
         np.testing.assert_allclose(ax.lines[0].get_ydata(), own / 1000)
-        ratio = signatures.hourly_ratio(own, expected)
+        ratio = shapes.hourly_ratio(own, expected)
         np.testing.assert_allclose(side.lines[-1].get_ydata(), ratio)
         assert f"between {ratio.min():.2f} and {ratio.max():.2f}" in caption
         assert ratio.max() < side.get_ylim()[1] and max(own.max(), expected.max()) / 1000 < ax.get_ylim()[1]

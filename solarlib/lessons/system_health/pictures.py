@@ -8,10 +8,10 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from solarlib.health import neighbours as peers, shapes as signatures
 from solarlib.health.ageing import year_on_year
 from solarlib.health.chart import MAD_TO_SCATTER, Baseline, baseline, cusum, design, standardised
-from solarlib.health.neighbours import FLOOR
+from solarlib.health.neighbours import FLOOR, log_ratio_to_median, scatter_factor, usable_days
+from solarlib.health.shapes import hourly_ratio
 from solarlib.house.health import one_roof, season, typical_yields
 from solarlib.house.year import weather
 from solarlib.lessons.tools.figures import (
@@ -44,7 +44,7 @@ BASELINE_DAYS, FAULT_DAY, CHART_DAYS = 60, 60, 120
 CASES = ("A", "B", "C", "D")
 YEARS = tuple(range(1, 11))
 LUCKS = 5
-_SITE = 0.03 / peers.scatter_factor(5)  # of one system's day, so that the ratio to five scatters by 3 %
+_SITE = 0.03 / scatter_factor(5)  # of one system's day, so that the ratio to five scatters by 3 %
 _SEED = 8
 _PAPER = {"facecolor": BACKGROUND, "edgecolor": "none", "alpha": 0.85, "pad": 1.0}
 
@@ -107,10 +107,10 @@ def measured(house, measure, dead, roofs):
     values = {
         "kWh per kW": lambda: now,
         "performance ratio": lambda: now / light.where(light > 0),
-        "ratio to neighbours": lambda: np.exp(peers.log_ratio(now, neighbours)),
-        "ratio, roofs corrected": lambda: np.exp(peers.log_ratio(now, neighbours, own_model, models)),
+        "ratio to neighbours": lambda: np.exp(log_ratio_to_median(now, neighbours)),
+        "ratio, roofs corrected": lambda: np.exp(log_ratio_to_median(now, neighbours, own_model, models)),
     }[measure]()
-    values = values.where(peers.usable_days(own, neighbours, warm) == "")
+    values = values.where(usable_days(own, neighbours, warm) == "")
     return 100.0 * values / values[~after].median()
 
 
@@ -124,7 +124,7 @@ def measure_picture(house):
     x = days.month - 0.5 + (days.day - 1) / days.days_in_month
     dots = line(ax, "pv", x, 0.0 * x, linestyle="none", marker="o", markersize=5)
     ax.axvline(FIRST_MONTH - 0.5, color=INK, linewidth=1.5, linestyle=":")
-    before = ax.plot([0.5, FIRST_MONTH - 0.5], [100, 100], color=INK, linewidth=3.0)[0]
+    ax.plot([0.5, FIRST_MONTH - 0.5], [100, 100], color=INK, linewidth=3.0)
     later = ax.plot([FIRST_MONTH - 0.5, FIRST_MONTH + 2.5], [0, 0], color=INK, linewidth=3.0)[0]
     one = 100.0 / house.system.module_count
     ax.plot([FIRST_MONTH - 0.5, 12.5], [100 - one] * 2, **{"color": "#5F5F5F", "linestyle": "--", "linewidth": 2.0})
@@ -270,7 +270,7 @@ def shape_picture(house):
 
     def update(case, season):
         own, expected = cases[case, season]
-        ratio = signatures.hourly_ratio(own, expected)
+        ratio = hourly_ratio(own, expected)
         own_line.set_ydata(own / 1000.0)
         wish.set_ydata(expected / 1000.0)
         shade.set_data(hour, np.minimum(own, expected) / 1000.0, expected / 1000.0)
