@@ -90,7 +90,7 @@ def hours(index):
 
 
 def counted(number, one, more=None):
-    """Return a number with its noun: ``counted(1, "day")`` is 1 day, ``counted(3, "stretch", "stretches")`` 3 stretches."""
+    """Return a number with its noun: ``counted(1, "day")`` is 1 day, ``counted(3, "fox", "foxes")`` is 3 foxes."""
     return f"{number} {one if number == 1 else more or one + 's'}"
 
 

@@ -1,4 +1,4 @@
-"""Lesson 01: the pictures show what `sun` and `weather` compute, here and south of the equator; the checks name slips."""
+"""Lesson 01: pictures show what `sun` and `weather` compute, here and south of the equator; the checks name slips."""
 
 from dataclasses import replace
 from types import SimpleNamespace

@@ -93,7 +93,7 @@ def test_hourly_clearness_is_spread_as_in_the_file(file):
 
 
 def test_the_site_not_looked_at_keeps_the_planes_within_three_and_a_half_per_cent():
-    """West walls and steep west planes are the worst: Miami's afternoons are cloudier than its mornings, the made ones are not."""
+    """West walls and steep west planes are the worst: Miami's afternoons are cloudier than mornings; made ones not."""
     real, solar, made = case("12839.tm2")
     errors = np.array(
         [[on_plane(y, solar, p) / on_plane(real, solar, p) - 1 for p in (*PLANES, STEEP_WEST, EAST_WALL)] for y in made]
@@ -105,8 +105,9 @@ def test_the_site_not_looked_at_keeps_the_planes_within_three_and_a_half_per_cen
 
 @pytest.mark.parametrize("file", SITES)
 def test_from_hour_to_hour_and_from_day_to_day(file):
-    """Spreads within a fifth. The made days remember 0.21 on average, less than 0.29 since each month stands evenly on its
-    distribution; the files 0.31 to 0.33, each known to 1 / sqrt(365) from its one year: three of these are allowed."""
+    """Spreads within a fifth. The made days remember 0.21 on average, less than 0.29 since each month stands evenly on
+    its distribution; the files 0.31 to 0.33, each known to 1 / sqrt(365) from its one year: three of these are allowed.
+    """
     real, solar, made = case(file)
     spread = [np.diff(clearness(year, solar)).std() for year in (real, *made)]
     assert np.abs(np.array(spread[1:]) / spread[0] - 1).max() < 0.20, np.round(spread, 3)

@@ -26,7 +26,8 @@ SITES = {
 def test_irr_4_solar_constant():
     """Kopp and Lean, GRL 38 (2011) L01706: 1360.8; Gueymard, Solar Energy (2018): 1361.1; books 1367 W/m2. `seen`.
 
-    This library keeps pvlib's 1366.1, inside the 0.45 % spread: the year's mean of dni_extra, weighted by distance, shows it.
+    This library keeps pvlib's 1366.1, inside the 0.45 % spread: the year's mean of dni_extra, weighted by distance,
+    shows it.
     """
     index = pd.date_range("2026-01-01", periods=365, freq="1D", tz="UTC")
     solar = sun.position(index, GREENSBORO)
@@ -36,7 +37,10 @@ def test_irr_4_solar_constant():
 
 
 def test_irr_8_our_clear_sky_is_of_that_size():
-    """Ineichen's sky (ours) against Bird's for the same sheet's air: 8 %; another model with a turbidity of its own. `built here`."""
+    """Ineichen's sky (ours) against Bird's for the same sheet's air: 8 %; a model with a turbidity of its own.
+
+    `built here`.
+    """
     sheet = pd.read_csv(PUBLISHED / "bird_clear_sky.csv")
     high = sheet[sheet["zenith"] < 68]
     place = Place("sheet", 40.0, -105.0, "America/Denver", 1550.0)
@@ -45,9 +49,9 @@ def test_irr_8_our_clear_sky_is_of_that_size():
 
 
 def test_irr_13_brighter_skies():
-    """D&B ex. 2.16.1, 2.16.2 (statements seen): HDKR 1.28, Perez 1.37 MJ/m2; 0.01, 0.03. Our Hay-Davies must lie between even sky and HDKR.
+    """D&B ex. 2.16.1, 2.16.2 (statements seen): HDKR 1.28, Perez 1.37 MJ/m2; 0.01, 0.03.
 
-    `built here`.
+    Our Hay-Davies must lie between even sky and HDKR. `built here`.
     """
     case = february_case()
     phi, delta = 40.0, float(np.degrees(pvlib.solarposition.declination_cooper69(51)))
@@ -85,7 +89,7 @@ def test_irr_13_brighter_skies():
     ],
 )
 def test_irr_14_yearly_sums(file, sums):
-    """TMY3 (Wilcox and Marion 2008) and TMY2 files as pvlib carries them; 0.01 kWh/m2. `built here`: regression on published files."""
+    """TMY3 (Wilcox and Marion 2008) and TMY2 files as pvlib has them; 0.01 kWh/m2. `built here`: published files."""
     assert tuple(read_weather(file)[["ghi", "dni", "dhi"]].sum() / 1000) == pytest.approx(sums, abs=0.01)
 
 
@@ -102,8 +106,9 @@ def test_irr_14_months():
 
 
 def test_irr_15_state_map():
-    """North Carolina's resource sheet (studylib.net 7329575, after Perez 2002, Marion and Wilcox 1994): latitude tilt 4.37 to 5.15, mean
-    4.88 kWh/m2/day; inside, and within 6 % of the mean. `seen and recomputed`.
+    """A solar resource sheet of North Carolina, its map after Perez et al., "A new operational model for
+    satellite-derived irradiances", Solar Energy 73 (2002) 307, and Marion and Wilcox, NREL/TP-463-5607 (1994):
+    latitude tilt 4.37 to 5.15, mean 4.88 kWh/m2/day; inside, and within 6 % of the mean. `seen and recomputed`.
     """
     weather = read_weather("723170TYA.CSV")
     light = sun.plane_of_array(weather, sun.position(weather.index, GREENSBORO), 36.1, 180, 0.2)["poa_global"]
@@ -116,10 +121,11 @@ def _etr():
 
 
 def test_irr_16_the_file_agrees_with_the_sun():
-    """TMY3 file of Greensboro: its ETR sum 3027.69 kWh/m2 within 0.3 %; closure bias < 0.5, rms < 1.5 W/m2. `seen and recomputed`.
+    """TMY3 file of Greensboro: its ETR sum 3027.69 kWh/m2 within 0.3 %; closure bias < 0.5, rms < 1.5 W/m2.
 
-    The closure is asked on the days on which the file's hours happened (rms 1.47). On the common year's labels the leap cycle
-    turns the declination by up to a day and the rms becomes 1.68: a price of the typical year, not an error of the sun.
+    The closure is asked on the days on which the file's hours happened (rms 1.47). On the common year's labels the
+    leap cycle turns the declination by up to a day and the rms becomes 1.68: a price of the typical year, not an error
+    of the sun. `seen and recomputed`.
     """
     weather = read_weather("723170TYA.CSV")
     flat, _ = _etr()
@@ -143,7 +149,8 @@ def test_irr_16_the_file_agrees_with_the_sun():
 def test_irr_17_labels_start_the_hour(file):
     """Which end of the hour a stamp names: TMY3 user manual; pvlib's readers. `built here`.
 
-    After reading, light on the flat must follow the sun half an hour after the label best: the peak of the correlation shows it.
+    After reading, light on the flat must follow the sun half an hour after the label best, by the peak of the
+    correlation.
     """
     weather, place = read_weather(file), SITES[file]
     light = weather["ghi"].to_numpy()
@@ -159,7 +166,10 @@ def test_irr_17_labels_start_the_hour(file):
 
 
 def test_irr_17_extraterrestrial_light_of_the_file():
-    """The TMY3 file's own ETR against our sun at the middle of the labelled hour: 0.9996, at the stamp 0.9873. `built here`."""
+    """The TMY3 file's ETR against our sun at the middle of the labelled hour: 0.9996, at the stamp 0.9873.
+
+    `built here`.
+    """
     weather = read_weather("723170TYA.CSV")
     flat, normal = _etr()
     shape = np.divide(flat, normal, out=np.zeros_like(flat), where=normal > 0)

@@ -221,7 +221,8 @@ def test_hills_in_the_east_take_the_beam_of_the_mornings_only(weather):
     cosine = np.cos(np.radians(solar["apparent_zenith"])).clip(lower=0)
     held = (behind["ghi"] > 0).to_numpy()
     np.testing.assert_allclose(lost["ghi"][held], (lost["dni"] * cosine + lost["dhi"])[held], atol=1e-9)
-    # Dull hours lose just what the view of the sky loses; sunny ones in the open less of the sky, for it is around the sun.
+    # Dull hours lose just what the view of the sky loses; sunny ones in the open less of the sky, for it is around
+    # the sun.
     dull = ((weather["dni"] == 0) & (weather["dhi"] > 0)).to_numpy()
     np.testing.assert_allclose(behind["dhi"][dull] / weather["dhi"][dull], sun.sky_view(HILLS))
     sunny = afternoon & (weather["dni"] > 500).to_numpy()
