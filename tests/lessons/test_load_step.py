@@ -36,8 +36,8 @@ def live(house):
         load=load_step.load_choice(house),
         switch=act("Switch", load_step_live.switch),
         take=act("Next", load_step_live.take),
-        importing=act("Importing", load_step_live.say("importing")),
-        exporting=act("Exporting", load_step_live.say("exporting")),
+        importing=act("Importing", load_step_live.claim("importing")),
+        exporting=act("Exporting", load_step_live.claim("exporting")),
         reveal=act("Reveal", load_step_live.turn(house)),
     )
 
@@ -78,7 +78,7 @@ def test_branches_are_the_three_predictions():
 
 @pytest.mark.parametrize("net, verdict", [(300, "importing"), (-300, "pushed through zero"), (-1600, "exporting")])
 def test_fold_picture_puts_the_test_on_its_line(house, net, verdict):
-    picture = load_step.fold_picture(house)
+    picture = load_step.branch_picture(house)
     caption = picture.update(net=net, load=750)
     for ax, place in zip(picture.figure.axes, (net, abs(net))):
         point = next(line for line in ax.lines if line.get_marker() == "D")
@@ -95,7 +95,7 @@ def test_controls_hold_the_test_load_of_any_house(house):
             assert control.value == watts
         assert load_step.net_slider(other, -1500).value == -1500
         panel = explore(
-            load_step.fold_picture(other), net=load_step.net_slider(other, -300), load=load_step.load_slider(other)
+            load_step.branch_picture(other), net=load_step.net_slider(other, -300), load=load_step.load_slider(other)
         )
         assert panel.error is None
 
@@ -242,7 +242,7 @@ def test_ladder_scores_by_hand(house):
     assert counted["reading_w"].to_numpy() == pytest.approx(counted["net_w"].abs().to_numpy(), abs=30)
     trusted = load_step_ladder.scores(said.iloc[:, :1], truth).iloc[0]
     assert trusted["wrong_percent"] == pytest.approx(100 * (counted["net_w"] < 0).mean())
-    export_kwh = -counted["net_w"].clip(upper=0).sum() / 60_000 / load_step_ladder.DAYS
+    export_kwh = -counted["net_w"].clip(upper=0).sum() / 60_000 / load_step_ladder.DAYS_READ
     assert trusted["error_kwh"] == pytest.approx(export_kwh, rel=0.02)
 
 
@@ -268,7 +268,7 @@ def test_ladder_picture_cuts_long_bars_and_says_so(two_storey):
 
 
 def test_chosen_moments_need_fewer_tests(two_storey):
-    table = load_step_ladder.chosen_times(two_storey, 750.0, choosers=(20.0,), spacings=(10,))
+    table = load_step_ladder.chosen_times(two_storey, 750.0)
     by_clock, chosen = table.loc["every 10 min"], table.loc["at 20 Wh in doubt"]
     assert chosen["tests a day"] < by_clock["tests a day"] / 4
     assert chosen["kWh a day"] == pytest.approx(0.75 / 60 * chosen["tests a day"])
@@ -278,9 +278,9 @@ def test_chosen_moments_need_fewer_tests(two_storey):
 # ---------------------------------------------------------------- predictions and checks
 
 
-@pytest.mark.parametrize("ask", ["predict_step", "predict_fold", "predict_noise", "predict_size"])
+@pytest.mark.parametrize("ask", ["step", "fold", "noise", "size"])
 def test_predictions_answer_only_after_a_choice(ask):
-    question = getattr(load_step_checks, ask)()
+    question = load_step_checks.ASK.predict(ask)
     assert len(question.options) >= 3 and question.reply == ""
     for option in question.options:
         question.buttons.value = option
@@ -329,8 +329,8 @@ def test_checks_4_and_5():
 
 
 def test_days_with_a_clock_change_are_refused(two_storey, monkeypatch):
-    days = load_step_ladder.days_of(two_storey, 1).iloc[60:]
-    monkeypatch.setattr(load_step_ladder, "days_of", lambda *_: days)
+    days = load_step_ladder.record_days(two_storey, 1).iloc[60:]
+    monkeypatch.setattr(load_step_ladder, "record_days", lambda *_: days)
     with pytest.raises(InputError, match="clock change"):
         load_step_ladder.chosen_times(two_storey, 750.0)
 
@@ -338,11 +338,11 @@ def test_days_with_a_clock_change_are_refused(two_storey, monkeypatch):
 @pytest.fixture
 def other_year(two_storey, monkeypatch):
     """Return a function that gives the pictures another year: its minutes, half a year later, or without any sun."""
-    real = load_step.minute_year(two_storey)
+    real = load_step.year_in_minutes(two_storey)
 
     def use(year):
         for module in (load_step, load_step_live, load_step_ladder):
-            monkeypatch.setattr(module, "minute_year", lambda _: year)
+            monkeypatch.setattr(module, "year_in_minutes", lambda _: year)
         return replace(
             two_storey, name=f"house of {year['generation_w'].sum():.0f}, {year['generation_w'].iloc[720]:.0f} W"
         )
@@ -371,8 +371,8 @@ def test_only_rise_or_fall_can_lose_on_the_two_storey_house():
 
 def test_the_lesson_south_of_the_equator(other_year):
     house = other_year["south"]()
-    days = load_step_ladder.days_of(house, 1)
-    assert days.index[0].month in (12, 1) and len(days) == 1440 * load_step_ladder.DAYS
+    days = load_step_ladder.record_days(house, 1)
+    assert days.index[0].month in (12, 1) and len(days) == 1440 * load_step_ladder.DAYS_READ
     table = load_step_ladder.scores(*load_step_ladder.signs(house, 750, 10, 5, 1))["wrong_percent"]
     assert table["fold-aware, held"] > table["tests, decoded"]
     tests = load_step.tests_of(house)
@@ -388,4 +388,4 @@ def test_the_lesson_without_any_sun_says_import(other_year):
     assert "importing" in played(house, answer="importing").press("reveal").caption
     panel = load_step_ladder.ladder_picture(house)
     assert "rise or fall 0.0 %" in panel.update(load=750, every=10, noise=5, pv=1)
-    assert (load_step_ladder.chosen_times(house, 750.0, spacings=(10,), choosers=(20.0,))["tests a day"] == 0).all()
+    assert (load_step_ladder.chosen_times(house, 750.0)["tests a day"] == 0).all()

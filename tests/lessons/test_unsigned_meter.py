@@ -102,7 +102,7 @@ def test_the_sum_is_import_plus_export_and_the_error_is_one_or_two_exports(house
 
 @pytest.mark.parametrize("size", (0, 100, 140))
 def test_month_picture_shows_the_registers(house, size):
-    picture = um.month_picture(house)
+    picture = um.sum_picture(house)
     caption = picture.update("Jun", size)
     (_, _, low), (_, under, high) = (columns(filled) for filled in picture.figure.axes[0].collections)
     june = um.minute_year(house).loc["2026-06"]
@@ -185,8 +185,8 @@ def test_movement_tells_when_clouds_pass(house):
 
 
 def test_predictions_reply_to_each_option():
-    for make in (ask.predict_fold, ask.predict_sum, ask.predict_certain, ask.predict_candidates):
-        question = make()
+    for name in ("fold", "month", "certain", "candidates"):
+        question = ask.ASK.predict(name)
         assert len(question.options) >= 3 and len(set(question.options.values())) == len(question.options)
 
 
@@ -214,19 +214,19 @@ def test_both_directions_occur_in_check_4():
 
 
 def test_check_1_and_2_name_the_slips():
-    assert ask.check_sum(2 * 0.4 + 3 * 1.2, 400, 1200).right
-    assert "net" in ask.check_sum(0.8 - 3.6, 400, 1200).message
-    assert "first part" in ask.check_sum(0.8, 400, 1200).message
-    assert ask.check_use(500 + 450 - 350, 800, 350, 500).right  # delivered 450
-    assert "sum of the readings" in ask.check_use(800, 800, 350, 500).message
-    assert "went out" in ask.check_use(950, 800, 350, 500).message
+    assert ask.check_sensor_sum(2 * 0.4 + 3 * 1.2, 400, 1200).right
+    assert "net" in ask.check_sensor_sum(0.8 - 3.6, 400, 1200).message
+    assert "first part" in ask.check_sensor_sum(0.8, 400, 1200).message
+    assert ask.check_use_by_sensor(500 + 450 - 350, 800, 350, 500).right  # delivered 450
+    assert "sum of the readings" in ask.check_use_by_sensor(800, 800, 350, 500).message
+    assert "went out" in ask.check_use_by_sensor(950, 800, 350, 500).message
     for total in range(700, 901, 50):
         for out in range(250, 401, 50):
             for made in range(500, 651, 50):
-                assert ask.check_use(made + total - 2 * out, total, out, made).right
+                assert ask.check_use_by_sensor(made + total - 2 * out, total, out, made).right
     for inward in range(300, 901, 100):
         for outward in range(1000, 2001, 100):
-            assert ask.check_sum(None, inward, outward).right is None
+            assert ask.check_sensor_sum(None, inward, outward).right is None
 
 
 def test_summer_is_in_december_south_of_the_equator(tmp_path):
@@ -238,5 +238,5 @@ def test_a_year_without_sun_gives_sentences(tmp_path):
     assert um.minute_year(dark)["generation_w"].max() == 0
     assert "in 0 it exports" in um.fold_picture(dark).update("Jun", "clear", 1.0)
     assert "; 0 minutes wrong" in um.certain_picture(dark).update("Dec", "dull", -10, 0)
-    assert "0 kWh received" in um.month_picture(dark).update("Jan", 140)
+    assert "0 kWh received" in um.sum_picture(dark).update("Jan", 140)
     assert "only reading + PV" in um.candidates_picture(dark).update("clear", 21, 200, True)

@@ -9,7 +9,8 @@ import pandas as pd
 from solarlib.direction.decoder import decode
 from solarlib.direction.schedule import Chooser, run_live, step_cost_kwh
 from solarlib.direction.step_test import StepTest, certain_import, log_ratio, rise_or_fall
-from solarlib.lessons.load_step.pictures import DAYLIGHT_W, LAMP_W, minute_year
+from solarlib.lessons.load_step.live import SPREAD_W
+from solarlib.lessons.load_step.pictures import DAYLIGHT_W, LAMP_W, year_in_minutes
 from solarlib.lessons.tools.figures import MONTHS, bars, direct_label, new_figure
 from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.load import test_load
@@ -24,22 +25,23 @@ RUNGS = (
     "no tests, decoded",
     "tests, decoded",
 )
-DAYS = 8
-SPREAD_W = 50.0  # of one reading in the fold-aware test: noise and unrest
+DAYS_READ = 8
 LEAST_EVIDENCE = 0.5  # below it a fold-aware test changes nothing
 PV_GAIN, PV_NOISE_W = 1.01, 5.0  # of the PV record: no instrument is exact
 # What the panel offers: few enough to be decoded beforehand, so that it answers at once.
 LARGE_W, SPACINGS_MIN, NOISES_W, PV_RECORDS_MIN = 2000.0, (5, 10, 60), (5, 50, 200), (1, 15)
 MOST_WRONG, MOST_KWH = 30.0, 3.0
+PLANS = {f"every {every} min": {"fixed_every": every} for every in (60, 10)}
+PLANS |= {f"at {wh:g} Wh in doubt": {"chooser": Chooser(wh)} for wh in (20.0, 5.0)}
 _SEED = 777
 
 
 @lru_cache(maxsize=8)
-def days_of(house, pv_min):
+def record_days(house, pv_min):
     """Return the first days of the sunniest month in minutes, and ``pv_w``, a record of means over ``pv_min``. [W]"""
-    year = minute_year(house)
+    year = year_in_minutes(house)
     made = year["generation_w"].groupby(year.index.month).sum()
-    rows = year[(year.index.month == made.idxmax()) & (year.index.day <= DAYS)]
+    rows = year[(year.index.month == made.idxmax()) & (year.index.day <= DAYS_READ)]
     noise = np.random.default_rng(_SEED).normal(0.0, PV_NOISE_W, len(rows))
     record = rows["generation_w"] * PV_GAIN + np.where(rows["generation_w"] > 0, noise, 0.0)
     return rows.assign(pv_w=record.clip(lower=0.0).groupby(np.arange(len(rows)) // pv_min).transform("mean"))
@@ -48,7 +50,7 @@ def days_of(house, pv_min):
 @lru_cache(maxsize=32)
 def _without_tests(house, noise_w, pv_min):
     """Return P(export) decoded from readings in which no test load ever ran."""
-    days = days_of(house, pv_min)
+    days = record_days(house, pv_min)
     shown = unsigned(days["net_w"], noise_w, house.meter.reading_step_w, np.random.default_rng([_SEED, 1]))
     table = pd.DataFrame({"reading_w": shown, "pv_w": days["pv_w"]})
     return decode(table, pv_window_s=60 * pv_min, calibrate=False, draws=0).samples["p_export"].to_numpy()
@@ -74,7 +76,7 @@ def signs(house, load_w, every_min, noise_w, pv_min):
     (DataFrame of bool, DataFrame)
         True for export: one column a rung; then ``net_w``, ``reading_w``, ``counts`` (daylight, test load off).
     """
-    days = days_of(house, pv_min)
+    days = record_days(house, pv_min)
     light = days["generation_w"].to_numpy() > DAYLIGHT_W
     minute = np.arange(len(days))
     at = minute[light & (minute % every_min == every_min // 2) & (minute > 0) & (minute < len(days) - 1)]
@@ -126,38 +128,33 @@ def scores(said, truth):
     return pd.DataFrame({"wrong_percent": wrong, "error_kwh": error}, index=said.columns)
 
 
-def chosen_times(house, load_w, noise_w=5.0, choosers=(20.0, 5.0), spacings=(60, 10)):
+def chosen_times(house, load_w):
     """Compare tests by the clock with tests that the decoder asks for when enough energy is in doubt.
 
     Parameters
     ----------
-    load_w, noise_w : float
-        Test load and noise of one reading. [W]
-    choosers : sequence of float
-        Doubtful energy that calls for a test. [Wh]
-    spacings : sequence of int
-        Minutes between tests by the clock.
+    load_w : float
+        [W]
 
     Returns
     -------
     DataFrame
         One row a plan: ``tests a day``, ``kWh a day`` for the test load, ``wrong minutes (%)`` by daylight.
     """
-    days, rows = days_of(house, 1), {}
+    days, rows = record_days(house, 1), {}
     light = days["generation_w"].to_numpy() > DAYLIGHT_W
-    if len(days) != 1440 * DAYS:
-        raise InputError(f"days: found {len(days)} minutes, allowed are {DAYS} days of 24 hours without a clock change")
-    net, pv = (days[name].to_numpy().reshape(DAYS, 1440).T for name in ("net_w", "pv_w"))
-    plans = {f"every {every} min": {"fixed_every": every} for every in spacings}
-    plans |= {f"at {wh:g} Wh in doubt": {"chooser": Chooser(wh)} for wh in choosers}
-    for name, plan in plans.items():
-        seen = run_live(net, pv, load_w, np.random.default_rng([_SEED, 2]), noise_w=noise_w, **plan)
+    if len(days) != 1440 * DAYS_READ:
+        allowed = f"{DAYS_READ} days of 24 hours without a clock change"
+        raise InputError(f"days: found {len(days)} minutes, allowed are {allowed}")
+    net, pv = (days[name].to_numpy().reshape(DAYS_READ, 1440).T for name in ("net_w", "pv_w"))
+    for name, plan in PLANS.items():
+        seen = run_live(net, pv, load_w, np.random.default_rng([_SEED, 2]), **plan)
         on = seen["test_on"].T.ravel()
         table = days[["pv_w"]].assign(reading_w=seen["reading_w"].T.ravel(), test_on=on)
         said = decode(table, load_w, calibrate=False, draws=0).samples["p_export"].to_numpy() > 0.5
         counts = light & (on == 0)
         wrong = np.sum((said != (days["net_w"].to_numpy() < 0))[counts]) / max(counts.sum(), 1)
-        count = on.sum() / DAYS
+        count = on.sum() / DAYS_READ
         rows[name] = count, step_cost_kwh(load_w, 60.0, count), 100 * wrong
     return pd.DataFrame(rows, index=["tests a day", "kWh a day", "wrong minutes (%)"]).T
 
@@ -167,7 +164,7 @@ def ladder_picture(house):
 
     The controls offer the values of this module's head and of `pictures.load_choice`.
     """
-    first, loads = days_of(house, 1).index[0], sorted({LAMP_W, float(house.meter.test_load_w), LARGE_W})
+    first, loads = record_days(house, 1).index[0], sorted({LAMP_W, float(house.meter.test_load_w), LARGE_W})
     offered = itertools.product(loads, SPACINGS_MIN, NOISES_W, PV_RECORDS_MIN)
     tables = {values: scores(*signs(house, *values)) for values in offered}
     figure, (left, right) = new_figure(1, 2, left=0.235, right=0.975, wspace=0.1, width_ratios=(1.25, 1), top=0.97)
@@ -191,11 +188,11 @@ def ladder_picture(house):
                 bar.set_width(min(value, most))
                 text.set_position((min(value, most) + 0.015 * most, text.get_position()[1]))
                 text.set_text(("» " if value > most else "") + form.format(value))  # » marks a bar that is cut
-        wrong = table["wrong_percent"]
+        naive, aware, passive, tested = table["wrong_percent"].iloc[2:]
         return (
-            f"1 to {DAYS} {MONTHS[first.month - 1]}, {load:.0f} W every {every} min. Wrong by daylight: rise or fall {wrong[RUNGS[2]]:.1f} %, "
-            f"fold-aware {wrong[RUNGS[3]]:.1f} %; decoded without tests {wrong[RUNGS[4]]:.1f} %, with tests {wrong[RUNGS[5]]:.1f} %, "
-            f"then import is off by {table['error_kwh'][RUNGS[5]]:.2f} kWh a day."
+            f"1 to {DAYS_READ} {MONTHS[first.month - 1]}, {load:.0f} W every {every} min. Wrong by daylight: rise or "
+            f"fall {naive:.1f} %, fold-aware {aware:.1f} %; decoded without tests {passive:.1f} %, with tests "
+            f"{tested:.1f} %, then import is off by {table['error_kwh'].iloc[-1]:.2f} kWh a day."
         )
 
     return Picture(figure, [artist for container, texts, _ in sets for artist in (container, texts)], update)

@@ -5,7 +5,7 @@ from functools import lru_cache
 import numpy as np
 
 from solarlib.direction.step_test import StepTest, posterior
-from solarlib.lessons.load_step.pictures import LAMP_W, minute_year
+from solarlib.lessons.load_step.pictures import LAMP_W, mark, year_in_minutes
 from solarlib.lessons.tools.figures import BACKGROUND, INK, MONTHS, ROLES, direct_label, line, new_figure, zero_based
 from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.registers import unsigned
@@ -17,11 +17,12 @@ _SEED = 77
 
 @lru_cache(maxsize=32)
 def round_of(house, number):
-    """Return the net power without the test load in the minutes of a round, START labels in the zone of the house. [W]
+    """Return the net power without the test load in the minutes of a round, START labels in the house's zone. [W]
 
-    They are minutes of a random day in which reading and PV power alone do not tell the direction. Half of the rounds start in export, and half of them close to zero. The same number gives the same round.
+    They are minutes of a random day in which reading and PV power alone do not tell the direction. Half of the rounds
+    start in export, and half of them close to zero. The same number gives the same round.
     """
-    year, own = minute_year(house), house.meter.test_load_w
+    year, own = year_in_minutes(house), house.meter.test_load_w
     net, made = year["net_w"].to_numpy(), year["generation_w"].to_numpy()
     rng = np.random.default_rng([_SEED, number])
     outward, near = rng.random(2) < 0.5
@@ -65,9 +66,7 @@ def judged(shown_w, added_w):
     at = int(starts[-1])
     ends = np.flatnonzero(~on[at:])
     after = float(shown_w[at + ends[0]]) if len(ends) else None
-    test = StepTest(
-        float(added_w[at]), dwell_s=60.0, noise_w=SPREAD_W, reading_step_s=60.0, use_after=after is not None
-    )
+    test = StepTest(float(added_w[at]), 60.0, SPREAD_W, 60.0, use_after=after is not None)
     return float(posterior(float(shown_w[at - 1]), float(shown_w[at]), test, after)[1:].sum())
 
 
@@ -88,7 +87,7 @@ def take(state, values):
         state["added"].append(float(values["load"]) if state["on"] else 0.0)
 
 
-def say(word):
+def claim(word):
     """Return what a button with an answer does."""
 
     def answer(state, values):
@@ -129,17 +128,10 @@ def live_picture(house):
     zero_based(ax, high, "power (W)", bottom=low)
     ax.axhline(0, color=INK, linewidth=1.2)
     path = line(ax, "reading", [], [], linestyle="-", linewidth=2.0)
-    off = ax.plot(
-        [],
-        [],
-        linestyle="none",
-        marker="o",
-        markersize=12,
-        color=BACKGROUND,
-        markeredgecolor=ROLES["reading"].colour,
-        markeredgewidth=3,
-    )[0]
-    on = ax.plot([], [], linestyle="none", marker="s", markersize=13, color=ROLES["reading"].colour)[0]
+    colour = ROLES["reading"].colour
+    off, on = mark(ax, "o", 12, BACKGROUND), mark(ax, "s", 13, colour)
+    off.set(markeredgecolor=colour, markeredgewidth=3)
+    on.set(markeredgecolor=colour)
     true = line(ax, "load", [], [], drawstyle="steps-mid", linewidth=3.0)
     direct_label(ax, 0.5, 0.98 * high, "○ reading, test load off", "reading", va="top")
     direct_label(ax, 4.7, 0.98 * high, "■ reading, test load on", "reading", va="top")

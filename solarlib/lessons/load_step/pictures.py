@@ -41,9 +41,15 @@ _SEED = 7
 
 
 @lru_cache(maxsize=2)
-def minute_year(house):
+def year_in_minutes(house):
     """Return the typical year of a house in minutes, with made clouds; see `year.simulate`. Computed once. [W]"""
     return simulate(house, "1min", np.random.default_rng(_SEED))
+
+
+def mark(ax, marker="D", size=13, colour=ROLES["reading"].colour):
+    """Draw a single point, still without a place, that stands out from what lies below it."""
+    look = {"markersize": size, "color": colour, "linestyle": "none", "markeredgecolor": BACKGROUND}
+    return ax.plot([], [], marker=marker, **look)[0]
 
 
 def reach_w(house):
@@ -107,8 +113,8 @@ def step_picture(house):
         before, during = np.abs(steps[:2])
         moved = "stays" if during == before else "rises" if during > before else "falls"
         return (
-            f"{_direction(net)}. With a test load of {load:.0f} W switched on, the reading {moved}: {before:.0f} W before, "
-            f"{during:.0f} W during the test, a change of {during - before:+.0f} W."
+            f"{_direction(net)}. With a test load of {load:.0f} W switched on, the reading {moved}: {before:.0f} W "
+            f"before, {during:.0f} W during the test, a change of {during - before:+.0f} W."
         ).replace("-", "−")
 
     return Picture(figure, [taken, given, shown, *values], update)
@@ -130,7 +136,7 @@ def branches(load_w, reach):
     return lines
 
 
-def fold_picture(house):
+def branch_picture(house):
     """Return the picture of the fold: net power, test load -> reading before and during, and three lines to tell by."""
     reach = reach_w(house)
     top = 2 * reach
@@ -149,18 +155,7 @@ def fold_picture(house):
         "exporting": {"role": "export", "linestyle": (0, (2, 1))},
     }
     curves = {name: [line(ax, x=[], y=[], **look) for ax in (left, right)] for name, look in looks.items()}
-    points = [
-        ax.plot(
-            [],
-            [],
-            marker="D",
-            markersize=13,
-            color=ROLES["reading"].colour,
-            linestyle="none",
-            markeredgecolor=BACKGROUND,
-        )[0]
-        for ax in (left, right)
-    ]
+    points = [mark(ax) for ax in (left, right)]
     direct_label(left, -0.97 * reach, 1.18 * top, "┅ exporting", "export", va="top")
     direct_label(left, 0.97 * reach, 1.18 * top, "— importing", "import", va="top", ha="right")
     direct_label(right, 0.03 * reach, 1.18 * top, "● pushed through zero", "export", va="top", size=14)
@@ -176,8 +171,9 @@ def fold_picture(house):
         importing, exporting, through = predicted_during(before, load)
         other = f"exporting {exporting:.0f} W" if exporting >= 0 else f"pushed through zero {through:.0f} W"
         return (
-            f"{_direction(net)}, test load {load:.0f} W. Before the reading is {before:.0f} W; importing predicts {importing:.0f} W, "
-            f"{other}. It shows {during:.0f} W: {_verdict(net, load)}. Before and during add up to {before + during:.0f} W."
+            f"{_direction(net)}, test load {load:.0f} W. Before the reading is {before:.0f} W; importing predicts "
+            f"{importing:.0f} W, {other}. It shows {during:.0f} W: {_verdict(net, load)}. Before and during add up to "
+            f"{before + during:.0f} W."
         )
 
     return Picture(figure, [*(curve for pair in curves.values() for curve in pair), *points], update)
@@ -194,14 +190,8 @@ def noise_picture():
     figure, (left, right) = new_figure(1, 2, left=0.06, right=0.985, wspace=0.26, width_ratios=(1.15, 1))
     left.set(xlim=(-1200, 1200), xlabel="measured change of the reading (W)", yticks=[])
     zero_based(left, 1.35, "how often")
-    right.set(
-        xscale="log",
-        yscale="log",
-        xlim=(9, 330),
-        ylim=(1.5, 3000),
-        xlabel="time on (s)",
-        ylabel="spread of the change (W)",
-    )
+    right.set(xscale="log", yscale="log", xlim=(9, 330), ylim=(1.5, 3000))
+    right.set(xlabel="time on (s)", ylabel="spread of the change (W)")
     right.set_xticks([10, 30, 100, 300], ["10", "30", "100", "300"])
     right.set_yticks([10, 100, 1000], ["10", "100", "1000"])
     right.minorticks_off()
@@ -209,10 +199,7 @@ def noise_picture():
     bells = [area(left, role, change, 0 * change, 0 * change, alpha=0.75) for role in ("export", "import")]
     left.axvline(0, color=INK, linewidth=2.0, linestyle="--")
     curve = line(right, "reading", DWELLS_S, 0 * DWELLS_S + 10, linestyle="-")
-    here = right.plot(
-        [], [], marker="D", markersize=13, color=ROLES["reading"].colour, linestyle="none", markeredgecolor=BACKGROUND
-    )[0]
-    best = right.plot([], [], marker="*", markersize=20, color=INK, linestyle="none", markeredgecolor=BACKGROUND)[0]
+    here, best = mark(right), mark(right, "*", 20, INK)
     direct_label(left, -1170, 1.31, "if exporting", "export", va="top")
     direct_label(left, 1170, 1.31, "if importing", "import", va="top", ha="right")
     direct_label(right, 10, 2300, "◆ this test", "reading", va="top")
@@ -231,8 +218,9 @@ def noise_picture():
         best.set_data([np.clip(ideal_s, 10, 300)], [np.interp(ideal_s, DWELLS_S, curve.get_ydata())])
         length = "less than one reading" if ideal_s < 10 else f"{ideal_s:.0f} s" if ideal_s < 300 else "more than 300 s"
         return (
-            f"{dwell} s on: {test.readings} reading{'s' if test.readings > 1 else ''}; the change spreads by {spread:.0f} W around ±{load} W. "
-            f"So one test is wrong {one_in(error_probability(1e9, test))}. Noise and a {unrest} house balance at {length}."
+            f"{dwell} s on: {test.readings} reading{'s' if test.readings > 1 else ''}; the change spreads by "
+            f"{spread:.0f} W around ±{load} W. So one test is wrong {one_in(error_probability(1e9, test))}. Noise and "
+            f"a {unrest} house balance at {length}."
         )
 
     return Picture(figure, [*bells, curve, here, best], update)
@@ -254,7 +242,7 @@ def tests_of(house):
     dict of str to ndarray, shape (2, 3, TESTS)
         First the net powers without the test load, then the sensor's noise. A month without daylight is left out.
     """
-    year, tests = minute_year(house), {}
+    year, tests = year_in_minutes(house), {}
     net, light = year["net_w"].to_numpy(), year["generation_w"].to_numpy() > DAYLIGHT_W
     month = year.index.month.to_numpy()
     for number, name in enumerate(MONTHS, 1):
@@ -324,15 +312,17 @@ def other_picture(house):
         if month not in tests:
             for curve in curves:
                 curve.set_ydata(0 * loads)
-            return f"In {month} this array makes less than {DAYLIGHT_W:.0f} W all the time, so the direction is known: import."
+            made = f"In {month} this array makes less than {DAYLIGHT_W:.0f} W all the time"
+            return f"{made}, so the direction is known: import."
         shares = 100 * np.array([outcomes(tests[month], size, spread) for size in loads])
         for curve, values in zip(curves, shares.T):
             curve.set_ydata(np.minimum(values, top))
         mark.set_xdata([load, load])
         naive, wrong, unknown, other = TESTS * np.array(outcomes(tests[month], load, spread))
         return (
-            f"{month}, {load:.0f} W, of {TESTS} tests: rise or fall gets {naive:.0f} wrong. The fold-aware test gets {wrong:.0f} wrong "
-            f"and does not know in {unknown:.0f}. In {other:.0f} something else changed by more than half the test load."
+            f"{month}, {load:.0f} W, of {TESTS} tests: rise or fall gets {naive:.0f} wrong. The fold-aware test gets "
+            f"{wrong:.0f} wrong and does not know in {unknown:.0f}. In {other:.0f} something else changed by more than "
+            "half the test load."
         )
 
     return Picture(figure, [*curves, mark], update)

@@ -1,4 +1,4 @@
-"""Pictures of lesson 06: a reading without direction, what its sum says, what is certain, two candidates for the load."""
+"""Pictures of lesson 06: a reading without direction, what its sum says, what is certain, two possible loads."""
 
 from functools import lru_cache
 
@@ -115,11 +115,11 @@ def fold_picture(house):
         mark.set_ydata([level, level])
         near = np.abs(reading - level) <= 0.1
         total, outward = int(near.sum()), int((near & (net < 0)).sum())
-        energy = split(day["net_w"]).sum()
+        came, went = split(day["net_w"]).sum()
         return (
-            f"{_date(day)}, {sky}: the reading is within 0.1 kW of {level:.1f} kW in {_minutes(total)}. In {total - outward} "
-            f"of them the house imports, in {outward} it exports. The day: {energy['delivered_kwh']:.1f} kWh in, "
-            f"{energy['received_kwh']:.1f} kWh out."
+            f"{_date(day)}, {sky}: the reading is within 0.1 kW of {level:.1f} kW in {_minutes(total)}. In "
+            f"{total - outward} of them the house imports, in {outward} it exports. The day: {came:.1f} kWh in, "
+            f"{went:.1f} kWh out."
         )
 
     return Picture(figure, [taken, given, shown, mark], update)
@@ -129,26 +129,16 @@ def fold_picture(house):
 def month_sums(house):
     """Return size in percent -> a table of 12 months: delivered, received and use. [kWh]"""
     year = minute_year(house)
-    use, first = year["load_w"].to_numpy(), np.flatnonzero(np.diff(year.index.month, prepend=0))
-
-    def by_month(power_w):
-        return np.add.reduceat(power_w, first) / 60_000.0
-
+    first = np.flatnonzero(np.diff(year.index.month, prepend=0))
     tables = {}
     for size in SIZES:
-        net = split(year["load_w"] - size / 100.0 * year["generation_w"])
-        tables[size] = pd.DataFrame(
-            {
-                "delivered": np.add.reduceat(net["delivered_kwh"].to_numpy(), first),
-                "received": np.add.reduceat(net["received_kwh"].to_numpy(), first),
-                "use": by_month(use),
-            },
-            index=MONTHS,
-        )
+        net_w = year["load_w"] - size / 100.0 * year["generation_w"]
+        energy = split(net_w).set_axis(["delivered", "received"], axis=1).assign(use=year["load_w"] / 60_000.0)
+        tables[size] = pd.DataFrame(np.add.reduceat(energy.to_numpy(), first), MONTHS, energy.columns)
     return tables
 
 
-def month_picture(house):
+def sum_picture(house):
     """Return the picture of the sensor's sum: month, size of the array -> delivered and received, month by month."""
     tables = month_sums(house)
     top = 1.3 * max(table["delivered"].add(table["received"]).max() for table in tables.values())
@@ -214,19 +204,19 @@ def certain_picture(house):
         record, reading = day["generation_w"] * (1 + error / 100.0), day["reading_w"]
         sure = certain_import(reading, record, MARGIN_W, margin / 100.0)
         bounds = energy_bounds(reading, sure)
-        energy = split(day["net_w"]).sum().to_numpy()
+        came, went = split(day["net_w"]).sum()
         sure_part.set_data(hour, flat, np.where(sure, reading, 0.0) / 1000.0)
         open_part.set_data(hour, flat, np.where(sure, 0.0, reading) / 1000.0)
         sun.set_data(hour, record / 1000.0)
         for bar, (least, most) in zip(ranges, bounds.to_numpy()):
             bar.set(y=least, height=max(most - least, 0.006 * reach))
-        truth.set_ydata(energy)
-        share = bounds.loc["import", "least_kwh"] / max(bounds.loc["import", "most_kwh"], 1e-9)
+        truth.set_ydata([came, went])
+        (least_in, most_in), (least_out, most_out) = bounds.to_numpy()
         wrong = int((sure & (day["net_w"].to_numpy() < 0)).sum())
         return (
-            f"{_date(day)}, {sky}: certain are {sure.mean():.0%} of the time and {share:.0%} of the energy; {_minutes(wrong)} wrong. "
-            f"Import {bounds.loc['import', 'least_kwh']:.1f} to {bounds.loc['import', 'most_kwh']:.1f} kWh (true {energy[0]:.1f}), "
-            f"export {bounds.loc['export', 'least_kwh']:.1f} to {bounds.loc['export', 'most_kwh']:.1f} kWh (true {energy[1]:.1f})."
+            f"{_date(day)}, {sky}: certain are {sure.mean():.0%} of the time and {least_in / max(most_in, 1e-9):.0%} "
+            f"of the energy; {_minutes(wrong)} wrong. Import {least_in:.1f} to {most_in:.1f} kWh (true {came:.1f}), "
+            f"export {least_out:.1f} to {most_out:.1f} kWh (true {went:.1f})."
         )
 
     return Picture(figure, [open_part, sure_part, sun, ranges, truth], update)
@@ -267,11 +257,13 @@ def candidates_picture(house):
         opened = f"{_date(day)}, {sky}, from {start}:00"
         possible = np.isfinite(loads["exporting"])
         if possible.sum() < 2:
-            return f"{opened}: the reading is above the PV power, so the house imports; only reading + PV is possible.{told}"
+            why = "the reading is above the PV power, so the house imports"
+            return f"{opened}: {why}; only reading + PV is possible.{told}"
         step = {name: mean_change(values, possible) for name, values in loads.items()}
         return (
-            f"{opened}: from minute to minute PV moves by {mean_change(sun, possible):.0f} W on average, reading + PV by "
-            f"{step['importing']:.0f} W, PV − reading by {step['exporting']:.0f} W. Calmer: {min(step, key=step.get)}.{told}"
+            f"{opened}: from minute to minute PV moves by {mean_change(sun, possible):.0f} W on average, reading + PV "
+            f"by {step['importing']:.0f} W, PV − reading by {step['exporting']:.0f} W. Calmer: "
+            f"{min(step, key=step.get)}.{told}"
         )
 
     return Picture(figure, [pv, if_import, if_export, true_load, truth_name], update)
