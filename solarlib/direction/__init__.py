@@ -1,5 +1,6 @@
 """Which way the power flows, from a reading that shows no sign."""
 
+from solarlib.direction.decoder import decode
 from solarlib.direction.detection import decide, expected_steps, fixed_steps
 from solarlib.direction.step_test import (
     HYPOTHESES,
@@ -16,6 +17,7 @@ __all__ = [
     "StepTest",
     "certain_import",
     "decide",
+    "decode",
     "energy_bounds",
     "expected_steps",
     "fixed_steps",

@@ -8,7 +8,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
+from solarlib.direction.record import after, before
 from solarlib.direction.step_test import certain_import
 
 LAGS_S = np.arange(-180.0, 181.0, 5.0)
@@ -112,7 +114,7 @@ def pv_clock_late(record):
     span = max(1, round(60 / record.interval_s))
     whole = np.abs(_change(record.time_s, span) - span * record.interval_s) < 1
     usable = _undisturbed(record.test_share, span) & whole
-    reading = _smooth(record.reading_w, span)
+    reading = uniform_filter1d(record.reading_w, span, mode="nearest")
     seen = np.minimum(np.abs(_change(reading, span)), 3000.0)
     power, _, unknown = record.pv_at()
     usable &= (power > 50) & ~unknown
@@ -181,8 +183,7 @@ def pv_clock_and_gain(record, net_w, p_export, roughly_late_s):
 
 def _window_changes(record, net, cell_s, spread):
     """Return the changes of the PV power around each cell, a column a place of ``spread``, and of the net power. [W]"""
-    origin = record.window_middle_s[0] - record.window_s / 2
-    number = np.floor((record.window_middle_s - origin) / cell_s).astype(np.int64) + round(origin / cell_s)
+    number = _cell_of(record, record.window_middle_s, cell_s)
     sun = pd.Series(record.window_pv_w).groupby(number).mean().diff()
     columns = np.stack([sun.reindex(net.index + j).to_numpy() for j in spread], axis=1)
     change = net.diff().where(np.diff(net.index, prepend=-1) == 1).to_numpy()
@@ -192,13 +193,16 @@ def _window_changes(record, net, cell_s, spread):
 
 def _cells(record, values, p_export, cell_s):
     """Return means over clock cells that are seen nearly whole, without the test load, with signs beyond doubt."""
-    # Cells are those of the PV windows, whose first one need not start with the record.
-    origin = record.window_middle_s[0] - record.window_s / 2
-    cell = np.floor((record.time_s - origin) / cell_s + 1e-6).astype(np.int64)
-    cell += round(origin / cell_s)
+    cell = _cell_of(record, record.time_s, cell_s)
     sure = (np.abs(2 * p_export - 1) > 0.98) & (record.test_share < 0.02)
     frame = pd.DataFrame({"mean": values[sure], "count": 1.0}).groupby(cell[sure]).agg({"mean": "mean", "count": "sum"})
     return frame.loc[frame["count"] >= 0.7 * cell_s / record.interval_s, "mean"]
+
+
+def _cell_of(record, time_s, cell_s):
+    """Return the number of the cell that holds each time: cells begin with the first PV window. [s]"""
+    origin = record.window_middle_s[0] - record.window_s / 2
+    return np.floor((time_s - origin) / cell_s + 1e-6).astype(np.int64) + round(origin / cell_s)
 
 
 def load_watts(record, power_w, stated_w, noise_w=0.0):
@@ -222,12 +226,12 @@ def load_watts(record, power_w, stated_w, noise_w=0.0):
     sure, close, load = certain_import(u, power_w), record.gap < 1.5, u + power_w
     together = np.concatenate([[False], sure[1:] & sure[:-1] & close[1:]])  # with the sample before
     middle = together & np.append(together[1:], False)
-    extra = share - (_before(share) + _after(share)) / 2
+    extra = share - (before(share) + after(share)) / 2
     told = middle & (extra > 0.5)
     # A dwell longer than a sample shows itself at its edges instead.
-    edge = together & (np.abs(share - _before(share)) > 0.9) & ~told
-    rise = load - (_before(load) + _after(load)) / 2
-    step, change = load - _before(load), share - _before(share)
+    edge = together & (np.abs(share - before(share)) > 0.9) & ~told
+    rise = load - (before(load) + after(load)) / 2
+    step, change = load - before(load), share - before(share)
     values = np.concatenate([rise[told] / extra[told], step[edge] / change[edge]])
     values = values[np.abs(values / stated_w - 1) < 0.4]
     if values.size < LEAST_SWITCHINGS:
@@ -237,14 +241,6 @@ def load_watts(record, power_w, stated_w, noise_w=0.0):
     error = 1.2533 * max(np.median(np.abs(values - centre)) / 0.6745, 1.0) / np.sqrt(values.size)
     trust = stated.error**2 / (stated.error**2 + error**2)
     return Estimate(float(stated_w + trust * (centre - stated_w)), float(np.sqrt(trust) * error), int(values.size))
-
-
-def _before(values):
-    return np.concatenate([values[:1], values[:-1]])
-
-
-def _after(values):
-    return np.concatenate([values[1:], values[-1:]])
 
 
 def timer_late(record, test_load_w):
@@ -292,24 +288,14 @@ def _some_days(record):
 
 
 def _change(values, span):
-    out = np.zeros(values.size)
-    out[span:] = values[span:] - values[:-span]
-    return out
-
-
-def _smooth(values, span):
-    if span == 1:
-        return values
-    return np.convolve(np.pad(values, (span // 2, span - 1 - span // 2), mode="edge"), np.ones(span) / span, "valid")
+    """Return the change over ``span`` samples; 0 for the first ones."""
+    return np.concatenate([np.zeros(span), values[span:] - values[:-span]])
 
 
 def _undisturbed(share, span):
     """True where neither end of a change over ``span`` samples touches the test load."""
-    busy = np.convolve(share > 0, np.ones(2 * span + 1), "same") > 0
-    out = ~busy
-    out[span:] &= ~busy[:-span]
-    out[:span] = False
-    return out
+    busy = maximum_filter1d(share > 0, 2 * span + 1, mode="constant")
+    return np.concatenate([np.zeros(span, dtype=bool), ~(busy[span:] | busy[:-span])])
 
 
 def _peak(sums):

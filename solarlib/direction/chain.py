@@ -19,7 +19,7 @@ def floored(w):
 def forward_odds(w):
     """Return the odds of state 1 at each step given everything up to it; shape (n,)."""
     blocks = _Blocks(w)
-    return blocks.in_order(blocks.forward(blocks.products()))
+    return blocks.in_order(blocks.sweep(blocks.products(), forward=True))
 
 
 def odds(w):
@@ -85,8 +85,8 @@ def power_of_equal_doubt(w, stake, p):
 
 def _both(blocks):
     products = blocks.products()
-    both = blocks.forward(products)
-    both *= blocks.backward(products)
+    both = blocks.sweep(products, forward=True)
+    both *= blocks.sweep(products, forward=False)
     return both
 
 
@@ -127,32 +127,22 @@ class _Blocks:
                 total /= total.sum(axis=(0, 1))
         return (total / total.sum(axis=(0, 1))).reshape(4, self.blocks).T.tolist()
 
-    def forward(self, products):
+    def sweep(self, products, forward):
+        """Return the odds given everything up to each step (forward), or the ratio that all after it gives (back)."""
+        order = 1 if forward else -1
         entry, odds = np.empty(self.blocks), 1.0
-        for b, (p00, p01, p10, p11) in enumerate(products):
-            entry[b] = odds
-            odds = (p01 + odds * p11) / (p00 + odds * p10)
-        out, odds = np.empty((self.size, self.blocks)), entry
-        pair = np.empty((2, self.blocks))
-        for s in range(self.size):
-            step = self.steps[s]
-            np.multiply(odds, step[2:], out=pair)
-            pair += step[:2]
-            odds = np.divide(pair[1], pair[0], out=out[s])
-        return out
-
-    def backward(self, products):
-        entry, odds = np.empty(self.blocks), 1.0
-        for b in range(self.blocks - 1, -1, -1):
+        for b in range(self.blocks)[::order]:
             p00, p01, p10, p11 = products[b]
+            toward, away = (p01, p10) if forward else (p10, p01)
             entry[b] = odds
-            odds = (p10 + p11 * odds) / (p00 + p01 * odds)
-        out, odds = np.empty((self.size, self.blocks)), entry
-        pair = np.empty((2, self.blocks))
-        for s in range(self.size - 1, -1, -1):
+            odds = (toward + odds * p11) / (p00 + odds * away)
+        from_0, from_1 = (slice(0, 2), slice(2, 4)) if forward else (slice(0, 4, 2), slice(1, 4, 2))
+        out, pair, odds = np.empty((self.size, self.blocks)), np.empty((2, self.blocks)), entry
+        for s in range(self.size)[::order]:
             out[s] = odds
-            step = self.steps[s]
-            np.multiply(out[s], step[1::2], out=pair)
-            pair += step[::2]
+            np.multiply(odds, self.steps[s, from_1], out=pair)
+            pair += self.steps[s, from_0]
             odds = pair[1] / pair[0]
+            if forward:
+                out[s] = odds
         return out

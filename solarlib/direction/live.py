@@ -7,18 +7,7 @@ from collections import deque
 
 import numpy as np
 
-from solarlib.direction.chain import floored
-from solarlib.direction.likelihood import (
-    DARK_W,
-    Instrument,
-    LoadHabits,
-    Steps,
-    implied_states,
-    learn_habits,
-    pv_doubt,
-    roughness_of_last,
-    step_weights,
-)
+from solarlib.direction import chain, likelihood
 from solarlib.direction.record import LARGEST_W
 from solarlib.direction.signs import expected
 from solarlib.quantities import InputError, require
@@ -40,7 +29,7 @@ class LiveFilter:
         Time between two samples. [s]
     pv_window_s : float, optional
         Window over which the PV power is a mean; the interval if left out. [s]
-    habits : LoadHabits, optional
+    habits : likelihood.LoadHabits, optional
         Of an earlier record; without, a plain house until nights have been seen.
     houses : int
         How many are followed side by side; values are then arrays of this length.
@@ -53,21 +42,14 @@ class LiveFilter:
         The same for the net power without the test load: the direction to remember.
     """
 
-    def __init__(
-        self,
-        test_load_w: float = 0.0,
-        interval_s: float = 60.0,
-        pv_window_s: float | None = None,
-        habits: LoadHabits | None = None,
-        houses: int = 1,
-    ):
+    def __init__(self, test_load_w=0.0, interval_s=60.0, pv_window_s=None, habits=None, houses=1):
         load_w = require(test_load_w, "test_load_w", 0, 20_000, "W")
         interval_s = require(interval_s, "interval_s", 0.1, 86_400, "s")
         window_s = require(pv_window_s or interval_s, "pv_window_s", 0.1, 86_400, "s")
         if isinstance(houses, bool) or not isinstance(houses, (int, np.integer)) or houses < 1:
             raise InputError(f"houses: found {houses!r}, allowed is a whole number of 1 or more")
-        self.instrument = Instrument(interval_s, window_s, test_load_w=load_w, tested=load_w > 0)
-        self.habits = habits or learn_habits()
+        self.instrument = likelihood.Instrument(interval_s, window_s, test_load_w=load_w, tested=load_w > 0)
+        self.habits = habits or likelihood.learn_habits()
         self.learns = habits is None
         self.p_export = np.full(houses, 0.5)
         self.p_export_without = np.full(houses, 0.5)
@@ -105,26 +87,28 @@ class LiveFilter:
             For text or a wrong number of values, a reading below -50 W, a power above 1 MW, a share outside 0 to 1.
         """
         shape = self.p_export.shape
-        given = {"reading_w": reading_w, "pv_w": pv_w, "test_share": test_share}
-        u, pv, share = (_values(name, value, shape) for name, value in given.items())
-        _check(u, pv, share)
+        u = _checked("reading_w", reading_w, shape, -50.0, LARGEST_W)
+        pv = _checked("pv_w", pv_w, shape, -1000.0, LARGEST_W)
+        share = _checked("test_share", test_share, shape, 0.0, 1.0)
+        if np.isnan(share).any():
+            raise InputError("test_share: found nan, allowed is 0 to 1")
         seen = np.isfinite(u)
         u = np.where(seen, np.maximum(u, 0.0), 0.0)
         unknown = ~np.isfinite(pv)
         pv = np.where(unknown, np.nan_to_num(self._pv[0]), pv)
         sun_before = np.where(np.isfinite(self._pv[0]), self._pv[0], pv)
         self._remember_sun(pv)
-        dark = (pv <= DARK_W) & ~unknown
-        states = implied_states(u, share, self.instrument.test_load_w, self._quiet)
+        dark = (pv <= likelihood.DARK_W) & ~unknown
+        states = likelihood.implied_states(u, share, self.instrument.test_load_w, self._quiet)
         gap = np.minimum(self._missed + 1, LONGEST_GAP)
         moved = np.abs(u - self._reading)
         self._moves.append(np.where((share == 0) & ~self._tested, moved, np.nan))
         level_sd, change_sd = self._sun_doubt(pv, sun_before, gap)
         load, first = states.net_w + pv, np.isnan(self._load[0])
         before = np.where(first, load, self._load)
-        steps = Steps(before, load, level_sd, np.hypot(change_sd, states.doubt_w), gap, dark, unknown)
-        w = step_weights(steps, self.habits, self.instrument)
-        w = floored(np.where(first, np.stack([w[[0, 1], [0, 1]]] * 2), w))
+        steps = likelihood.Steps(before, load, level_sd, np.hypot(change_sd, states.doubt_w), gap, dark, unknown)
+        w = likelihood.step_weights(steps, self.habits, self.instrument)
+        w = chain.floored(np.where(first, np.stack([w[[0, 1], [0, 1]]] * 2), w))
         odds = (w[0, 1] + self._odds * w[1, 1]) / (w[0, 0] + self._odds * w[1, 0])
         self._odds = np.where(seen, odds, self._odds)
         state = self._odds / (1 + self._odds)
@@ -144,9 +128,9 @@ class LiveFilter:
     def _sun_doubt(self, pv, sun_before, gap):
         """Return the standard deviations of the PV power and of its change, as `likelihood.pv_doubt` does. [W]"""
         if not self.instrument.windowed:
-            return pv_doubt(pv, sun_before, np.zeros(pv.shape), gap, self.instrument)
+            return likelihood.pv_doubt(pv, sun_before, np.zeros(pv.shape), gap, self.instrument)
         usual = _middle(np.array(self._moves)) / 0.6745 * np.sqrt(gap)
-        sds = pv_doubt(pv, sun_before, roughness_of_last(self._pv), gap, self.instrument, usual)
+        sds = likelihood.pv_doubt(pv, sun_before, likelihood.roughness_of_last(self._pv), gap, self.instrument, usual)
         # Live, the last whole window is old news: what it changes by did not change in this sample.
         return np.hypot(sds[0], np.nan_to_num(np.abs(self._pv[0] - self._pv[1]))), np.hypot(sds[1], pv - sun_before)
 
@@ -165,25 +149,21 @@ class LiveFilter:
             nights = np.array(self._night).T
             known = np.isfinite(nights)
             follows = known & np.concatenate([np.zeros((len(nights), 1), dtype=bool), known[:, :-1]], axis=1)
-            self.habits = learn_habits(nights[known], follows[known])
+            self.habits = likelihood.learn_habits(nights[known], follows[known])
             self._night.append(np.full(load.shape, np.nan))  # keeps two nights apart
             self._new = 0
 
 
-def _values(name, value, shape):
+def _checked(name, value, shape, low, high):
+    """Return values of a shape, NaN where missing, or refuse them."""
     try:
-        return np.broadcast_to(np.asarray(value, dtype=float), shape)
+        values = np.broadcast_to(np.asarray(value, dtype=float), shape)
     except (TypeError, ValueError):
         raise InputError(f"{name}: found {value!r}, allowed is a number, or {shape[0]} of them") from None
-
-
-def _check(reading_w, pv_w, share):
-    for name, power, low in (("reading_w", reading_w, -50), ("pv_w", pv_w, -1000)):
-        wrong = (power < low) | (power > LARGEST_W)
-        if wrong.any():
-            raise InputError(f"{name}: found {power[wrong][0]:g}, allowed is {max(low, 0)} to {LARGEST_W:g} W")
-    if not ((share >= 0) & (share <= 1)).all():
-        raise InputError(f"test_share: found {share[~((share >= 0) & (share <= 1))][0]:g}, allowed is 0 to 1")
+    wrong = values[(values < low) | (values > high)]
+    if wrong.size:
+        raise InputError(f"{name}: found {wrong[0]:g}, allowed is {max(low, 0):g} to {high:g}")
+    return values
 
 
 def _middle(moves):

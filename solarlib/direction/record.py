@@ -11,6 +11,8 @@ from solarlib.quantities import InputError, check_index, require
 LARGEST_W = 1e6
 READING_KINDS = ("mean", "snapshot")
 PV_WINDOWS_S = (60, 120, 300, 600, 900, 1800, 3600)
+BY_SAMPLE = ("rows", "time_s", "reading_w", "test_share")  # arrays of a record with a value a sample
+LONGEST_GAP = 3.0  # intervals that a sample of an irregular record stands for at most
 
 
 @dataclass(frozen=True)
@@ -66,9 +68,9 @@ class Record:
         tuple of ndarray, each of shape (n,)
             Power [W], roughness [W], unknown (bool).
         """
-        known = np.isfinite(self.window_pv_w)
+        known, nothing = np.isfinite(self.window_pv_w), np.zeros(self.time_s.size)
         if not known.any():
-            return np.zeros(self.time_s.size), np.zeros(self.time_s.size), np.ones(self.time_s.size, dtype=bool)
+            return nothing, nothing, np.ones(nothing.size, dtype=bool)
         middle = self.window_middle_s - late_s
         power = np.interp(middle, middle[known], self.window_pv_w[known]) / gain
         at = self.time_s + self.interval_s / 2
@@ -76,19 +78,12 @@ class Record:
         mixing = 1.0
         if self.window_s <= self.interval_s:
             mixing = min(1.0, 2 * abs(late_s / self.window_s - round(late_s / self.window_s)))
-        rough = np.interp(at, middle, mixing * roughness(power)) if mixing else np.zeros(at.size)
-        unknown = np.zeros(at.size, dtype=bool) if known.all() else np.interp(at, middle, known.astype(float)) < 0.5
-        return np.interp(at, middle, power), rough, unknown
+        rough = np.interp(at, middle, mixing * roughness(power)) if mixing else nothing
+        return np.interp(at, middle, power), rough, np.interp(at, middle, known.astype(float)) < 0.5
 
     def take(self, keep):
         """Return the record with only some of its samples."""
-        return replace(
-            self,
-            rows=self.rows[keep],
-            time_s=self.time_s[keep],
-            reading_w=self.reading_w[keep],
-            test_share=self.test_share[keep],
-        )
+        return replace(self, **{name: getattr(self, name)[keep] for name in BY_SAMPLE})
 
     @property
     def hours(self):
@@ -100,7 +95,7 @@ class Record:
         if steps.size == 0 or np.mean(np.abs(steps - np.round(steps)) < 0.02) > 0.9:
             return np.full(self.time_s.size, self.interval_s / 3600)
         ahead = np.append(steps, 1.0)
-        return np.minimum(ahead, 3.0) * self.interval_s / 3600
+        return np.minimum(ahead, LONGEST_GAP) * self.interval_s / 3600
 
     @property
     def gap(self):
@@ -139,7 +134,7 @@ def read_record(table, kind="mean", pv_window_s=None):
         raise InputError("test_on: found a missing share beside a reading, allowed is a number from 0 to 1")
     time_s = (index.asi8 - index.asi8[0]) * pd.Timedelta(1, index.unit).total_seconds()
     interval_s = float(np.median(np.diff(time_s))) if time_s.size > 1 else 60.0
-    offset_s = _clock_seconds(index[0])
+    offset_s = (index[0] - index[0].normalize()).total_seconds()  # windows follow the local clock
     if pv_window_s is None:
         pv_window_s = _find_window(time_s + offset_s, pv, interval_s)
     window_s = require(pv_window_s, "pv_window_s", 0.1, 86_400, "s")
@@ -149,18 +144,8 @@ def read_record(table, kind="mean", pv_window_s=None):
         middle, windows = _windows(time_s + offset_s, pv, window_s)
         middle = middle - offset_s
     seen = np.flatnonzero(np.isfinite(reading))
-    return Record(
-        seen,
-        time_s[seen],
-        np.maximum(reading[seen], 0.0),
-        share[seen],
-        middle,
-        windows,
-        interval_s,
-        window_s,
-        kind,
-        -offset_s,
-    )
+    time_s, size, share = time_s[seen], np.maximum(reading[seen], 0.0), share[seen]
+    return Record(seen, time_s, size, share, middle, windows, interval_s, window_s, kind, -offset_s)
 
 
 def power_from_pulses(pulse_times, wh_per_pulse, index):
@@ -232,9 +217,14 @@ def _column(table, name, low, high=LARGEST_W):
     return values
 
 
-def _clock_seconds(stamp):
-    """Return the seconds since local midnight: windows follow the local clock."""
-    return float((stamp - stamp.normalize()).total_seconds())
+def before(values):
+    """Return the value of the sample before each; the first has its own."""
+    return np.concatenate([values[..., :1], values[..., :-1]], axis=-1)
+
+
+def after(values):
+    """Return the value of the sample after each; the last has its own."""
+    return np.concatenate([values[..., 1:], values[..., -1:]], axis=-1)
 
 
 def _windows(clock_s, pv, window_s):

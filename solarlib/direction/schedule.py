@@ -12,6 +12,10 @@ import pandas as pd
 from solarlib.direction.live import LiveFilter
 from solarlib.quantities import InputError, require
 
+LEAST_READING_W = 60.0  # below it a wrong sign costs next to nothing
+LEAST_PV_W = 30.0  # below it the house hardly exports
+PAUSE_S = 180.0  # least time between two steps
+
 
 @dataclass(frozen=True)
 class Chooser:
@@ -21,22 +25,12 @@ class Chooser:
     ----------
     threshold_wh : float
         Doubtful energy (twice the reading times the chance of being wrong, summed) that calls for a step. [Wh]
-    least_reading_w : float
-        Below it a wrong sign costs next to nothing. [W]
-    least_pv_w : float
-        Below it the house hardly exports. [W]
-    pause_s : float
-        Least time between two steps. [s]
     """
 
     threshold_wh: float = 20.0
-    least_reading_w: float = 60.0
-    least_pv_w: float = 30.0
-    pause_s: float = 180.0
 
     def __post_init__(self):
         require(self.threshold_wh, "Chooser.threshold_wh", 0.01, 1e5, "Wh")
-        require(self.pause_s, "Chooser.pause_s", 0, 86_400, "s")
 
     def due(self, reading_w, p_export, pv_w, doubtful_wh, since_s):
         """Return True where a step is wanted now.
@@ -52,9 +46,9 @@ class Chooser:
         return (
             (doubtful_wh > self.threshold_wh)
             & (doubt_w > 0.2 * self.threshold_wh)
-            & (np.asarray(reading_w) > self.least_reading_w)
-            & (np.asarray(pv_w) > self.least_pv_w)
-            & (np.asarray(since_s) >= self.pause_s)
+            & (np.asarray(reading_w) > LEAST_READING_W)
+            & (np.asarray(pv_w) > LEAST_PV_W)
+            & (np.asarray(since_s) >= PAUSE_S)
         )
 
 
@@ -117,7 +111,7 @@ def run_live(net_w, pv_w, test_load_w, rng, chooser=None, fixed_every=None, habi
             # While a test runs the reading is not the house's own: never two in a row.
             testing = chooser.due(reading, p_export, pv_w[t], doubtful, since) & ~testing
         elif fixed_every:
-            testing = np.full(days, (t + 1) % fixed_every == 0) & (pv_w[t] > 30)
+            testing = np.full(days, (t + 1) % fixed_every == 0) & (pv_w[t] > LEAST_PV_W)
     return seen
 
 

@@ -5,19 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from solarlib.direction import chain
-from solarlib.direction.likelihood import (
-    DARK_W,
-    Instrument,
-    LoadHabits,
-    States,
-    Steps,
-    implied_states,
-    learn_habits,
-    pv_doubt,
-    step_weights,
-)
-from solarlib.direction.record import Record
+from solarlib.direction import chain, likelihood
+from solarlib.direction.record import Record, before
 
 FAST_S = 30.0  # readings this fast get a second view of one sample a minute, slower ones of one in two ...
 SLOW_S = 120.0  # ... and still slower ones none
@@ -33,23 +22,23 @@ class Scene:
     Parameters
     ----------
     record : Record
-    instrument : Instrument
+    instrument : likelihood.Instrument
     power_w, rough_w : ndarray, shape (n,)
         PV power and its roughness. [W]
     unknown, dark : ndarray of bool, shape (n,)
         PV power not known; sun certainly giving nothing.
-    habits : LoadHabits
-    states : States
+    habits : likelihood.LoadHabits
+    states : likelihood.States
     """
 
     record: Record
-    instrument: Instrument
+    instrument: likelihood.Instrument
     power_w: np.ndarray
     rough_w: np.ndarray
     unknown: np.ndarray
     dark: np.ndarray
-    habits: LoadHabits
-    states: States
+    habits: likelihood.LoadHabits
+    states: likelihood.States
 
     @property
     def energies_kwh(self):
@@ -64,22 +53,22 @@ def make_scene(record, instrument, late_s=0.0, gain=1.0):
     Parameters
     ----------
     record : Record
-    instrument : Instrument
+    instrument : likelihood.Instrument
     late_s, gain : float
         Lateness of the PV clock [s] and what the PV instrument shows for 1 W.
     """
     power, rough, unknown = record.pv_at(late_s, gain)
     # An instrument may show the converter's own small draw all night, on either side of zero.
     low = np.quantile(power[~unknown], 0.1) if not unknown.all() else 0.0
-    dark = (power <= (max(DARK_W, low + 3) if low < 40 else DARK_W)) & ~unknown
+    dark = (power <= (max(likelihood.DARK_W, low + 3) if low < 40 else likelihood.DARK_W)) & ~unknown
     silent = _silent_by_day(record, power, dark)
     dark, unknown = dark & ~silent, unknown | silent
     still = dark & (record.test_share == 0)
     follows = np.zeros(power.size, dtype=bool)
     follows[1:] = still[1:] & still[:-1] & (record.gap[1:] < 1.5)
-    habits = learn_habits(record.reading_w[still] + power[still], follows[still])
+    habits = likelihood.learn_habits(record.reading_w[still] + power[still], follows[still])
     near_w = _untested_nearby(record)
-    states = implied_states(record.reading_w, record.test_share, instrument.test_load_w, near_w)
+    states = likelihood.implied_states(record.reading_w, record.test_share, instrument.test_load_w, near_w)
     return Scene(record, instrument, power, rough, unknown, dark, habits, states)
 
 
@@ -122,10 +111,11 @@ def chain_of(scene, keep=None, level_factor=1.0):
     record, power, states = scene.record.take(at), scene.power_w[at], scene.states
     load = states.net_w[:, at] + power
     moves = _usual_change(record) if scene.instrument.windowed else np.inf
-    level_sd, change_sd = pv_doubt(power, _before(power), scene.rough_w[at], record.gap, scene.instrument, moves)
+    sun = power, before(power), scene.rough_w[at]
+    level_sd, change_sd = likelihood.pv_doubt(*sun, record.gap, scene.instrument, moves)
     change_sd = np.hypot(change_sd, states.doubt_w[at])
-    steps = Steps(_before(load), load, level_sd, change_sd, record.gap, dark[at], scene.unknown[at])
-    w = step_weights(steps, scene.habits, scene.instrument, level_factor)
+    steps = likelihood.Steps(before(load), load, level_sd, change_sd, record.gap, dark[at], scene.unknown[at])
+    w = likelihood.step_weights(steps, scene.habits, scene.instrument, level_factor)
     # The first sample has none before it: both rows alike.
     w[0, 1, 0], w[1, 0, 0] = w[1, 1, 0], w[0, 0, 0]
     return at, chain.floored(w)
@@ -186,14 +176,10 @@ def expected(pair, p_state):
     return (1 - p_state) * pair[0] + p_state * pair[1]
 
 
-def _before(values):
-    return np.concatenate([values[..., :1], values[..., :-1]], axis=-1)
-
-
 def _usual_change(record):
     """Return how much the reading usually moves from sample to sample within a quarter of an hour. [W]"""
     change = np.abs(np.diff(record.reading_w, prepend=record.reading_w[:1]))
-    quiet = (record.test_share == 0) & (_before(record.test_share) == 0) & (record.gap < 1.5)
+    quiet = (record.test_share == 0) & (before(record.test_share) == 0) & (record.gap < 1.5)
     width = max(15, round(150 / record.interval_s))
     middle = pd.Series(np.where(quiet, change, np.nan)).rolling(width, center=True, min_periods=1).median()
     return middle.bfill().ffill().fillna(np.inf).to_numpy() / 0.6745 * np.sqrt(record.gap)
