@@ -3,14 +3,14 @@
 from solarlib.health.ageing import year_on_year
 from solarlib.health.chart import Baseline, design
 from solarlib.health.neighbours import PRIVACY, group_median, log_ratio_to_median
-from solarlib.health.shapes import SHAPES
+from solarlib.health.shapes import DAY_SHAPES
 from solarlib.health.words import reasons_that_fit
 from solarlib.health.yields import final_yield, performance_ratio, reference_yield
 
 __all__ = [
     "Baseline",
+    "DAY_SHAPES",
     "PRIVACY",
-    "SHAPES",
     "design",
     "final_yield",
     "group_median",

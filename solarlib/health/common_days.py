@@ -7,7 +7,7 @@ import pandas as pd
 
 from solarlib.health.chart import LEAST_BASELINE_DAYS
 from solarlib.health.neighbours import LEAST_GROUP, TOO_FEW, group_median, log_ratio_to_median, per_model, usable_days
-from solarlib.health.words import say
+from solarlib.health.words import sentence
 from solarlib.quantities import InputError
 
 BASELINE_DAYS = 60  # first usable days, taken as usual; fewer where the record is short
@@ -75,7 +75,7 @@ def common_days(systems):
     own_model = _on(systems.own_model, own.index, "own model")
     models = _on(systems.neighbour_models, own.index, "neighbours' models")
     if models is None:
-        notes.append(say("no_model"))
+        notes.append(sentence("no_model"))
     else:
         models = models[[name for name in models if name in neighbours]]
     house, others = per_model(own, neighbours, own_model, models)
@@ -92,7 +92,7 @@ def _matched(own, neighbours):
     own = own.sort_index().astype(float)
     aligned = _on(neighbours, own.index, "neighbours").astype(float)
     outside = len(neighbours.index.difference(own.index))
-    notes = [say("outside", count=outside)] if outside else []
+    notes = [sentence("outside", count=outside)] if outside else []
     for data in (own, aligned):
         if ((data < 0) | np.isinf(data)).to_numpy().any():
             raise InputError(
@@ -103,7 +103,7 @@ def _matched(own, neighbours):
     group_median(aligned)  # refuses a group that is too small
     stuck = [name for name in aligned if aligned[name].nunique() < 2]
     if stuck:
-        notes.append(say("stuck", names=", ".join(map(str, stuck))))
+        notes.append(sentence("stuck", names=", ".join(map(str, stuck))))
     return own, _without(aligned, stuck, "readings that differ from day to day"), notes
 
 
@@ -138,7 +138,7 @@ def _levelled(house, others, reason, notes):
         late = [name for name in others if 2 * (others.loc[first, name] > 0).sum() < len(first)]
         if not late:
             break
-        notes.append(say("late", names=", ".join(map(str, late))))
+        notes.append(sentence("late", names=", ".join(map(str, late))))
         others = _without(others, late, "readings on half of the baseline days")
         reason = reason.mask((reason == "") & group_median(others).isna(), TOO_FEW)
     others = others / others.loc[first].where(others.loc[first] > 0).median()

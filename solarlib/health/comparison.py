@@ -117,11 +117,11 @@ def compare_with_neighbours(systems, module_count):
     shifts, least = pair_shifts(systems_around, first_day), _least_shift(watch, around, first_day, common.others)
     evidence, notes = [], list(common.notes)
     if earlier:
-        notes.append(words.say("earlier", dates=", ".join(map(words.date, earlier))))
+        notes.append(words.sentence("earlier", dates=", ".join(map(words.date, earlier))))
     if step is not None:
         evidence += parts_lost(step, module_count)
     if zero is not None:
-        notes.append(words.say("zero", day=words.date(zero)))
+        notes.append(words.sentence("zero", day=words.date(zero)))
         evidence.append(Evidence("the whole system without power for days", True, 0.0, notes[-1]))
     notes += words.shifts_told(shifts, least, step is not None)
     if step is not None:

@@ -11,7 +11,7 @@ import pandas as pd
 from scipy.integrate import quad
 from scipy.stats import beta, norm
 
-from solarlib.health.words import TEXTS
+from solarlib.health.words import HEALTH_WORDS
 from solarlib.quantities import InputError, require
 
 GOOD_DAY_H = 1.0  # daily yield below which a ratio says nothing, kWh/kW (`common practice, no source`)
@@ -19,9 +19,9 @@ LEAST_GROUP = 5  # systems in a median that is shown (`common practice, no sourc
 TOO_FEW = f"fewer than {LEAST_GROUP} neighbours"
 SNOW_BELOW_C = 0.0
 FAR_BELOW = 0.5  # a neighbour at half of the most or less, on a cold day, may lie under snow
-FLOOR = 0.05  # smallest ratio told apart: a dead day counts as this, not as minus infinity
+LEAST_RATIO = 0.05  # smallest ratio told apart: a dead day counts as this, not as minus infinity
 
-PRIVACY = {name: rule.format(least=LEAST_GROUP) for name, rule in TEXTS["privacy"].items()}
+PRIVACY = {name: rule.format(least=LEAST_GROUP) for name, rule in HEALTH_WORDS["privacy"].items()}
 
 
 def daily_yield(energy_kwh, rated_power_w):
@@ -133,7 +133,7 @@ def log_ratio_to_median(
     """
     own, neighbours = per_model(own, neighbours, own_model, neighbour_models)
     ratio = own / neighbours.median(axis=1).where(lambda middle: middle > 0)
-    return np.log(ratio.clip(lower=FLOOR))
+    return np.log(ratio.clip(lower=LEAST_RATIO))
 
 
 def pair_shifts(yields, change):

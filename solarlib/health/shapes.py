@@ -203,7 +203,7 @@ def hour_shift(own, expected):
     return Evidence("a clock that is off", abs(shift) >= CLOCK_H, shift, text)
 
 
-SHAPES = (same_all_day, flat_top, midday_dropouts, shade_block, hour_shift)  # what a day alone can show
+DAY_SHAPES = (same_all_day, flat_top, midday_dropouts, shade_block, hour_shift)  # what a day alone can show
 
 
 def _spread(values):

@@ -9,18 +9,18 @@ import pandas as pd
 
 from solarlib.quantities import InputError
 
-TEXTS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
+HEALTH_WORDS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
 HOUSE = "this house"
 CALLING = ("look", "act")
 FEW_DAYS = 30  # fewer than these raised a message: its size is biased
 WHOLE = np.log(0.1)  # a change below it is told as all: a ratio is cut off at 5 %
 LONG_DAYS = 3650  # a wait beyond ten years of days is told as longer than that
-LARGEST = 10_000.0  # a share beyond it is told as more than that
+LARGEST_SHARE = 10_000.0  # a share beyond it is told as more than that
 
 
-def say(name, **parts):
+def sentence(name, **parts):
     """Return a sentence of ``words.toml``, its braces filled."""
-    return TEXTS["sentences"][name].format(**parts)
+    return HEALTH_WORDS["sentences"][name].format(**parts)
 
 
 def comparison_told(told):
@@ -35,13 +35,13 @@ def comparison_told(told):
     list of str
         Days; chart; stage; size of a change, or what would have been noticed; notes; what cannot be told.
     """
-    stage, came = f"{TEXTS['messages'][told.stage]}.", ""
+    stage, came = f"{HEALTH_WORDS['messages'][told.stage]}.", ""
     if told.stage in CALLING:
         stage = reasons_that_fit(told.evidence)
-        came = say("came", message=date(told.message)) if told.message != told.since else ""
-    stands = say("stage", since=date(told.since), stage=told.stage, came=came, told=stage)
+        came = sentence("came", message=date(told.message)) if told.message != told.since else ""
+    stands = sentence("stage", since=date(told.since), stage=told.stage, came=came, told=stage)
     change = _change_told(told) if told.step else _nothing_told(told)
-    return [_days_told(told), _chart_told(told.watch), stands, *change, *told.notes, *TEXTS["limits"].values()]
+    return [_days_told(told), _chart_told(told.watch), stands, *change, *told.notes, *HEALTH_WORDS["limits"].values()]
 
 
 def shifts_told(shifts, least, is_message):
@@ -52,14 +52,14 @@ def shifts_told(shifts, least, is_message):
     others, own = shifts.drop(HOUSE), shifts[HOUSE]
     moved = others[others.abs() > least]
     each = ", ".join(f"{name} by {percent(shift)}" for name, shift in moved.items())
-    house = say("house_moved", own=percent(own))
+    house = sentence("house_moved", own=percent(own))
     if len(moved) > len(others) / 2:
-        return [say("set_moved", each=each)]
+        return [sentence("set_moved", each=each)]
     if not is_message:
-        return [say("some_moved", each=each)] if each else []
+        return [sentence("some_moved", each=each)] if each else []
     if each:
-        return [say("more" if moved.abs().max() > abs(own) else "less", house=house, each=each)]
-    return [say("alone" if abs(own) > least else "chance", house=house)]
+        return [sentence("more" if moved.abs().max() > abs(own) else "less", house=house, each=each)]
+    return [sentence("alone" if abs(own) > least else "chance", house=house)]
 
 
 def _days_told(told):
@@ -67,17 +67,17 @@ def _days_told(told):
     counts = reasons[reasons != ""].value_counts()
     aside = ": " + ", ".join(f"{count} {why}" for why, count in counts.items()) if len(counts) else ""
     used, baseline = len(reasons) - counts.sum(), _count(told.watch.usual.days)
-    return say("days", days=len(reasons), used=used, baseline=baseline, count=counts.sum(), aside=aside)
+    return sentence("days", days=len(reasons), used=used, baseline=baseline, count=counts.sum(), aside=aside)
 
 
 def _chart_told(watch):
     low, high = map(_wait, watch.false_alarm_range)
-    return say(
+    return sentence(
         "chart",
         scatter=share(watch.usual.scatter),
         loss=share(watch.loss),
         wait=_notice(watch, watch.loss),
-        alike=say("alike") if watch.widening > 1.0 else "",
+        alike=sentence("alike") if watch.widening > 1.0 else "",
         rare=_wait(watch.false_alarm_days),
         baseline=_count(watch.usual.days),
         low=low,
@@ -89,14 +89,14 @@ def _change_told(told):
     ratio, recent = told.days["ratio_percent"], told.recent
     count = ratio.loc[told.begin : told.low_until].count()
     compared, latest = _compared(_count(count)), _compared(_count(ratio.loc[recent.first_day :].count()))
-    lines = [say("level", first_day=date(told.step.first_day), size=_size(told.step))]
-    lines += [say("few", compared=compared)] if count < FEW_DAYS else []
-    lines += [say("odd", compared=compared)] if count < 3 else []
+    lines = [sentence("level", first_day=date(told.step.first_day), size=_size(told.step))]
+    lines += [sentence("few", compared=compared)] if count < FEW_DAYS else []
+    lines += [sentence("odd", compared=compared)] if count < 3 else []
     is_back, fell = abs(recent.change) <= 2 * recent.error, told.step.change < -2 * told.step.error
     outlasts = told.stage in CALLING and is_back and fell and told.low_until < recent.first_day
-    back = say("back", low_until=date(told.low_until)) if outlasts else ""
-    now = say("now", latest=latest, size=_size(recent), back=back)
-    return [*lines, now if told.stage in CALLING else say("ended", message=date(told.message), now=now)]
+    back = sentence("back", low_until=date(told.low_until)) if outlasts else ""
+    now = sentence("now", latest=latest, size=_size(recent), back=back)
+    return [*lines, now if told.stage in CALLING else sentence("ended", message=date(told.message), now=now)]
 
 
 def _nothing_told(told):
@@ -105,7 +105,7 @@ def _nothing_told(told):
     charted = told.days.loc[told.days["stage"] != "baseline", "ratio_percent"].count()
     losses = (told.watch.loss / 2, told.watch.loss, 0.5)
     sizes = ", ".join(f"{share(loss)} in {_notice(told.watch, loss)}" for loss in losses)
-    return [say("nothing", charted=_compared(_count(charted)), sizes=sizes)]
+    return [sentence("nothing", charted=_compared(_count(charted)), sizes=sizes)]
 
 
 def reasons_that_fit(evidence: Iterable) -> str:
@@ -124,14 +124,14 @@ def share(value, sign=""):
     """Return a share in percent; one that is not known or beyond all sense in words. `sign`: + to show it always."""
     if np.isnan(value):
         return "an unknown share"
-    if abs(value) > LARGEST:
-        return f"{'more' if value > 0 else 'less'} than {np.copysign(100 * LARGEST, value):{sign}.0f} %"
+    if abs(value) > LARGEST_SHARE:
+        return f"{'more' if value > 0 else 'less'} than {np.copysign(100 * LARGEST_SHARE, value):{sign}.0f} %"
     return f"{100 * value:{sign}.1f} %"
 
 
 def percent(log_change):
     """Return a change of a log ratio in percent, with its sign; see `share`."""
-    return share(np.expm1(min(log_change, 2 * np.log(LARGEST))), "+")
+    return share(np.expm1(min(log_change, 2 * np.log(LARGEST_SHARE))), "+")
 
 
 def _count(number):

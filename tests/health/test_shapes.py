@@ -149,7 +149,7 @@ def test_the_sentence_is_never_a_verdict():
 
 @pytest.mark.parametrize("factor", [0.0, np.nan])
 def test_a_day_without_power_or_readings_has_no_shape_and_says_so(factor):
-    for look in sg.SHAPES:
+    for look in sg.DAY_SHAPES:
         told = look(factor * EXPECTED, EXPECTED)
         assert not told.fits or look is sg.same_all_day  # all hours at 0 are alike
         assert "nan" not in told.text and any(sign.isdigit() for sign in told.text) or "no hour" in told.text

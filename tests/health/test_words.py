@@ -67,7 +67,7 @@ def test_no_number_ends_the_sentences_or_is_printed_as_a_sign(stage, step, value
     for name, odd in with_one_odd(plain, value):
         text = " ".join(odd.sentences())
         assert not re.search(r"(?i)\b(inf|nan|nat|none)\b|\d{13}|e[+-]\d", text), (name, text)
-        assert len(odd.sentences()) >= len(words.TEXTS["limits"]) + 3
+        assert len(odd.sentences()) >= len(words.HEALTH_WORDS["limits"]) + 3
 
 
 @pytest.mark.parametrize("value", ODD)
@@ -83,7 +83,7 @@ def test_shifts_that_are_no_numbers_are_told_in_words(value):
 
 
 def test_messages_are_no_verdicts():
-    messages = words.TEXTS["messages"]
+    messages = words.HEALTH_WORDS["messages"]
     assert list(messages) == ["usual", "watch", "look", "act"]
     for text in messages.values():
         assert not any(word in text for word in ("fail", "broken", "defect", "healthy", "fault"))

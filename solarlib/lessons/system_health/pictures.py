@@ -10,7 +10,7 @@ import pandas as pd
 
 from solarlib.health.ageing import year_on_year
 from solarlib.health.chart import MAD_TO_SCATTER, Baseline, baseline, cusum, design, standardised
-from solarlib.health.neighbours import FLOOR, log_ratio_to_median, scatter_factor, usable_days
+from solarlib.health.neighbours import LEAST_RATIO, log_ratio_to_median, scatter_factor, usable_days
 from solarlib.health.shapes import hourly_ratio
 from solarlib.house.health import one_roof, season, typical_yields
 from solarlib.house.year import weather
@@ -26,11 +26,11 @@ from solarlib.lessons.tools.figures import (
     zero_based,
 )
 from solarlib.lessons.tools.panel import Picture
-from solarlib.quantities import energy_kwh
+from solarlib.quantities import counted, energy_kwh
 from solarlib.roof.array import array_power
 from solarlib.sky.sun import clear_sky
 
-MEASURES = ("kWh per kW", "performance ratio", "ratio to neighbours", "ratio, roofs corrected")
+COMPARED = ("kWh per kW", "performance ratio", "ratio to neighbours", "ratio, roofs corrected")
 # Tilt and azimuth of five neighbours' roofs beside the own largest one. [deg]
 ROOFS = {
     "like mine": ((2, 5), (3, -8), (-4, 6), (5, -3), (-3, -5)),
@@ -62,12 +62,9 @@ def daily_yields(house, roofs="like mine"):
     rng = np.random.default_rng(_SEED)
     largest = max(house.system.planes, key=lambda plane: plane.module_count)
     systems = {"own": house.system}
-    for number, (tilt, turn) in enumerate(ROOFS[roofs], 1):
-        systems[f"neighbour {number}"] = one_roof(
-            house.system,
-            float(np.clip(largest.surface_tilt + tilt, 0, 75)),
-            float((largest.surface_azimuth + turn) % 360),
-        )
+    for number, (steeper, turn) in enumerate(ROOFS[roofs], 1):
+        tilt = float(np.clip(largest.surface_tilt + steeper, 0, 75))
+        systems[f"neighbour {number}"] = one_roof(house.system, tilt, float((largest.surface_azimuth + turn) % 360))
     clean = typical_yields(house, systems)
     model = season(clean)
     lasting = np.exp(0.04 * rng.standard_normal(6))
@@ -88,13 +85,13 @@ def lost(house, dead):
     return min(dead / house.system.module_count, 1.0)
 
 
-def measured(house, measure, dead, roofs):
+def compared(house, measure, dead, roofs):
     """Return a measure day by day, as percent of its middle before the change; days set aside are missing.
 
     Parameters
     ----------
     measure : str
-        One of `MEASURES`.
+        One of `COMPARED`.
     dead : int
         Modules without power from the first day of June on.
     roofs : str
@@ -104,12 +101,14 @@ def measured(house, measure, dead, roofs):
     light, warm = _surroundings(house)
     after = own.index.month >= FIRST_MONTH
     now = own.where(~after, own * (1.0 - lost(house, dead)))
-    values = {
-        "kWh per kW": lambda: now,
-        "performance ratio": lambda: now / light.where(light > 0),
-        "ratio to neighbours": lambda: np.exp(log_ratio_to_median(now, neighbours)),
-        "ratio, roofs corrected": lambda: np.exp(log_ratio_to_median(now, neighbours, own_model, models)),
-    }[measure]()
+    if measure == "kWh per kW":
+        values = now
+    elif measure == "performance ratio":
+        values = now / light.where(light > 0)
+    elif measure == "ratio to neighbours":
+        values = np.exp(log_ratio_to_median(now, neighbours))
+    else:
+        values = np.exp(log_ratio_to_median(now, neighbours, own_model, models))
     values = values.where(usable_days(own, neighbours, warm) == "")
     return 100.0 * values / values[~after].median()
 
@@ -133,38 +132,35 @@ def measure_picture(house):
     direct_label(ax, 7.3, 152, f"- - one module of {house.system.module_count} less", "loss", va="bottom")
 
     def update(measure, dead, roofs):
-        values = measured(house, measure, dead, roofs)
+        values = compared(house, measure, dead, roofs)
         dots.set_ydata(values)
         early = values[values.index.month < FIRST_MONTH]
         late = values[values.index.month >= FIRST_MONTH].iloc[:COMPARED_DAYS]
         later.set_ydata([late.median()] * 2)
         spread = MAD_TO_SCATTER * (early - early.median()).abs().median()
+        span = f"the {COMPARED_DAYS} days from 1 June"
+        told = f"before June or in {span} no day has enough sun to be compared"
         if early.notna().any() and late.notna().any():
-            told = f"before June a usual day lies {spread:.0f} % from the middle. In the {COMPARED_DAYS} days from 1 June the middle "
-            told += f"moves by {_signed(late.median() - 100)} %"
-        else:
-            told = f"before June or in the {COMPARED_DAYS} days from 1 June no day has enough sun to be compared"
+            told = f"before June a usual day lies {spread:.0f} % from the middle. In {span} the middle moves by "
+            told += f"{_signed(late.median() - 100)} %"
         return f"{measure}, neighbours {roofs}: {told}. One dead module alone is {-one:.1f} %."
 
     return Picture(figure, [dots, later], update)
 
 
 def chart_days(house, dead, scatter, luck):
-    """Return made daily log ratios, cut off as real ones: 60 baseline days, 60 more, then `dead` less. `scatter` in percent."""
+    """Return made daily log ratios, cut off as real ones: 60 baseline days, 60 more, then `dead` less. Scatter in %."""
     noise = np.random.default_rng([_SEED, luck]).standard_normal(BASELINE_DAYS + CHART_DAYS)
     values = scatter / 100.0 * noise
-    values[BASELINE_DAYS + FAULT_DAY :] += np.log(max(1.0 - lost(house, dead), FLOOR))
+    values[BASELINE_DAYS + FAULT_DAY :] += np.log(max(1.0 - lost(house, dead), LEAST_RATIO))
     return pd.Series(values, np.arange(-BASELINE_DAYS, CHART_DAYS))
 
 
 def chart_picture(house):
     """Return the picture of a chart of days: dead modules, scatter, wait between false alarms, luck."""
     count = house.system.module_count
-    plans = {
-        (s, w): design(Baseline(0.0, s / 100.0, BASELINE_DAYS), 1.0 / count, w)
-        for s in SCATTERS
-        for w in WAITS.values()
-    }
+    usual = {scatter: Baseline(0.0, scatter / 100.0, BASELINE_DAYS) for scatter in SCATTERS}
+    plans = {(s, wait): design(usual[s], 1.0 / count, wait) for s in SCATTERS for wait in WAITS.values()}
     figure, (ax, below) = new_figure(2, 1, hspace=0.12, sharex=True, top=0.97)
     ax.set(xlim=(-BASELINE_DAYS, CHART_DAYS), ylim=(-60, 30))
     ax.set_ylabel("off by (%)")
@@ -178,36 +174,37 @@ def chart_picture(house):
     dots = line(ax, "pv", day, 0.0 * day, linestyle="none", marker="o", markersize=4.5)
     total = line(below, "reading", day[BASELINE_DAYS:], 0.0 * day[BASELINE_DAYS:], linestyle="-")
     mark = below.plot([], [], color=INK, linestyle="none", marker="D", markersize=8, clip_on=False)[0]
-    direct_label(ax, -58, -58, "baseline: what is usual", va="bottom", size=14)
-    direct_label(ax, 2, -58, "nothing wrong", va="bottom", size=14)
-    direct_label(ax, FAULT_DAY + 2, -58, "the change, if any", va="bottom", size=14)
-    direct_label(below, -58, 1.05, "- - line", "loss", va="bottom", size=14)
-    direct_label(below, -58, 0.5, "— sum of losses", "reading", va="bottom", size=14)
-    direct_label(below, -58, 1.55, "◆ message", va="bottom", size=14)
+    labels = (
+        (ax, -58, -58, "baseline: what is usual", None),
+        (ax, 2, -58, "nothing wrong", None),
+        (ax, FAULT_DAY + 2, -58, "the change, if any", None),
+        (below, -58, 1.05, "- - line", "loss"),
+        (below, -58, 0.5, "— sum of losses", "reading"),
+        (below, -58, 1.55, "◆ message", "reading"),
+    )
+    for panel, x, y, text, role in labels:
+        direct_label(panel, x, y, text, role, va="bottom", size=14)
 
     def update(dead, scatter, wait, luck):
         values, plan = chart_days(house, dead, scatter, luck), plans[scatter, wait]
         days, before = values.iloc[BASELINE_DAYS:], values.iloc[:BASELINE_DAYS]
-        level = (
-            cusum(standardised(days, baseline(before), plan.limit).to_numpy(), plan.k, plan.h) / plan.h
-        )  # starts anew after a message
+        z = standardised(days, baseline(before), plan.limit).to_numpy()
+        level = cusum(z, plan.k, plan.h) / plan.h  # starts anew after a message
         dots.set_ydata(100.0 * np.expm1(values))
         total.set_ydata(np.minimum(level, 1.97))
         above = np.flatnonzero(level > 1.0)
         mark.set_data(above, np.minimum(level[above], 1.97))
         early, late = above[above < FAULT_DAY], above[above >= FAULT_DAY] - FAULT_DAY + 1
-        if dead:
+        if not dead:
+            found = f"Nothing changes, and the next {CHART_DAYS - FAULT_DAY} days bring {_false(len(late))}"
+        else:
             found = (
-                f"Message {late[0]} {'day' if late[0] == 1 else 'days'} into the change"
-                if len(late)
-                else "The change brings no message"
+                f"Message {counted(late[0], 'day')} into the change" if len(late) else "The change brings no message"
             )
             found += f"; the mean is {plan.days_to_notice(lost(house, dead), scatter / 100.0):.1f} days"
-        else:
-            found = f"Nothing changes, and the next {CHART_DAYS - FAULT_DAY} days bring {_false(len(late))}"
         return (
-            f"{min(dead, count)} of {count} modules dead, scatter {scatter} %, one false message in {_wait(wait)}: {_false(len(early))} before "
-            f"day {FAULT_DAY}. {found}."
+            f"{min(dead, count)} of {count} modules dead, scatter {scatter} %, one false message in {_wait(wait)}: "
+            f"{_false(len(early))} before day {FAULT_DAY}. {found}."
         )
 
     return Picture(figure, [dots, total, mark], update)
@@ -219,14 +216,8 @@ def case_day(house, case, season="summer"):
 
     `case` is one of `CASES`, or "example"; `season` is "summer" or "spring".
     """
-    south = house.place.latitude < 0
-    date = {
-        ("summer", False): "2026-06-21",
-        ("summer", True): "2026-12-21",
-        ("spring", False): "2026-04-10",
-        ("spring", True): "2026-10-10",
-    }
-    index = pd.date_range(date[season, south], periods=288, freq="5min", tz=house.place.tz)
+    dates = {"summer": ("2026-06-21", "2026-12-21"), "spring": ("2026-04-10", "2026-10-10")}[season]
+    index = pd.date_range(dates[house.place.latitude < 0], periods=288, freq="5min", tz=house.place.tz)
     sky = clear_sky(index, house.place).assign(temp_air=18.0, wind_speed=3.0)
     expected = array_power(sky, house.place, house.system)["ac_power_w"]
     own = expected * np.exp(0.015 * np.random.default_rng([_SEED, ord(case[0])]).standard_normal(len(index)))
@@ -248,7 +239,7 @@ def case_day(house, case, season="summer"):
 
 
 def shape_picture(house):
-    """Return the picture of four unknown causes: case, season -> power beside the expected, and its ratio by the hour."""
+    """Return the picture of four unknown causes: case, season -> power beside the expected, its ratio by the hour."""
     cases = {(case, season): case_day(house, case, season) for case in CASES for season in ("summer", "spring")}
     top = 1.3 * max(expected.max() for _, expected in cases.values()) / 1000.0
     figure, (ax, side) = new_figure(1, 2, left=0.08, right=0.985, wspace=0.2, width_ratios=(1.6, 1))
@@ -276,16 +267,17 @@ def shape_picture(house):
         shade.set_data(hour, np.minimum(own, expected) / 1000.0, expected / 1000.0)
         dots.set_data(ratio.index + 0.5, ratio)
         zeros = int(((own < 0.05 * expected) & (expected > 0.15 * expected.max())).sum())
+        made, wished = energy_kwh(own).sum(), energy_kwh(expected).sum()
         return (
-            f"Case {case}, a clear {season} day: {energy_kwh(own).sum():.1f} kWh of {energy_kwh(expected).sum():.1f} expected. The hours lie "
-            f"between {ratio.min():.2f} and {ratio.max():.2f} of it; greatest power {own.max() / expected.max():.2f} of it; "
+            f"Case {case}, a clear {season} day: {made:.1f} kWh of {wished:.1f} expected. The hours lie between "
+            f"{ratio.min():.2f} and {ratio.max():.2f} of it; greatest power {own.max() / expected.max():.2f} of it; "
             f"{5 * zeros} minutes of daylight at zero."
         )
 
     return Picture(figure, [shade, own_line, wish, dots], update)
 
 
-def record(years, rate=-0.005, scatter=0.05, luck=1):
+def made_record(years, rate=-0.005, scatter=0.05, luck=1):
     """Return a made record of daily yields, seasons taken out, that ages by `rate` a year.
 
     Each day resembles the day before (correlation 2/3), and so many are set aside that three pairs of five remain.
@@ -306,7 +298,7 @@ def _unit_intervals():
     made = {}
     for luck in range(1, LUCKS + 1):
         for years in YEARS[2:]:
-            told = year_on_year(record(years, 0.0, 0.01, luck), np.random.default_rng(_SEED), draws=200)
+            told = year_on_year(made_record(years, 0.0, 0.01, luck), np.random.default_rng(_SEED), draws=200)
             made[luck, years] = np.log1p([told.low, told.high]) / 0.01
     return made
 
@@ -326,23 +318,16 @@ def ageing_picture(house):
     direct_label(ax, 1.5, 0.15, "nothing can\nbe told", ha="center", va="bottom", size=14)
 
     def update(rate, scatter, luck):
-        limits = {
-            years: 100.0 * np.expm1(np.log1p(rate / 100.0) + scatter / 100.0 * units[luck, years])
-            for years in YEARS[2:]
-        }
-        spans.set_data(
-            np.repeat(list(limits), 3), np.concatenate([[low, high, np.nan] for low, high in limits.values()])
-        )
+        change = np.log1p(rate / 100.0)
+        limits = {years: 100.0 * np.expm1(change + scatter / 100.0 * units[luck, years]) for years in YEARS[2:]}
+        ends = [[low, high, np.nan] for low, high in limits.values()]
+        spans.set_data(np.repeat(list(limits), 3), np.concatenate(ends))
         truth.set_ydata([rate, rate])
         sure = [years for years, (low, high) in limits.items() if high < 0 or low > 0]
-        told = (
-            f"The first interval without zero comes in year {sure[0]}"
-            if sure
-            else "Even after ten years the interval holds zero"
-        )
-        bars = ", ".join(
-            f"{_signed(limits[years][0])} to {_signed(limits[years][1])} % after {years}" for years in (3, 5, 10)
-        )
+        told = "Even after ten years the interval holds zero"
+        if sure:
+            told = f"The first interval without zero comes in year {sure[0]}"
+        bars = ", ".join(f"{_signed(limits[n][0])} to {_signed(limits[n][1])} % after {n}" for n in (3, 5, 10))
         return (
             f"True change {_signed(rate)} % a year, days scatter by {scatter} %: the interval is {bars} years. {told}."
         )
