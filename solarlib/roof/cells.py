@@ -64,7 +64,7 @@ class Cell:
         require(self.photocurrent_a, "cell.photocurrent_a", 1e-3, 100, "A")
         require(self.saturation_current_a, "cell.saturation_current_a", 1e-18, 1e-3, "A")
         require(self.ideality, "cell.ideality", 0.5, 3)
-        require(self.series_ohm, "cell.series_ohm", 0, 1, "ohm")
+        require(self.series_ohm, "cell.series_ohm", 0, 10, "ohm")
         require(self.shunt_ohm, "cell.shunt_ohm", 0.01, 1e6, "ohm")
         require(self.breakdown_factor, "cell.breakdown_factor", 0, 1)
         require(self.breakdown_v, "cell.breakdown_v", -100, -1, "V")

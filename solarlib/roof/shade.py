@@ -288,7 +288,8 @@ def operate(lights, shares, module, one_string=False):
     powers = [series_power_w(module, *string) for string in strings]
     of_plane = powers * len(modules) if one_string else powers
     mean = np.array(modules) / sum(modules)
-    seen = [(level * part.sum(axis=(1, 2))).sum(axis=1) / part[0].sum() for level, part in zip(levels, counts)]
+    lit = [(level * part.sum(axis=(1, 2))).sum(axis=1) for level, part in zip(levels, counts)]
+    seen = [light / (n * module.cells) for light, n in zip(lit, modules)]
     return {
         "light": sum(share * (light["rest"] + light["direct"]) for share, light in zip(mean, lights)),
         "light_left": sum(share * left for share, left in zip(mean, seen)),

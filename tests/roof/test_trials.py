@@ -37,6 +37,18 @@ def test_trial_equals_the_whole_computation(some_weeks, obstacle):
         np.testing.assert_allclose(quick[name], whole[name], rtol=2e-4, atol=0.05 if name.endswith("_w") else 1e-9)
 
 
+def test_an_obstacle_that_never_hides_the_sun_and_a_dark_night_are_no_errors(some_weeks):
+    house, plane, sky = some_weeks
+    year = open_year(sky, house.place, house.system, plane)
+    behind = obstacle_hours(year, Obstacle(((350, 5), (370, 5)), 9.0))  # in the north
+    assert behind.equals(year.hours)
+    night = sky[sky["ghi"] == 0]
+    dark = shade_hours(
+        sky.loc[night.index[0] : night.index[4]], house.place, house.system, ((),) * len(house.system.planes)
+    )
+    assert len(dark) == 5 and (dark == 0.0).all(axis=None)
+
+
 def test_trials_leave_the_open_year_as_it_was(some_weeks):
     house, plane, sky = some_weeks
     year = open_year(sky, house.place, house.system, plane)
