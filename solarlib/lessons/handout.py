@@ -13,33 +13,13 @@ from html import escape
 from pathlib import Path
 
 import nbformat
-from jinja2 import DictLoader
+from jinja2 import FileSystemLoader
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from nbconvert.exporters import HTMLExporter
 
 from solarlib.lessons.tools.figures import INK
 
-PAGE = """{%- extends 'basic/index.html.j2' -%}
-{%- block header -%}
-<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>{{ resources.title }}</title><style>
-body{font:16px/1.5 sans-serif;color:#1A1A1A;max-width:1040px;margin:24px auto;padding:0 16px}
-h1,h2,h3{line-height:1.25;break-after:avoid}img{max-width:100%;height:auto}.formula{vertical-align:middle}
-pre{background:#F4F4F4;padding:8px 12px;white-space:pre-wrap;break-inside:avoid;font-size:14px}
-table{border-collapse:collapse;margin:8px 0}th,td{border:1px solid #7A7A7A;padding:4px 8px;text-align:left}
-figure{margin:12px 0;break-inside:avoid}.output_html,.output_png{break-inside:avoid}a{color:#005A9C}
-.jp-InputPrompt,.jp-OutputPrompt,.prompt,.anchor-link{display:none}
-@page{size:A4;margin:16mm}
-</style></head><body><main>
-{%- endblock header -%}
-{%- block footer -%}</main></body></html>{%- endblock footer -%}
-{%- block data_png scoped -%}
-<figure><img src="data:image/png;base64,{{ output.data['image/png'] }}" alt="{{ output.data['text/plain'] | escape }}"></figure>
-{%- endblock data_png -%}
-{%- block data_text scoped -%}<pre>{{ output.data['text/plain'] | escape }}</pre>{%- endblock data_text -%}
-"""
 ORDER = ["image/png", "text/html", "text/markdown", "text/plain"]
 FORMULA_PT = 12
 CODE_OR_FORMULA = re.compile(
@@ -80,9 +60,7 @@ def draw_formulas(markdown):
     """Return markdown with its formulas as pictures; code and dollar amounts stay as they are."""
 
     def draw(found):
-        if found["code"]:
-            return found["code"]
-        return formula(found["display"] or found["inline"], display=bool(found["display"]))
+        return found["code"] or formula(found["display"] or found["inline"], display=bool(found["display"]))
 
     return CODE_OR_FORMULA.sub(draw, markdown)
 
@@ -104,7 +82,8 @@ def handout(notebook, title, code=False):
             cell.source = draw_formulas(cell.source)
         elif not code or cell.metadata.get("jupyter", {}).get("source_hidden"):
             cell.metadata["transient"] = {"remove_source": True}
-    exporter = HTMLExporter(extra_loaders=[DictLoader({"page.j2": PAGE})], template_file="page.j2")
+    beside = FileSystemLoader(Path(__file__).parent, encoding="utf-8")
+    exporter = HTMLExporter(extra_loaders=[beside], template_file="handout.html.j2")
     exporter.display_data_priority = ORDER
     exporter.exclude_input_prompt = exporter.exclude_output_prompt = exporter.exclude_anchor_links = True
     exporter.require_js_url = exporter.mathjax_url = exporter.mermaid_js_url = ""

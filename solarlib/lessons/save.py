@@ -98,12 +98,11 @@ def save(path):
     normalise(notebook)
     nbformat.validate(notebook)
     after = nbformat.writes(notebook) + "\n"
-    if after == before:
-        return False
-    half_done = path.with_suffix(".writing")
-    half_done.write_text(after, encoding="utf-8", newline="\n")
-    half_done.replace(path)
-    return True
+    if after != before:
+        half_done = path.with_suffix(".writing")
+        half_done.write_text(after, encoding="utf-8", newline="\n")
+        half_done.replace(path)
+    return after != before
 
 
 def main(names):

@@ -187,7 +187,8 @@ def test_sun_12_beam_ratio(latitude, day, hour_angle, tilt, azimuth, ratio):
 def test_sun_17_washington(day, rise, noon, altitude, sets):
     """Monthly sky notes for Washington DC (taken as 38.907 N, 77.037 W), a news page of 2025: 1 min; 0.1 deg.
 
-    A weak source in whole minutes, which names no almanac: test_sun_3 carries rise and set, this one a second place and the noon height.
+    A weak source in whole minutes, which names no almanac. test_sun_3 carries rise and set; this one adds a second
+    place and the noon height.
 
     `seen and recomputed`.
     """
