@@ -1,18 +1,94 @@
-"""The fields of a table that a person wrote: each reader returns the value or says what is allowed.
+"""The fields of a table that a person wrote, each declared once: how it is read, what it means, what it needs.
 
-`Problems` collects every wrong field before it stops, so that a person corrects a file once, not field by field.
+A dataclass of `declared` fields is the form of a table. `Problems` reads a table by it and collects every wrong field
+before it stops, so that a person corrects a file once, not field by field. `read_toml` reads the file around it.
 """
 
 import math
 import re
+import tomllib
+from collections.abc import Callable
+from dataclasses import MISSING, dataclass, field, fields
 from datetime import date, datetime
 from decimal import Decimal
 
 from solarlib.quantities import InputError
 
+FORM = 1  # the newest form of house and tariff files that is read
+
 
 class Refused(Exception):
     """A value cannot be used; the text says what is allowed."""
+
+
+@dataclass(frozen=True)
+class Reader:
+    """Reads one value: `convert` returns it as it is used, or raises; `allowed` says in words what may be written."""
+
+    allowed: str
+    convert: Callable
+
+    def __call__(self, value):
+        """Return the value, or raise `Refused`."""
+        try:
+            return self.convert(value)
+        except (ValueError, TypeError, ArithmeticError):
+            raise Refused(self.allowed) from None
+
+
+@dataclass(frozen=True)
+class Table:
+    """Reads a table inside a table, or with `many` a list of them, into `kind`.
+
+    `readers` are those of its keys, where `kind` is not declared here: key -> (field of `kind`, reader). `start` is the
+    number of the first table of a list in messages.
+    """
+
+    kind: type
+    readers: dict | None = None
+    many: bool = False
+    start: int = 0
+
+    @property
+    def keys(self):
+        """Field, reader and whether it is needed of each key: key -> (name, reader, needed)."""
+        named = {item.name: item for item in fields(self.kind)}
+        readers = self.readers or {
+            item.metadata.get("key", name): (name, item.metadata["read"]) for name, item in named.items()
+        }
+        return {key: (name, read, named[name].default is MISSING) for key, (name, read) in readers.items()}
+
+
+def declared(read, words="", default=MISSING, **more):
+    """Return a dataclass field that carries its reader and its meaning in words.
+
+    Parameters
+    ----------
+    read : Reader or Table
+    words : str
+    default : optional
+        Without it the key is needed.
+    **more
+        ``key``, its name in the table where that is another; what it needs beside it: ``only=(field, value, ...)``
+        may be given only then, ``exactly=(field, value)`` just then, ``beside=field`` only together with it.
+    """
+    return field(default=default, metadata={"read": read, "words": words, **more})
+
+
+def misplaced(thing):
+    """Yield (field, what was found, what is allowed) for each declared field without what it needs beside it."""
+    for item in fields(thing):
+        value, more = getattr(thing, item.name), item.metadata
+        given = value != item.default
+        other, *allowed = more.get("only", more.get("exactly", (None,)))
+        fits = other is None or getattr(thing, other) in allowed
+        if "only" in more and given and not fits:
+            words = f"{item.name} only with {other} = {' or '.join(map(repr, allowed))}"
+            yield item.name, f"{other} = {getattr(thing, other)!r}", words
+        if "exactly" in more and given != fits:
+            yield item.name, str(value), f"given exactly when {other} = {allowed[0]!r}"
+        if "beside" in more and given and not getattr(thing, more["beside"]):
+            yield item.name, f"no {more['beside']}", f"{item.name} only together with {more['beside']}"
 
 
 class Problems:
@@ -31,206 +107,160 @@ class Problems:
         if self.found:
             raise InputError(f"{self.where}: " + "; ".join(self.found))
 
-    def rows(self, value, key):
-        """Return a list of tables; note anything else and return an empty list."""
-        if isinstance(value, list) and all(isinstance(row, dict) for row in value):
-            return value
-        self.add(key, repr(value), f"a list of tables, written [[{key}]]")
-        return []
+    def make(self, function, *arguments, **values):
+        """Return what a function makes of values that it may refuse; note its InputError and return None."""
+        try:
+            return function(*arguments, **values)
+        except InputError as error:
+            self.found.append(str(error))
 
-    def read(self, table, schema, key, needed=()):
-        """Return the values of one table by its schema (key -> reader; None keeps the value for later)."""
-        prefix = f"{key}." if key else ""
+    def read(self, form, table, where=""):
+        """Return what a `Table` makes of a table; note what is wrong and return None."""
+        if form.many:
+            if not isinstance(table, list) or not all(isinstance(row, dict) for row in table):
+                return self.add(where, repr(table), f"a list of tables, written [[{where}]]")
+            one = Table(form.kind, form.readers)
+            return tuple(self.read(one, row, f"{where}[{i}]") for i, row in enumerate(table, form.start))
+        before = len(self.found)
+        values = self.values(table, form.keys, where)
+        return self.make(form.kind, **values) if len(self.found) == before else None
+
+    def values(self, table, keys, where=""):
+        """Return the values of a table by keys of the form key -> (name, reader, needed): a dict by name."""
         if not isinstance(table, dict):
-            self.add(key or "table", repr(table), "a table")
+            self.add(where or "table", repr(table), "a table")
             return {}
-        values = {}
-        for name, value in table.items():
-            if name not in schema:
-                self.add(f"{prefix}{name}", "an unknown key", f"one of {', '.join(schema)}")
-                continue
-            try:
-                values[name] = value if schema[name] is None else schema[name](value)
-            except Refused as refused:
-                self.add(f"{prefix}{name}", repr(str(value) if isinstance(value, Decimal) else value), str(refused))
-        for name in needed:
-            if name not in table:
-                self.add(f"{prefix}{name}", "nothing", "a value: this key is needed")
+        values, prefix = {}, f"{where}." if where else ""
+        for key, value in table.items():
+            if key not in keys:
+                self.add(f"{prefix}{key}", "an unknown key", f"one of {', '.join(keys)}")
+            elif (made := self._value(keys[key][1], value, f"{prefix}{key}")) is not None:
+                values[keys[key][0]] = made
+        for key, (_, _, needed) in keys.items():
+            if needed and key not in table:
+                self.add(f"{prefix}{key}", "nothing", "a value: this key is needed")
         return values
 
+    def _value(self, reader, value, where):
+        if isinstance(reader, Table):
+            return self.read(reader, value, where)
+        try:
+            return self.make(reader, value)
+        except Refused as refused:
+            self.add(where, repr(str(value) if isinstance(value, Decimal) else value), str(refused))
 
-def number(low, high, unit=""):
-    """Reader of a number from `low` to `high`, as an exact Decimal."""
 
-    def read(value):
-        fine = isinstance(value, (int, float, Decimal)) and not isinstance(value, bool) and math.isfinite(value)
-        if not fine or not low <= value <= high:
-            raise Refused(f"a number from {low:g} to {high:g} {unit}".rstrip())
-        return Decimal(str(value))
+def read_toml(path, parse_float=float):
+    """Return the table of a TOML file, or raise an InputError that names the file.
 
-    return read
+    An older form is read; one that is not known is refused with the line to change.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+        table = tomllib.loads(text, parse_float=parse_float)
+    except UnicodeDecodeError as error:
+        found = f"a character that is not UTF-8 at byte {error.start}"
+        raise InputError(f"{path.name}: found {found}, allowed is a UTF-8 text") from None
+    except tomllib.TOMLDecodeError as error:
+        allowed = "a TOML text: key = value, text in quotes"
+        raise InputError(f"{path.name}: found text that is not TOML ({error}), allowed is {allowed}") from None
+    form = table.get("form", 1)
+    if type(form) is not int or not 1 <= form <= FORM:
+        rows = (i for i, row in enumerate(text.splitlines(), 1) if re.match(r"\s*[\"']?form[\"']?\s*=", row))
+        known = "form = 1" if FORM == 1 else f"form = 1 to {FORM}"
+        raise InputError(
+            f"{path.name}, line {next(rows, 1)}: found form = {form!r}, allowed is {known}; a file of a newer form needs a "
+            "newer solarlib"
+        )
+    return table
+
+
+def number(low, high, unit="", kind=Decimal):
+    """Reader of a number from `low` to `high`, made by `kind` from its text: an exact Decimal, a float, a share."""
+
+    def convert(value):
+        known = isinstance(value, (int, float, Decimal)) and not isinstance(value, bool)
+        if not known or not math.isfinite(value) or not low <= value <= high:
+            raise ValueError
+        return kind(str(value))
+
+    return Reader(f"a number from {low:g} to {high:g} {unit}".rstrip(), convert)
+
+
+def percent(low, high):
+    """Reader of a number in percent from `low` to `high`, as a share: 5 is 0.05."""
+    return number(low, high, "%", lambda value: float(value) / 100.0)
 
 
 def whole(low, high):
     """Reader of a whole number from `low` to `high`."""
 
-    def read(value):
-        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-            raise Refused(f"a whole number from {low} to {high}")
+    def convert(value):
+        if type(value) is not int or not low <= value <= high:
+            raise ValueError
         return value
 
-    return read
+    return Reader(f"a whole number from {low} to {high}", convert)
 
 
-def text(pattern=r".*\S.*"):
+def text(pattern=r".*\S.*", allowed="a text that is not empty"):
     """Reader of a text that matches `pattern` as a whole."""
 
-    def read(value):
-        if not isinstance(value, str) or not re.fullmatch(pattern, value, re.DOTALL):
-            raise Refused("a text that is not empty" if pattern == r".*\S.*" else "letters, digits and hyphens only")
+    def convert(value):
+        if not re.fullmatch(pattern, value, re.DOTALL):
+            raise ValueError
         return value
 
-    return read
+    return Reader(allowed, convert)
 
 
 def choice(*options):
     """Reader of one of several fixed values."""
 
-    def read(value):
-        if isinstance(value, bool) or value not in options:
-            raise Refused("one of " + ", ".join(map(str, options)))
-        return value
+    def convert(value):
+        if isinstance(value, bool):
+            raise ValueError
+        return options[options.index(value)]
 
-    return read
+    return Reader("one of " + ", ".join(map(str, options)), convert)
 
 
 def flag():
     """Reader of true or false."""
 
-    def read(value):
+    def convert(value):
         if not isinstance(value, bool):
-            raise Refused("true or false")
+            raise ValueError
         return value
 
-    return read
+    return Reader("true or false", convert)
 
 
 def iso_date():
     """Reader of a date, as a TOML date or a text YYYY-MM-DD."""
 
-    def read(value):
-        if isinstance(value, str):
-            try:
-                return date.fromisoformat(value)
-            except ValueError:
-                value = None
-        if not isinstance(value, date) or isinstance(value, datetime):
-            raise Refused("a date like 2026-03-31")
-        return value
+    def convert(value):
+        return value if isinstance(value, date) and not isinstance(value, datetime) else date.fromisoformat(value)
 
-    return read
+    return Reader("a date like 2026-03-31", convert)
 
 
 def day_of_year():
     """Reader of a day that returns every year, as text MM-DD; 29 February is not one."""
 
-    def read(value):
-        try:
-            day = date.fromisoformat(f"2023-{value}")
-        except ValueError:
-            raise Refused("a month and day like 03-31, not 02-29") from None
+    def convert(value):
+        day = date.fromisoformat(f"2023-{value}")
         return day.month, day.day
 
-    return read
+    return Reader("a month and day like 03-31, not 02-29", convert)
 
 
 def listing(reader, length=None):
     """Reader of a list whose items all pass `reader`."""
 
-    def read(value):
+    def convert(value):
         if not isinstance(value, (list, tuple)) or (length is not None and len(value) != length) or not value:
-            raise Refused(f"a list of {length or 'one or more'} items")
-        try:
-            return tuple(reader(item) for item in value)
-        except Refused as refused:
-            raise Refused(f"a list, each item {refused}") from None
+            raise ValueError
+        return tuple(map(reader.convert, value))
 
-    return read
-
-
-ENERGY = ("delivered", "import", "billed", "received", "use", "generation")  # what a $/kWh line may count
-ONS = ("month", "day", *ENERGY, "kw", "demand", "percent")
-
-BLOCK_FIELDS = {"up_to_kwh": number(0, 1e9, "kWh"), "price": number(-1e3, 1e3, "$/kWh")}
-CHARGE_FIELDS = {
-    "line": text(),
-    "on": choice(*ONS),
-    "price": number(-1e5, 1e5),
-    "blocks": None,
-    "blocks_by_days": flag(),
-    "bucket": text(),
-    "months": listing(whole(1, 12)),
-    "valid_from": iso_date(),
-    "valid_to": iso_date(),
-    "offset": flag(),
-    "prorate": flag(),
-    "rating": choice("dc", "ac"),
-    "per": choice("month", "year", "30 days"),
-    "window_minutes": choice(15, 30, 60),
-    "of": listing(text()),
-    "after_credit": flag(),
-}
-BUCKET_FIELDS = {
-    "name": text(r"[A-Za-z0-9-]+"),
-    "hours": listing(listing(whole(0, 24), 2)),
-    "days": choice("all", "weekdays", "weekends"),
-    "months": listing(whole(1, 12)),
-}
-CREDIT_FIELDS = {
-    "unit": choice("kWh", "money", "none"),
-    "netting": choice("period", "bucket", "day", "hour", "quarter hour", "none"),
-    "export_price": None,
-    "export_factor": number(0, 10),
-    "export_share": number(0, 10),
-    "export_lines": listing(text()),
-    "usable": choice("same bill", "next bill"),
-    "order": choice("fifo", "lifo", "pool"),
-    "life_bills": whole(1, 600),
-    "issuing_bill_counts": flag(),
-    "cross_bucket": choice("none", "high to low", "by value"),
-    "reset_month": whole(1, 12),
-    "reset_date": day_of_year(),
-    "reset_anniversary": iso_date(),
-    "reset_bills": whole(1, 600),
-    "reset_first_bill": whole(1, 600),
-    "reset_every_years": whole(1, 50),
-    "at_reset": choice("forfeit", "donate", "pay", "pay if over", "roll"),
-    "payout_price": number(0, 1e3, "$/kWh"),
-    "payout_share": number(0, 10),
-    "payout_threshold": number(0, 1e9),
-    "below_threshold": choice("roll", "forfeit"),
-    "on_close": choice("forfeit", "pay", "transfer"),
-    "at_end": choice("keep", "convert", "forfeit", "pay"),
-    "conversion_price": number(0, 1e3, "$/kWh"),
-    "export_limit_kw": number(0, 1e6, "kW"),
-}
-TARIFF_FIELDS = {
-    "name": text(),
-    "note": text(),
-    "charge": None,
-    "credit": None,
-    "bucket": None,
-    "holidays": listing(iso_date()),
-    "minimum_bill": number(0, 1e5, "$"),
-    "minimum_of": listing(text()),
-    "minimum_stage": choice("before tax", "after tax", "after payout"),
-    "negative_bill": choice("carry", "pay", "floor"),
-    "round_stage": choice("line", "total"),
-    "kwh_decimals": whole(0, 6),
-    "months_per_bill": whole(1, 12),
-    "valid_from": iso_date(),
-    "valid_to": iso_date(),
-    "size_cap_kw": number(0, 1e6, "kW"),
-    "size_cap_rating": choice("dc", "ac"),
-    "size_cap_share_of_use": number(0, 10),
-}
+    return Reader(f"a list of {length or 'one or more'} items, each item {reader.allowed}", convert)

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from solarlib.schema import Refused, number
+from solarlib.schema import Reader, Refused, number
 
 SINGLE = number(0, 1e3, "$/kWh")
 
@@ -49,12 +49,9 @@ class ExportPrice:
         return replace(self, prices=tuple(map(scale, self.prices)))
 
 
-def export_price(value):
-    """Reader of an export price: one number, 12 (a month), 12 lists of 24 (a month and hour), or one a bucket."""
+def _read(value):
     if isinstance(value, dict):
-        if not value:
-            raise Refused("a price for each bucket")
-        return ExportPrice(tuple(map(SINGLE, value.values())), tuple(value))
+        return ExportPrice(tuple(map(SINGLE, value.values())), tuple(value)) if value else SINGLE(value)
     if not isinstance(value, list):
         return ExportPrice((SINGLE(value),))
     lists = [item for item in value if isinstance(item, list)]
@@ -63,3 +60,10 @@ def export_price(value):
     if lists and len(lists) != 12:
         raise Refused("12 prices or 12 lists of 24, not a mixture")
     return ExportPrice(tuple(map(SINGLE, sum(lists, []) or value)))
+
+
+EXPORT_PRICE = Reader(
+    "one price; 12, one a month; 12 lists of 24, one a month and local hour; or one a bucket, "
+    "`{ on = 0.1, off = 0.05 }`",
+    _read,
+)

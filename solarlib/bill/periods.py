@@ -122,21 +122,6 @@ def periods_from_reads(reads, digits=5, multiplier=1):
     return pd.DataFrame(rows)
 
 
-def bucket_codes(index, tariff):
-    """Return the number of the time-of-use bucket of each interval, by local clock and calendar.
-
-    Parameters
-    ----------
-    index : DatetimeIndex, time-zone-aware
-    tariff : Tariff
-
-    Returns
-    -------
-    ndarray of int, shape of `index`
-    """
-    return _codes(index, check_index(index), tariff).astype(int)
-
-
 def _codes(index, step, tariff):
     utc = index.as_unit("ns").asi8
     segments = _clock_segments(index, utc)

@@ -5,13 +5,10 @@ The net surplus of the year cannot be saved by any date; everything above it is 
 Surplus is energy received minus energy delivered (the negative of the net energy of a bill).
 """
 
-from dataclasses import replace
-
 import numpy as np
 import pandas as pd
 
-from solarlib.bill.accounts import ledger
-from solarlib.quantities import TYPICAL_YEAR, InputError, require
+from solarlib.quantities import InputError, require
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
@@ -67,30 +64,6 @@ def best_reset(surplus_kwh):
     return pd.DataFrame({"lost_kwh": lost, "by_timing_kwh": timing, "best": least}, index=list(MONTHS))
 
 
-def lost_in_sequence(surplus_kwh, reset_month):
-    """Return what each reset takes when unlike years follow each other.
-
-    Parameters
-    ----------
-    surplus_kwh : array, shape (n,)
-        Months in order, the first a January, opening bank zero. [kWh]
-    reset_month : int
-        1 to 12.
-
-    Returns
-    -------
-    ndarray
-        kWh taken at each reset inside the data; the first may follow less than twelve months.
-    """
-    taken, bank = [], 0.0
-    for i, surplus in enumerate(np.asarray(surplus_kwh, float)):
-        bank = max(0.0, bank + surplus)
-        if i % 12 + 1 == reset_month:
-            taken.append(bank)
-            bank = 0.0
-    return np.array(taken)
-
-
 def spendable_kwh(surplus_kwh, reset_month):
     """Return how much more could be used in each month without buying a single kWh before the reset.
 
@@ -123,72 +96,6 @@ def spendable_kwh(surplus_kwh, reset_month):
     return banks
 
 
-def value_of_spending(surplus_kwh, reset_month, price, payout_price=0.0):
-    """Return what using the spendable kWh before the reset, instead of after it, is worth in each month. [$]
-
-    `price` and `payout_price` in $/kWh; see `spendable_kwh`.
-    """
-    return spendable_kwh(surplus_kwh, reset_month) * (price - payout_price)
-
-
-def year_by_reset_month(delivered_kwh, received_kwh, tariff, **ratings):
-    """Bill a year that repeats itself once for each reset month, starting with the bill after the reset.
-
-    Parameters
-    ----------
-    delivered_kwh, received_kwh : array, shape (12,)
-        January first. [kWh]
-    tariff : Tariff
-        With a credit in kWh; its own reset month is replaced.
-    **ratings
-        ``rated_dc_kw``, ``rated_ac_kw`` as `solarlib.bill.accounts.ledger` takes them.
-
-    Returns
-    -------
-    DataFrame, 12 rows labelled Jan to Dec by reset month
-        ``left_kwh``, ``payout``, ``year_cost`` ($), ``bought_kwh``.
-    """
-    if tariff.credit.unit != "kWh" or tariff.credit.at_reset is None:
-        raise InputError(
-            f"tariff {tariff.name!r}: found no kWh bank with a reset, allowed is credit.unit = 'kWh' with at_reset"
-        )
-    delivered, received = twelve_months(delivered_kwh), twelve_months(received_kwh)
-    rows = []
-    for reset in range(1, 13):
-        rules = replace(
-            tariff,
-            credit=replace(
-                tariff.credit,
-                reset_month=reset,
-                reset_date=None,
-                reset_anniversary=None,
-                reset_bills=None,
-                reset_first_bill=None,
-                reset_every_years=1,
-            ),
-        )
-        months = [(reset + i) % 12 for i in range(12)]
-        edges = pd.date_range(f"{TYPICAL_YEAR}-{months[0] + 1:02}-01", periods=13, freq="MS")
-        periods = pd.DataFrame(
-            {
-                "period_start": edges[:-1],
-                "period_end": edges[1:],
-                "delivered_kwh": delivered[months],
-                "received_kwh": received[months],
-            }
-        )
-        book = ledger(periods, rules, compare=False, **ratings)
-        rows.append(
-            {
-                "left_kwh": book.credit_reset.sum(),
-                "payout": round(book.payout.sum(), 2),
-                "year_cost": round(book.bill.sum() - book.balance_close.iloc[-1], 2),
-                "bought_kwh": book.billed_kwh.sum(),
-            }
-        )
-    return pd.DataFrame(rows, index=list(MONTHS))
-
-
 def sinusoid_season(mean, amplitude):
     """Return the energy of the surplus season and of the deficit season of ``mean + amplitude cos(angle)``.
 
@@ -204,31 +111,6 @@ def sinusoid_season(mean, amplitude):
     a = _ratio(mean, amplitude)
     surplus = amplitude / np.pi * (np.sqrt(1 - a * a) + a * np.arccos(-a))
     return surplus, surplus - mean
-
-
-def sinusoid_loss(time, mean, amplitude, peak_time):
-    """Return what a reset at `time` takes when the surplus rate is ``mean + amplitude cos(2 pi (t - peak_time))``.
-
-    Parameters
-    ----------
-    time : array
-        Time of the reset as a share of the year. [yr]
-    mean, amplitude : float
-        ``|mean| < amplitude``. [kWh/yr]
-    peak_time : float
-        Time of the greatest surplus rate. [yr]
-
-    Returns
-    -------
-    ndarray
-        ``max(0, mean, mean - X)`` with X the surplus from the reset until the rate next turns positive. [kWh]
-    """
-    a = _ratio(mean, amplitude)
-    angle = 2 * np.pi * (np.asarray(time, float) - peak_time)
-    upward = -np.arccos(-a)
-    turn = angle + np.mod(upward - angle, 2 * np.pi)
-    until_spring = amplitude / (2 * np.pi) * (a * (turn - angle) + np.sin(upward) - np.sin(angle))
-    return np.maximum(max(0.0, mean), mean - until_spring)
 
 
 def fit_sinusoid(surplus_kwh):

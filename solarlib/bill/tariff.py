@@ -1,24 +1,37 @@
 """The rules of a bill as data: one entry per printed line, one table for what happens to surplus energy.
 
 A tariff is a TOML table that a person can fill in from a bill and its tariff sheet. Nothing here computes money;
-this module reads the table, refuses what is wrong or contradictory (naming every such field and what is allowed),
-and returns frozen values. All numbers become `decimal.Decimal`, so that 0.115 means exactly 0.115.
+this module declares each key once, reads the table, refuses what is wrong or contradictory (naming every such field
+and what is allowed), and returns frozen values. All numbers become `decimal.Decimal`, so that 0.115 means exactly
+0.115. The tables of `data/tariffs/README.md` are printed from the declarations.
 
 Units: $/kWh for lines on energy, $ per month or day for fixed lines, $/kW for ratings and demand, % for taxes.
 "$" stands for whatever currency the bill uses.
 """
 
-import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from functools import cached_property
 from pathlib import Path
 
-from solarlib.bill.contradictions import contradictions
-from solarlib.bill.export_price import ExportPrice, export_price
+from solarlib.bill.contradictions import ENERGY, contradictions
+from solarlib.bill.export_price import EXPORT_PRICE, ExportPrice
 from solarlib.quantities import InputError
-from solarlib.schema import BLOCK_FIELDS, BUCKET_FIELDS, CHARGE_FIELDS, CREDIT_FIELDS, TARIFF_FIELDS, Problems
+from solarlib.schema import (
+    Problems,
+    Table,
+    choice,
+    day_of_year,
+    declared,
+    flag,
+    iso_date,
+    listing,
+    number,
+    read_toml,
+    text,
+    whole,
+)
 
 TARIFF_FOLDER = Path(__file__).resolve().parents[2] / "data" / "tariffs"
 KINDS = {
@@ -30,14 +43,16 @@ KINDS = {
     "generation": "production",
     "received": "production",
 }
+LINES, MONTHS = listing(text()), listing(whole(1, 12))
+PER_KWH, FACTOR = number(0, 1e3, "$/kWh"), number(0, 10)
 
 
 @dataclass(frozen=True)
 class Block:
     """One step of a block price: the kWh above the previous step and up to `up_to_kwh`, at `price` $/kWh."""
 
-    price: Decimal
-    up_to_kwh: Decimal | None = None
+    price: Decimal = declared(number(-1e3, 1e3, "$/kWh"), "of the kWh of this step")
+    up_to_kwh: Decimal | None = declared(number(0, 1e9, "kWh"), "where the step ends; none on the last", None)
 
 
 @dataclass(frozen=True)
@@ -51,22 +66,32 @@ class Charge:
     part of the time; a period that straddles the limit is shared by days.
     """
 
-    line: str
-    on: str
-    price: Decimal | None = None
-    blocks: tuple[Block, ...] = ()
-    blocks_by_days: bool = False
-    bucket: str | None = None
-    months: tuple[int, ...] = ()
-    valid_from: date | None = None
-    valid_to: date | None = None
-    offset: bool | None = None
-    prorate: bool = False
-    rating: str = "dc"
-    per: str = "month"
-    window_minutes: int | None = None
-    of: tuple[str, ...] = ()
-    after_credit: bool = True
+    line: str = declared(text(), "its name, once each")
+    on: str = declared(
+        choice("month", "day", *ENERGY, "kw", "demand", "percent"),
+        "what it counts; kWh: `delivered` by the register, `import` after netting, `billed` after netting and bank, "
+        "`use` of the house; `kw` is the rating of the array, `demand` the highest mean import",
+    )
+    price: Decimal | None = declared(number(-1e5, 1e5), "$ a unit, or %; this or `blocks`", None)
+    blocks: tuple[Block, ...] = declared(
+        Table(Block, many=True), "prices by step: `[{ up_to_kwh = 500, price = 0.09 }, { price = 0.13 }]`", ()
+    )
+    blocks_by_days: bool = declared(flag(), "limits scaled by days / 30", False, beside="blocks")
+    bucket: str | None = declared(text(), "only the hours of this bucket", None)
+    months: tuple[int, ...] = declared(MONTHS, "only these months; a period across them is shared by days", ())
+    valid_from: date | None = declared(iso_date(), "only from this day", None)
+    valid_to: date | None = declared(iso_date(), "only to before this day", None)
+    offset: bool | None = declared(
+        flag(), "may a money credit reduce it? Else only what counts delivered, import, billed or use", None
+    )
+    prorate: bool = declared(flag(), "scale a first part month (column `partial`) by days / 30", False)
+    rating: str = declared(choice("dc", "ac"), "for `kw`: of modules or of converters", "dc")
+    per: str = declared(choice("month", "year", "30 days"), "for `kw`: the time of the price", "month")
+    window_minutes: int | None = declared(
+        choice(15, 30, 60), "for `demand`: over what time the mean is taken", None, exactly=("on", "demand")
+    )
+    of: tuple[str, ...] = declared(LINES, "for `percent`: of which lines; else of all", (), only=("on", "percent"))
+    after_credit: bool = declared(flag(), "for `percent`: of the lines less the money credit", True)
 
     @cached_property
     def key(self):
@@ -93,42 +118,83 @@ class Charge:
 class Bucket:
     """One time-of-use bucket: local clock hours, kind of day and months. No limits at all: everything else."""
 
-    name: str
-    hours: tuple[tuple[int, int], ...] = ()
-    days: str = "all"
-    months: tuple[int, ...] = ()
+    name: str = declared(text(r"[A-Za-z0-9-]+", "letters, digits and hyphens only"), "its name")
+    hours: tuple[tuple[int, int], ...] = declared(
+        listing(listing(whole(0, 24), 2)), "hours of the local clock, such as `[[7, 11], [17, 21]]`", ()
+    )
+    days: str = declared(choice("all", "weekdays", "weekends"), "kind of day", "all")
+    months: tuple[int, ...] = declared(MONTHS, "only these months", ())
+
+    @property
+    def unlimited(self):
+        """Whether the bucket takes every hour that no other takes."""
+        return not self.hours and self.days == "all" and not self.months
 
 
 @dataclass(frozen=True)
 class Credit:
-    """What happens to surplus energy: unit, worth, life, reset and closing. See `data/tariffs/README.md`."""
+    """What happens to surplus energy: unit, worth, life, reset and closing."""
 
-    unit: str = "none"
-    netting: str = "period"
-    export_price: ExportPrice | None = None
-    export_factor: Decimal = Decimal(1)
-    export_share: Decimal | None = None
-    export_lines: tuple[str, ...] = ()
-    usable: str = "same bill"
-    order: str = "fifo"
-    life_bills: int | None = None
-    issuing_bill_counts: bool = False
-    cross_bucket: str = "none"
-    reset_month: int | None = None
-    reset_date: tuple[int, int] | None = None
-    reset_anniversary: date | None = None
-    reset_bills: int | None = None
-    reset_first_bill: int | None = None
-    reset_every_years: int = 1
-    at_reset: str | None = None
-    payout_price: Decimal | None = None
-    payout_share: Decimal | None = None
-    payout_threshold: Decimal | None = None
-    below_threshold: str = "roll"
-    on_close: str = "forfeit"
-    at_end: str = "keep"
-    conversion_price: Decimal | None = None
-    export_limit_kw: Decimal | None = None
+    unit: str = declared(choice("kWh", "money", "none"), "what a credit is")
+    netting: str = declared(
+        choice("period", "bucket", "day", "hour", "quarter hour", "none"),
+        "over what time the two registers are subtracted before pricing",
+        "period",
+    )
+    export_price: ExportPrice | None = declared(EXPORT_PRICE, "money credit for a kWh", None, only=("unit", "money"))
+    export_factor: Decimal = declared(FACTOR, "multiplies the credit", Decimal(1), only=("unit", "money"))
+    export_share: Decimal | None = declared(FACTOR, "instead: share of the retail price", None, only=("unit", "money"))
+    export_lines: tuple[str, ...] = declared(LINES, "instead: sum of these lines' prices", (), only=("unit", "money"))
+    usable: str = declared(
+        choice("same bill", "next bill"), "a money credit's first bill", "same bill", only=("unit", "money")
+    )
+    order: str = declared(choice("fifo", "lifo", "pool"), "which credit is used first; a pool knows no age", "fifo")
+    life_bills: int | None = declared(whole(1, 600), "on how many bills after its own a credit may be used", None)
+    issuing_bill_counts: bool = declared(flag(), "does its own bill count", False)
+    cross_bucket: str = declared(
+        choice("none", "high to low", "by value"), "may credit of one bucket pay in another", "none"
+    )
+    reset_month: int | None = declared(
+        whole(1, 12), "the credits are emptied after the first bill of the year that ends in this month or later", None
+    )
+    reset_date: tuple[int, int] | None = declared(
+        day_of_year(), 'instead: after the bill that contains this day, such as `"03-31"`', None
+    )
+    reset_anniversary: date | None = declared(iso_date(), "instead: after the bill before the anniversary", None)
+    reset_bills: int | None = declared(whole(1, 600), "instead: after every n bills", None)
+    reset_first_bill: int | None = declared(whole(1, 600), "the first such bill", None, beside="reset_bills")
+    reset_every_years: int = declared(whole(1, 50), "a yearly reset only each n-th year", 1)
+    at_reset: str | None = declared(
+        choice("forfeit", "donate", "pay", "pay if over", "roll"), "what happens to the credits then", None
+    )
+    payout_price: Decimal | None = declared(PER_KWH, "paid for a kWh of credit", None)
+    payout_share: Decimal | None = declared(
+        FACTOR, "paid of a money credit; else all of it", None, only=("unit", "money")
+    )
+    payout_threshold: Decimal | None = declared(
+        number(0, 1e9), "this much or more is paid, kWh or $", None, exactly=("at_reset", "pay if over")
+    )
+    below_threshold: str = declared(choice("roll", "forfeit"), "for pay if over: what happens to less", "roll")
+    on_close: str = declared(choice("forfeit", "pay", "transfer"), "when the account ends", "forfeit")
+    at_end: str = declared(
+        choice("keep", "convert", "forfeit", "pay"), "when other rules follow; convert makes money of kWh", "keep"
+    )
+    conversion_price: Decimal | None = declared(
+        PER_KWH, "money credit for a kWh converted", None, exactly=("at_end", "convert")
+    )
+    export_limit_kw: Decimal | None = declared(number(0, 1e6, "kW"), "more is lost, not banked", None)
+
+    @property
+    def worth(self):
+        """Names of the keys that say what a money credit is worth, as far as given."""
+        names = ("export_price", "export_share", "export_lines")
+        return [name for name in names if getattr(self, name) not in (None, ())]
+
+    @property
+    def resets(self):
+        """Names of the keys that say when the credits are emptied, as far as given."""
+        names = ("reset_month", "reset_date", "reset_anniversary", "reset_bills")
+        return [name for name in names if getattr(self, name)]
 
     @property
     def bills_a_credit_lives(self):
@@ -146,29 +212,36 @@ class Credit:
             return day.month, min(day.day, 28) if day.month == 2 else day.day
         return self.reset_date
 
+    def with_reset(self, month, action):
+        """Return the credit with its yearly reset after this month's bill, 1 to 12, or with none for (None, None)."""
+        cleared = dict.fromkeys(self.resets) | {"reset_first_bill": None, "reset_every_years": 1}
+        return replace(self, **cleared | {"reset_month": month, "at_reset": action if month else None})
+
 
 @dataclass(frozen=True)
 class Tariff:
     """One complete set of rules, valid for periods that start from `valid_from` to before `valid_to`."""
 
-    name: str
-    charges: tuple[Charge, ...]
-    credit: Credit = Credit()
-    buckets: tuple[Bucket, ...] = ()
-    holidays: tuple[date, ...] = ()
-    minimum_bill: Decimal | None = None
-    minimum_of: tuple[str, ...] = ()
-    minimum_stage: str = "before tax"
-    negative_bill: str = "carry"
-    round_stage: str = "line"
-    kwh_decimals: int = 3
-    months_per_bill: int = 1
-    valid_from: date | None = None
-    valid_to: date | None = None
-    size_cap_kw: Decimal | None = None
-    size_cap_rating: str = "ac"
-    size_cap_share_of_use: Decimal | None = None
-    note: str = ""
+    name: str = declared(text(), "what it is")
+    charges: tuple[Charge, ...] = declared(Table(Charge, many=True), "the printed lines, see below", key="charge")
+    credit: Credit = declared(Table(Credit), "what happens to surplus energy, see below", Credit("none"))
+    buckets: tuple[Bucket, ...] = declared(Table(Bucket, many=True), "time-of-use hours, see below", (), key="bucket")
+    holidays: tuple[date, ...] = declared(listing(iso_date()), "days that count as weekend days", ())
+    minimum_bill: Decimal | None = declared(number(0, 1e5, "$"), "least sum", None)
+    minimum_of: tuple[str, ...] = declared(LINES, "of which lines; else of all", (), beside="minimum_bill")
+    minimum_stage: str = declared(
+        choice("before tax", "after tax", "after payout"), "when the minimum is asked for", "before tax"
+    )
+    negative_bill: str = declared(choice("carry", "pay", "floor"), "what happens below zero", "carry")
+    round_stage: str = declared(choice("line", "total"), "where cents are rounded", "line")
+    kwh_decimals: int = declared(whole(0, 6), "digits of a kWh on the bill", 3)
+    months_per_bill: int = declared(whole(1, 12), "months between bills", 1)
+    valid_from: date | None = declared(iso_date(), "first day on which a period of these rules may start", None)
+    valid_to: date | None = declared(iso_date(), "the first day after", None)
+    size_cap_kw: Decimal | None = declared(number(0, 1e6, "kW"), "largest array", None)
+    size_cap_rating: str = declared(choice("dc", "ac"), "its rating: of modules or of converters", "ac")
+    size_cap_share_of_use: Decimal | None = declared(FACTOR, "most generation as a share of the yearly use", None)
+    note: str = declared(text(), "cautions", "")
 
     @cached_property
     def bucket_names(self):
@@ -215,12 +288,8 @@ def read_tariff(source):
     if not path.is_file():
         shipped = ", ".join(sorted(file.stem for file in TARIFF_FOLDER.glob("*.toml")))
         raise InputError(f"tariff file {source}: not found, allowed is a path to a .toml file or one of {shipped}")
-    try:
-        with path.open("rb") as file:
-            table = tomllib.load(file, parse_float=Decimal)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(f"{path.name}: found text that is not TOML ({error}), allowed is a TOML table") from None
-    if set(table) != {"tariff"}:
+    table = read_toml(path, parse_float=Decimal)
+    if set(table) - {"form"} != {"tariff"}:
         raise InputError(f"{path.name}: found the keys {', '.join(table) or 'none'}, allowed is one table [tariff]")
     return tariff_from_table(table["tariff"], f"{path.name}: tariff")
 
@@ -248,36 +317,8 @@ def tariff_from_table(table, where="tariff"):
             )
         return read_tariff(table["file"])
     problems = Problems(where)
-    values = problems.read(table, TARIFF_FIELDS, "", ("name", "charge"))
-    charges = tuple(
-        _charge(row, f"charge[{i}]", problems)
-        for i, row in enumerate(problems.rows(values.pop("charge", []), "charge"))
-    )
-    buckets = tuple(
-        Bucket(**{"name": "?", **problems.read(row, BUCKET_FIELDS, f"bucket[{i}]", ("name",))})
-        for i, row in enumerate(problems.rows(values.pop("bucket", []), "bucket"))
-    )
-    fields = CREDIT_FIELDS | {"export_price": export_price}
-    credit = Credit(**problems.read(values.pop("credit", {}), fields, "credit", ("unit",)))
+    tariff = problems.read(Table(Tariff), table)
     problems.stop()
-    return _without_contradictions(Tariff(charges=charges, buckets=buckets, credit=credit, **values), problems)
-
-
-def _charge(row, key, problems):
-    values = problems.read(row, CHARGE_FIELDS, key, ("line", "on"))
-    blocks = tuple(
-        Block(**{"price": Decimal(0), **problems.read(block, BLOCK_FIELDS, f"{key}.blocks[{i}]", ("price",))})
-        for i, block in enumerate(problems.rows(values.pop("blocks", []), f"{key}.blocks"))
-    )
-    return Charge(**{"line": "?", "on": "month", **values}, blocks=blocks)
-
-
-def checked(tariff):
-    """Return `tariff` itself, or raise an InputError naming every contradiction in it."""
-    return _without_contradictions(tariff, Problems("tariff"))
-
-
-def _without_contradictions(tariff, problems):
     for key, found, allowed in contradictions(tariff):
         problems.add(key, found, allowed)
     problems.stop()

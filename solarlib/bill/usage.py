@@ -7,8 +7,8 @@ from decimal import ROUND_HALF_UP, Decimal
 import numpy as np
 import pandas as pd
 
+from solarlib.bill.tariff import ENERGY
 from solarlib.quantities import InputError
-from solarlib.schema import ENERGY
 
 ZERO = Decimal(0)
 DAY = timedelta(days=1)

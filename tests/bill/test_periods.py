@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from solarlib.bill.accounts import bills, ledger
-from solarlib.bill.periods import bucket_codes, monthly_periods, periods_from_reads
+from solarlib.bill.periods import _codes, monthly_periods, periods_from_reads
 from solarlib.bill.tariff import read_tariff
-from solarlib.quantities import InputError, year_index
+from solarlib.quantities import InputError, check_index, year_index
 
 NEW_YORK = "America/New_York"
 
@@ -70,24 +70,29 @@ def test_a_read_on_a_day_that_has_no_midnight_opens_with_that_day():
     assert table.period_start.dt.date.tolist() == [date(2026, 4, 1), date(2026, 4, 24)]
 
 
+def codes_of(index, rules):
+    """The number of the time-of-use bucket of each interval."""
+    return _codes(index, check_index(index), rules)
+
+
 def test_clock_changes_are_found_at_their_minute_in_fine_data():
     index = pd.date_range("2026-02-20", "2026-04-01", freq="15min", tz=NEW_YORK, inclusive="left")
     night = ({"name": "night", "hours": [[0, 3]]}, {"name": "day"})
-    codes = bucket_codes(index, tariff(buckets=night))
+    codes = codes_of(index, tariff(buckets=night))
     assert (codes == np.where(index.hour < 3, 0, 1)).all()
     odd = pd.date_range("2026-02-20 00:10", periods=1500, freq="40min", tz=NEW_YORK)
-    assert (bucket_codes(odd, tariff(buckets=night)) == np.where(odd.hour < 3, 0, 1)).all()
+    assert (codes_of(odd, tariff(buckets=night)) == np.where(odd.hour < 3, 0, 1)).all()
 
 
 def test_buckets_follow_the_local_clock_weekdays_months_and_holidays():
     index = pd.date_range("2026-07-01", "2026-07-08", freq="1h", tz=NEW_YORK, inclusive="left")
     rules = tariff(buckets=PEAK, holidays=["2026-07-03"])
-    codes = pd.Series(bucket_codes(index, rules), index)
+    codes = pd.Series(codes_of(index, rules), index)
     for label, code in codes.items():
         free = label.weekday() >= 5 or label.date() == date(2026, 7, 3)
         expected = 1 if free else 0 if label.hour in (7, 8, 9, 10, 17, 18, 19, 20) else 2
         assert code == expected, label
-    assert (bucket_codes(pd.date_range("2026-01-05 08:00", periods=2, freq="1h", tz=NEW_YORK), rules) == 2).all(), (
+    assert (codes_of(pd.date_range("2026-01-05 08:00", periods=2, freq="1h", tz=NEW_YORK), rules) == 2).all(), (
         "no peak in winter"
     )
 

@@ -1,14 +1,13 @@
 """Tariffs as data: every shipped file reads; every wrong or contradictory field is named with what is allowed."""
 
 from copy import deepcopy
-from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
 import pytest
 
 from solarlib.bill.contradictions import size_problems
-from solarlib.bill.tariff import TARIFF_FOLDER, Tariff, checked, read_tariff, tariff_from_table
+from solarlib.bill.tariff import TARIFF_FOLDER, Tariff, read_tariff, tariff_from_table
 from solarlib.quantities import InputError
 
 GOOD = {
@@ -169,13 +168,6 @@ def test_contradictions_inside_a_line(charge, words):
 def test_a_kwh_bank_without_a_line_that_it_could_reduce_is_refused():
     with pytest.raises(InputError, match="at least one line that a kWh credit can reduce"):
         read_tariff(GOOD | {"charge": GOOD["charge"][:1]})
-
-
-def test_a_tariff_changed_in_code_can_be_checked_again():
-    tariff = read_tariff(GOOD)
-    assert checked(tariff) is tariff
-    with pytest.raises(InputError, match="'bucket' without buckets"):
-        checked(replace(tariff, credit=replace(tariff.credit, netting="bucket")))
 
 
 def test_a_missing_or_broken_file_is_named(tmp_path):

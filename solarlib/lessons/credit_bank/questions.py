@@ -312,14 +312,7 @@ def own_bill(house, days, delivered, received, bank_kwh=0):
         used, sent = (register_difference(*pair, house.meter.digits) for pair in (delivered, received))
         require(bank_kwh, "bank_kwh", 0, 1e6, "kWh")
         credit = house.tariff.credit
-        tariff = replace(
-            house.tariff,
-            valid_from=None,
-            valid_to=None,
-            credit=replace(
-                credit, at_reset=None, reset_month=None, reset_date=None, reset_anniversary=None, reset_bills=None
-            ),
-        )
+        tariff = replace(house.tariff, valid_from=None, valid_to=None, credit=credit.with_reset(None, None))
         row = _one_bill(tariff, days, used, sent, bank_kwh if credit.unit == "kWh" else 0.0, **ratings(house))
     except (InputError, TypeError, ValueError) as error:
         return f"This cannot be used. {error}."

@@ -130,19 +130,7 @@ def rules_with_reset(house, reset):
     tariff = bank_rules(house)
     action = tariff.credit.at_reset
     month = None if reset == NEVER else MONTHS.index(reset) + 1
-    return replace(
-        tariff,
-        credit=replace(
-            tariff.credit,
-            reset_month=month,
-            reset_date=None,
-            reset_anniversary=None,
-            reset_bills=None,
-            reset_first_bill=None,
-            reset_every_years=1,
-            at_reset=None if month is None else "forfeit" if action in (None, "roll") else action,
-        ),
-    )
+    return replace(tariff, credit=tariff.credit.with_reset(month, "forfeit" if action in (None, "roll") else action))
 
 
 @lru_cache(maxsize=1024)

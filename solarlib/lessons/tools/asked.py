@@ -101,8 +101,9 @@ class Questions:
         problems = Problems(where)
         self.where, self.kinds, self.entries = where, {name: _kind(table) for name, table in tables.items()}, {}
         for name, kind in self.kinds.items():
-            schema, needed = KINDS[kind]
-            entry = self.entries[name] = problems.read(tables[name], schema, name, needed)
+            readers, needed = KINDS[kind]
+            keys = {key: (key, read, key in needed) for key, read in readers.items()}
+            entry = self.entries[name] = problems.values(tables[name], keys, name)
             options = entry.get("options") or entry.get("replies")
             if options and entry.get("right", min(options)) not in options:
                 problems.add(f"{name}.right", repr(entry["right"]), f"one of {list(options)}")
