@@ -10,7 +10,7 @@ from scipy.stats import binom
 
 from made_records import LOAD_W, made_house, sign_right
 from solarlib.direction import calibration
-from solarlib.direction.decoder import decode
+from solarlib.direction.decoder import decode, pulse_noise_w
 from solarlib.direction.likelihood import implied_states
 from solarlib.direction.record import power_from_pulses, read_record
 from solarlib.quantities import InputError
@@ -410,3 +410,12 @@ def test_order_within_the_minute_does_not_matter():
         for m in means
     )
     assert second.to_numpy() == pytest.approx(first.to_numpy(), abs=1e-6)
+
+
+def test_noise_of_whole_pulses_and_what_counts_as_decided(found):
+    assert pulse_noise_w(1.0, 60.0) == pytest.approx(np.sqrt(1 / 6) * 60)
+    p = found.samples["p_export"]
+    assert (found.samples["decided"] == ((p >= 0.9) | (p <= 0.1))).all()
+    few = decode(plain(300, 0, n=499), draws=0).sentences()
+    assert any("Only 499 night samples" in sentence for sentence in few)
+    assert not any("Only" in sentence for sentence in decode(plain(300, 0, n=500), draws=0).sentences())

@@ -133,3 +133,35 @@ def test_coarse_sun_that_comes_late_is_not_believed_too_much(house, habits):
         for w in (60, 900)
     ]
     assert believed[1] > max(believed[0] + 0.02, 0.85)
+
+
+def test_habits_are_learned_at_day_break_from_an_hour_of_night():
+    for nights, samples in ((59, 0), (60, 60)):
+        live = LiveFilter()
+        for minute in range(nights):
+            live.update(200.0 + minute % 3, 0.0)
+        live.update(200.0, 500.0)
+        assert live.habits.samples == samples
+
+
+def test_after_a_day_without_readings_the_past_says_nothing_more(habits):
+    def after_missing(count):
+        live = LiveFilter(habits=habits)
+        for minute in range(30):
+            live.update(300.0 + minute % 3, 3000.0)
+        for _ in range(count):
+            live.update(np.nan, 3000.0)
+        return live.update(900.0, 3000.0)
+
+    assert after_missing(1439) == after_missing(2000) != after_missing(1300)
+
+
+@pytest.mark.parametrize(
+    "values, fits", [((-50.0, 0), True), ((-51.0, 0), False), ((1e6, 0), True), ((100, -1000.0), True)]
+)
+def test_the_ranges_are_those_of_a_record(values, fits):
+    if fits:
+        assert 0 <= LiveFilter().update(*values) <= 1
+    else:
+        with pytest.raises(InputError, match="allowed is 0 to 1e"):
+            LiveFilter().update(*values)

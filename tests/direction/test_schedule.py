@@ -116,3 +116,14 @@ def test_timetable_refuses_what_cannot_be(days):
         schedule.run_live(np.zeros((5, 2)), np.zeros((5, 3)), LOAD_W, np.random.default_rng(0))
     with pytest.raises(InputError, match="Chooser.threshold_wh"):
         schedule.Chooser(0.0)
+
+
+def test_when_a_step_is_due():
+    calm = {"reading_w": 500.0, "p_export": 0.5, "pv_w": 900.0, "doubtful_wh": 20.1, "since_s": 180.0}
+    due = schedule.Chooser(20.0).due
+    assert due(**calm)
+    assert not due(**calm | {"doubtful_wh": 20.0}) and not due(**calm | {"since_s": 179.0})
+    assert due(**calm | {"reading_w": 61.0}) and not due(**calm | {"reading_w": 60.0})
+    assert due(**calm | {"pv_w": 31.0}) and not due(**calm | {"pv_w": 30.0})
+    # Doubt now: 2 x 500 W x P(wrong), more than a fifth of the threshold.
+    assert due(**calm | {"p_export": 0.0041}) and not due(**calm | {"p_export": 0.0039})

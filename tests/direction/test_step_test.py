@@ -189,3 +189,8 @@ def test_energies_are_bounded_by_what_is_certain():
     np.testing.assert_allclose(bounds.loc["export"], [0.0, 1.5])
     gap = d.energy_bounds(reading.where(reading != 1000.0), d.certain_import(reading, pv))
     assert gap.loc["import", "least_kwh"] == pytest.approx(3.4) and gap["most_kwh"].isna().all()
+
+
+def test_certain_import_leaves_forty_watts_and_three_hundredths():
+    assert d.certain_import(555.1, 500.0) and not d.certain_import(554.9, 500.0)
+    assert d.certain_import(40.1, 0.0) and not d.certain_import(39.9, 0.0)

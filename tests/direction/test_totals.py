@@ -92,3 +92,21 @@ def test_totals_that_cannot_be_read_are_refused(house, changed):
     assert "\n" not in str(error.value)
     with pytest.raises(InputError, match="registers"):
         decode(readings, LOAD_W, registers=row)
+
+
+def test_the_bounds_of_a_verdict():
+    inside = np.ones(4, dtype=bool)
+    energies = np.array([[1.0, 1, 1, 1], [0, 0, 0, 0]]), np.array([[0.0, 0, 0, 0], [1, 1, 1, 1]])
+    p = np.array([0.0, 0.2, 0.8, 1.0])  # 2 of 4 kWh are export; 0.4 kWh are in doubt
+
+    def verdict(received, total=4.0, seen=1.0):
+        return judged(MeterPeriod(None, None, inside, total - received, received, seen), p, energies)
+
+    assert [verdict(received)[0] for received in (2.003, 2.005)] == ["agree", "differ"]  # a thousandth of 4 kWh
+    assert [verdict(received)[0] for received in (3.2, 3.22)] == ["differ", "contradict the direction"]  # 3 x 0.404
+    assert [verdict(2.5, total)[0] for total in (5.0, 5.01)] == ["agree", "contradict the reading"]
+    assert [verdict(1.6, total)[0] for total in (3.2, 3.19)] == ["agree", "contradict the reading"]
+    assert [verdict(2.0, seen=seen)[0] for seen in (0.95, 0.949)] == ["agree", "too little seen"]
+    # Of 4.3 kWh at most 4 x 1 % can have been missed.
+    missed = 4 * 0.01 * 4.3
+    assert verdict(2.6, 4.3, 0.99) == ("differ", pytest.approx((2.6 - missed) * 4 / (4.3 - missed)))
