@@ -5,6 +5,7 @@ START of each interval, power is the mean over the interval in W, energy is the 
 """
 
 import math
+from datetime import tzinfo
 
 import numpy as np
 import pandas as pd
@@ -23,7 +24,7 @@ class InputError(ValueError):
         return [f"{type(self).__name__}: {self}"]
 
 
-def require(value, name, low=-math.inf, high=math.inf, unit=""):
+def require(value: object, name: str, low: float = -math.inf, high: float = math.inf, unit: str = "") -> float:
     """Return ``value`` as a float if it is a finite number from ``low`` to ``high``.
 
     Parameters
@@ -51,7 +52,7 @@ def require(value, name, low=-math.inf, high=math.inf, unit=""):
     return float(value)
 
 
-def check_index(index, name="time"):
+def check_index(index: pd.DatetimeIndex, name: str = "time") -> pd.Timedelta:
     """Return the step of a regular, time-zone-aware index.
 
     Parameters
@@ -84,12 +85,12 @@ def check_index(index, name="time"):
     return index[1] - index[0]
 
 
-def hours(index):
+def hours(index: pd.DatetimeIndex) -> float:
     """Return the length of each interval of a regular index. [h]"""
     return check_index(index) / pd.Timedelta(hours=1)
 
 
-def counted(number, one, more=None):
+def counted(number: int, one: str, more: str | None = None) -> str:
     """Return a number with its noun: ``counted(1, "day")`` is 1 day, ``counted(3, "fox", "foxes")`` is 3 foxes."""
     return f"{number} {one if number == 1 else more or one + 's'}"
 
@@ -121,15 +122,15 @@ def power_w(energy_kwh):
     return energy_kwh * (1000.0 / hours(energy_kwh.index))
 
 
-def year_index(freq, tz, year=TYPICAL_YEAR):
-    """Return the START labels of all intervals of one local calendar year.
+def year_index(freq: str, tz: str | tzinfo) -> pd.DatetimeIndex:
+    """Return the START labels of all intervals of the local calendar year `TYPICAL_YEAR`.
 
     Parameters
     ----------
     freq : str
         pandas offset, e.g. ``"1h"`` or ``"1min"``.
-    tz : str
+    tz : str or tzinfo
         Time zone; a year with clock changes still has evenly spaced labels.
     """
-    start, end = (pd.Timestamp(year=y, month=1, day=1, tz=tz) for y in (year, year + 1))
+    start, end = (pd.Timestamp(year=y, month=1, day=1, tz=tz) for y in (TYPICAL_YEAR, TYPICAL_YEAR + 1))
     return pd.date_range(start, end, freq=freq, inclusive="left")

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, strategies as st
 
-from solarlib.quantities import InputError, check_index, energy_kwh, hours, power_w, require, year_index
+from solarlib.quantities import InputError, check_index, counted, energy_kwh, hours, power_w, require, year_index
 
 
 def index(freq="15min", periods=8, tz="America/New_York"):
@@ -32,7 +32,7 @@ def test_clock_changes_keep_the_step_even():
         year = year_index("1h", tz)
         assert len(year) == 8760 and check_index(year) == pd.Timedelta("1h")
         assert year[0] == pd.Timestamp("2026-01-01", tz=tz)
-    assert len(year_index("1h", "UTC", 2028)) == 8784
+    assert len(year_index("15min", "UTC")) == 4 * 8760
 
 
 @pytest.mark.parametrize(
@@ -52,6 +52,39 @@ def test_clock_changes_keep_the_step_even():
 def test_a_bad_index_is_named(labels, message):
     with pytest.raises(InputError, match=message):
         check_index(labels, "reading")
+
+
+def test_a_power_held_for_half_an_hour_is_half_its_energy():
+    power = pd.Series([400.0, 1000.0], index("30min", 2))
+    assert hours(power.index) == 0.5 and energy_kwh(power).tolist() == [0.2, 0.5]
+    assert power_w(pd.Series([0.2, 0.5], power.index)).tolist() == [400.0, 1000.0]
+
+
+def test_two_labels_are_enough_and_the_step_is_told():
+    assert check_index(index("15min", 2)) == pd.Timedelta(minutes=15)
+    with pytest.raises(
+        InputError,
+        match=r"found .*00:45:00.* after .*00:15:00.*, allowed is one constant step \(here 0 days 00:15:00\)",
+    ):
+        check_index(index("15min", 5).delete(2))
+
+
+def test_labels_a_second_apart_are_a_step_and_the_same_label_again_is_none():
+    assert check_index(index("1s", 3).as_unit("s")) == pd.Timedelta(seconds=1)
+    with pytest.raises(InputError, match="allowed is one constant step"):
+        check_index(index()[[0, 0, 0]])
+
+
+def test_a_number_is_told_with_its_noun():
+    assert (counted(1, "day"), counted(2, "day"), counted(0, "day")) == ("1 day", "2 days", "0 days")
+    assert (counted(1, "fox", "foxes"), counted(3, "fox", "foxes")) == ("1 fox", "3 foxes")
+
+
+def test_require_takes_both_ends_and_any_finite_number_where_none_is_named():
+    assert [require(value, "x", 0, 10) for value in (0, 10)] == [0.0, 10.0]
+    assert require(-1e300, "x") == -1e300 and require(1e300, "x") == 1e300
+    with pytest.raises(InputError, match="^x: found 10.5, allowed is a number from 0 to 10$"):
+        require(10.5, "x", 0, 10)
 
 
 @pytest.mark.parametrize("value", [True, "5", None, float("nan"), float("inf"), -1, 11])

@@ -11,6 +11,7 @@ from solarlib.house.file import HOUSE_FOLDER, house_from_table, read_house
 from solarlib.house.year import load, simulate, weather
 from solarlib.meter import registers as meter
 from solarlib.quantities import InputError, energy_kwh
+from solarlib.roof.array import array_power
 from solarlib.sky.weather import find_file
 
 HOUSES = sorted(file.stem for file in HOUSE_FOLDER.glob("*.toml"))
@@ -62,6 +63,27 @@ def test_a_year_of_minutes_holds_the_same_house():
     assert minutes["generation_w"].max() <= 15 * 366
     again = simulate(house, "1min", np.random.default_rng(1))
     pd.testing.assert_frame_equal(minutes, again)
+
+
+def test_each_hour_has_the_arrays_power_of_that_instant_whatever_clock_the_file_keeps():
+    house = read_house("two-storey")
+    power = array_power(weather(house), house.place, house.system)["ac_power_w"]
+    pd.testing.assert_series_equal(
+        simulate(house)["generation_w"].tz_convert("UTC"), power.tz_convert("UTC"), check_names=False, check_freq=False
+    )
+    # A place east of the file's zone: its year begins an hour before the file's, which lends the hour from its end.
+    east = simulate(replace(house, place=replace(house.place, tz="Etc/GMT+4")))["generation_w"].to_numpy()
+    np.testing.assert_array_equal(east, np.roll(power.to_numpy(), 1))
+
+
+def test_the_southern_seasons_of_the_load_begin_south_of_the_equator():
+    house = replace(read_house("two-storey"), appliances=())
+    summer = slice("2026-07-01", "2026-07-31")
+    north, line, south = (
+        load(replace(house, place=replace(house.place, latitude=latitude))).loc[summer].sum()
+        for latitude in (0.5, 0.0, -0.5)
+    )
+    assert north == line != south
 
 
 def test_minutes_need_a_generator_and_no_other_interval_is_allowed():
