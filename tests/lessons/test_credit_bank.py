@@ -468,14 +468,14 @@ def test_reset_check_follows_the_house(house):
 @pytest.mark.parametrize(
     "ask, right",
     [
-        (checks.predict_use, "400 kWh came straight from the roof"),
-        (checks.predict_zero, "The lines that surplus cannot reduce"),
-        (checks.predict_year, "The basic charge, and perhaps energy too"),
-        (checks.predict_month, "March"),
+        ("use", "400 kWh came straight from the roof"),
+        ("zero", "The lines that surplus cannot reduce"),
+        ("year", "The basic charge, and perhaps energy too"),
+        ("month", "March"),
     ],
 )
 def test_predictions_answer_each_choice(ask, right):
-    question = ask()
+    question = checks.ASK.predict(ask)
     replies = set()
     for option in question.buttons.options:
         question.buttons.value = option
