@@ -6,7 +6,7 @@ import pytest
 
 from solarlib.house.file import HOUSE_FOLDER, read_house
 from solarlib.house.year import simulate
-from solarlib.lessons.start import pictures as start
+from solarlib.lessons.start import pictures, questions
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.lessons.tools.panel import show
 from solarlib.quantities import energy_kwh
@@ -22,7 +22,7 @@ def monthly(house):
 
 
 def test_a_day_holds_its_energy_and_what_crosses_the_meter_closes(house):
-    picture = start.day_picture(house)
+    picture = pictures.day_picture(house)
     day = energy_kwh(simulate(house)).groupby(lambda time: time.day_of_year).get_group(172)
     for size in (0, 100, 140):
         caption = show(picture, day=172, size=size).caption
@@ -33,7 +33,7 @@ def test_a_day_holds_its_energy_and_what_crosses_the_meter_closes(house):
 
 
 def test_the_bars_of_the_year_are_the_months(house):
-    picture = start.year_picture(house)
+    picture = pictures.year_picture(house)
     energy = monthly(house)
     caption = show(picture, size=50, use=60).caption
     made, used = ([bar.get_height() for bar in container] for container in picture.figure.axes[0].containers)
@@ -45,7 +45,7 @@ def test_the_bars_of_the_year_are_the_months(house):
 
 
 def test_the_names_lie_above_every_bar_and_nothing_made_has_no_name(house):
-    picture = start.year_picture(house)
+    picture = pictures.year_picture(house)
     ax = picture.figure.axes[0]
     show(picture, size=140, use=140)
     tallest = max(bar.get_height() for container in ax.containers for bar in container)
@@ -53,42 +53,42 @@ def test_the_names_lie_above_every_bar_and_nothing_made_has_no_name(house):
     for name in ax.texts:
         assert ax.transData.inverted().transform(name.get_window_extent())[0, 1] > tallest
         assert name.get_window_extent().y1 < ax.get_window_extent().y1
-    day = start.day_picture(house)
+    day = pictures.day_picture(house)
     show(day, day=355, size=0)
     assert [text.get_visible() for text in day.figure.axes[0].texts] == [False, True]
 
 
 def test_check_1(house):
     day = energy_kwh(simulate(house)).groupby(lambda time: time.day_of_year).sum().loc[172]
-    assert start.check_day(None, house).right is None
-    assert start.check_day(round(day["generation_w"], 1), house).right is True  # as read from the caption
+    assert questions.check_day(None, house).right is None
+    assert questions.check_day(round(day["generation_w"], 1), house).right is True  # as read from the caption
     if abs(day["load_w"] - day["generation_w"]) > 0.5:
-        assert "what the house uses" in start.check_day(round(day["load_w"], 1), house).message
+        assert "what the house uses" in questions.check_day(round(day["load_w"], 1), house).message
 
 
 def test_check_2(house):
     power = house.meter.test_load_w
-    assert start.check_heater(power / 1000 * 4, house, 4).right is True
-    assert start.check_heater(None, house, 4).right is None
-    assert "Wh" in start.check_heater(power * 4, house, 4).message
+    assert questions.check_heater(power / 1000 * 4, house, 4).right is True
+    assert questions.check_heater(None, house, 4).right is None
+    assert "Wh" in questions.check_heater(power * 4, house, 4).message
 
 
 def test_check_3_takes_the_largest_difference_not_the_highest_bar(house):
     energy = monthly(house)
     surplus = energy["generation_w"] - energy["load_w"]
     best, most = MONTHS[surplus.argmax()], MONTHS[energy["generation_w"].argmax()]
-    assert [month for month in MONTHS if start.check_month(month, house).right] == [best]
-    assert start.check_month(None, house).right is None and start.check_month("July", house).right is None
-    assert "fill a credit bank" in start.check_month(best, house).message
+    assert [month for month in MONTHS if questions.check_month(month, house).right] == [best]
+    assert questions.check_month(None, house).right is None and questions.check_month("July", house).right is None
+    assert "fill a credit bank" in questions.check_month(best, house).message
     if most != best:
-        assert "Look at the difference" in start.check_month(most, house).message
+        assert "Look at the difference" in questions.check_month(most, house).message
 
 
 def test_check_3_does_not_promise_a_surplus_where_there_is_none(house, monkeypatch):
     energy = monthly(house)
-    monkeypatch.setattr(start, "_monthly", lambda house: energy.assign(load_w=energy["load_w"] + 10_000))
+    monkeypatch.setattr(questions, "monthly", lambda house: energy.assign(load_w=energy["load_w"] + 10_000))
     best = MONTHS[(energy["generation_w"] - energy["load_w"]).argmax()]
-    result = start.check_month(best, SimpleNamespace())
+    result = questions.check_month(best, SimpleNamespace())
     assert result.right is True and "no surplus" in result.message
 
 
@@ -96,6 +96,6 @@ def test_the_share_used_at_once_decides_the_prediction(house):
     year = energy_kwh(simulate(house))
     crossed = (year["generation_w"] - year["load_w"]).clip(lower=0).sum()
     share = 1 - crossed / year["generation_w"].sum()
-    assert start.same_hour_share(house) == pytest.approx(share)
-    right = start.predict_share(house).right
+    assert questions.same_hour_share(house) == pytest.approx(share)
+    right = questions.predict_share(house).right
     assert ("20 to 80" in right) == (0.2 <= share <= 0.8) and ("more than" in right) == (share > 0.8)

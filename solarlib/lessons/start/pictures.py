@@ -1,10 +1,9 @@
-"""Pictures and checks of lesson 00: one day and one year of a house with a solar array."""
+"""Pictures of lesson 00: one day and one year of a house with a solar array."""
 
 import numpy as np
 import pandas as pd
 
 from solarlib.house.year import simulate
-from solarlib.lessons.tools import check
 from solarlib.lessons.tools.figures import (
     MONTHS,
     area,
@@ -24,15 +23,12 @@ from solarlib.quantities import energy_kwh
 def facts(house):
     """Return a table of what a house file says, in words. One row a fact."""
     system = house.system
-    rows = {
-        "place": house.place.name,
-        "clock": f"{house.place.tz} time",
-        "array": f"{system.module_count} modules of {system.module.rated_power_w:g} W, {system.rated_power_w / 1000:g} kW rated",
-    }
+    modules = f"{system.module_count} modules of {system.module.rated_power_w:g} W"
+    array = f"{modules}, {system.rated_power_w / 1000:g} kW rated"
+    rows = {"place": house.place.name, "clock": f"{house.place.tz} time", "array": array}
     for number, plane in enumerate(system.planes, 1):
-        rows[f"plane {number}"] = (
-            f"{plane.module_count} modules, tilt {plane.surface_tilt:g} degrees, facing {plane.surface_azimuth:g} degrees"
-        )
+        turned = f"tilt {plane.surface_tilt:g} degrees, facing {plane.surface_azimuth:g} degrees"
+        rows[f"plane {number}"] = f"{plane.module_count} modules, {turned}"
     rows["converter"] = f"{system.converter.kind}, at most {system.converter.ac_limit_w:g} W each"
     rows["house use"] = f"{house.yearly_kwh:,.0f} kWh a year"
     rows["test load"] = f"{house.meter.test_load_name}, {house.meter.test_load_w:g} W"
@@ -64,8 +60,9 @@ def day_picture(house):
         made_name.set_visible(bool(size))
         used_name.set_position((0.3, load[:6].max() + 0.03 * top))
         energy = split(table["load_w"] - factor * table["generation_w"]).sum()
+        date = f"{table.index[0].day} {table.index[0]:%B}"
         return (
-            f"On {table.index[0].day} {table.index[0]:%B} the array at {size} % of its size makes {power.sum():.1f} kWh and the house uses "
+            f"On {date} the array at {size} % of its size makes {power.sum():.1f} kWh and the house uses "
             f"{load.sum():.1f} kWh. Counted hour by hour, {energy['delivered_kwh']:.1f} kWh come from the utility and "
             f"{energy['received_kwh']:.1f} kWh go out to it."
         )
@@ -75,7 +72,7 @@ def day_picture(house):
 
 def year_picture(house):
     """Return the picture of the year: share of the array, share of the use -> kWh made and used in each month."""
-    energy = _monthly(house)
+    energy = monthly(house)
     months = np.arange(1, 13)
     figure, ax = new_figure()
     months_axis(ax)
@@ -83,7 +80,8 @@ def year_picture(house):
     zero_based(ax, top, "energy (kWh a month)")
     made = bars(ax, "pv", months - 0.2, 0 * months, width=0.38)
     used = bars(ax, "load", months + 0.2, 0 * months, width=0.38, color="#FFFFFF", edgecolor="#1A1A1A", linewidth=2.5)
-    direct_label(ax, 0.6, 0.94 * top, "left: made", "pv", va="center")  # above the tallest bar that the controls allow
+    # above the tallest bar that the controls allow
+    direct_label(ax, 0.6, 0.94 * top, "left: made", "pv", va="center")
     direct_label(ax, 3.2, 0.94 * top, "right: used", "load", va="center")
 
     def update(size, use):
@@ -93,89 +91,15 @@ def year_picture(house):
                 bar.set_height(height)
         surplus = values[0] - values[1]
         more = int((surplus > 0).sum())
+        most = MONTHS[values[1].argmax()]
         return (
             f"In the year the array makes {values[0].sum():,.0f} kWh and the house uses {values[1].sum():,.0f} kWh. "
-            f"It makes more than the house uses in {more} of 12 months; the house uses most in {MONTHS[values[1].argmax()]}."
+            f"It makes more than the house uses in {more} of 12 months; the house uses most in {most}."
         )
 
     return Picture(figure, [made, used], update)
 
 
-def _monthly(house):
+def monthly(house):
+    """Return generation and use of the house in each month of the typical year, 1 to 12. [kWh]"""
     return energy_kwh(simulate(house)[["generation_w", "load_w"]]).groupby(lambda time: time.month).sum()
-
-
-def same_hour_share(house):
-    """Return the part of the year's generation that the house uses in the same hour. [0 to 1]"""
-    year = energy_kwh(simulate(house))
-    return float(year[["generation_w", "load_w"]].min(axis=1).sum() / year["generation_w"].sum())
-
-
-def predict_power():
-    """Ask for the difference of power and energy."""
-    return check.predict(
-        "An array gives 4 kW from 11:00 to 13:00 without a change. What has it made in that time?",
-        {
-            "4 kW": "A kW is a rate, like the speed of a car: it says how fast energy flows, not how much has flowed.",
-            "8 kW": "The time was counted, but the result is an amount of energy, and that has the unit kWh.",
-            "8 kWh": "Energy is power times time: 4 kW for 2 hours is 8 kWh.",
-            "2 kWh": "Energy grows with time: two hours at 4 kW make more than one hour at 4 kW, so multiply.",
-        },
-        right="8 kWh",
-    )
-
-
-def predict_share(house):
-    """Ask how much of the generation is used at once; the right answer is the house's own."""
-    share = same_hour_share(house)
-    words = ("almost all of it, more than 80 %", "a part of it, 20 to 80 %", "hardly any, less than 20 %")
-    right = words[0] if share > 0.8 else words[1] if share >= 0.2 else words[2]
-    replies = {
-        words[0]: "The array makes most around noon; what counts is how much the house uses in those hours.",
-        words[1]: "The house uses energy by day and by night, the array makes it only by day.",
-        words[2]: "Even a small load that never stops, like a refrigerator, uses some of it all day long.",
-    }
-    return check.predict(
-        "How much of what the array makes in a year does the house use in the same hour?", replies, right
-    )
-
-
-def check_day(answer, house):
-    """Check 1: the energy made on day 172 with the array as it is. [kWh]"""
-    day = energy_kwh(simulate(house)).groupby(lambda time: time.day_of_year).sum().loc[172]
-    return check.number(
-        answer,
-        expected=day["generation_w"],
-        unit="kWh",
-        tolerance=0.06,
-        mistakes={round(day["load_w"], 2): "This is what the house uses. The question asks what the array makes."}
-        if abs(day["load_w"] - day["generation_w"]) > 0.5
-        else None,
-    )
-
-
-def check_heater(answer, house, hours):
-    """Check 2: the energy of the test load in some hours. [kWh]"""
-    power = house.meter.test_load_w
-    return check.number(
-        answer,
-        expected=power / 1000.0 * hours,
-        unit="kWh",
-        tolerance=0.005,
-        mistakes={power * hours: "This is in Wh. A kWh is 1000 Wh, so divide by 1000."},
-    )
-
-
-def check_month(answer, house):
-    """Check 3: the month in which the array makes most beyond what the house uses."""
-    energy = _monthly(house)
-    surplus = energy["generation_w"] - energy["load_w"]
-    best, most = MONTHS[int(surplus.argmax())], MONTHS[int(energy["generation_w"].argmax())]
-    replies = dict.fromkeys(MONTHS, "Compare the two bars of each month: where does the filled one stand out most?")
-    replies[most] = "In this month the array makes most, but the house uses more then, too. Look at the difference."
-    replies[best] = (
-        "Here the array makes most beyond what the house uses. This energy can fill a credit bank (lesson 04)."
-        if surplus.max() > 0
-        else "Right, though there is no surplus: in every month the house uses more. Here it comes nearest."
-    )
-    return check.choose(answer, best, replies)

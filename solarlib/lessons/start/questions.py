@@ -1,0 +1,50 @@
+"""Predictions and checks of lesson 00: power and energy, one day, the test load, the months."""
+
+from solarlib.house.year import simulate
+from solarlib.lessons.start.pictures import monthly
+from solarlib.lessons.tools import check
+from solarlib.lessons.tools.asked import questions_beside
+from solarlib.lessons.tools.figures import MONTHS
+from solarlib.quantities import energy_kwh
+
+ASK = questions_beside(__file__)
+
+
+def same_hour_share(house):
+    """Return the part of the year's generation that the house uses in the same hour. [0 to 1]"""
+    year = energy_kwh(simulate(house))
+    return float(year[["generation_w", "load_w"]].min(axis=1).sum() / year["generation_w"].sum())
+
+
+def predict_share(house):
+    """Ask how much of the generation is used at once; the right answer is the house's own."""
+    share, words = same_hour_share(house), list(ASK.entries["share"]["options"])
+    return ASK.predict("share", words[0] if share > 0.8 else words[1] if share >= 0.2 else words[2])
+
+
+def check_day(answer, house):
+    """Check 1: the energy made on day 172 with the array as it is. [kWh]"""
+    day = energy_kwh(simulate(house)).groupby(lambda time: time.day_of_year).sum().loc[172]
+    used = [day["load_w"]] if abs(day["load_w"] - day["generation_w"]) > 0.5 else []  # else both are the answer
+    return ASK.number("day", answer, day["generation_w"], used=used)
+
+
+def check_heater(answer, house, hours):
+    """Check 2: the energy of the test load in some hours. [kWh]"""
+    power = house.meter.test_load_w
+    return ASK.number("heater", answer, power / 1000.0 * hours, watt_hours=power * hours)
+
+
+def check_month(answer, house):
+    """Check 3: the month in which the array makes most beyond what the house uses."""
+    energy = monthly(house)
+    surplus = energy["generation_w"] - energy["load_w"]
+    best, most = MONTHS[int(surplus.argmax())], MONTHS[int(energy["generation_w"].argmax())]
+    replies = dict.fromkeys(MONTHS, "Compare the two bars of each month: where does the filled one stand out most?")
+    replies[most] = "In this month the array makes most, but the house uses more then, too. Look at the difference."
+    replies[best] = (
+        "Here the array makes most beyond what the house uses. This energy can fill a credit bank (lesson 04)."
+        if surplus.max() > 0
+        else "Right, though there is no surplus: in every month the house uses more. Here it comes nearest."
+    )
+    return check.choose(answer, best, replies)
