@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 
 from solarlib.bill.tariff import Tariff, tariff_from_table
-from solarlib.meter.load import KINDS, Appliance
+from solarlib.meter.load import APPLIANCE_KINDS, Appliance
 from solarlib.quantities import InputError
 from solarlib.roof.parts import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane
 from solarlib.schema import FORM, Problems, Table, choice, declared, listing, number, percent, read_toml, text, whole
@@ -105,7 +105,7 @@ class _Load:
             {
                 "name": ("name", text()),
                 "power_w": ("power_w", real(1, 50_000, "W")),
-                "kind": ("kind", choice(*KINDS)),
+                "kind": ("kind", choice(*APPLIANCE_KINDS)),
                 "daily_hours": ("daily_hours", listing(listing(real(0, 24, "h"), 2))),
                 "threshold_c": ("threshold_c", real(-50, 50, "degC")),
                 "yearly_kwh": ("yearly_kwh", real(0, 100_000, "kWh")),

@@ -71,7 +71,7 @@ def _share(part, whole):
 
 
 # Every quantity as a sum of delivered, received and generation: use = generation + delivered - received, ...
-QUANTITIES = {
+METERED = {
     "delivered": (1, 0, 0),
     "received": (0, 1, 0),
     "net": (1, -1, 0),
@@ -88,7 +88,7 @@ def what_is_known(measured):
     Parameters
     ----------
     measured : sequence of str
-        Keys of `QUANTITIES`. ``"net"`` is a single register that runs both ways; ``"unsigned sum"`` is what a
+        Keys of `METERED`. ``"net"`` is a single register that runs both ways; ``"unsigned sum"`` is what a
         sensor without sign adds up, import plus export.
 
     Returns
@@ -106,13 +106,13 @@ def what_is_known(measured):
     """
     measured = list(dict.fromkeys(measured))
     for name in measured:
-        if name not in QUANTITIES:
-            raise InputError(f"measured: found {name!r}, allowed are {', '.join(QUANTITIES)}")
+        if name not in METERED:
+            raise InputError(f"measured: found {name!r}, allowed are {', '.join(METERED)}")
     rows = []
-    for wanted in QUANTITIES:
+    for wanted in METERED:
         how = "measured" if wanted in measured else _formula(wanted, measured)
         needs = [
-            other for other in QUANTITIES if other not in (*measured, wanted) and _formula(wanted, [*measured, other])
+            other for other in METERED if other not in (*measured, wanted) and _formula(wanted, [*measured, other])
         ]
         missing = "" if how else " or ".join(needs) or "two more"
         rows.append({"quantity": wanted, "known": bool(how), "how": how, "needs": missing})
@@ -121,10 +121,10 @@ def what_is_known(measured):
 
 def _formula(wanted, measured):
     """Return ``wanted`` as the shortest weighted sum of ``measured``, or an empty text."""
-    target = np.array(QUANTITIES[wanted], float)
+    target = np.array(METERED[wanted], float)
     for count in range(1, min(3, len(measured)) + 1):
         for names in combinations(measured, count):
-            basis = np.array([QUANTITIES[name] for name in names], float).T
+            basis = np.array([METERED[name] for name in names], float).T
             weights = np.linalg.lstsq(basis, target, rcond=None)[0]
             if np.allclose(basis @ weights, target, atol=1e-9):
                 terms = [_term(weight, name) for weight, name in zip(weights, names) if abs(weight) > 1e-9]

@@ -18,7 +18,7 @@ from solarlib.quantities import TYPICAL_YEAR, InputError, check_index, require, 
 MEASURED_FILE = Path(__file__).resolve().parents[2] / "data" / "load_minutes.csv.gz"
 MINUTES_PER_DAY = 1440
 SOUTHERN_SHIFT_DAYS = 26 * 7  # half a year in whole weeks, so that Mondays stay Mondays
-KINDS = ("timer", "cooling", "heating")
+APPLIANCE_KINDS = ("timer", "cooling", "heating")
 
 
 def measured_year():
@@ -134,8 +134,8 @@ class Appliance:
     def __post_init__(self):
         where = f"appliance {self.name}"
         require(self.power_w, f"{where}, power_w", 0, 50_000, "W")
-        if self.kind not in KINDS:
-            raise InputError(f"{where}, kind: found {self.kind!r}, allowed is one of {', '.join(KINDS)}")
+        if self.kind not in APPLIANCE_KINDS:
+            raise InputError(f"{where}, kind: found {self.kind!r}, allowed is one of {', '.join(APPLIANCE_KINDS)}")
         hours = tuple(tuple(pair) for pair in self.daily_hours)
         object.__setattr__(self, "daily_hours", hours)
         if self.kind == "timer":

@@ -4,6 +4,7 @@ A bill engine says what a year costs for a given generation. Here that becomes a
 thousand times, and a row of nominal yearly bills for a system that wears while prices grow.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,7 +38,7 @@ def yearly_bills(bill, yield_factors, growth=0.0):
     return np.asarray(bill(factors), dtype=float) * money.growth_path(factors.shape[-1], growth)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class BillTable:
     """A yearly bill as a function of the generation factor: a table with straight lines between its points.
 
@@ -49,15 +50,6 @@ class BillTable:
 
     factors: np.ndarray
     bills: np.ndarray
-
-    def __post_init__(self):
-        factors, bills = (np.array(a, dtype=float) for a in (self.factors, self.bills))
-        if factors.ndim != 1 or factors.size < 2 or factors.shape != bills.shape or not np.all(np.diff(factors) > 0):
-            raise InputError("bill table: allowed are two or more rising factors, each with one bill")
-        if not np.all(np.isfinite(bills)):
-            raise InputError("bill table: found a bill that is not finite, allowed are finite amounts")
-        object.__setattr__(self, "factors", factors)
-        object.__setattr__(self, "bills", bills)
 
     def __call__(self, factor):
         factor = np.asarray(factor, dtype=float)
@@ -85,7 +77,8 @@ def tabulate(bill, low=0.0, high=1.5, tolerance=1.0):
     Raises
     ------
     InputError
-        If a gap narrower than `NARROWEST` still misses the tolerance: a bill that jumps cannot be tabulated.
+        If a bill is not finite, or a gap narrower than `NARROWEST` still misses the tolerance: a bill that jumps
+        cannot be tabulated.
     """
     start = np.linspace(low, high, 9).tolist()
     known = {factor: float(bill(factor)) for factor in start}
@@ -95,6 +88,8 @@ def tabulate(bill, low=0.0, high=1.5, tolerance=1.0):
         middle = (left + right) / 2
         known[middle] = float(bill(middle))
         miss = abs(known[middle] - (known[left] + known[right]) / 2)
+        if not math.isfinite(miss):
+            raise InputError("bill table: found a bill that is not finite, allowed are finite amounts")
         if miss > tolerance:
             if right - left < NARROWEST:
                 raise InputError(
@@ -103,7 +98,7 @@ def tabulate(bill, low=0.0, high=1.5, tolerance=1.0):
                 )
             gaps += [(left, middle), (middle, right)]
     factors = sorted(known)
-    return BillTable(factors, [known[factor] for factor in factors])
+    return BillTable(np.array(factors), np.array([known[factor] for factor in factors]))
 
 
 def split_saving(bill_without_pv, bill_without_export, bill_with_pv):

@@ -13,7 +13,7 @@ import pandas as pd
 from solarlib.quantities import InputError, require
 from solarlib.worth import money
 
-FLOWS = ("investment", "incentives", "saving", "upkeep", "insurance_and_tax", "events", "end_of_life",
+CASH_FLOWS = ("investment", "incentives", "saving", "upkeep", "insurance_and_tax", "events", "end_of_life",
          "loan", "interest", "principal")  # fmt: skip
 
 
@@ -160,7 +160,7 @@ def cash_flow(bills_without_pv, bills_with_pv, costs, loan=None):
     Returns
     -------
     DataFrame indexed by ``year`` 0 ... n
-        bill_without_pv, bill_with_pv; the signed columns `FLOWS` (positive to the owner); ``net``, their sum;
+        bill_without_pv, bill_with_pv; the signed columns `CASH_FLOWS` (positive to the owner); ``net``, their sum;
         ``cumulative``. [money]
 
     Raises
@@ -177,7 +177,7 @@ def cash_flow(bills_without_pv, bills_with_pv, costs, loan=None):
     if loan is not None and loan.years > years:
         raise InputError(f"loan.years: found {loan.years}, allowed is up to the last year of the bills, {years}")
     table = pd.DataFrame(0.0, index=pd.RangeIndex(years + 1, name="year"),
-                         columns=["bill_without_pv", "bill_with_pv", *FLOWS])  # fmt: skip
+                         columns=["bill_without_pv", "bill_with_pv", *CASH_FLOWS])  # fmt: skip
     grown = money.growth_path(years, costs.growth)
     table.loc[1:, "bill_without_pv"] = without
     table.loc[1:, "bill_with_pv"] = with_pv
@@ -195,7 +195,7 @@ def cash_flow(bills_without_pv, bills_with_pv, costs, loan=None):
         schedule = loan.schedule()
         table.loc[0, "loan"] = loan.amount
         table.loc[schedule.index, ["interest", "principal"]] -= schedule[["interest", "principal"]]
-    table["net"] = table[list(FLOWS)].sum(axis=1)
+    table["net"] = table[list(CASH_FLOWS)].sum(axis=1)
     table["cumulative"] = table["net"].cumsum()
     return table
 

@@ -255,7 +255,7 @@ class TestCashFlow:
         assert table.loc[25, "end_of_life"] == pytest.approx(-700 * grown[24])
         assert table.loc[0, "loan"] == 5000 and table["principal"].sum() == pytest.approx(-5200)
         assert (table.loc[11:, ["interest", "principal"]] == 0).all().all()
-        np.testing.assert_allclose(table["net"], table[list(lifetime.FLOWS)].sum(axis=1))
+        np.testing.assert_allclose(table["net"], table[list(lifetime.CASH_FLOWS)].sum(axis=1))
         np.testing.assert_allclose(table["cumulative"], np.cumsum(table["net"]))
 
     def test_incentives_are_zero_unless_given(self):
@@ -369,13 +369,11 @@ class TestBills:
     @pytest.mark.parametrize("factor", [0.4, 1.6, np.nan])
     def test_no_extrapolation(self, factor):
         with pytest.raises(InputError, match="^generation factor: found .* allowed is 0.5 to 1.5"):
-            BillTable([0.5, 1.5], [1.0, 2.0])(np.array([1.0, factor]))
+            BillTable(np.array([0.5, 1.5]), np.array([1.0, 2.0]))(np.array([1.0, factor]))
 
-    def test_refused_table(self):
-        with pytest.raises(InputError, match="rising factors"):
-            BillTable([1.0, 1.0], [1.0, 2.0])
-        with pytest.raises(InputError, match="not finite"):
-            BillTable([0.0, 1.0], [1.0, np.nan])
+    def test_a_bill_that_is_not_finite_is_refused(self):
+        with pytest.raises(InputError, match="^bill table: found a bill that is not finite"):
+            tabulate(lambda factor: np.nan if factor == 0.75 else 1.0)
 
     def test_parts_of_the_saving(self):
         # Retail 0.31 of which 0.03 is never credited, 1,990 kWh self-used: 616.90 + 211.61 = 828.51 (built here).

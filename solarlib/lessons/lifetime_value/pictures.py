@@ -26,7 +26,7 @@ from solarlib.worth import money
 from solarlib.worth.lifetime import Costs, Loan
 
 OWN, THIRD, UNPAID, SOLD = "own rule", "export at 1/3", "export unpaid", "all sold at 2/3"
-SHAPES = {
+SHIPPED_RULES = {
     "kWh bank": "flat-bank-forfeit",
     UNPAID: "flat-no-credit",
     THIRD: "flat-net-billing-5-cents",
@@ -82,7 +82,7 @@ def rules(house):
     """Return {words: tariff} of four billing rules; the shipped ones at the price level of the house. None: its own."""
     second = UNPAID if house.tariff.credit.unit == "kWh" else "kWh bank"
     level = round(max(bills.avoided_price(house), 0.0) / SHAPE_PRICE, 6)
-    others = {words: read_tariff(SHAPES[words]) for words in (second, THIRD, SOLD)}
+    others = {words: read_tariff(SHIPPED_RULES[words]) for words in (second, THIRD, SOLD)}
     return {OWN: None} | {words: bills.at_price_level(tariff, level) for words, tariff in others.items()}
 
 
