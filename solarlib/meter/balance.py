@@ -1,5 +1,6 @@
 """What a house used, and what follows from which meters: sums and differences of a period's energies."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -8,18 +9,22 @@ import pandas as pd
 
 from solarlib.quantities import InputError, require
 
+Numbers = float | pd.Series  # of one period, or of each of many
+
 
 @dataclass(frozen=True)
 class HouseUse:
     """Where the energy of a period went; numbers, or Series when the inputs were Series."""
 
-    use_kwh: float
-    self_consumed_kwh: float
-    self_consumption_share: float
-    self_sufficiency_share: float
+    use_kwh: Numbers
+    self_consumed_kwh: Numbers
+    self_consumption_share: Numbers
+    self_sufficiency_share: Numbers
 
 
-def house_use(generation_kwh, delivered_kwh, received_kwh, tolerance_kwh=0.0):
+def house_use(
+    generation_kwh: Numbers, delivered_kwh: Numbers, received_kwh: Numbers, tolerance_kwh: float = 0.0
+) -> HouseUse:
     """Return the use of a house from its generation meter and its two registers.
 
     Parameters
@@ -82,7 +87,7 @@ METERED = {
 }
 
 
-def what_is_known(measured):
+def what_is_known(measured: Sequence[str]) -> pd.DataFrame:
     """Say which energies of a period follow from the meters that a reader has.
 
     Parameters
