@@ -9,15 +9,18 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, event, given, settings, strategies as st
 
+from profiles import examples
 from rule_space import assert_invariants, tariff_tables, total_cost, usages
 from solarlib.bill.accounts import bills, ledger
 from solarlib.bill.tariff import read_tariff
 from solarlib.quantities import InputError
 
 MANY = settings(
-    deadline=None, max_examples=2600, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much]
+    deadline=None,
+    max_examples=examples(2600),
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
 )
-SOME = settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow])
+SOME = settings(deadline=None, max_examples=examples(150), suppress_health_check=[HealthCheck.too_slow])
 FLAT = [{"line": "basic", "on": "month", "price": 10}, {"line": "energy", "on": "billed", "price": 0.15}]
 
 
@@ -68,7 +71,9 @@ def _more(periods, what, name, i):
 
 
 @given(tariff_tables(), st.data())
-@settings(deadline=None, max_examples=500, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
+@settings(
+    deadline=None, max_examples=examples(500), suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much]
+)
 def test_a_kwh_more_sent_out_never_costs_and_a_kwh_more_drawn_never_pays(table, data):
     """For all rules but the two tested below, which jump: an election by size, and crossing of buckets by value.
 

@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from profiles import examples
 from solarlib.bill.accounts import bills, ledger
 from solarlib.bill.periods import _codes, monthly_periods, periods_from_reads
 from solarlib.bill.tariff import read_tariff
@@ -111,7 +112,7 @@ def test_a_day_of_23_or_25_hours_keeps_its_sum_in_the_buckets(day, hours):
 
 
 @given(st.integers(0, 2**32), st.booleans())
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=examples(40))
 def test_netting_over_longer_intervals_never_raises_import_or_export(seed, with_buckets):
     """Import less export is the same for every interval; each alone grows as the interval shrinks."""
     index = pd.date_range("2026-10-25", "2026-11-08", freq="15min", tz=NEW_YORK, inclusive="left")

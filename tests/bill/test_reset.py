@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from profiles import examples
 from solarlib.bill import reset_years
 from solarlib.bill.reset import best_reset, fit_sinusoid, lost_by_reset_month, sinusoid_season, spendable_kwh
 from solarlib.bill.reset_years import loss_spread, times_best, years_from_days
@@ -25,7 +26,7 @@ surpluses = st.lists(st.integers(-900, 900), min_size=12, max_size=12).map(lambd
 
 
 @given(surpluses)
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=examples(200))
 def test_the_formula_equals_running_the_bank_month_by_month(surplus):
     lost = lost_by_reset_month(surplus)
     for month in range(1, 13):
@@ -33,7 +34,7 @@ def test_the_formula_equals_running_the_bank_month_by_month(surplus):
 
 
 @given(surpluses)
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=examples(100))
 def test_no_month_loses_less_than_the_net_surplus_and_some_month_loses_no_more(surplus):
     table = best_reset(surplus)
     assert table.lost_kwh.min() == max(0.0, surplus.sum())
@@ -41,7 +42,7 @@ def test_no_month_loses_less_than_the_net_surplus_and_some_month_loses_no_more(s
 
 
 @given(surpluses, st.integers(1, 12), st.integers(0, 11))
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=examples(200))
 def test_spendable_energy_is_exactly_what_needs_no_purchase(surplus, reset, month):
     """Using it all in one month buys nothing more; using one kWh beyond it buys one kWh more."""
 

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from made_days import first_alarm
+from profiles import examples
 from solarlib.health import chart as cc
 from solarlib.health.neighbours import log_ratio_to_median
 from solarlib.health.run_lengths import allowance, threshold
@@ -48,7 +49,7 @@ def test_resemblance_of_days_is_measured_and_widens_the_chart():
 
 
 @given(st.lists(st.floats(-6, 6), min_size=1, max_size=40), st.floats(0, 2))
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=examples(200))
 def test_the_sum_is_the_deepest_fall_of_the_added_days(values, k):
     """S on day n is the greatest, over all starts, of the sum of (-z - k) from the start to n, never below 0."""
     z = np.array(values)

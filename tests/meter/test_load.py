@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from profiles import examples
 from solarlib.meter import load
 from solarlib.quantities import InputError, energy_kwh, year_index
 
@@ -98,7 +99,7 @@ def test_filling_takes_the_same_weekday(measured):
     assert filled.loc[june].equals(measured.loc["2009-06-07"].rename(filled.loc[june].name))
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=examples(40))
 @given(st.integers(0, 2**32 - 1), st.floats(0, 0.6))
 def test_filled_minutes_are_never_copied_again(seed, share):
     rng = np.random.default_rng(seed)
@@ -307,7 +308,7 @@ def test_impossible_appliances_are_named(temp_air):
 # ------------------------------------------------------------- the test load
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=examples(60))
 @given(
     st.lists(st.integers(0, 3000), min_size=1, max_size=12, unique=True),
     st.integers(1, 200),

@@ -3,12 +3,13 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from profiles import examples
 from solarlib.meter import balance, registers as meter
 from solarlib.quantities import InputError, energy_kwh
 
 POWERS = st.lists(st.floats(-12_000, 12_000, allow_subnormal=False), min_size=2, max_size=200)
 ENERGIES = st.floats(0, 5_000, allow_subnormal=False)
-EVERY = settings(deadline=None, max_examples=60)
+EVERY = settings(deadline=None, max_examples=examples(60))
 
 
 def minutes(values, freq="1min", start="2026-06-21 06:00", tz="America/New_York"):

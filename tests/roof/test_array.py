@@ -11,6 +11,7 @@ import pvlib
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from profiles import examples
 from solarlib.health import yields as health
 from solarlib.quantities import InputError
 from solarlib.roof.array import array_power, loss_steps
@@ -84,7 +85,7 @@ def _day(start):
     return _file().iloc[24 * start : 24 * start + 24]
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=examples(15), deadline=None)
 @given(system=systems, day=st.integers(0, 364))
 def test_no_loss_creates_energy_and_the_steps_add_up(system, day):
     weather = _day(day)
@@ -103,7 +104,7 @@ def test_no_loss_creates_energy_and_the_steps_add_up(system, day):
     assert (power.loc[((weather[["ghi", "dni", "dhi"]] == 0).all(axis=1)).to_numpy(), "dc_power_w"] == 0).all()
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=examples(15), deadline=None)
 @given(system=systems, day=st.integers(0, 364), seed=st.integers(0, 999))
 def test_the_order_of_the_planes_does_not_matter(system, day, seed):
     order = np.random.default_rng(seed).permutation(len(system.planes))
@@ -112,7 +113,7 @@ def test_the_order_of_the_planes_does_not_matter(system, day, seed):
     np.testing.assert_allclose(one, other, rtol=1e-9, atol=1e-9)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=examples(15), deadline=None)
 @given(system=systems, day=st.integers(0, 364), more=st.floats(1.0, 1.3))
 def test_more_light_gives_no_less_power(system, day, more):
     """At a fixed place and air; a hot module in still air would need over 6000 W/m2 to turn this round."""
@@ -124,7 +125,7 @@ def test_more_light_gives_no_less_power(system, day, more):
     assert (much >= less - 1e-9).all()
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50), deadline=None)
 @given(converter=converters, inputs=st.lists(st.floats(0, 20000), min_size=2, max_size=30))
 def test_the_converter_never_gains_falls_or_passes_its_limit(converter, inputs):
     dc = np.sort(np.array(inputs))

@@ -7,11 +7,12 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from profiles import examples
 from solarlib.quantities import InputError
 from solarlib.roof import circuits, loads, voltages
 from solarlib.roof.circuits import OUTSIDE, STANDARD_BREAKERS_A, WHO_DECIDES, WITHIN, Sum
 
-QUICK = settings(deadline=None, max_examples=50)
+QUICK = settings(deadline=None, max_examples=examples(50))
 COPPER_12, COPPER_10 = (voltages.awg_area_mm2(gauge) for gauge in (12, 10))
 STRING = dict(
     modules=10,

@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from profiles import examples
 from solarlib.quantities import InputError
 from solarlib.roof.layout import RoofPlane, fit_modules, up_slope_m
 
-QUICK = settings(deadline=None, max_examples=80)
+QUICK = settings(deadline=None, max_examples=examples(80))
 STRIPS = ("clear_ridge_m", "clear_eave_m", "clear_left_m", "clear_right_m")
 
 
@@ -189,7 +190,7 @@ def by_trying(roof, wide, high, step_x, step_y):
     return best
 
 
-@settings(deadline=None, max_examples=25)
+@settings(deadline=None, max_examples=examples(25))
 @given(st.data())
 def test_same_as_trying_every_place(data):
     def tenth(low, high):

@@ -9,6 +9,7 @@ import pvlib
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from profiles import examples
 from shade_moments import shade_moment
 from solarlib.quantities import InputError
 from solarlib.roof import cells, shade
@@ -20,7 +21,7 @@ from solarlib.roof.parts import ArraySystem, Converter, Module, Plane
 from solarlib.sky.sun import plane_of_array
 from solarlib.sky.weather import Place, read_weather
 
-QUICK = settings(deadline=None, max_examples=20)
+QUICK = settings(deadline=None, max_examples=examples(20))
 PLACE = Place("Greensboro climate", 36.1, -79.95, "America/New_York", 273.0)
 CHIMNEY = Obstacle(((195, 0), (196, 35), (212, 35), (213, 0)), 6.0)
 

@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from profiles import examples
 from solarlib.quantities import TYPICAL_YEAR, InputError
 from solarlib.sky import sun
 from solarlib.sky.climate import MonthlyMeans, typical_year
@@ -37,7 +38,7 @@ def check_year(year, place, means):
     assert (year["dni"] <= solar["dni_extra"]).all()
 
 
-@settings(max_examples=14, deadline=None)
+@settings(max_examples=examples(14), deadline=None)
 @given(
     latitude=st.one_of(st.floats(-90, 90), st.sampled_from([-90.0, -66.6, -23.4, 0.0, 66.6, 78.2, 90.0])),
     longitude=st.floats(-82, -68),

@@ -9,6 +9,7 @@ import pvlib
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from profiles import examples
 from solarlib.quantities import InputError
 from solarlib.sky import sun
 from solarlib.sky.clouds import minute_weather
@@ -91,7 +92,7 @@ def test_hemispheres_mirror_each_other(tilt):
     assert min(noon["azimuth"], 360 - noon["azimuth"]) < 30  # in January, south of the tropic: the noon sun is north
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=examples(15), deadline=None)
 @given(latitude=st.floats(-89, 89), longitude=st.floats(-180, 180), day=st.integers(0, 364))
 def test_cloudless_light_closes_and_night_is_dark(latitude, longitude, day):
     place = Place("anywhere", latitude, longitude, "UTC", 0.0)
@@ -103,7 +104,7 @@ def test_cloudless_light_closes_and_night_is_dark(latitude, longitude, day):
     assert (clear[(solar["apparent_zenith"] >= 90).to_numpy()].to_numpy() == 0).all()
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=examples(20), deadline=None)
 @given(tilt=st.floats(0, 90), azimuth=st.floats(0, 360), albedo=st.floats(0, 0.9), hour=st.integers(0, 8736))
 def test_the_parts_of_the_light_add_up_and_none_is_negative(tilt, azimuth, albedo, hour):
     weather = _file().iloc[hour : hour + 24]
@@ -190,7 +191,7 @@ def test_the_horizon_line_is_straight_between_its_corners_and_runs_on_across_nor
     )
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(
     st.lists(
         st.tuples(st.integers(0, 359), st.floats(0, 89)), min_size=1, max_size=6, unique_by=lambda corner: corner[0]

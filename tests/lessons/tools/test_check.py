@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from profiles import examples
 from solarlib.lessons.tools import check
 from solarlib.quantities import InputError
 
@@ -79,7 +80,7 @@ def test_what_is_no_number_gets_a_kind_sentence(answer, word):
     assert word in number(answer).message
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=examples(200))
 @given(
     answer=st.one_of(
         st.none(),

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 from PIL import Image
 
+from profiles import examples
 from solarlib.lessons.tools import display
 from solarlib.lessons.tools.controls import act, choice, slider, toggle
 from solarlib.lessons.tools.figures import area, bars, direct_label, line, new_figure, zero_based
@@ -64,7 +65,7 @@ def read(png):
 # the picture
 
 
-@settings(deadline=None, max_examples=15)
+@settings(deadline=None, max_examples=examples(15))
 @given(moves=st.lists(st.tuples(st.floats(0, 9), st.integers(0, 4)), min_size=1, max_size=4))
 def test_a_redraw_equals_a_picture_drawn_from_nothing(moves):
     picture = ramp()
