@@ -14,7 +14,7 @@ from solarlib.bill.tariff import read_tariff
 from solarlib.house import bills as house_bills
 from solarlib.house.file import read_house
 from solarlib.house.year import simulate
-from solarlib.lessons.credit_bank import pictures as credit_bank, questions as checks, rules
+from solarlib.lessons.credit_bank import ledgers, pictures as credit_bank, questions as checks
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.meter.registers import split
 from solarlib.quantities import energy_kwh
@@ -42,7 +42,7 @@ def numbers(sentence):
 
 
 def test_months_balance_and_are_the_sums_of_the_year(house):
-    year, table = simulate(house), credit_bank.months(house)
+    year, table = simulate(house), ledgers.months(house)
     flows = split(year["net_w"])
     assert len(table) == 12
     assert table["delivered_kwh"].sum() == pytest.approx(flows["delivered_kwh"].sum(), rel=1e-12)
@@ -52,45 +52,47 @@ def test_months_balance_and_are_the_sums_of_the_year(house):
 
 
 def test_two_years_have_no_array_before_the_switch(house):
-    periods = credit_bank.two_years(house, 100, "Oct")
+    periods = ledgers.two_years(house, 100, "Oct")
     assert (periods["received_kwh"].iloc[:9] == 0).all() and (periods["generation_kwh"].iloc[:9] == 0).all()
     assert (periods["generation_kwh"].iloc[9:] > 0).all()
     assert (periods["period_start"].to_numpy()[1:] == periods["period_end"].to_numpy()[:-1]).all()
-    month = credit_bank.months(house)["delivered_kwh"].to_numpy()
+    month = ledgers.months(house)["delivered_kwh"].to_numpy()
     assert periods["delivered_kwh"].to_numpy()[12:] == pytest.approx(month)
 
 
 def test_reset_of_the_house_file_and_of_other_months(house, two_storey):
     name = next(name for name in NAMES if read_house(name) == house)
-    assert credit_bank.reset_of(house) == RESET[name]
-    assert credit_bank.reset_choices(house) == list(MONTHS)
+    assert ledgers.reset_of(house) == RESET[name]
+    assert ledgers.reset_choices(house) == list(MONTHS)
     for reset in MONTHS:
-        gone = rules.book_of(house, rules.rules_with_reset(house, reset), rules.sizes(house))["credit_reset"].to_numpy()
+        gone = ledgers.book_of(house, ledgers.rules_with_reset(house, reset), ledgers.sizes(house))[
+            "credit_reset"
+        ].to_numpy()
         others = [month for month in range(24) if month % 12 != MONTHS.index(reset)]
         assert gone[MONTHS.index(reset) + 12] > 0 and (gone[others] == 0).all()
     kept = replace(two_storey, tariff=read_tariff("days-blocks-capacity"))  # a bank that is never emptied
-    assert credit_bank.reset_of(kept) == "never" and credit_bank.reset_choices(kept)[-1] == "never"
-    assert rules.book_of(kept, rules.rules_with_reset(kept, "never"), 120)["credit_reset"].sum() == 0
-    assert rules.book_of(kept, rules.rules_with_reset(kept, "Sep"))["credit_reset"].sum() > 0
+    assert ledgers.reset_of(kept) == "never" and ledgers.reset_choices(kept)[-1] == "never"
+    assert ledgers.book_of(kept, ledgers.rules_with_reset(kept, "never"), 120)["credit_reset"].sum() == 0
+    assert ledgers.book_of(kept, ledgers.rules_with_reset(kept, "Sep"))["credit_reset"].sum() > 0
 
 
 def test_money_tariff_uses_a_shipped_bank_and_says_so(two_storey):
     other = replace(two_storey, tariff=read_tariff("net-billing-monthly-price"))
-    table = credit_bank.facts(other)
+    table = ledgers.facts(other)
     assert table.loc["parts 2 and 4 use"].iloc[0] == read_tariff("kwh-bank-march").name
     assert "First year" in credit_bank.bank_picture(other).update(size=100, start="Jan", reset="Mar")
     assert "bill" in credit_bank.bill_picture(other).update(size=100, month="Jul", rules="house file")
 
 
 def test_facts_fit_the_table(house):
-    table = credit_bank.facts(house)
+    table = ledgers.facts(house)
     assert (table.iloc[:, 0].str.len() <= 50).all()
     assert table.loc["basic charge"].iloc[0].startswith(f"{float(house.tariff.charge('basic charge').price):g} $")
 
 
 def test_time_of_use_tariff_runs_through_all_pictures(two_storey):
     own = replace(two_storey, tariff=read_tariff("time-of-use-bank"))
-    assert credit_bank.reset_of(own) == "Nov"
+    assert ledgers.reset_of(own) == "Nov"
     assert "paid out" in credit_bank.bank_picture(own).update(size=120, start="Jan", reset="Sep")
     assert "on-peak energy" in credit_bank.bill_picture(own).update(size=100, month="Jan", rules="house file")
     assert "0.28 $/kWh" in credit_bank.reset_picture(own).update(size=100, reset="Dec")
@@ -100,15 +102,15 @@ def test_a_tariff_of_other_years_still_runs(two_storey):
     from datetime import date
 
     later = replace(two_storey, tariff=replace(two_storey.tariff, valid_from=date(2031, 1, 1)))
-    assert len(rules.book_of(later, rules.bank_rules(later))) == 24
-    assert credit_bank.tariff_named(later, "own").valid_from is None
+    assert len(ledgers.book_of(later, ledgers.bank_rules(later))) == 24
+    assert ledgers.tariff_named(later, "own").valid_from is None
 
 
 # ---------------------------------------------------------------- part 1
 
 
 def test_sheet_differences_are_the_months_energies_and_march_rolls_over(house):
-    sheet, table, dial = credit_bank.reading_sheet(house), credit_bank.months(house), 10**house.meter.digits
+    sheet, table, dial = ledgers.reading_sheet(house), ledgers.months(house), 10**house.meter.digits
     assert len(sheet) == 13 and sheet.index[2] == "1 Mar"
     for name in ("delivered", "received", "generation"):
         difference = np.diff(sheet[name].to_numpy()) % dial
@@ -119,7 +121,7 @@ def test_sheet_differences_are_the_months_energies_and_march_rolls_over(house):
 
 def test_register_picture_stacks_what_the_meter_counts(house):
     picture = credit_bank.register_picture(house)
-    table = credit_bank.months(house)
+    table = ledgers.months(house)
     for month in ("Jan", "Mar", "Jul"):
         words = picture.update(month=month, size=100)
         row = table.iloc[MONTHS.index(month)]
@@ -147,12 +149,12 @@ def test_without_array_the_received_register_stands_still(house):
 def test_bank_picture_is_the_ledger(house):
     picture = credit_bank.bank_picture(house)
     for size, start, reset in (
-        (100, "Jan", credit_bank.reset_of(house)),
-        (rules.sizes(house), "Oct", "Sep"),
+        (100, "Jan", ledgers.reset_of(house)),
+        (ledgers.sizes(house), "Oct", "Sep"),
         (0, "Dec", "Jan"),
     ):
         words = picture.update(size=size, start=start, reset=reset)
-        book = rules.book_of(house, rules.rules_with_reset(house, reset), size, start)
+        book = ledgers.book_of(house, ledgers.rules_with_reset(house, reset), size, start)
         upper, lower = picture.figure.axes
         line = upper.lines[-1].get_ydata().reshape(24, 3)
         assert line[:, 0] == pytest.approx(book["bank_open"].to_numpy())
@@ -169,15 +171,17 @@ def test_bank_picture_is_the_ledger(house):
 
 
 def test_first_winter_after_an_october_start_buys_more_than_the_second(two_storey):
-    book = rules.book_of(two_storey, rules.bank_rules(two_storey), 100, "Oct")
+    book = ledgers.book_of(two_storey, ledgers.bank_rules(two_storey), 100, "Oct")
     first, second = book["billed_kwh"].iloc[9:15].sum(), book["billed_kwh"].iloc[21:].sum()
     assert first > second
 
 
 def test_prediction_of_the_even_year_holds_with_a_bank_emptied_while_full(two_storey):
-    surplus = {size: abs(rules.surplus_of(two_storey, size).sum()) for size in rules.steps(two_storey)}
+    surplus = {size: abs(ledgers.surplus_of(two_storey, size).sum()) for size in ledgers.steps(two_storey)}
     even = min(surplus, key=surplus.get)
-    good, bad = (rules.book_of(two_storey, rules.rules_with_reset(two_storey, month), even) for month in ("Mar", "Sep"))
+    good, bad = (
+        ledgers.book_of(two_storey, ledgers.rules_with_reset(two_storey, month), even) for month in ("Mar", "Sep")
+    )
     assert good["billed_kwh"].iloc[12:].sum() < 0.05 * bad["billed_kwh"].iloc[12:].sum()
 
 
@@ -186,11 +190,11 @@ def test_prediction_of_the_even_year_holds_with_a_bank_emptied_while_full(two_st
 
 def test_bill_picture_stacks_to_the_bill(house):
     picture = credit_bank.bill_picture(house)
-    for words, name in credit_bank.OTHER_RULES.items():
-        tariff = credit_bank.tariff_named(house, name)
-        for size in (0, 100, rules.sizes(house)):
+    for words, name in ledgers.OTHER_RULES.items():
+        tariff = ledgers.tariff_named(house, name)
+        for size in (0, 100, ledgers.sizes(house)):
             said = picture.update(size=size, month="Jul", rules=words)
-            year = rules.book_of(house, tariff, size).iloc[12:]
+            year = ledgers.book_of(house, tariff, size).iloc[12:]
             fixed, energy = picture.figure.axes[0].collections
             low, high = columns(fixed)[2], columns(energy)[2]
             assert columns(energy)[1] == pytest.approx(low)
@@ -201,14 +205,14 @@ def test_bill_picture_stacks_to_the_bill(house):
 
 def test_quick_periods_are_enough_for_tariffs_that_need_no_hours(two_storey):
     for name in ("kwh-bank-march", "net-billing-monthly-price", "flat-net-billing-5-cents"):
-        tariff = credit_bank.tariff_named(two_storey, name)
-        exact = ledger(
-            credit_bank.months(two_storey, 100, tariff), tariff, compare=False, **credit_bank.ratings(two_storey)
-        )["bill"].to_numpy()
-        quick = rules.book_of(two_storey, tariff)["bill"].to_numpy()[:12]
+        tariff = ledgers.tariff_named(two_storey, name)
+        exact = ledger(ledgers.months(two_storey, 100, tariff), tariff, compare=False, **ledgers.ratings(two_storey))[
+            "bill"
+        ].to_numpy()
+        quick = ledgers.book_of(two_storey, tariff)["bill"].to_numpy()[:12]
         assert quick == pytest.approx(exact, abs=1e-9)
     for name in ("time-of-use-bank", "netting-interval"):
-        assert rules._needs_hours(read_tariff(name))
+        assert ledgers._needs_hours(read_tariff(name))
 
 
 def test_every_shipped_tariff_can_be_named_in_the_lesson(two_storey):
@@ -216,11 +220,11 @@ def test_every_shipped_tariff_can_be_named_in_the_lesson(two_storey):
     from solarlib.bill.words import explain
 
     for file in sorted(TARIFF_FOLDER.glob("*.toml")):
-        tariff = credit_bank.tariff_named(two_storey, file.stem)
+        tariff = ledgers.tariff_named(two_storey, file.stem)
         if tariff.months_per_bill != 1:
             continue
-        periods = credit_bank.two_years(two_storey, tariff=tariff)
-        book = ledger(periods, tariff, **credit_bank.ratings(two_storey))
+        periods = ledgers.two_years(two_storey, tariff=tariff)
+        book = ledger(periods, tariff, **ledgers.ratings(two_storey))
         bill = book.iloc[12:].sort_values("net_kwh").iloc[0]
         assert explain(bill, "bill", tariff).startswith("The bill for")
 
@@ -230,8 +234,8 @@ def test_every_shipped_tariff_can_be_named_in_the_lesson(two_storey):
 
 def test_reset_picture_is_the_domain_table(house):
     picture = credit_bank.reset_picture(house)
-    for size in (0, 50, 100, rules.sizes(house)):
-        surplus = rules.surplus_of(house, size)
+    for size in (0, 50, 100, ledgers.sizes(house)):
+        surplus = ledgers.surplus_of(house, size)
         table = best_reset(surplus)
         words = picture.update(size=size, reset="Sep")
         upper, lower = picture.figure.axes
@@ -246,7 +250,7 @@ def test_reset_picture_is_the_domain_table(house):
 
 
 def test_rule_of_the_first_surplus_bill_holds_for_all_houses(house):
-    surplus = rules.surplus_of(house)
+    surplus = ledgers.surplus_of(house)
     table = best_reset(surplus)
     crossings = [m for m in range(12) if surplus[m] > 0 and surplus[m - 1] <= 0]
     assert table["best"].iloc[[m - 1 for m in crossings]].any()
@@ -255,21 +259,23 @@ def test_rule_of_the_first_surplus_bill_holds_for_all_houses(house):
 
 
 def test_slack_lies_before_the_crossing_for_an_importer_and_after_it_for_an_exporter(two_storey):
-    small, large = (best_reset(rules.surplus_of(two_storey, size)) for size in (60, rules.sizes(two_storey)))
-    first = [int(np.flatnonzero(rules.surplus_of(two_storey, size) > 0)[0]) for size in (60, rules.sizes(two_storey))]
+    small, large = (best_reset(ledgers.surplus_of(two_storey, size)) for size in (60, ledgers.sizes(two_storey)))
+    first = [
+        int(np.flatnonzero(ledgers.surplus_of(two_storey, size) > 0)[0]) for size in (60, ledgers.sizes(two_storey))
+    ]
     assert small["best"].iloc[first[0] - 2] and not small["best"].iloc[first[0]]
     assert large["best"].iloc[first[1]]
 
 
 def test_smooth_year_sentence(house):
-    surplus = rules.surplus_of(house)
-    words = credit_bank.smooth_year(surplus)
+    surplus = ledgers.surplus_of(house)
+    words = ledgers.smooth_year(surplus)
     mean, swing, _ = fit_sinusoid(surplus)
     if abs(mean) < swing:
         rate = mean + swing * np.cos(2 * np.pi * (np.arange(20_000) + 0.5) / 20_000)
         assert numbers(words)[0] == pytest.approx(np.maximum(rate, 0.0).mean(), abs=1.0)
-    assert "never changes" in credit_bank.smooth_year(np.full(12, -5.0))
-    assert "never changes" in credit_bank.smooth_year(np.zeros(12))
+    assert "never changes" in ledgers.smooth_year(np.full(12, -5.0))
+    assert "never changes" in ledgers.smooth_year(np.zeros(12))
 
 
 def test_all_best_months_listed_in_few_words():
@@ -293,23 +299,23 @@ def test_made_years_are_drawn_from_the_days_of_the_house(any_house):
     year = simulate(any_house)
     made, used = (energy_kwh(year[name]).resample("D").sum() for name in ("generation_w", "load_w"))
     assert (made - used).groupby(made.index.month).sum().to_numpy() == pytest.approx(
-        rules.surplus_of(any_house), abs=1e-6
+        ledgers.surplus_of(any_house), abs=1e-6
     )
-    for size in (0, 60, rules.sizes(any_house)):
+    for size in (0, 60, ledgers.sizes(any_house)):
         by_hand = years_from_days((size / 100 * made - used).to_numpy(), np.random.default_rng(3), 30)
-        assert rules.made_years(any_house, size, 3) == pytest.approx(by_hand, abs=1e-6)
-    spread = rules.made_years(any_house, 100, 1).std(axis=0)
+        assert ledgers.made_years(any_house, size, 3) == pytest.approx(by_hand, abs=1e-6)
+    spread = ledgers.made_years(any_house, 100, 1).std(axis=0)
     assert (spread > 5).all() and not np.array_equal(
-        rules.made_years(any_house, 100, 1), rules.made_years(any_house, 100, 2)
+        ledgers.made_years(any_house, 100, 1), ledgers.made_years(any_house, 100, 2)
     )
 
 
 def test_years_picture_shows_what_the_domain_computes(any_house):
     picture = credit_bank.years_picture(any_house)
     upper, lower = picture.figure.axes
-    for drawing, size in ((1, 0), (1, 50), (2, 100), (credit_bank.DRAWINGS, rules.sizes(any_house))):
+    for drawing, size in ((1, 0), (1, 50), (2, 100), (credit_bank.DRAWINGS, ledgers.sizes(any_house))):
         words = picture.update(size=size, drawing=drawing)
-        years = rules.made_years(any_house, size, drawing)
+        years = ledgers.made_years(any_house, size, drawing)
         table, best = loss_spread(years), times_best(years)
         assert years.shape == (30, 12)
         assert columns(upper.collections[0])[2] == pytest.approx(best.to_numpy())
@@ -318,7 +324,7 @@ def test_years_picture_shows_what_the_domain_computes(any_house):
         assert low == pytest.approx(table[0.1].to_numpy()) and high == pytest.approx(table[0.9].to_numpy())
         zero, middle, typical = lower.lines
         assert middle.get_ydata() == pytest.approx(table[0.5].to_numpy())
-        assert typical.get_ydata() == pytest.approx(lost_by_reset_month(rules.surplus_of(any_house, size)))
+        assert typical.get_ydata() == pytest.approx(lost_by_reset_month(ledgers.surplus_of(any_house, size)))
         assert max(high.max(), typical.get_ydata().max()) < 0.85 * lower.get_ylim()[1]  # below the words
         assert 20 <= len(words) <= 250 and "nan" not in words
         if table["mean"].max() < 0.5:
@@ -332,17 +338,17 @@ def test_years_picture_shows_what_the_domain_computes(any_house):
 
 def test_the_choice_from_the_typical_year_holds_in_most_made_years(any_house):
     """Check 6 accepts the months that are best in the typical year: one of them is best in most made years too."""
-    typical = best_reset(rules.surplus_of(any_house))["best"]
+    typical = best_reset(ledgers.surplus_of(any_house))["best"]
     for drawing in range(1, credit_bank.DRAWINGS + 1):
-        best = times_best(rules.made_years(any_house, 100, drawing))
+        best = times_best(ledgers.made_years(any_house, 100, drawing))
         assert best[typical].max() == best.max() >= 25
 
 
 def test_of_two_months_alike_in_the_typical_year_one_is_safer(two_storey):
-    typical = best_reset(rules.surplus_of(two_storey))["best"]
+    typical = best_reset(ledgers.surplus_of(two_storey))["best"]
     assert list(typical.index[typical]) == ["Mar", "Apr"]
     for drawing in range(1, credit_bank.DRAWINGS + 1):
-        best = times_best(rules.made_years(two_storey, 100, drawing))
+        best = times_best(ledgers.made_years(two_storey, 100, drawing))
         assert best["Mar"] > best["Apr"] + 3
 
 
@@ -360,7 +366,7 @@ def test_part_4_says_where_the_own_rule_has_no_reset(two_storey):
             (credit_bank.years_picture(other), {"drawing": 1}),
             (credit_bank.reset_picture(other), {"reset": "Sep"}),
         ):
-            for size in (0, 100, rules.sizes(other)):
+            for size in (0, 100, ledgers.sizes(other)):
                 words = picture.update(size=size, **values)
                 assert len(words) <= 250
                 assert words.endswith(said[name]) if name in said else "own rule" not in words
@@ -377,10 +383,17 @@ def test_southern_and_dark_houses_give_sentences(two_storey, monkeypatch):
     turned[:] = np.roll(year.to_numpy(), len(year) // 2, axis=0)
     fake = {"south": turned, "dark": year.assign(generation_w=0.0, net_w=year["load_w"]), two_storey.name: year}
     monkeypatch.setattr(house_bills, "simulate", lambda house: fake[house.name])
-    for cached in (house_bills.hourly, rules.months, rules.surplus_of, rules.book_of, rules.sizes, rules._drawn):
+    for cached in (
+        house_bills.hourly,
+        ledgers.months,
+        ledgers.surplus_of,
+        ledgers.book_of,
+        ledgers.sizes,
+        ledgers._drawn,
+    ):
         cached.cache_clear()
     for other in (south, dark):
-        largest = rules.sizes(other)
+        largest = ledgers.sizes(other)
         for size in (0, largest):
             for picture, values in (
                 (credit_bank.register_picture(other), {"month": "Dec"}),
@@ -391,8 +404,15 @@ def test_southern_and_dark_houses_give_sentences(two_storey, monkeypatch):
             ):
                 words = picture.update(size=size, **values)
                 assert 20 <= len(words) <= 250 and "nan" not in words
-    assert best_reset(rules.surplus_of(south))["best"].iloc[8]  # half a year later: the September bill
-    for cached in (house_bills.hourly, rules.months, rules.surplus_of, rules.book_of, rules.sizes, rules._drawn):
+    assert best_reset(ledgers.surplus_of(south))["best"].iloc[8]  # half a year later: the September bill
+    for cached in (
+        house_bills.hourly,
+        ledgers.months,
+        ledgers.surplus_of,
+        ledgers.book_of,
+        ledgers.sizes,
+        ledgers._drawn,
+    ):
         cached.cache_clear()
 
 
@@ -457,7 +477,7 @@ def test_rounding_the_total_only_is_named_where_it_differs():
 
 
 def test_reset_check_follows_the_house(house):
-    table = best_reset(rules.surplus_of(house))
+    table = best_reset(ledgers.surplus_of(house))
     for month in MONTHS:
         result = checks.check_reset(month.lower(), house)
         assert checks.check_reset(checks.WHOLE_MONTHS[MONTHS.index(month)], house) == result

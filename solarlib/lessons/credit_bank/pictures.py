@@ -1,31 +1,10 @@
-"""Pictures of lesson 04: two registers, the bank's level, twelve bills, what each reset month loses, in one year and in many."""
+"""Pictures of lesson 04: two registers, the bank, twelve bills, what each reset month loses, in one year and in many."""
 
 import numpy as np
 
 from solarlib.bill.reset import best_reset, lost_by_reset_month
 from solarlib.bill.reset_years import loss_spread, times_best
-from solarlib.lessons.credit_bank.rules import (
-    MADE_YEARS,
-    OTHER_RULES,
-    bank_rules,
-    book_of,
-    energy_price,
-    facts,
-    made_years,
-    months,
-    ratings,
-    reading_sheet,
-    reset_choices,
-    reset_of,
-    rules_with_reset,
-    sizes,
-    smooth_year,
-    steps,
-    surplus_of,
-    tariff_named,
-    two_years,
-    without_reset,
-)
+from solarlib.lessons.credit_bank import ledgers
 from solarlib.lessons.tools.figures import (
     BACKGROUND,
     INK,
@@ -46,38 +25,45 @@ from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.balance import house_use
 from solarlib.meter.registers import register_difference
 
-__all__ = [
-    "OTHER_RULES",
-    "bank_picture",
-    "bank_rules",
-    "bill_picture",
-    "energy_price",
-    "facts",
-    "months",
-    "ratings",
-    "reading_sheet",
-    "register_picture",
-    "reset_choices",
-    "reset_of",
-    "reset_picture",
-    "sizes",
-    "smooth_year",
-    "tariff_named",
-    "two_years",
-    "years_picture",
-]
 DRAWINGS = 5
-UP_DOWN = "up: surplus, down: shortage"
 _TAKEN = {"pay": "paid out", "pay if over": "taken", "donate": "given away"}
+
+
+def _two_rows(**grid):
+    """Return a figure with two rows of twelve months."""
+    figure, (upper, lower) = new_figure(2, 1, left=0.1, top=0.96, bottom=0.09, hspace=0.22, **grid)
+    for ax in (upper, lower):
+        months_axis(ax)
+    upper.set_xticklabels([])
+    return figure, upper, lower
+
+
+def _on_columns(ax, size):
+    """Return a text for each month's column."""
+    return [direct_label(ax, month, 0, "", size=size, ha="center", va="bottom") for month in range(1, 13)]
+
+
+def _surplus_boxes(house, ax, left):
+    """Give an axis room for the surplus of every month and array size; return boxes for surplus and shortage."""
+    values = np.concatenate([ledgers.surplus_of(house, size) for size in ledgers.steps(house)])
+    high = max(values.max(), 1.0)
+    ax.axhline(0, color=INK, linewidth=1.2)
+    zero_based(ax, 1.7 * high, "month (kWh)", bottom=1.1 * min(values.min(), -1.0))
+    direct_label(ax, left, 1.62 * high, "up: surplus, down: shortage", size=TICK_PT, va="top")
+    return [boxes(ax, role) for role in ("export", "import")]
 
 
 def register_picture(house):
     """Return the picture of one month's registers: month, size -> delivered, received, used at once, house use."""
     digits = house.meter.digits
     shown = {
-        size: {name: column.to_numpy() for name, column in reading_sheet(house, size).items()} for size in steps(house)
+        size: {name: column.to_numpy() for name, column in ledgers.reading_sheet(house, size).items()}
+        for size in ledgers.steps(house)
     }
-    top = 1.2 * max(months(house, size)[["delivered_kwh", "generation_kwh"]].sum(axis=1).max() for size in steps(house))
+    top = 1.2 * max(
+        ledgers.months(house, size)[["delivered_kwh", "generation_kwh"]].sum(axis=1).max()
+        for size in ledgers.steps(house)
+    )
     figure, ax = new_figure(left=0.24, bottom=0.17, top=0.97)
     ax.set_xlim(0, top)
     ax.set_xlabel("energy in the month (kWh)")
@@ -139,32 +125,30 @@ def register_picture(house):
 
 def bank_picture(house):
     """Return the picture of two years: size, first month, reset -> the bank, and each month's surplus or shortage."""
-    largest, place = sizes(house), np.arange(1, 25)
+    largest, place = ledgers.sizes(house), np.arange(1, 25)
     most = max(
-        book_of(house, rules_with_reset(house, reset), largest)[["bank_close", "credit_reset"]].sum(axis=1).max()
-        for reset in reset_choices(house)
+        ledgers.book_of(house, ledgers.rules_with_reset(house, reset), largest)[["bank_close", "credit_reset"]]
+        .sum(axis=1)
+        .max()
+        for reset in ledgers.reset_choices(house)
     )
     top = 1.3 * max(most, 1.0)
-    extremes = np.concatenate([surplus_of(house, size) for size in steps(house)])
     figure, (upper, lower) = new_figure(2, 1, left=0.1, top=0.97, bottom=0.17, hspace=0.12, height_ratios=(1.25, 1))
     for ax in (upper, lower):
         ax.set_xlim(0.4, 24.6)
         ax.set_xticks(place, [month[0] for month in MONTHS] * 2 if ax is lower else [])
         ax.tick_params(axis="x", length=0)
         ax.axvline(12.5, color=INK, linewidth=1.2, linestyle=":")
-    lower.axhline(0, color=INK, linewidth=1.2)
     lower.set_xlabel("first year" + 40 * " " + "second year")
     zero_based(upper, top, "bank (kWh)")
-    zero_based(lower, 1.7 * max(extremes.max(), 1.0), "month (kWh)", bottom=1.1 * min(extremes.min(), -1.0))
-    out, short = (boxes(lower, role) for role in ("export", "import"))
+    out, short = _surplus_boxes(house, lower, 0.6)
     level = line(upper, "bank", [0], [0], linestyle="-")
     direct_label(upper, 0.6, 0.97 * top, "in the bank", "bank", va="top")
-    direct_label(lower, 0.6, 1.62 * max(extremes.max(), 1.0), UP_DOWN, size=TICK_PT, va="top")
     drops = [direct_label(upper, 0, 0, "", size=TICK_PT, va="bottom", ha="center") for _ in range(2)]
 
     def update(size, start, reset):
-        rules = rules_with_reset(house, reset)
-        book = book_of(house, rules, size, start)
+        rules = ledgers.rules_with_reset(house, reset)
+        book = ledgers.book_of(house, rules, size, start)
         surplus, gone = -book["net_kwh"].to_numpy(), book["credit_reset"].to_numpy()
         move_columns(out, 0.0 * surplus, np.maximum(surplus, 0.0))
         move_columns(short, np.minimum(surplus, 0.0), 0.0 * surplus)
@@ -196,9 +180,12 @@ def bank_picture(house):
 
 def bill_picture(house):
     """Return the picture of twelve bills: size, month, rules -> what energy costs, and what no surplus reduces."""
-    place = np.arange(1, 13)
-    tariffs = {words: tariff_named(house, name) for words, name in OTHER_RULES.items()}
-    top = 1.22 * max(book_of(house, tariff, size)["bill"].max() for tariff in tariffs.values() for size in steps(house))
+    tariffs = {words: ledgers.tariff_named(house, name) for words, name in ledgers.OTHER_RULES.items()}
+    top = 1.22 * max(
+        ledgers.book_of(house, tariff, size)["bill"].max()
+        for tariff in tariffs.values()
+        for size in ledgers.steps(house)
+    )
     figure, ax = new_figure(bottom=0.1)
     months_axis(ax)
     zero_based(ax, top, "bill ($ a month)")
@@ -206,12 +193,12 @@ def bill_picture(house):
     energy = boxes(ax, "import")
     direct_label(ax, 0.55, 0.97 * top, "upper part: energy bought", "import", va="top")
     direct_label(ax, 12.45, 0.97 * top, "lower part: all other lines", "money", va="top", ha="right")
-    sums = [direct_label(ax, month, 0, "", size=TICK_PT, ha="center", va="bottom") for month in place]
+    sums = _on_columns(ax, TICK_PT)
     mark = line(ax, "load", [0], [0], marker="v", markersize=12, linestyle="none")
 
     def update(size, month, rules):
         tariff = tariffs[rules]
-        year = book_of(house, tariff, size).iloc[12:]
+        year = ledgers.book_of(house, tariff, size).iloc[12:]
         bought = np.maximum(0.0, (year["energy"] - year["credit_money_applied"]).to_numpy())
         other = np.maximum(0.0, year["bill"].to_numpy() - bought)
         move_columns(fixed, 0 * other, other)
@@ -225,7 +212,7 @@ def bill_picture(house):
         words = [f"{charge.line} {row[f'line {charge.line}']:.2f}" for charge in tariff.charges][:4]
         if row["credit_money_applied"]:
             words.append(f"credit {-row['credit_money_applied']:.2f}")
-        without = book_of(house, tariff, 0)["bill"].iloc[12:].sum()
+        without = ledgers.book_of(house, tariff, 0)["bill"].iloc[12:].sum()
         return (
             f"{month}, {size} %: {', '.join(words)}{', ...' if len(tariff.charges) > 4 else ''}; bill {row['bill']:.2f} $. "
             f"The year costs {year['bill'].sum():,.2f} $, without an array {without:,.2f} $."
@@ -239,29 +226,22 @@ def bill_picture(house):
 
 def reset_picture(house):
     """Return the picture of the reset: size, month -> surplus of each month, kWh lost for each possible reset."""
-    place, price = np.arange(1, 13), energy_price(house)
-    extremes = [surplus_of(house, size) for size in steps(house)]
-    high, low = max(values.max() for values in extremes), min(values.min() for values in extremes)
+    price = ledgers.energy_price(house)
+    extremes = [ledgers.surplus_of(house, size) for size in ledgers.steps(house)]
     top = 1.35 * max(best_reset(values)["lost_kwh"].max() for values in extremes) or 1.0
-    figure, (upper, lower) = new_figure(2, 1, left=0.1, top=0.96, bottom=0.09, hspace=0.22)
-    for ax in (upper, lower):
-        months_axis(ax)
-    upper.set_xticklabels([])
-    upper.axhline(0, color=INK, linewidth=1.2)
-    zero_based(upper, 1.7 * max(high, 1.0), "month (kWh)", bottom=1.1 * min(low, -1.0))
+    figure, upper, lower = _two_rows()
+    out, short = _surplus_boxes(house, upper, 0.5)
     zero_based(lower, top, "lost (kWh)")
-    out, short = (boxes(upper, role) for role in ("export", "import"))
     always = boxes(lower, "loss", hatch="")
     timing = boxes(lower, "loss", facecolor=BACKGROUND, edgecolor=ROLES["loss"].colour, linewidth=1.0)
-    direct_label(upper, 0.5, 1.62 * max(high, 1.0), UP_DOWN, size=TICK_PT, va="top")
     direct_label(lower, 0.5, 0.97 * top, "filled: lost with any month", "loss", size=TICK_PT, va="top")
     direct_label(lower, 12.3, 0.97 * top, "hatched: lost by the date", "loss", size=TICK_PT, va="top", ha="right")
-    numbers = [direct_label(lower, month, 0, "", size=SMALL_PT, ha="center", va="bottom") for month in place]
+    numbers = _on_columns(lower, SMALL_PT)
     tables = {}
     cuts = [line(ax, "bank", [0, 0], ax.get_ylim(), linestyle="-") for ax in (upper, lower)]
 
     def update(size, reset):
-        surplus = surplus_of(house, size)
+        surplus = ledgers.surplus_of(house, size)
         if size not in tables:
             tables[size] = best_reset(surplus)
         table = tables[size]
@@ -282,7 +262,7 @@ def reset_picture(house):
         return (
             f"{size} %, emptied after the {reset} bill: {lost[chosen]:,.0f} kWh a year are lost, {by_date[chosen]:,.0f} of them by the "
             f"date, worth {by_date[chosen] * price:,.2f} $ at {price:g} $/kWh. With any month {least:,.0f} kWh are lost. Least: {good}."
-            f"{without_reset(house)}"
+            f"{ledgers.without_reset(house)}"
         )
 
     return Picture(figure, [out, short, always, timing, numbers, cuts], update)
@@ -290,13 +270,13 @@ def reset_picture(house):
 
 def years_picture(house):
     """Return the picture of many made years: size, drawing -> how often each reset month loses least, what it loses."""
-    place, count = np.arange(1, 13), MADE_YEARS
-    ends = [loss_spread(made_years(house, sizes(house), drawing))[0.9].max() for drawing in range(1, DRAWINGS + 1)]
-    top = 1.35 * max(*ends, lost_by_reset_month(surplus_of(house, sizes(house))).max(), 1.0)
-    figure, (upper, lower) = new_figure(2, 1, left=0.1, top=0.96, bottom=0.09, hspace=0.22, height_ratios=(1, 1.4))
-    for ax in (upper, lower):
-        months_axis(ax)
-    upper.set_xticklabels([])
+    place, count = np.arange(1, 13), ledgers.MADE_YEARS
+    ends = [
+        loss_spread(ledgers.made_years(house, ledgers.sizes(house), drawing))[0.9].max()
+        for drawing in range(1, DRAWINGS + 1)
+    ]
+    top = 1.35 * max(*ends, lost_by_reset_month(ledgers.surplus_of(house, ledgers.sizes(house))).max(), 1.0)
+    figure, upper, lower = _two_rows(height_ratios=(1, 1.4))
     zero_based(upper, 1.75 * count, "years")
     upper.set_yticks(range(0, count + 1, 10))
     zero_based(lower, top, "lost (kWh)", bottom=-0.06 * top)
@@ -311,7 +291,7 @@ def years_picture(house):
         size=TICK_PT,
         va="top",
     )
-    numbers = [direct_label(upper, month, 0, "", size=SMALL_PT, ha="center", va="bottom") for month in place]
+    numbers = _on_columns(upper, SMALL_PT)
     spread = boxes(lower, "loss", hatch="")
     middle = line(lower, "load", [0], [0], linestyle="none", marker="_", markersize=26, markeredgewidth=3.0)
     typical = line(
@@ -329,7 +309,7 @@ def years_picture(house):
     direct_label(lower, 12.3, 0.97 * top, "circle: typical year", size=TICK_PT, va="top", ha="right")
 
     def update(size, drawing):
-        years = made_years(house, size, drawing)
+        years = ledgers.made_years(house, size, drawing)
         table, best = loss_spread(years), times_best(years)
         move_columns(often, np.zeros(12), best.to_numpy())
         for text, times in zip(numbers, best):
@@ -337,14 +317,14 @@ def years_picture(house):
             text.set_y(times + 0.02 * count)
         move_columns(spread, table[0.1].to_numpy(), table[0.9].to_numpy(), width=0.5)
         middle.set_data(place, table[0.5].to_numpy())
-        typical.set_data(place, lost_by_reset_month(surplus_of(house, size)))
+        typical.set_data(place, lost_by_reset_month(ledgers.surplus_of(house, size)))
         good = best.index[best == best.max()]
         least, worst = table.loc[good, "mean"].idxmin(), table["mean"].idxmax()
         if table["mean"].max() < 0.5:
-            return f"{size} %: no made year loses anything, whatever the month.{without_reset(house)}"
+            return f"{size} %: no made year loses anything, whatever the month.{ledgers.without_reset(house)}"
         return (
             f"{size} %: in {best.max()} of {count} made years no month loses less than {_listed(good)}. Of ten years, eight lose "
-            f"{_range(table.loc[least])} after {least}, but {_range(table.loc[worst])} after {worst}.{without_reset(house)}"
+            f"{_range(table.loc[least])} after {least}, but {_range(table.loc[worst])} after {worst}.{ledgers.without_reset(house)}"
         )
 
     return Picture(figure, [often, numbers, spread, middle, typical], update)

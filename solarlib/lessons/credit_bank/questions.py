@@ -9,7 +9,7 @@ import pandas as pd
 from solarlib.bill.accounts import ledger
 from solarlib.bill.reset import best_reset, lost_by_reset_month
 from solarlib.bill.tariff import tariff_from_table
-from solarlib.lessons.credit_bank.rules import MONTHS, ratings, surplus_of
+from solarlib.lessons.credit_bank.ledgers import MONTHS, ratings, surplus_of
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.asked import questions_beside
 from solarlib.meter.balance import house_use
