@@ -58,12 +58,15 @@ def test_a_typical_year_stands_on_any_date():
     days = pd.DatetimeIndex(["2026-01-01", "2024-02-28", "2024-02-29", "2024-03-01", "2027-12-31"])
     assert hh.on_days(typical, days).tolist() == [0, 58, 58, 59, 364]
     assert hh.season(typical * 0 + 3.0).eq(3.0).all() and len(hh.season(typical)) == 365
+    bump = hh.season((typical == 100.0) * 31.0)
+    assert bump[bump > 1e-9].index.equals(typical.index[85:116]) and bump.max() == pytest.approx(1.0)
 
 
 def test_the_usual_range_holds_eight_of_ten_made_months(house):
     """Months of the typical year's April and a fortnight around it, in runs of a week: another mixture than the range's own."""
     april = pd.date_range("2026-04-01", "2026-05-01", freq="D", inclusive="left")
     low, high = hh.yield_band(house, april)
+    assert (low, high) == pytest.approx((126.568, 148.578), rel=1e-4)  # as written down; drawn from a fixed seed
     typical = hh.typical_yields(house, {"own": house.system})["own"]
     season, around = hh.season(typical), pd.date_range("2026-03-18", "2026-05-14", freq="D")
     relative = (hh.on_days(typical, around) / hh.on_days(season, around)).to_numpy()
@@ -123,6 +126,12 @@ def test_clear_days_show_the_shape_that_was_put_in(house, array, fault):
     evidence, clear = hh.shapes([file_like(array, CHANGES[fault](power * haze, hour))], house)
     fitting = [item.reason for item in evidence if item.fits]
     assert clear == 10 and (fitting == [] if fault == "none" else fault in fitting)
+
+
+def test_a_clear_day_makes_85_percent_of_the_best(house, array):
+    index = pd.date_range("2026-05-01", periods=5 * 96, freq="15min", tz=house.place.tz)
+    haze = np.repeat([1.0, 0.86, 0.84, 0.95, 0.5], 96)
+    assert hh.shapes([file_like(array, hh._cloudless(index, house) * haze)], house)[1] == 3
 
 
 def test_shapes_need_clear_days_and_short_intervals(house, array):

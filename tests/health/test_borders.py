@@ -1,0 +1,242 @@
+"""Each border that decides what is told: a case on either side of it, with the numbers written out."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from solarlib.health import ageing, chart, common_days, comparison, neighbours, run_lengths, shapes, watch, words
+from solarlib.health.chart import Baseline, Design
+from solarlib.quantities import InputError
+
+DAYS = pd.date_range("2026-03-01", periods=120, freq="D")
+PLAIN = Baseline(0.0, 0.01, 60)
+
+
+def charted(*z, usual=PLAIN):
+    """Return the chart of days that lie so many scatters from the usual."""
+    return chart.chart(pd.Series(np.array(z) * usual.scatter, DAYS[: len(z)]), usual, Design(0.0, 4.0))
+
+
+def test_watch_begins_above_half_of_the_line_and_look_above_it():
+    assert charted(-1.99)["stage"].tolist() == ["usual"] and charted(-2.01)["stage"].tolist() == ["watch"]
+    assert charted(-2.0, -1.99)["stage"].tolist() == ["usual", "watch"]
+    assert charted(-2.0, -2.01)["stage"].tolist() == ["usual", "look"]
+
+
+@pytest.mark.parametrize("loss, stage", [(0.19, "look"), (0.21, "act")])
+def test_a_large_loss_is_one_above_a_fifth(loss, stage):
+    told = charted(*[np.log1p(-loss) / 0.1] * 4, usual=Baseline(0.0, 0.1, 60))
+    assert told["stage"].iloc[-1] == stage and told["loss"].iloc[-1] == pytest.approx(loss)
+
+
+def test_fourteen_days_above_the_line_persist():
+    stages = charted(*[-4.0] * 16)["stage"].tolist()
+    assert stages == ["watch", *["look"] * 13, "act", "act"]
+
+
+def test_a_day_counts_as_at_most_four_scatters_or_what_carries_to_the_line():
+    far = pd.Series([-9.0, -3.9, 0.0, 9.0]) * PLAIN.scatter
+    assert chart.standardised(far, PLAIN).tolist() == pytest.approx([-4.0, -3.9, 0.0, 4.0])
+    assert Design(1.0, 5.0).limit == 4.0 and Design(1.0, 2.0).limit == pytest.approx(3.0, abs=1e-8)
+    assert Design(1.0, 2.0).limit < 3.0
+
+
+def test_the_scatter_is_that_of_normal_days_and_resemblance_is_cut_off():
+    """Nine of ten days at -1, 0 and 1: the median absolute deviation is 1."""
+    usual = chart.baseline(np.tile([-1.0, 0.0, 1.0], 10))
+    assert usual.scatter == 1.4826 and usual.centre == 0.0 and usual.days == 30
+    assert chart.baseline(np.linspace(0.0, 1.0, 40)).lag_one == 0.9
+
+
+@pytest.mark.parametrize("lag_one, taken", [(0.25, 0.0), (0.27, 0.27)])
+def test_resemblance_below_two_errors_is_chance(lag_one, taken):
+    """Two over the root of sixty is 0.258."""
+    usual = replace(PLAIN, lag_one=lag_one)
+    assert usual.resemblance == taken
+    plan, wide = chart.design(PLAIN, 0.02, 500), chart.design(usual, 0.02, 500)
+    assert wide.k == pytest.approx(plan.k * np.sqrt((1 + taken) / (1 - taken)))
+    worth = round(60 * (1 - taken) / (1 + taken))
+    factor = np.sqrt((1 + taken) / (1 - taken))
+    assert wide.h == pytest.approx(run_lengths.threshold_after_baseline(500.0, plan.k, worth) * factor)
+
+
+def test_a_design_written_down():
+    """Regression of our own numbers, from the integral equation and the errors of 60 and of 30 baseline days."""
+    assert chart.design(Baseline(0.0, 0.03, 60), 1 / 16, 500).k == 1.1
+    got = [run_lengths.threshold_after_baseline(500.0, 1.0, days) for days in (30, 60)]
+    assert got == pytest.approx([3.566, 2.901], abs=0.002)
+    assert watch._false_alarm_range(1.0, 2.4, 60.0) == pytest.approx((98.23, 7948.0), rel=0.001)
+
+
+def test_what_a_watch_is_designed_for():
+    told = watch.watch_for(Baseline(0.0, 0.03, 60), 16)
+    assert (told.false_alarm_days, told.widening, told.loss) == (500.0, 1.0, 1 / 16)
+    alike = watch.watch_for(Baseline(0.0, 0.1, 60, 0.8), 16)
+    assert alike.false_alarm_days == 365 and alike.widening == pytest.approx(3.0)
+    assert alike.scatter == pytest.approx(0.3) and 38.0 < alike.plan.h / 3.0 < 39.0
+
+
+@pytest.mark.parametrize("middle, reason", [(0.99, "too little sun"), (1.01, "")])
+def test_a_good_day_has_an_hour_of_full_sun(middle, reason):
+    table = pd.DataFrame(middle, DAYS[:1], list("abcde"))
+    assert neighbours.usable_days(pd.Series(1.0, DAYS[:1]), table).tolist() == [reason]
+
+
+@pytest.mark.parametrize(
+    "low, warm, reason", [(1.9, -0.1, "snow possible"), (2.1, -0.1, ""), (1.9, 0.1, ""), (1.9, np.nan, "")]
+)
+def test_snow_is_possible_where_it_freezes_and_one_roof_makes_less_than_half_of_the_best(low, warm, reason):
+    table = pd.DataFrame([[4.0, 4.0, 3.0, 3.0, low]], DAYS[:1])
+    got = neighbours.usable_days(pd.Series(4.0, DAYS[:1]), table, pd.Series(warm, DAYS[:1]))
+    assert got.tolist() == [reason]
+
+
+def test_a_dead_day_counts_as_a_twentieth():
+    table = pd.DataFrame(4.0, DAYS[:3], list("abcde"))
+    got = neighbours.log_ratio_to_median(pd.Series([0.0, 0.1, 0.3], DAYS[:3]), table)
+    assert got.tolist() == pytest.approx(np.log([0.05, 0.05, 0.075]))
+
+
+@pytest.mark.parametrize("days, baseline", [(120, 60), (90, 60), (60, 40), (30, 20)])
+def test_the_baseline_is_sixty_days_or_two_thirds(days, baseline):
+    assert len(common_days._baseline_days(pd.Series("", DAYS[:days]))) == baseline
+
+
+def test_the_least_shift_is_half_of_the_loss_watched_for_or_what_chance_makes():
+    table, around = pd.DataFrame(0.0, DAYS, list("abcdef")), pd.Series(0.0, DAYS[:80])
+    calm = watch.Watch(Baseline(0.0, 1e-6, 60), Design(1.0, 3.0), 1.0, 1 / 16, 500.0, (100.0, 900.0))
+    assert comparison._least_shift(calm, around, DAYS[60], table) == 1 / 32
+    loud = replace(calm, usual=Baseline(0.0, 0.1, 60), widening=1.5)
+    rank = 0.1 * 0.297  # the expected second of four unit normal values
+    chance = 3.0 * 1.2533 * 0.15 * np.sqrt(1 / 60 + 1 / 20)
+    assert comparison._least_shift(loud, around, DAYS[60], table) == pytest.approx(chance + rank, rel=1e-3)
+
+
+def test_reasons_beside_the_house_have_their_borders():
+    step, shifts = shapes.Step(DAYS[60], -0.10, 0.01), pd.Series({"this house": -0.10, "a": 0.0, "b": 0.0, "c": 0.0})
+
+    def fits(has_models=True, change=-0.10, **moved):
+        told = comparison._not_this_house(
+            replace(step, change=change), pd.concat([shifts.drop(list(moved)), pd.Series(moved)]), 0.05, has_models
+        )
+        return [item.fits for item in told]
+
+    assert fits() == [False] and fits(a=0.06) == [False] and fits(a=0.06, b=0.06) == [True]
+    assert fits(a=-0.09) == [False] and fits(a=-0.11) == [True]
+    assert fits(False) == [False, True] and fits(False, change=0.1) == [False, False]
+    assert fits(False, change=np.log(0.61 / 0.97) - 0.001)[1] is False
+    assert fits(False, change=np.log(0.61 / 0.97) + 0.001)[1] is True
+
+
+def test_messages_that_ended_are_earlier_ones():
+    sums = pd.DataFrame({"cusum": [0.0, 3.0, 5.0, 1.0, 0.0, 2.0, 4.5, 6.0, 5.0]}, DAYS[:9])
+    assert comparison._last_message(sums, 4.0) == (DAYS[5], DAYS[6], DAYS[7], [DAYS[2]])
+    assert comparison._last_message(sums, 7.0) == (None, None, None, [])
+
+
+def test_a_size_fits_within_two_errors_and_beyond_two_from_nothing():
+    def fitting(change, error, modules=16):
+        return [item.reason for item in shapes.parts_lost(shapes.Step(DAYS[0], change, error), modules) if item.fits]
+
+    one = np.log(15 / 16)
+    assert fitting(one - 0.0199, 0.01) == ["1 of 16 modules without power"] and fitting(one - 0.0201, 0.01) == []
+    assert fitting(np.log(1 - 1 / 48), 0.005) == ["one section of one of 16 modules"]
+    assert fitting(-0.0199, 0.01) == [] and fitting(-0.0201, 0.01) == ["one section of one of 16 modules"]
+    assert len(shapes.parts_lost(shapes.Step(DAYS[0], -0.1, 0.01), 3)) == 3
+
+
+def test_two_zero_days_need_sun_and_next_to_nothing():
+    best = pd.Series([10.0, 3.1, 2.9, 10.0], DAYS[:4])
+    assert shapes.zero_days(0.019 * best, best) == DAYS[1]
+    assert shapes.zero_days(0.021 * best, best) is None
+    assert shapes.zero_days(best * [1, 1, 0, 0], best) is None  # the third day is too dark to count
+    assert shapes.zero_days(best * [1, 0, 1, 0], best) == DAYS[3]
+
+
+HOURS = pd.date_range("2026-06-21", periods=24, freq="1h", tz="UTC")
+SUN = pd.Series(np.clip(np.sin((np.arange(24) - 5.5) / 13 * np.pi), 0.0, None) * 1000.0, HOURS)
+
+
+def test_an_hour_counts_with_a_seventh_of_the_best_light():
+    ratio = shapes.hourly_ratio(SUN, SUN)
+    assert ratio.index.tolist() == [hour for hour in range(24) if SUN.iloc[hour] > 150.0]
+    assert shapes.hourly_ratio(SUN.where(SUN > 600.0, 160.0), SUN.where(SUN > 600.0, 160.0)).size == 24
+    assert shapes.hourly_ratio(SUN.where(SUN > 600.0, 140.0), SUN.where(SUN > 600.0, 140.0)).size < 12
+
+
+@pytest.mark.parametrize("low, same, shaded", [(0.965, True, False), (0.955, False, False), (0.935, False, True)])
+def test_how_much_an_hour_must_lack(low, same, shaded):
+    own = SUN.where(SUN.index.hour != 10, low * SUN)
+    assert (shapes.same_all_day(own, SUN).fits, shapes.shade_block(own, SUN).fits) == (same, shaded)
+
+
+@pytest.mark.parametrize("hours, fits", [(range(7, 13), True), (range(7, 14), False), ((8, 10), False)])
+def test_shade_is_one_block_of_at_most_six_tenths_of_the_hours(hours, fits):
+    """Of eleven bright hours six are 0.55, seven 0.64; the upper quarter stays free."""
+    own = SUN.where(~SUN.index.hour.isin(hours), 0.8 * SUN)
+    assert len(shapes.hourly_ratio(SUN, SUN)) == 11 and shapes.shade_block(own, SUN).fits is fits
+
+
+@pytest.mark.parametrize("count, spread, fits", [(5, 1.2, False), (6, 1.2, True), (6, 1.03, False), (6, 1.06, True)])
+def test_a_limit_is_reached_six_times_while_more_is_expected(count, spread, fits):
+    expected = pd.Series(np.r_[np.linspace(1000.0, 1000.0 * spread, count), [500.0] * 3], HOURS[: count + 3])
+    own = pd.Series(np.r_[[900.0, *[892.0] * (count - 1)], [480.0] * 3], expected.index)
+    assert shapes.flat_top(own, expected).fits is fits and f"power: {count};" in shapes.flat_top(own, expected).text
+    assert not shapes.flat_top(own.replace(892.0, 890.0), expected).fits  # more than 1 % below the top
+
+
+@pytest.mark.parametrize("out, otherwise, fits", [(4, 0.71, True), (4, 0.69, False), (6, 1.0, False), (0, 1.0, False)])
+def test_dropouts_are_less_than_half_of_the_bright_intervals_of_a_sound_system(out, otherwise, fits):
+    expected = pd.Series([1000.0] * 10 + [590.0] * 4, HOURS[:14])
+    own = pd.Series([49.0] * out + [1000.0 * otherwise] * (10 - out) + [0.0] * 4, expected.index)
+    told = shapes.midday_dropouts(own, expected)
+    assert told.fits is fits and f"{out} of 10 bright" in told.text
+    assert not shapes.midday_dropouts(own.replace(49.0, 51.0), expected).fits
+
+
+@pytest.mark.parametrize("minutes, fits", [(20, False), (30, True)])
+def test_a_clock_is_off_from_four_tenths_of_an_hour_on(minutes, fits):
+    fine = SUN.resample("5min").interpolate()
+    own = pd.Series(np.roll(fine, minutes // 5), fine.index)
+    told = shapes.hour_shift(own, fine)
+    assert told.fits == fits and told.value == pytest.approx(minutes / 60, abs=0.01)
+
+
+def test_a_step_has_the_error_of_two_medians():
+    """Days at -1, 0 and 1 around their levels: the median absolute deviation is 1."""
+    days = pd.Series(np.tile([-1.0, 0.0, 1.0], 20) - 50.0 * (np.arange(60) >= 30), DAYS[:60])
+    step = shapes.step_level(days, 5, (DAYS[0], DAYS[59]))
+    assert (step.first_day, step.change) == (DAYS[30], -50.0)
+    assert step.error == pytest.approx(1.2533 * 1.4826 * np.sqrt(2 / 30))
+    assert shapes.step_level(days, 5, (DAYS[31], DAYS[40])).first_day == DAYS[31]
+
+
+@pytest.mark.parametrize("years, full", [(2.97, False), (2.99, True)])
+def test_a_week_short_of_three_years_is_three(years, full):
+    index = pd.date_range("2020-01-01", periods=round(365.25 * years) + 1, freq="D")
+    days = pd.Series(np.exp(0.01 * np.random.default_rng(0).standard_normal(len(index))), index)
+    told = ageing.year_on_year(days, np.random.default_rng(1), draws=50)
+    assert (told.low is not None) is full and told.rate is None
+
+
+def test_fewer_than_a_hundred_pairs_tell_nothing():
+    index = pd.date_range("2020-01-01", periods=4 * 366, freq="D")
+    near = pd.Series(1.0, index).where((index.month == 5) | (index == index[0]) | (index == index[-1]))
+    assert ageing.year_on_year(near, np.random.default_rng(0)).low is None
+    assert ageing.year_on_year(near.fillna(1.0), np.random.default_rng(0)).low == 0.0
+
+
+def test_an_impossible_module_count_is_refused():
+    for count in (0, 10001, np.nan):
+        with pytest.raises(InputError, match="module count"):
+            comparison.compare_with_neighbours(None, count)
+
+
+def test_words_have_their_borders():
+    assert words._size(shapes.Step(DAYS[0], np.log(0.099), 0.1)) == "the whole yield, or nearly"
+    size = "-89.9 % (between -91.7 % and -87.7 %, two standard errors)"
+    assert words._size(shapes.Step(DAYS[0], np.log(0.101), 0.1)) == size
+    assert words._wait(3650) == "3650" and words._wait(3651) == "more than 3650"
+    assert words._compared("1") == "1 compared day" and words._compared("2") == "2 compared days"
