@@ -126,11 +126,11 @@ def village(seed, houses, base, lag_one=0.0):
 def watch(yields, base, left=15 / 16, repair=True):
     """Return false alarms in the healthy year and days from the change to the report, for each house."""
     false, report = [], []
-    index = pd.date_range("2024-01-01", periods=len(yields), freq="D", tz="UTC")
-    for house in range(yields.shape[1]):
-        table = yields[:, house].copy()
-        table[base + YEAR :, 0] *= left
-        q = log_ratio_to_median(pd.Series(table[:, 0], index), pd.DataFrame(table[:, 1:], index)).to_numpy()
+    table = yields.copy()
+    table[base + YEAR :, :, 0] *= left
+    own, others = table[:, :, 0].ravel(), table[:, :, 1:].reshape(-1, NEIGHBOURS)  # all houses below each other
+    ratio = log_ratio_to_median(pd.Series(own), pd.DataFrame(others)).to_numpy().reshape(len(yields), -1)
+    for q in ratio.T:
         usual = cc.baseline(q[:base])
         plan = cc.design(usual if repair else replace(usual, lag_one=0.0), 1 / 16, 1000)
         z = cc.standardised(q[base:], usual)
