@@ -17,7 +17,7 @@ from solarlib.bill.accounts import ledger
 from solarlib.files.records import daily, keep
 from solarlib.house.bills import ratings
 from solarlib.house.file import House, read_house
-from solarlib.house.year import load, weather
+from solarlib.house.year import house_load, weather
 from solarlib.meter.load import test_load
 from solarlib.meter.registers import split, unsigned
 from solarlib.quantities import energy_kwh
@@ -103,7 +103,7 @@ def world():
     times = [at(f"{day:%Y-%m-%d} {clock}") for day in week for clock in TESTS_AT]
     test_w = test_load(made.index, times, house.meter.test_load_w, TESTS_LAST)["power_w"]
     minutes = pd.DataFrame(
-        {"generation_w": made, "load_w": load(house).reindex(made.index) + test_w, "test_load_w": test_w}
+        {"generation_w": made, "load_w": house_load(house).reindex(made.index) + test_w, "test_load_w": test_w}
     )
     energy = split(minutes["load_w"] - minutes["generation_w"]).assign(generation_kwh=energy_kwh(made))
     energy.columns = energy.columns.str.removesuffix("_kwh")

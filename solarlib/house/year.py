@@ -1,26 +1,28 @@
 """One house, everything composed: its weather, its load, and a typical year of generation and net power."""
 
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+from solarlib.house.file import House
 from solarlib.meter.load import household
 from solarlib.quantities import HOURS_PER_YEAR, InputError
 from solarlib.roof.array import array_power
 from solarlib.sky.climate import MonthlyMeans, typical_year
 from solarlib.sky.clouds import minute_weather
 from solarlib.sky.sun import behind_horizon, position
-from solarlib.sky.weather import read_weather
+from solarlib.sky.weather import Place, read_weather
 
 
-def weather(house):
+def weather(house: House) -> pd.DataFrame:
     """Return the typical year of hourly weather of a house, behind its horizon: see `weather_at`."""
     return weather_at(house.weather_file, house.place)
 
 
 @lru_cache(maxsize=8)
-def weather_at(source, place):
+def weather_at(source: str | Path | MonthlyMeans, place: Place) -> pd.DataFrame:
     """Return the typical year of hourly weather of a place, behind its horizon. Read or made once.
 
     Parameters
@@ -38,12 +40,12 @@ def weather_at(source, place):
     return behind_horizon(sky, position(sky.index, place), place.horizon)
 
 
-def load(house):
+def house_load(house: House) -> pd.Series:
     """Return what the house draws in each minute of the typical year, in its own time zone. [W] Computed once."""
     return _load(house.yearly_kwh, house.appliances, house.weather_file, house.place)
 
 
-def simulate(house, interval="1h", rng=None):
+def simulate(house: House, interval: str = "1h", rng: np.random.Generator | None = None) -> pd.DataFrame:
     """Return a typical year of the house.
 
     Parameters
@@ -63,7 +65,7 @@ def simulate(house, interval="1h", rng=None):
     """
     if interval not in ("1h", "1min"):
         raise InputError(f"interval: found {interval!r}, allowed is '1h' or '1min'")
-    minutes = load(house)
+    minutes = house_load(house)
     if interval == "1h":
         sky = weather(house)
         values = minutes.to_numpy().reshape(HOURS_PER_YEAR, 60).mean(axis=1)

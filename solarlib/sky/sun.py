@@ -83,7 +83,7 @@ def solar_noon(day: pd.DataFrame, place: Place) -> float:
     Notes
     -----
     12 h + distance of the clock from universal time - longitude / 15 - equation of time, the last two in hours and
-    taken in the middle of the day. Within a minute of the highest of 1440 positions (tests/test_sun.py).
+    taken in the middle of the day. Within a minute of the highest of 1440 positions (tests/sky/test_sun.py).
     """
     middle = len(day) // 2
     zone_h = day.index[middle].utcoffset() / pd.Timedelta(hours=1)
@@ -117,7 +117,7 @@ def plane_of_array(
     Sky light by Hay and Davies (1980), `seen` in pvlib: part of it comes from around the sun and moves with the
     beam, the rest evenly from the dome. Chosen over Perez (1990) because it has no table of sky classes and so no
     jumps from minute to minute, and a year takes a few milliseconds. Perez adds a brighter horizon: about 2 % more
-    in a year on a south roof in Greensboro (tests/test_sun.py holds the number).
+    in a year on a south roof in Greensboro (tests/sky/test_sun.py holds the number).
     """
     sun = solar["apparent_zenith"].to_numpy(), solar["azimuth"].to_numpy()
     ghi, dni, dhi = (weather[c].to_numpy(dtype=float) for c in ("ghi", "dni", "dhi"))

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from solarlib.house.file import HOUSE_FOLDER, house_from_table, read_house
-from solarlib.house.year import load, simulate, weather
+from solarlib.house.year import house_load, simulate, weather
 from solarlib.meter import registers as meter
 from solarlib.quantities import InputError, energy_kwh
 from solarlib.roof.array import array_power
@@ -80,7 +80,7 @@ def test_the_southern_seasons_of_the_load_begin_south_of_the_equator():
     house = replace(read_house("two-storey"), appliances=())
     summer = slice("2026-07-01", "2026-07-31")
     north, line, south = (
-        load(replace(house, place=replace(house.place, latitude=latitude))).loc[summer].sum()
+        house_load(replace(house, place=replace(house.place, latitude=latitude))).loc[summer].sum()
         for latitude in (0.5, 0.0, -0.5)
     )
     assert north == line != south
@@ -103,7 +103,7 @@ def test_the_southern_hemisphere_has_its_seasons():
         )
     with pytest.raises(InputError, match="723170TYA.CSV"):  # a file from the other side of the equator
         weather(house_from_table(south))
-    drawn = load(replace(read_house("two-storey"), place=house_from_table(south).place, appliances=()))
+    drawn = house_load(replace(read_house("two-storey"), place=house_from_table(south).place, appliances=()))
     by_month = drawn.groupby(drawn.index.month).mean()
     assert by_month[7] > by_month[1]  # the measured household uses more in its winter
 

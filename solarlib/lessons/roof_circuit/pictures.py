@@ -11,7 +11,7 @@ from matplotlib.ticker import MaxNLocator
 
 from solarlib.bill.reset import lost_by_reset_month
 from solarlib.house.bills import avoided_price
-from solarlib.house.year import load, weather, weather_at
+from solarlib.house.year import house_load, weather, weather_at
 from solarlib.lessons.tools.figures import (
     BACKGROUND,
     ROLES,
@@ -122,7 +122,7 @@ def monthly_kwh(power):
 
 def roof_picture(house):
     """Return the picture of two roofs: tilt and direction of the pitched one, distance of trays -> months."""
-    place, use, low = np.arange(1, 13), monthly_kwh(load(house)), _dark_months(house)
+    place, use, low = np.arange(1, 13), monthly_kwh(house_load(house)), _dark_months(house)
     trays = {distance: monthly_kwh(tray_year(house, distance)) for distance in DISTANCES}
     losses = {distance: row_loss(house, distance) for distance in DISTANCES}
     steep = [monthly_kwh(roof_year(house, tilt, equator(house))).max() for tilt in (15, 30, 60)]
@@ -160,7 +160,7 @@ def roof_picture(house):
 
 def roof_table(house):
     """Return one row a roof: kWh of the year, of the darker half, lost by a bank, bought."""
-    use, emptied, start = monthly_kwh(load(house)), reset_month(house), start_values(house)
+    use, emptied, start = monthly_kwh(house_load(house)), reset_month(house), start_values(house)
     pitched, trays = roof_year(house, start.tilt, start.azimuth), tray_year(house, USUAL_DISTANCE)
     roofs = {
         f"pitched {start.tilt} deg, facing {start.azimuth} deg": monthly_kwh(pitched),
