@@ -53,6 +53,19 @@ def test_yearly_energy_is_that_of_modelchain(weather):
     assert bench.SYSTEM.module_count == 15 and bench.SYSTEM.rated_power_w == 6450.0
 
 
+def test_a_week_is_the_one_written_down(weather):
+    """1e-6, ours against ours, so that a constant that moves is seen: all mountings, per module, three years old."""
+    planes = Plane(4, 30, 110), Plane(6, 10, 250, "tray"), Plane(1, 90, 180, "rack"), Plane(1, 20, 0, "built in")
+    small = ArraySystem(planes, Module(400.0), Converter("per module", 330.0), age_years=3.0)
+    week = weather.loc["2026-03-09":"2026-03-15"]
+    expected = [30332.116749, 4083.1436061, 123625.81374, 117549.96219]
+    assert array_power(week, PLACE, small).sum().tolist() == pytest.approx(expected, rel=1e-6)
+    minutes = week.resample("1min").ffill().iloc[480:1200]
+    one = ArraySystem((Plane(8, 30, 180),), Module(400.0), Converter("central", 3000.0))
+    expected = [231823.12699, 17139.533889, 668567.67396, 636662.13481]
+    assert array_power(minutes, PLACE, one).sum().tolist() == pytest.approx(expected, rel=1e-6)
+
+
 # ---------------------------------------------------------------- strategies
 
 planes = st.lists(

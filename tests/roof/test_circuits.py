@@ -192,3 +192,36 @@ def test_bad_input_is_one_line(call, message):
     with pytest.raises(InputError, match=re.escape(message)) as caught:
         call()
     assert "\n" not in str(caught.value)
+
+
+def test_a_sum_in_full():
+    """Every figure and word of one sum, and numbers of three digits."""
+    assert str(circuits.check_busbar([18.75], 100, 125)).splitlines()[:-1] == [
+        "busbar of the panelboard, 120 % rule: within this check",
+        "  by_current_a: 123 A",
+        "  by_breaker_a: 125 A",
+        "  allowed_a: 150 A",
+        "  room_a: 50 A",
+        "  room_continuous_a: 40 A",
+        "  back_fed_breaker_a: 25 A",
+        "  main 100 A + 1.25 x current = 123.44 A, main + breaker = 125 A, against 1.2 x 125 A = 150 A (NEC 705.12), for "
+        "a breaker at the far end of the busbar; a panelboard fed in its middle needs care. There are other ways to "
+        "connect: a smaller main, the sum of all breakers, ahead of the main, another panelboard, listed power control.",
+    ]
+    wind = str(loads.velocity_pressure(120.0)).splitlines()
+    assert wind[1:5] == [
+        "  pressure_pa: 6381 Pa",
+        "  pressure_psf: 133 lb/ft2",
+        "  uplift_low_pa: 1914 Pa",
+        "  uplift_high_pa: 9572 Pa",
+    ]
+
+
+def test_sums_at_the_very_edge_are_within():
+    assert circuits.check_busbar([16.0], 100, 100).verdict == WITHIN  # 100 + 20 and 100 + 20 against 120
+    assert circuits.check_branch(16, 1.0, 20, 16).verdict == WITHIN  # 16 x 1.25 = 20 A
+    assert circuits.standard_breaker_a(20.0) == 20 and circuits.standard_breaker_a(20.1) == 25
+    edge = voltages.check_string_voltage(**STRING)
+    at = {"limit_v": edge["cold_open_circuit_v"], "tracker_v": (edge["hot_operating_v"], edge["cold_operating_v"])}
+    assert voltages.check_string_voltage(**STRING | at).verdict == WITHIN
+    assert edge["cold_operating_v"] == pytest.approx(330 * 1.14)

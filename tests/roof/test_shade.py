@@ -16,7 +16,7 @@ from solarlib.roof import cells, shade
 from solarlib.roof.array import loss_steps
 from solarlib.roof.cells import Cell, DiodeModule
 from solarlib.roof.layout import pitch_without_shade
-from solarlib.roof.obstacles import ModuleLayout, Obstacle, hidden, in_space, usual_layout
+from solarlib.roof.obstacles import ModuleLayout, Obstacle, hidden, in_space, may_hide, usual_layout
 from solarlib.roof.parts import ArraySystem, Converter, Module, Plane
 from solarlib.sky.sun import plane_of_array
 from solarlib.sky.weather import Place, read_weather
@@ -264,6 +264,17 @@ def test_near_obstacles_shade_cells_one_after_the_other():
 
 
 @QUICK
+@given(st.floats(-100, 300), st.floats(5, 120), st.floats(0, 80), st.sampled_from([2.5, 4.0, 30.0, np.inf]))
+def test_the_quick_net_holds_every_hidden_sun(left, wide, height, distance):
+    thing = Obstacle(((left, height), (left + wide, height / 2)), distance)
+    places = in_space(ModuleLayout(2, 2).cells().reshape(-1, 2), 30, 180)
+    azimuth, elevation = (grid.ravel() for grid in np.meshgrid(np.arange(0.0, 360.0, 3.0), np.arange(0.0, 90.0, 3.0)))
+    net = may_hide(thing, places, azimuth, elevation)
+    assert net[hidden(thing, places, azimuth, elevation).any(axis=1)].all()
+    assert not net[elevation >= height].any() or np.isfinite(distance)  # far away the net is no higher than the thing
+
+
+@QUICK
 @given(st.floats(0, 360), st.floats(5, 60), st.floats(-2, 2), st.floats(-2, 2))
 def test_a_shadow_agrees_with_a_ray_through_the_fence(sun_azimuth, sun_elevation, x, y):
     """Independent check of the moved outline: follow the ray to the ring on which the fence stands."""
@@ -404,6 +415,42 @@ def test_the_pitch_is_where_pvlibs_shadow_ends():
         ]
         assert shaded[0] == 0 and 0 < shaded[1] < 0.1
     assert pitch_without_shade(2.0, 0, 180, 180, 10) == 2.0
+
+
+# --- numbers written down, so that a constant that moves is seen: 1e-6, ours against ours
+
+
+def test_a_week_of_shade_is_the_one_written_down(weather):
+    far = Obstacle(((90, 12), (140, 20)), passes=0.4)
+    hours = shade.shade_hours(weather, PLACE, system(), [(CHIMNEY, far)])
+    expected = [36146.440034, 35780.028278, 102219.707497, 97332.810901, 96725.370292, 95941.840110]
+    assert hours.sum().tolist() == pytest.approx(expected, rel=1e-6)
+    loss = shade.year_loss(hours)
+    found = loss.light_lost, loss.module_loss, loss.string_loss, loss.poor_tracker_loss
+    assert found == pytest.approx((0.010136870, 0.047807773, 0.053750273, 0.061415431), rel=1e-6)
+    assert loss.benefit == pytest.approx(0.0059425, rel=1e-5)
+    assert loss.module_gain == pytest.approx(97332.810901 / 96725.370292 - 1, rel=1e-5)
+
+
+def test_a_week_of_two_planes_on_one_tracker_is_the_one_written_down(weather):
+    house = system(Plane(4, 30, 110), Plane(6, 10, 250, "tray"))
+    loss = shade.year_loss(shade.shade_hours(weather, PLACE, house, [(), ()], one_string=True))
+    assert (loss.light_lost, loss.module_loss) == pytest.approx((0, 0), abs=1e-12)
+    assert (loss.string_loss, loss.poor_tracker_loss) == pytest.approx((0.11326823, 0.37846154), rel=1e-6)
+
+
+def test_a_week_of_rows_is_the_one_written_down(weather):
+    plane, layout = Plane(6, 15, 180, "tray"), ModuleLayout(3, 2, portrait=False)
+    hours = shade.row_hours(weather, PLACE, plane, layout, 1.12, albedo=0.3)
+    expected = [33874.274319, 31024.121980, 51874.388823, 40859.853603, 40792.095062, 22988.851020]
+    assert hours.sum().tolist() == pytest.approx(expected, rel=1e-6)
+
+
+def test_below_one_watt_of_light_nothing_is_computed(weather):
+    sky = weather.loc["2026-03-09 11:00":"2026-03-09 13:00"].assign(dni=0.0, dhi=[1.2, 0.8, 0.0], ghi=[1.2, 0.8, 0.0])
+    flat = ArraySystem((Plane(8, 0, 180),), Module(400.0), Converter("central", 3000.0), albedo=0.0)
+    light = shade.shade_hours(sky, PLACE, flat, [()])["light"].to_numpy()
+    assert light[0] > 0.9 and light[1:].tolist() == [0.0, 0.0]
 
 
 # --- bad input
