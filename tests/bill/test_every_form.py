@@ -192,6 +192,7 @@ def names_of(source):
     ("form", "lesson"),
     [(form, lesson) for form in THROUGH_LESSONS for lesson in ("03", "04", "05") if lesson != "03" or "price" in form],
 )
+@pytest.mark.slow
 def test_every_kind_of_rule_runs_through_the_lessons_or_is_refused_in_words(form, lesson, house_file, monkeypatch):
     path, panels, refused, ran = house_file(form), [], set(), 0
 

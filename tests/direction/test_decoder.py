@@ -249,6 +249,7 @@ def plain(reading, pv, n=600, start="2026-06-01 08:00"):
     return pd.DataFrame({"reading_w": np.broadcast_to(float(reading), n), "pv_w": np.broadcast_to(float(pv), n)}, index)
 
 
+@pytest.mark.slow
 def test_nine_days_in_ten_lie_inside_their_interval():
     """Pooled over six kinds of record, ten short ones each; the bounds hold 999 of 1000 binomial counts."""
     inside = {"import": [], "export": []}

@@ -70,6 +70,7 @@ def test_houses_side_by_side_do_not_meet(house, habits):
     assert p[:, 1] == pytest.approx(alone, abs=1e-12)
 
 
+@pytest.mark.slow
 def test_missed_readings(house, habits):
     readings, truth = house
     holes = readings.copy()
@@ -87,6 +88,7 @@ def test_the_direction_to_remember_is_the_one_without_the_test_load(habits):
     assert live.p_export < 0.2 and live.p_export_without > 0.8
 
 
+@pytest.mark.slow
 def test_nights_teach_the_habits(house):
     readings, truth = house
     p, live = follow(readings)
@@ -122,6 +124,7 @@ def test_a_number_of_houses_that_cannot_be_is_refused(houses):
         LiveFilter(LOAD_W, houses=houses)
 
 
+@pytest.mark.slow
 def test_coarse_sun_that_comes_late_is_not_believed_too_much(house, habits):
     readings, truth = house
     # Live, a quarter of an hour's mean is known when it is over.

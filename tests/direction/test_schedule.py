@@ -45,6 +45,7 @@ def energy_wrong(days, p_export, seen):
     return (seen["reading_w"] * wrong)[pv > 50].sum() / seen["reading_w"][pv > 50].sum()
 
 
+@pytest.mark.slow
 def test_chosen_steps_do_more_than_as_many_fixed_ones(days):
     none, chosen = play(days), play(days, chooser=schedule.Chooser(8.0))
     count = steps(chosen)
@@ -69,6 +70,7 @@ def test_steps_come_only_where_they_can_tell(days):
     assert gaps.min() >= 3
 
 
+@pytest.mark.slow
 def test_less_doubt_asked_for_means_more_steps(days):
     counts = [steps(play(days, chooser=schedule.Chooser(wh))) for wh in (2.0, 8.0, 40.0, 400.0)]
     assert counts == sorted(counts, reverse=True)

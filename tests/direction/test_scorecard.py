@@ -6,6 +6,7 @@ import pytest
 from direction import scorecard
 
 
+@pytest.mark.slow
 def test_the_decoder_scores_as_written_down():
     old, new = scorecard.stored(), scorecard.scorecard()
     assert list(old.index) == list(new.index) and list(old.columns) == list(new.columns)

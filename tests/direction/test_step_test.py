@@ -43,6 +43,7 @@ def test_error_away_from_the_fold(load_w, noise_w, readings):
 
 @pytest.mark.parametrize("use_after", [True, False])
 @pytest.mark.parametrize("dwell_s", [15.0, 30.0, 90.0])
+@pytest.mark.slow
 def test_spread_under_drift(use_after, dwell_s):
     test = d.StepTest(1000, dwell_s, 20.0, 5.0, drift_w2_per_s=4.0, use_after=use_after)
     *_, y = change(50_000, test, rng(), draws=50_000)

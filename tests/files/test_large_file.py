@@ -44,6 +44,7 @@ def write(path):
     return total
 
 
+@pytest.mark.long
 def test_ten_million_rows_within_two_gigabytes(tmp_path):
     pytest.importorskip("resource")  # not on Windows
     path = tmp_path / "large.csv"

@@ -211,6 +211,7 @@ KILLED = textwrap.dedent("""
 
 
 @pytest.mark.parametrize("moment", STEPS)
+@pytest.mark.long
 def test_killed_at_any_step_of_writing_the_file_is_whole(tmp_path, moment):
     path = tmp_path / "days.csv"
     write_whole(path, "date,x\n2026-01-01,1\n")
@@ -231,6 +232,7 @@ ENDLESS = textwrap.dedent("""
 """)
 
 
+@pytest.mark.long
 def test_killed_at_a_chance_moment_the_file_is_whole(tmp_path):
     rng, path = np.random.default_rng(8), tmp_path / "days.csv"
     for _ in range(8):

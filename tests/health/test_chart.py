@@ -140,6 +140,7 @@ def watch(yields, base, left=15 / 16, repair=True):
 
 
 @pytest.mark.parametrize("base, in_time", [(60, 0.95), (365, 0.99)])
+@pytest.mark.slow
 def test_one_dead_module_of_sixteen_is_reported_within_ten_days_with_at_most_one_false_alarm_a_year(base, in_time):
     """300 made houses, everything estimated from the baseline days. The report starts from rest on the day of the fault.
 
@@ -152,6 +153,7 @@ def test_one_dead_module_of_sixteen_is_reported_within_ten_days_with_at_most_one
     assert (false <= 1).mean() >= 0.85
 
 
+@pytest.mark.slow
 def test_days_that_resemble_each_other_need_the_repair_and_cost_time():
     yields = village(7, 300, 60, lag_one=0.4)
     bare, quick = watch(yields, 60, repair=False)

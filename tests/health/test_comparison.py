@@ -65,6 +65,7 @@ def days_to_look(told):
     return None if level[0] > 1 else first_alarm(level[1:], 1.0).item()
 
 
+@pytest.mark.slow
 def test_a_dead_module_of_sixteen_is_noticed_within_ten_days_and_false_alarms_are_as_designed():
     """Designed for one false alarm in 500 charted days as a mean rate over houses, so 0.73 in the healthy year.
 
@@ -80,6 +81,7 @@ def test_a_dead_module_of_sixteen_is_noticed_within_ten_days_and_false_alarms_ar
     assert alarms.mean() <= 1.0
 
 
+@pytest.mark.slow
 def test_days_that_resemble_each_other_are_repaired():
     """Correlation 0.4: bare charts alarm two times a year and more; the repair takes most of it away and costs time.
 

@@ -375,6 +375,7 @@ def test_part_4_says_where_the_own_rule_has_no_reset(two_storey):
 # ---------------------------------------------------------------- other places
 
 
+@pytest.mark.slow
 def test_southern_and_dark_houses_give_sentences(two_storey, monkeypatch):
     year = simulate(two_storey)
     south = replace(two_storey, name="south", place=Place("southern plain", -36.0, 149.0, "Etc/GMT-10", 300.0))

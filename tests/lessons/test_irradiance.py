@@ -49,6 +49,7 @@ def in_plane(house, tilt, azimuth):
     return sun.plane_of_array(sky, sun.position(sky.index, house.place), tilt, azimuth, house.system.albedo)
 
 
+@pytest.mark.slow
 def test_the_bars_of_a_day_hold_the_days_energy(house):
     picture = irradiance.day_picture(house)
     local = weather(house)["ghi"].tz_convert(house.place.tz)
@@ -130,6 +131,7 @@ def test_the_dull_day_hardly_rewards_a_tilt_and_the_clear_one_does(house):
     assert dull.min() > 0.8 and dull.max() < 1.1 and clear.max() > 1.3
 
 
+@pytest.mark.slow
 def test_the_year_is_the_sum_of_its_hours_and_so_are_the_months(house):
     picture = irradiance.year_picture(house)
     for tilt, azimuth in ((0, 0), (30, 270), (90, 345)):
@@ -143,6 +145,7 @@ def test_the_year_is_the_sum_of_its_hours_and_so_are_the_months(house):
         assert f"bring {100 * months.loc[4:9].sum() / months.sum():.0f} %" in panel.caption
 
 
+@pytest.mark.slow
 def test_the_curve_closes_and_peaks_on_the_noon_side_and_the_planes_stand_where_they_are(house):
     picture = irradiance.year_picture(house)
     show(picture, tilt=30, azimuth=90)
@@ -237,6 +240,7 @@ def test_numbers_of_ones_own_never_make_a_check_fail(house):
         assert mine.tilt in irradiance.TILTS and mine.facing in irradiance.AZIMUTHS  # the panel shows just these
 
 
+@pytest.mark.slow
 def test_the_whole_lesson_runs_for_any_house(house):
     names = {"__name__": "__main__"}
     path = next(path for path in NOTEBOOKS if path.stem == "01-irradiance")

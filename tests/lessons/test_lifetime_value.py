@@ -152,6 +152,7 @@ def every_picture(house):
     ],
     ids=["one year", "sixty years", "no outlay", "dear", "time of use", "net billing", "blocks"],
 )
+@pytest.mark.slow
 def test_odd_houses_give_sentences(two_storey, change):
     odd = replace(two_storey, **change)
     assert "outlay" in pictures.facts(odd)

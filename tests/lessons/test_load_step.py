@@ -138,6 +138,7 @@ def test_outcomes_without_disturbance_are_the_theory():
     assert wrong < 0.002 and unknown < 0.02 and other == 0
 
 
+@pytest.mark.slow
 def test_larger_loads_help_the_aware_test_and_hurt_the_naive_rule(house):
     shares = {size: load_step.outcomes(load_step.tests_of(house)["Jun"], size, 50.0) for size in (100, 400, 3000)}
     assert shares[3000][0] > shares[400][0]
@@ -255,6 +256,7 @@ def test_answers_are_held_until_the_next():
     assert skipped.tolist() == [False] + [True] * 5 + [False]
 
 
+@pytest.mark.slow
 def test_ladder_picture_cuts_long_bars_and_says_so(two_storey):
     picture = load_step_ladder.ladder_picture(two_storey)
     caption = picture.update(load=750, every=10, noise=5, pv=15)
@@ -381,6 +383,7 @@ def test_the_lesson_south_of_the_equator(other_year):
     assert played(house, answer="exporting").press("reveal").error is None
 
 
+@pytest.mark.slow
 def test_the_lesson_without_any_sun_says_import(other_year):
     house = other_year["dark"]()
     assert load_step.tests_of(house) == {}

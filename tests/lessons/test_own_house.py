@@ -152,6 +152,7 @@ class Page(HTMLParser):
 
 
 @pytest.mark.parametrize("name", HOUSES)
+@pytest.mark.slow
 def test_the_report_of_each_house_is_one_page_without_a_network(name, tmp_path):
     house = read_house(name)
     files = bring_all(house)
@@ -179,6 +180,7 @@ def test_the_report_of_each_house_is_one_page_without_a_network(name, tmp_path):
 
 
 @pytest.mark.parametrize("left", range(5))
+@pytest.mark.slow
 def test_each_missing_file_is_told_and_nothing_fails(files, house, left):
     report = tell.make(house, [file for place, file in enumerate(files) if place != left])
     assert len(report.sections) == 9

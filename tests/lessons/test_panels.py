@@ -13,6 +13,7 @@ import pytest
 from lesson_panels import NOTEBOOKS, css_pixels, panels_of
 
 LONGEST_CAPTION = 250  # two lines under the picture
+pytestmark = pytest.mark.slow
 
 
 @cache

@@ -7,6 +7,7 @@ import pytest
 
 from solarlib.lessons import handout, save
 
+pytestmark = pytest.mark.slow  # each starts kernels
 SETUP = """from solarlib.lessons.tools import check, explore, slider
 from solarlib.lessons.tools.panel import Picture
 from solarlib.lessons.tools.figures import line, new_figure

@@ -63,6 +63,7 @@ def on_plane(year, solar, plane):
 
 @pytest.mark.parametrize("file", BARS)
 @pytest.mark.parametrize("plane", PLANES)
+@pytest.mark.slow
 def test_a_years_light_on_eleven_planes_within_three_per_cent(file, plane):
     real, solar, made = case(file)
     errors = [on_plane(year, solar, plane) / on_plane(real, solar, plane) - 1 for year in made]
@@ -85,6 +86,7 @@ def test_a_wall_that_faces_east_gets_too_much(file):
 
 
 @pytest.mark.parametrize("file", SITES)
+@pytest.mark.slow
 def test_hourly_clearness_is_spread_as_in_the_file(file):
     """Kolmogorov-Smirnov distance below 0.1, also at the site that was not looked at."""
     real, solar, made = case(file)

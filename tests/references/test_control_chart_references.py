@@ -135,6 +135,7 @@ def drawn_run_lengths(lag_one, k, h, shift, charts, seed, longest):
 
 
 @pytest.mark.parametrize("lag_one, printed", [(0.1, 490), (0.2, 294), (0.3, 197), (0.5, 105)])
+@pytest.mark.slow
 def test_days_that_resemble_each_other_alarm_far_too_often(lag_one, printed):
     """built here, by drawing on both sides: four standard errors of ours plus 3 % for theirs."""
     mean, error = drawn_run_lengths(lag_one, 0.5, 5.0, 0.0, 1500, int(100 * lag_one), 6000)
@@ -142,6 +143,7 @@ def test_days_that_resemble_each_other_alarm_far_too_often(lag_one, printed):
 
 
 @pytest.mark.parametrize("lag_one", [0.1, 0.3])
+@pytest.mark.slow
 def test_the_repair_brings_the_thousand_days_back(lag_one):
     k, h = 0.5 * rl.widening(lag_one), 5.0 * rl.widening(lag_one)
     mean, error = drawn_run_lengths(lag_one, k, h, 0.0, 400, 3, 30000)

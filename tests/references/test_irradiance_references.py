@@ -146,6 +146,7 @@ def test_irr_16_the_file_agrees_with_the_sun():
 
 
 @pytest.mark.parametrize("file", SITES)
+@pytest.mark.slow
 def test_irr_17_labels_start_the_hour(file):
     """Which end of the hour a stamp names: TMY3 user manual; pvlib's readers. `built here`.
 

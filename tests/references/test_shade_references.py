@@ -238,6 +238,7 @@ def _year_of_whole_modules(beam_only):
     return losses
 
 
+@pytest.mark.slow
 def test_years_of_whole_modules():
     """Same table, years in Greensboro with 2, 4, 6 of 16 modules shaded: gains 0.14, 0.77, 2.5 %, recovered about 30 to 35 %. `built here`.
 

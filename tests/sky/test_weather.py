@@ -208,6 +208,7 @@ def year(request):
     return hourly, place, minute_weather(hourly, place, np.random.default_rng(7))
 
 
+@pytest.mark.slow
 def test_a_year_of_minutes_keeps_the_hours(year):
     hourly, place, made = year
     means = made.to_numpy().reshape(8760, 60, 5).mean(axis=1)
