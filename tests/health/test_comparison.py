@@ -8,10 +8,11 @@ import pandas as pd
 import pytest
 
 from made_days import first_alarm
-from solarlib.health import chart as cc, watch, words
+from solarlib.health import chart as cc, comparison, watch, words
 from solarlib.health.common_days import Systems
 from solarlib.health.comparison import compare_with_neighbours
 from solarlib.health.run_lengths import cusum_run_length
+from solarlib.health.shapes import step_level
 from solarlib.quantities import InputError
 
 YEAR, BASE, AFTER, HOUSES = 365, 60, 25, 100
@@ -164,6 +165,22 @@ def test_half_an_array():
         told
     ) and "possible reasons are not among those looked for here." in all_words(told)
     assert_fair_words(told)
+
+
+def test_a_change_is_looked_for_beside_sixty_days_and_from_a_week_before(monkeypatch):
+    seen = []
+
+    def watched_step(*asked):
+        seen.append(asked)
+        return step_level(*asked)
+
+    monkeypatch.setattr(comparison, "step_level", watched_step)
+    own, neighbours = village(CALM)
+    told = compare(with_loss(own, 0.5, 150), neighbours, module_count=16)
+    ((around, least_days, within),) = seen
+    assert (around.index < told.begin).sum() == 60 and around.index[-1] == told.low_until and least_days == 5
+    assert within == (around.index[53], told.message)
+    assert told.recent.first_day == own.index[-14]
 
 
 def test_the_size_of_the_change_holds_the_truth_about_as_often_as_it_says():
