@@ -167,7 +167,7 @@ def _second_view(scene, stride):
 
 
 def probability(log_odds):
-    """Return the probability that belongs to log-odds, never quite 0 or 1."""
+    """Return the probability that belongs to log-odds, of which those beyond 40 count as 40."""
     return 1 / (1 + np.exp(-np.clip(log_odds, -40, 40)))
 
 

@@ -88,6 +88,13 @@ def test_a_load_where_the_sun_is_unknown_tells_nothing_by_its_level():
     assert w[0, 0, 0] / w[1, 1, 0] == pytest.approx(1.0, rel=1e-3)
 
 
+def test_an_unknown_sun_leaves_little_of_the_pull():
+    habits = flat(lambda load_w: -load_w / 100)
+    w = likelihood.step_weights(one((900.0, 900.0), (600.0, 1200.0), unknown=True), habits, Instrument(60, 60, 500.0))
+    gap = habits.log_level(np.array([1200.0]))[0] - habits.log_level(np.array([600.0]))[0]
+    assert w[0, 0, 0] / w[1, 0, 0] == pytest.approx(np.exp(0.5 / (1 + 6.0**2) * gap), rel=5e-3)
+
+
 def test_anything_happens_once_in_a_thousand_minutes():
     habits = flat()
     w = likelihood.step_weights(one((5000.0, 5000.0), (100.0, 5000.0)), habits, MINUTE)

@@ -1,0 +1,47 @@
+"""A record before its signs: which samples are night, and where the PV record was silent."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from solarlib.direction.likelihood import Instrument
+from solarlib.direction.record import read_record
+from solarlib.direction.signs import expected, make_scene, probability
+
+
+def scene(pv_w, days=5):
+    """Return the scene of days whose PV power is given for each minute of each day, shape (days, 1440)."""
+    index = pd.date_range("2026-06-01", periods=days * 1440, freq="1min", tz="UTC")
+    table = pd.DataFrame({"reading_w": 300.0, "pv_w": np.asarray(pv_w, dtype=float).ravel()}, index)
+    return make_scene(read_record(table, pv_window_s=60), Instrument(60.0, 60.0))
+
+
+@pytest.mark.parametrize(
+    "night_w, edge_w", [(0.0, 8.0), (4.0, 8.0), (-6.0, 8.0), (6.0, 9.0), (39.0, 42.0), (41.0, 8.0)]
+)
+def test_night_is_up_to_eight_watts_or_three_above_the_converters_own(night_w, edge_w):
+    pv = np.full((5, 1440), 500.0)
+    pv[:, :400] = night_w
+    pv[0, 700:703] = edge_w, edge_w + 0.1, edge_w - 0.1
+    dark = scene(pv).dark
+    assert dark[700:703].tolist() == [True, False, True]
+    assert dark[:400].all() == (night_w <= edge_w)
+
+
+@pytest.mark.parametrize("usual_w, minutes, silent", [(201, 61, True), (201, 60, False), (200, 61, False)])
+def test_a_record_that_shows_nothing_for_over_an_hour_of_day_was_off(usual_w, minutes, silent):
+    pv = np.zeros((5, 1440))
+    pv[:, 600:900] = usual_w
+    pv[2, 700 : 700 + minutes] = 0.0
+    found = scene(pv)
+    off = np.s_[2 * 1440 + 700 : 2 * 1440 + 700 + minutes]
+    assert found.unknown[off].all() == found.unknown.any() == silent
+    assert bool(found.dark[off].all()) is not silent
+    assert found.habits.samples == 5 * 1440 - (5 * 300 - minutes * (not silent))
+
+
+def test_what_is_expected_and_how_sure_at_most():
+    assert expected(np.array([[2.0], [6.0]]), np.array([0.25]))[0] == 3
+    assert probability(0.0) == 0.5 and probability(np.log(3)) == pytest.approx(0.75)
+    assert probability(-1000.0) == probability(-40.0) == pytest.approx(np.exp(-40))
+    assert probability(1000.0) == probability(40.0) == 1 - probability(-40.0)
