@@ -229,7 +229,8 @@ def _samples(readings, scene, p_state):
 def _days(samples, scene, p_state, fine, draws):
     """Return energies per local day with 90 % intervals from possible courses of events.
 
-    Measured on 2236 days apart from tuning: they hold 92 % of them, 85 % of the 123 that were read every ten seconds.
+    Measured on 2236 other days of the home that the constants were tuned on: they hold 92 % of them, 85 % of the 123
+    that were read every ten seconds. On eight other homes they hold about 70 %. Register totals do not narrow them.
     """
     number, names = pd.factorize(samples.index.tz_localize(None).normalize())
     total = samples[["import_kwh", "export_kwh"]].groupby(number).sum()
@@ -265,13 +266,13 @@ def _drawn_imports(day, day_count, scene, p_state, fine, draws, rng):
     # (see `two_views`) and are right about as often as they state; the draws must not be surer.
     trust = chain.power_of_equal_doubt(w, np.abs(more), p_state[at])
     chains = _possible_chains(scene, w, trust)
-    expected = [np.bincount(day, chain.smooth(weights) * more, day_count) for weights in chains]
+    usual = [np.bincount(day, chain.smooth(weights) * more, day_count) for weights in chains]
     if not scene.instrument.tested:  # a wrong weight of the levels moves all days the same way
-        expected = [np.mean(expected, axis=0)] * len(chains)
+        usual = [np.mean(usual, axis=0)] * len(chains)
     paths = [chain.sample_paths(weights, draws, rng) for weights in chains]
     for course in range(draws):
         which = course % len(chains)
-        drawn[course] = np.bincount(day, next(paths[which]) * more, day_count) - expected[which]
+        drawn[course] = np.bincount(day, next(paths[which]) * more, day_count) - usual[which]
     return drawn
 
 

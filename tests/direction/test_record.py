@@ -29,6 +29,11 @@ def test_windows_are_found_from_where_the_sun_stands_still():
     assert read_record(table(60.0 * minute, steps[minute // 15 * 15] + (minute // 5))).window_s == 300
     assert read_record(table(60.0 * minute, 1000.0 + minute)).window_s == 60
     assert read_record(table(60.0 * minute, np.where(steps > 0, 20.0, 0.0))).window_s == 60  # too little to tell
+    assert read_record(table(60.0 * minute, 21 + (minute // 15) % 2)).window_s == 900
+    for odd, window_s in ((1, 900), (2, 300)):  # a twentieth of 40 windows may hold a change, fewer than two
+        broken = steps.copy()
+        broken[14 : 14 + 150 * odd : 150] += 1.0
+        assert read_record(table(60.0 * minute, broken)).window_s == window_s
     late = read_record(table(60.0 * minute[:-7], steps[7:], start="2026-06-01 10:07"))
     assert late.window_middle_s[:2] == pytest.approx([30.0, 930.0])  # windows follow the clock: 10:00 to 10:15
     assert late.window_pv_w[:2] == pytest.approx(steps[[7, 15]])

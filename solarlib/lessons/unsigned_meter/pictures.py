@@ -184,8 +184,7 @@ def certain_picture(house):
     hours_axis(ax)
     zero_based(ax, top, "power (kW)")
     zero_based(side, 1.12 * reach, "kWh this day")
-    side.set(xlim=(-0.6, 1.6))
-    side.set_xticks([0, 1], ["import", "export"])
+    side.set(xlim=(-0.6, 1.6), xticks=[0, 1], xticklabels=["import", "export"])
     hour, flat = _MINUTE / 60.0, np.zeros(1440)
     open_part = area(ax, "reading", hour, flat, flat)
     sure_part = area(ax, "import", hour, flat, flat, hatch="")
@@ -194,9 +193,7 @@ def certain_picture(house):
     direct_label(ax, 8.4, 0.98 * top, "■ either way", "reading", va="top")
     direct_label(ax, 15.2, 0.98 * top, "— recorded PV", "pv", va="top")
     ranges = [bars(side, role, [x], [0.0], width=0.5)[0] for x, role in enumerate(("import", "export"))]
-    truth = side.plot(
-        [0, 1], [0, 0], linestyle="none", marker="D", markersize=11, color=INK, markeredgecolor=BACKGROUND
-    )[0]
+    truth = side.plot([0, 1], [0, 0], "D", markersize=11, color=INK, markeredgecolor=BACKGROUND)[0]
     direct_label(side, -0.5, 1.1 * reach, "◆ true value", va="top", size=14)
 
     def update(month, sky, error, margin):
