@@ -1,5 +1,6 @@
 """Lesson 09: the report of a house, section by section, from its files to one HTML page."""
 
+import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -8,7 +9,7 @@ import pandas as pd
 from solarlib.files.records import write_whole
 from solarlib.house.flows import LEFT_OUT, directions, left_out, measured, silent
 from solarlib.house.health import ageing, beside_neighbours, performance, shapes, yields
-from solarlib.house.periods import FLOWS, periods_of, register_days
+from solarlib.house.periods import METER, periods_of, register_days
 from solarlib.house.records import bills_of, compare_bills, days_of, period_record
 from solarlib.lessons.own_house.pictures import (
     bill_picture,
@@ -22,6 +23,7 @@ from solarlib.lessons.tools.page import Section, page, section_or_reason
 from solarlib.meter.balance import house_use
 from solarlib.quantities import InputError
 
+TEXTS = tomllib.loads(Path(__file__).with_name("report.toml").read_text(encoding="utf-8"))
 SHOWN_DAYS = 14  # of a table by day; the rest is summed
 SHOWN_ROWS = 5  # set aside, of each file
 
@@ -77,18 +79,19 @@ def make(house, files, bills=None, days=None, decoded=None, say=silent):
     comparison = _attempt(lambda: beside_neighbours(house, _needed(days), files))
     billed = _attempt(periods_of, files, house.tariff)
     plan = (
-        ("What the files hold", accounts, files, house),
-        ("What can hardly be so", faults, files, house),
-        ("Which way the power flowed", flows, files, decoded, say),
-        ("Billing periods", periods, house, billed, days, comparison),
-        ("The bills", money, house, billed, bills),
-        ("What the array gave", health, files, house, billed, days),
-        ("Beside similar systems nearby", similar, comparison),
-        ("The shape of clear days", shape, files, house),
-        ("The record by day", records, days),
+        ("accounts", accounts, files, house),
+        ("faults", faults, files, house),
+        ("flows", flows, files, decoded, say),
+        ("periods", periods, house, billed, days, comparison),
+        ("money", money, house, billed, bills),
+        ("health", health, files, house, billed, days),
+        ("similar", similar, comparison),
+        ("shape", shape, files, house),
+        ("records", records, days),
     )
     sections = []
-    for number, (title, tell, *arguments) in enumerate(plan):
+    for number, (name, tell, *arguments) in enumerate(plan):
+        title = TEXTS[name]["title"]
         say(f"making the report: {title}", number / len(plan))
         sections.append(section_or_reason(title, tell, *arguments))
     report = Report(tuple(sections), page(f"{house.name}: what the readings say", sections))
@@ -116,36 +119,33 @@ def _if_made(made):
     return None if isinstance(made, InputError) else made
 
 
+def _cautions(name, *more):
+    return (*TEXTS[name]["cautions"], *more)
+
+
 def accounts(title, files, house):
     """Tell of each file what was read, used and set aside."""
     if not files:
         raise InputError("files: found none, allowed is one CSV file or more")
     lines = ["; ".join(line.strip() for line in str(file.readings.account).splitlines()) + "." for file in files]
-    rows = [
+    table = pd.DataFrame(
         {
-            "file": file.name,
-            "rows read": file.readings.account.rows_read,
-            "used": file.readings.account.rows_used,
-            "set aside": len(file.readings.account.set_aside),
-            "values left out of sums": left_out(file),
+            "file": [file.name for file in files],
+            "rows read": [file.readings.account.rows_read for file in files],
+            "used": [file.readings.account.rows_used for file in files],
+            "set aside": [len(file.readings.account.set_aside) for file in files],
+            "values left out of sums": [left_out(file) for file in files],
         }
-        for file in files
-    ]
-    tables = [("Rows read are rows used and rows set aside", pd.DataFrame(rows))]
+    )
+    tables = [("Rows read are rows used and rows set aside", table)]
     for file in files:
         aside = file.readings.account.set_aside
+        first = aside.head(SHOWN_ROWS)
         if len(aside):
-            tables.append(
-                (
-                    f"{file.name}: set aside (the first {min(SHOWN_ROWS, len(aside))} of {len(aside)})",
-                    aside.head(SHOWN_ROWS),
-                )
-            )
-    other = [file.name for file in files if str(file.readings.table.index.tz) != house.place.tz]
-    cautions = (
-        f"{', '.join(other)}: the clock is not that of the house ({house.place.tz}). Do file and house belong together?",
-    )
-    return Section(title, tuple(lines), tuple(tables), cautions=cautions if other else ())
+            tables.append((f"{file.name}: set aside (the first {len(first)} of {len(aside)})", first))
+    other = ", ".join(file.name for file in files if str(file.readings.table.index.tz) != house.place.tz)
+    doubt = f"{other}: the clock is not that of the house ({house.place.tz}). Do file and house belong together?"
+    return Section(title, tuple(lines), tuple(tables), cautions=(doubt,) if other else ())
 
 
 def faults(title, files, house):
@@ -153,42 +153,29 @@ def faults(title, files, house):
     lines = [f"{file.name}, {finding}" for file in files for finding in file.findings]
     pictures = []
     for file in files:
-        found = [
-            finding
-            for finding in file.findings
-            if finding.column == file.readings.table.columns[0] and len(finding.rows)
-        ]
+        first = file.readings.table.columns[0]
+        found = [finding for finding in file.findings if finding.column == first and len(finding.rows)]
         if found:
-            picture = fault_picture(file, house)
-            days = fault_days(file, found)
-            pictures.append(picture.render(day=days[0], marks=True))
-    unchecked = [file.name for file in files if file.readings.step is None]
-    missing = (
-        (f"{', '.join(unchecked)}: no constant interval, so powers, nights and hours cannot be checked.",)
-        if unchecked
-        else ()
-    )
+            pictures.append(fault_picture(file, house).render(day=fault_days(file, found)[0], marks=True))
+    unchecked = ", ".join(file.name for file in files if file.readings.step is None)
+    missing = f"{unchecked}: no constant interval, so powers, nights and hours cannot be checked."
     return Section(
         title,
         tuple(lines) or ("The checks found nothing.",),
         pictures=tuple(pictures),
-        missing=missing,
-        cautions=(
-            "These are possible reasons, not verdicts. Where nothing was found, a fault can still be there.",
-            f"Values of the kinds {', '.join(LEFT_OUT)} are left out of every sum in this report.",
+        missing=(missing,) if unchecked else (),
+        cautions=_cautions(
+            "faults", f"Values of the kinds {', '.join(LEFT_OUT)} are left out of every sum in this report."
         ),
     )
 
 
 def fault_days(file, findings):
     """Return the numbers of the days that findings touch, the day of most marks first."""
-    days = {day: number for number, day in enumerate(days_shown(file.readings.table), 1)}
+    numbers = {day: number for number, day in enumerate(days_shown(file.readings.table), 1)}
     rows = pd.concat([pd.Series(1, finding.rows.tz_localize(None).normalize()) for finding in findings])
-    return [
-        days[day]
-        for day in rows.groupby(level=0).sum().sort_values(ascending=False, kind="stable").index
-        if day in days
-    ]
+    marks = rows.groupby(level=0).sum().sort_values(ascending=False, kind="stable")
+    return [numbers[day] for day in marks.index if day in numbers]
 
 
 def flows(title, files, decoded, say):
@@ -199,32 +186,31 @@ def flows(title, files, decoded, say):
     times = sensor.series.index
     if record.index[0] < times[0] or record.index[-1] > times[-1]:
         raise InputError(
-            f"decoded: found a direction of other days than those of {sensor.origin}, allowed is one found from these files"
+            f"decoded: found a direction of other days than those of {sensor.origin}, allowed is one found from these "
+            "files"
         )
     days = found.days.drop(columns="date", errors="ignore")
     table = days.round(1).assign(seen=days["seen"].map("{:.0%}".format))
     table.insert(0, "day", [str(day)[:10] for day in days.index])
+    missing = ()
     try:
         counted = register_days(files)
-        counted.index = counted.index.strftime("%Y-%m-%d")
-        counted = counted.reindex(table["day"])
-        table["meter_delivered_kwh"], table["meter_received_kwh"] = (counted[name].to_numpy() for name in FLOWS[:2])
-        missing = ()
+        counted = counted.set_axis(counted.index.strftime("%Y-%m-%d")).reindex(table["day"])
+        table["meter_delivered_kwh"], table["meter_received_kwh"] = (counted[name].to_numpy() for name in METER)
     except InputError as error:
         missing = (f"No comparison with the meter. {error}",)
     best = int(days["seen"].to_numpy().argmax()) + 1
-    picture = direction_picture(found, record).render(day=best, sure=90)
     shown = table.head(SHOWN_DAYS)
     words = (
-        f"{len(table)} days: {days['import_kwh'].sum():,.0f} kWh in and {days['export_kwh'].sum():,.0f} kWh out in the time "
-        "that has readings. Time without readings is not made up."
+        f"{len(table)} days: {days['import_kwh'].sum():,.0f} kWh in and {days['export_kwh'].sum():,.0f} kWh out in the "
+        "time that has readings. Time without readings is not made up."
     )
     return Section(
         title,
         (words, *found.sentences()),
         ((f"The first {len(shown)} of {len(table)} days, kWh", shown),),
-        (picture,),
-        ("A direction found from readings is an estimate. The registers of the meter decide what is billed.",),
+        (direction_picture(found, record).render(day=best, sure=90),),
+        _cautions("flows"),
         missing,
     )
 
@@ -232,73 +218,50 @@ def flows(title, files, decoded, say):
 def periods(title, house, billed, days, comparison):
     """Tell what each billing period brought: the record that is kept by period."""
     table, file = _needed(billed)
-    record = period_record(table, house, _if_made(days), _if_made(comparison))
-    energies = record[
-        [
-            "period_start",
-            "period_end",
-            "generation_kwh",
-            "delivered_kwh",
-            "received_kwh",
-            "self_consumed_kwh",
-            "use_kwh",
-            "net_kwh",
-            "bank_kwh",
-        ]
-    ]
-    states = record[
-        [
-            "period_start",
-            "period_end",
-            "yield_h",
-            "yield_low_h",
-            "yield_high_h",
-            "neighbour_ratio_percent",
-            "usable_days",
-            "quality",
-        ]
-    ].astype({"usable_days": "Int64"})
-    missing = ()
-    seen, step = file.readings.table.index.tz_localize(None), file.readings.step
-    step = (
-        pd.Timedelta(0) if file.readings.intervals or step is None else step
-    )  # after the last reading of a register nothing is known
-    first, last = table["period_start"].iloc[0], table["period_end"].iloc[-1]
-    outside = [f"before {first:%Y-%m-%d}"] * bool(first > seen[0].ceil("D")) + [f"after {last:%Y-%m-%d}"] * bool(
-        last < (seen[-1] + step).floor("D")
-    )
-    if outside:
-        missing += (
-            f"Periods {' and '.join(outside)}: a value of the meter is missing there, and no bank can be carried across a gap.",
-        )
-    if "generation_kwh" not in table:
-        missing += (
-            "House use: it needs the generation of these periods, from a register of the array read on the same days or from "
-            "a file of the array that covers them.",
-        )
-    else:
-        unknown = int(table["generation_kwh"].isna().sum())
-        if unknown:
-            missing += (
-                f"House use of {unknown} of {len(table)} periods: the array's file does not cover them in full.",
-            )
-        try:
-            house_use(table["generation_kwh"], table["delivered_kwh"], table["received_kwh"], tolerance_kwh=1.0)
-        except InputError as error:
-            missing += (f"House use of one or more periods. {error}",)
+    record = with_dates(period_record(table, house, _if_made(days), _if_made(comparison)))
+    record = record.astype({"usable_days": "Int64"}).drop(columns=["days", "bill_usd"])
+    states = ["yield_h", "yield_low_h", "yield_high_h", "neighbour_ratio_percent", "usable_days", "quality"]
     return Section(
         title,
         (f"{len(table)} periods, from {file.name}. Use is generation and delivered energy less what was received.",),
         (
-            ("Energy between readings, kWh", with_dates(energies)),
-            (
-                "yield is kWh for each rated kW; low and high hold eight of ten typical years; 100 % is the usual ratio to similar "
-                "systems",
-                with_dates(states),
-            ),
+            (TEXTS["periods"]["energies"], record.drop(columns=states)),
+            (TEXTS["periods"]["states"], record[["period_start", "period_end", *states]]),
         ),
-        missing=missing,
+        missing=(*_cut_off(table, file), *_use_not_known(table)),
     )
+
+
+def _cut_off(table, file):
+    """Say which time of a meter's file is in no period."""
+    seen, step = file.readings.table.index.tz_localize(None), file.readings.step
+    if file.readings.intervals or step is None:  # after the last reading of a register nothing is known
+        step = pd.Timedelta(0)
+    first, last = table["period_start"].iloc[0], table["period_end"].iloc[-1]
+    outside = [f"before {first:%Y-%m-%d}"] if first > seen[0].ceil("D") else []
+    outside += [f"after {last:%Y-%m-%d}"] if last < (seen[-1] + step).floor("D") else []
+    if outside:
+        yield (
+            f"Periods {' and '.join(outside)}: a value of the meter is missing there, and no bank can be carried across a "
+            "gap."
+        )
+
+
+def _use_not_known(table):
+    """Say of which periods the use of the house is not known, and why."""
+    if "generation_kwh" not in table:
+        yield (
+            "House use: it needs the generation of these periods, from a register of the array read on the same days or "
+            "from a file of the array that covers them."
+        )
+        return
+    unknown = int(table["generation_kwh"].isna().sum())
+    if unknown:
+        yield f"House use of {unknown} of {len(table)} periods: the array's file does not cover them in full."
+    try:
+        house_use(table["generation_kwh"], table["delivered_kwh"], table["received_kwh"], tolerance_kwh=1.0)
+    except InputError as error:
+        yield f"House use of one or more periods. {error}"
 
 
 def with_dates(table):
@@ -316,16 +279,8 @@ def money(title, house, billed, bills):
     except InputError as error:
         compared, missing = compare_bills(table, book, {}), (f"No comparison with the bills sent. {error}",)
     shown = compared.map(lambda cell: f"{cell:.2f}" if isinstance(cell, float) and cell == cell else cell)
-    return Section(
-        title,
-        (f"Rules: {house.tariff.name}.",),
-        (("Bills, $", shown),),
-        (bill_picture(compared).render(),),
-        (
-            "The bank is taken as empty before the first period. A tariff sheet and its later changes decide, not this page.",
-        ),
-        missing,
-    )
+    rules, picture = f"Rules: {house.tariff.name}.", bill_picture(compared).render()
+    return Section(title, (rules,), (("Bills, $", shown),), (picture,), _cautions("money"), missing)
 
 
 def health(title, files, house, billed, days):
@@ -336,9 +291,8 @@ def health(title, files, house, billed, days):
     lines, missing = [], []
     try:
         found = performance(files, house)
-        lines.append(
-            f"Performance ratio over {found['hours']:,.0f} hours with light and power: {found['performance_ratio']:.2f}."
-        )
+        hours, ratio = found["hours"], found["performance_ratio"]
+        lines.append(f"Performance ratio over {hours:,.0f} hours with light and power: {ratio:.2f}.")
         if found["corrected"] is None:
             missing.append("Performance ratio without the effect of heat: it needs the temperature of the cells.")
         else:
@@ -348,48 +302,25 @@ def health(title, files, house, billed, days):
     if known is not None:
         aged = ageing(house, known)
         (missing if aged.low is None else lines).append(f"Ageing, {aged.text}.")
-    return Section(
-        title,
-        tuple(lines),
-        (("yield_h is kWh for each rated kW; low and high hold eight of ten typical years", shown),),
-        (yield_picture(table).render(),),
-        (
-            "A typical year is not the year of the readings. A ratio below 100 % is no proof of a fault: the weather may have been "
-            "duller, the house file may differ from the roof. Compare with similar systems nearby.",
-        ),
-        tuple(missing),
-    )
+    tables, pictures = ((TEXTS["health"]["yields"], shown),), (yield_picture(table).render(),)
+    return Section(title, tuple(lines), tables, pictures, _cautions("health"), tuple(missing))
 
 
 def similar(title, comparison):
     """Tell how the array stands beside similar systems nearby."""
     comparison = _needed(comparison)
-    picture = neighbour_picture(comparison).render(day=len(comparison.days))
     table = evidence_table(comparison.evidence)
-    return Section(
-        title,
-        tuple(comparison.sentences()),
-        (("Reasons that were looked at", table),) if len(table) else (),
-        (picture,),
-        (
-            "A message is a reason to look, not a verdict, and a quiet chart is no proof that all is well.",
-            "Neighbours' yields belong to them: share none of this page without asking.",
-        ),
-    )
+    tables = ((TEXTS["similar"]["reasons"], table),) if len(table) else ()
+    picture = neighbour_picture(comparison).render(day=len(comparison.days))
+    return Section(title, tuple(comparison.sentences()), tables, (picture,), _cautions("similar"))
 
 
 def shape(title, files, house):
     """Tell what the clearest days look like beside a cloudless sky."""
     evidence, count = shapes(files, house)
-    return Section(
-        title,
-        (f"{count} clear days beside the power under a cloudless sky.",),
-        (("Shapes that were looked for", evidence_table(evidence)),),
-        cautions=(
-            "Haze and small clouds are in these shapes too. Look at a day yourself before you look for a reason.",
-        ),
-        missing=("Heat and weak light: they need measured temperature and light.",),
-    )
+    words, tables = TEXTS["shape"], ((TEXTS["shape"]["looked_for"], evidence_table(evidence)),)
+    line = f"{count} clear days beside the power under a cloudless sky."
+    return Section(title, (line,), tables, cautions=_cautions("shape"), missing=(words["missing"],))
 
 
 def evidence_table(evidence):
