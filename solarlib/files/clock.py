@@ -7,10 +7,9 @@ hour's energy in the wrong hour is worse than an hour that is known to be missin
 import numpy as np
 import pandas as pd
 
-from solarlib.files.dates import DAY, MISSING
+from solarlib.files.dates import DAY_NS, MISSING
 
-FINE, SKIPPED, TWICE = 0, 1, 2
-HOUR = DAY // 24
+FINE, SKIPPED, DOUBLE = 0, 1, 2
 
 
 def to_utc(walls, zone):
@@ -28,7 +27,7 @@ def to_utc(walls, zone):
     moments : ndarray of int64, shape (n,)
         ns since 1970-01-01 00:00 UTC; `MISSING` where `verdict` is not `FINE`.
     verdict : ndarray of int8
-        `FINE`; `SKIPPED` where no clock ever showed this; `TWICE` where it showed it twice and the file does not
+        `FINE`; `SKIPPED` where no clock ever showed this; `DOUBLE` where it showed it twice and the file does not
         tell which.
     passes : int
         Rows of repeated hours that the order of the file resolved.
@@ -43,11 +42,11 @@ def to_utc(walls, zone):
     if twice.size:
         backward = np.median(np.sign(np.diff(walls))) < 0 if len(walls) > 2 else False
         order = twice[::-1] if backward else twice  # newest first: the second pass stands first
-        for day in np.unique(walls[twice] // DAY).tolist():
-            rows = order[walls[order] // DAY == day]
+        for day in np.unique(walls[twice] // DAY_NS).tolist():
+            rows = order[walls[order] // DAY_NS == day]
             second = _second_pass(walls, rows, backward)
             if second is None:
-                verdict[rows], utc[rows] = TWICE, MISSING
+                verdict[rows], utc[rows] = DOUBLE, MISSING
             else:
                 utc[rows[second]] = winter[rows[second]]
                 resolved += len(rows)
@@ -66,7 +65,7 @@ def _second_pass(walls, rows, backward):
     # Each label stands there twice, one beside the other. In a file that doubles its rows this tells nothing.
     first, last = int(rows.min()), int(rows.max())
     near = np.concatenate([walls[max(0, first - 20) : first], walls[last + 1 : last + 21]])
-    near = near[np.abs(near - here[0]) < 6 * HOUR]
+    near = near[np.abs(near - here[0]) < DAY_NS // 4]
     if len(np.unique(near)) < len(near):
         return None
     return np.arange(len(rows)) % 2 == 1

@@ -12,8 +12,8 @@ from solarlib.quantities import InputError
 
 ORDERS = ("year first", "day first", "month first")
 MISSING = np.iinfo(np.int64).min  # no moment
-SECOND = 1_000_000_000  # ns
-DAY = 86_400 * SECOND
+SECOND_NS = 1_000_000_000  # ns
+DAY_NS = 86_400 * SECOND_NS
 TIME_WIDTH = 40  # longest text of a moment, bytes
 FULL = "january february march april may june july august september october november december".split()
 
@@ -103,7 +103,7 @@ def moments(table, orders=ORDERS):
         text = pattern.tobytes().rstrip(b"\0").decode("latin-1")
         if orders == ("unix",):
             if text in ("0" * 9, "0" * 10, "0" * 13):
-                walls[0][rows] = _digits(table, rows, (0, len(text))) * (SECOND if len(text) < 13 else 1_000_000)
+                walls[0][rows] = _digits(table, rows, (0, len(text))) * (SECOND_NS if len(text) < 13 else 1_000_000)
                 offset[rows] = 0
             continue
         match = _match(text)
@@ -115,7 +115,7 @@ def moments(table, orders=ORDERS):
         for wall, order in zip(walls, orders):
             if known is None or not _one_meaning(match):
                 day = _day(table, rows, match, order)
-                known = np.where((day == MISSING) | (clock == MISSING), MISSING, day * DAY + clock)
+                known = np.where((day == MISSING) | (clock == MISSING), MISSING, day * DAY_NS + clock)
             wall[rows] = known
     return walls, offset
 
@@ -161,7 +161,7 @@ def _clock(table, rows, match):
             start, end = match.span("z")
             hour = _digits(table, rows, (start + 1, start + 3))
             minute = _digits(table, rows, (end - 2, end)) if end - start > 4 else 0
-            zone = (1 if mark[0] == "+" else -1) * (hour * 60 + minute) * 60 * SECOND
+            zone = (1 if mark[0] == "+" else -1) * (hour * 60 + minute) * 60 * SECOND_NS
     if not groups.get("h"):
         return np.zeros(len(rows), np.int64), zone
     hour, minute = (_digits(table, rows, match.span(key)) for key in ("h", "mi"))
@@ -171,8 +171,8 @@ def _clock(table, rows, match):
     if groups.get("ap"):
         bad |= (hour < 1) | (hour > 12)
         hour = hour % 12 + (12 if groups["ap"][0] in "pP" else 0)
-    clock = ((hour * 60 + minute) * 60 + second) * SECOND + part
-    return np.where(bad | (clock > DAY), MISSING, clock), zone  # 24:00 is the end of the day
+    clock = ((hour * 60 + minute) * 60 + second) * SECOND_NS + part
+    return np.where(bad | (clock > DAY_NS), MISSING, clock), zone  # 24:00 is the end of the day
 
 
 def _day(table, rows, match, order):

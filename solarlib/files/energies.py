@@ -16,7 +16,7 @@ FALLS = {  # how a register fell: what is said of it
 }
 
 
-def flows(index, step, columns, mapping, name):
+def clean_tables(index, step, columns, mapping, name):
     """Return the clean tables of a file.
 
     Parameters

@@ -22,7 +22,7 @@ from solarlib.files.dates import MISSING, ORDERS, moments, text_matrix
 from solarlib.quantities import InputError, require
 
 # Unit: what a number is multiplied with, how the column that comes out ends, and what such a number can be.
-UNITS = {
+FILE_UNITS = {
     "W": (1.0, "w", ("mean",)),
     "kW": (1000.0, "w", ("mean",)),
     "Wh": (0.001, "kwh", ("interval", "counter")),
@@ -34,7 +34,7 @@ UNITS = {
 }
 ADDED_UP = ("w", "kwh")  # of several columns; a mean of two sensors or neighbours is another thing than their sum
 FLOW_UNITS = ("W", "kW", "Wh", "kWh", "MWh")
-QUANTITIES = {
+QUANTITY_UNITS = {
     **dict.fromkeys(("delivered", "received", "generation", "net", "load", "unsigned"), FLOW_UNITS),
     "test_load": ("W", "kW"),
     "neighbour": ("kWh/kW",),
@@ -43,11 +43,11 @@ QUANTITIES = {
     "air_temperature": ("degC",),
 }
 # Title of a clean column: quantity and unit. A neighbour's title holds its own name beside them.
-MEASURES = {
-    f"{quantity}_{UNITS[unit][1]}": (quantity, unit)
-    for quantity, units in QUANTITIES.items()
+TITLES = {
+    f"{quantity}_{FILE_UNITS[unit][1]}": (quantity, unit)
+    for quantity, units in QUANTITY_UNITS.items()
     for unit in units
-    if UNITS[unit][0] == 1.0 and quantity != "neighbour"
+    if FILE_UNITS[unit][0] == 1.0 and quantity != "neighbour"
 }
 
 
@@ -76,14 +76,14 @@ class Column:
     name : str or int
         Name in the header line, or number counted from 1.
     quantity : str
-        One of `QUANTITIES`. ``net`` is positive for import; ``unsigned`` is a reading without direction.
+        One of `QUANTITY_UNITS`. ``net`` is positive for import; ``unsigned`` is a reading without direction.
         ``test_load`` is what a load that somebody switches for a test draws at that time, such as 750 W while a heater
         is on and 0 while it is off: with it the steps of an ``unsigned`` reading tell the direction. ``neighbour`` is
         the daily energy of one similar system for each kW of its rated power; each such column stays one of its own.
         ``light`` is the irradiance on the plane of the modules. Powers and energies of the same quantity in several
         columns are added up (two registers for two tariffs).
     unit : str
-        One of those that `QUANTITIES` lists for the quantity: W, kW, Wh, kWh or MWh for flows.
+        One of those that `QUANTITY_UNITS` lists for the quantity: W, kW, Wh, kWh or MWh for flows.
     kind : str
         ``"mean"`` over the interval; ``"interval"`` energy within the interval; ``"counter"`` register that counts
         up. Only Wh, kWh and MWh need a kind: an interval and a counter look alike in a header.
@@ -110,9 +110,9 @@ class Column:
         where = f"column {self.name!r}"
         if isinstance(self.name, bool) or not isinstance(self.name, (str, int)) or self.name == "":
             raise InputError(f"column.name: found {self.name!r}, allowed is a name or a number from 1")
-        _one_of(self.quantity, QUANTITIES, f"{where}, quantity")
-        _one_of(self.unit, QUANTITIES[self.quantity], f"{where}, quantity {self.quantity!r}, unit")
-        kinds = UNITS[self.unit][2]
+        _one_of(self.quantity, QUANTITY_UNITS, f"{where}, quantity")
+        _one_of(self.unit, QUANTITY_UNITS[self.quantity], f"{where}, quantity {self.quantity!r}, unit")
+        kinds = FILE_UNITS[self.unit][2]
         if self.kind is None and len(kinds) == 1:
             object.__setattr__(self, "kind", kinds[0])
         _one_of(self.kind, kinds, f"{where}, kind")
@@ -143,13 +143,13 @@ class Column:
     @property
     def factor(self):
         """What a number in the file is multiplied with to give W, kWh, kWh/kW, W/m2 or degC."""
-        return UNITS[self.unit][0] * self.multiplier
+        return FILE_UNITS[self.unit][0] * self.multiplier
 
     @property
     def title(self):
         """Name of the column that comes out, e.g. ``net_w``, ``delivered_kwh``, ``neighbour_Mill_h`` (kWh/kW are h)."""
         name = f"neighbour_{self.name}" if self.quantity == "neighbour" else self.quantity
-        return f"{name}_{UNITS[self.unit][1]}"
+        return f"{name}_{FILE_UNITS[self.unit][1]}"
 
 
 @dataclass(frozen=True)
@@ -200,7 +200,7 @@ class Mapping:
             kinds = sorted({column.kind for column in columns if column.quantity == title})
             if len(kinds) > 1:
                 raise InputError(f"column: found {title} as {' and '.join(kinds)}, allowed is one kind")
-        titles = [column.title for column in columns if UNITS[column.unit][1] not in ADDED_UP]
+        titles = [column.title for column in columns if FILE_UNITS[column.unit][1] not in ADDED_UP]
         for title in titles:
             if titles.count(title) > 1:
                 raise InputError(

@@ -6,7 +6,7 @@ import pandas as pd
 
 from solarlib.files.steps import regular
 
-HOUR = pd.Timedelta(hours=1)
+ONE_HOUR = pd.Timedelta(hours=1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -20,7 +20,7 @@ class Measured:
     step : Timedelta
         Length of an interval.
     quantity, unit : str
-        As in `mapping.QUANTITIES`; the unit is W (mean over the interval), kWh (in the interval), kWh/kW, W/m2 or degC.
+        As in `mapping.QUANTITY_UNITS`; the unit is W (mean over the interval), kWh (in the interval), kWh/kW, W/m2 or degC.
     origin : str
         Name of the file.
     """
@@ -37,8 +37,8 @@ class Measured:
 
     def power_w(self) -> pd.Series:
         """Return the even mean power of a power or an energy. [W]"""
-        return self.even() if self.unit == "W" else self.even() * (1000.0 / (self.step / HOUR))
+        return self.even() if self.unit == "W" else self.even() * (1000.0 / (self.step / ONE_HOUR))
 
     def energy_kwh(self) -> pd.Series:
         """Return the energy in each even interval of a power or an energy. [kWh]"""
-        return self.even() if self.unit == "kWh" else self.even() * (self.step / HOUR / 1000.0)
+        return self.even() if self.unit == "kWh" else self.even() * (self.step / ONE_HOUR / 1000.0)

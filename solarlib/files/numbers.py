@@ -10,12 +10,12 @@ import pandas as pd
 from solarlib.quantities import InputError
 
 MARKED_TEXTS = 2000  # with a mark, looked at in one block to tell decimals from thousands
-LARGEST = 1e15  # no meter shows more; such a text is a damaged cell
+LARGEST_NUMBER = 1e15  # no meter shows more; such a text is a damaged cell
 _PLAIN = set("0123456789+-.\n")  # numbers of these characters alone mean to Python what they mean to everybody
 EMPTY_WORDS = ("", "-", "--", "nan", "na", "n/a", "null", "none", "#n/a")
 
 
-def numbers(texts, decimal, thousands):
+def as_numbers(texts, decimal, thousands):
     """Return the numbers in texts, and which texts stand for nothing.
 
     Parameters
@@ -38,10 +38,10 @@ def numbers(texts, decimal, thousands):
             values = np.array([float(text) for text in plain.split("\n")])
         except ValueError:
             values = np.array([np.inf])
-        if np.abs(values).max() <= LARGEST:
+        if np.abs(values).max() <= LARGEST_NUMBER:
             return values, np.zeros(len(values), bool)
     at, single = pd.factorize(np.array(texts, object))
-    read = [number(text, decimal, thousands) for text in single]
+    read = [as_number(text, decimal, thousands) for text in single]
     return np.array(read, float)[at], np.array([value is None for value in read], bool)[at]
 
 
@@ -54,7 +54,7 @@ def _grammar(decimal, thousands):
     ), mark
 
 
-def number(text, decimal=".", thousands=""):
+def as_number(text, decimal=".", thousands=""):
     """Return the number a text holds, NaN if it is another text, None if it stands for nothing."""
     text = text.strip()
     if text.casefold() in EMPTY_WORDS:
@@ -65,7 +65,7 @@ def number(text, decimal=".", thousands=""):
         return np.nan
     whole = re.sub(mark, "", match[2]) if thousands else match[2]
     value = float(f"{whole or 0}.{match[3] or 0}e{match[4] or 0}")
-    return np.nan if value > LARGEST else -value if match[1] in ("-", "\u2212") else value
+    return np.nan if value > LARGEST_NUMBER else -value if match[1] in ("-", "\u2212") else value
 
 
 def number_marks(texts):

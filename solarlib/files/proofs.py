@@ -5,13 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from solarlib.files.dates import MISSING, ORDERS, DateOrder, looks_like_time, moments
-from solarlib.files.mapping import QUANTITIES, UNITS
-from solarlib.files.numbers import number, number_marks
+from solarlib.files.mapping import FILE_UNITS, QUANTITY_UNITS
+from solarlib.files.numbers import as_number, number_marks
 from solarlib.files.table import plain, sniff
 from solarlib.quantities import InputError
 
 # Words of column names, in the order in which they are tried; a quantity that lacks the unit of the column is passed over.
-WORDS = (
+TITLE_WORDS = (
     ("light", ("irradiance", "poa", " light ")),
     (
         "cell_temperature",
@@ -29,7 +29,7 @@ WORDS = (
     ("unsigned", ("reading", "magnitude", "power", "meter")),
 )
 UNIT_WORDS = {
-    **{plain(unit): unit for unit in UNITS},
+    **{plain(unit): unit for unit in FILE_UNITS},
     "w/m\u00b2": "W/m2",
     "w/m^2": "W/m2",
     "\u00b0c": "degC",
@@ -210,9 +210,11 @@ def _column(layout, place, texts, point, group, confirm):
     word = plain(title)
     pieces = word.translate(str.maketrans("()[]_", "     ")).split()
     unit = next((UNIT_WORDS[text] for text in sorted(UNIT_WORDS, key=len, reverse=True) if text in pieces), None)
-    able = [quantity for quantity, units in QUANTITIES.items() if unit is None or unit in units]
-    hits = [quantity for quantity, words in WORDS if quantity in able and any(w in f" {word} " for w in words)]
-    values = np.array([v for v in (number(text, point, group) for text in texts) if v is not None and np.isfinite(v)])
+    able = [quantity for quantity, units in QUANTITY_UNITS.items() if unit is None or unit in units]
+    hits = [quantity for quantity, words in TITLE_WORDS if quantity in able and any(w in f" {word} " for w in words)]
+    values = np.array(
+        [v for v in (as_number(text, point, group) for text in texts) if v is not None and np.isfinite(v)]
+    )
     steps = np.diff(values)  # a register rises nearly always, and by little beside what it shows
     rising = (
         len(values) > 5
@@ -232,13 +234,13 @@ def _column(layout, place, texts, point, group, confirm):
     else:
         lines.append('# quantity = "unsigned"' if "unsigned" in able else _choice("quantity", able))
         confirm.append(f"what {shown!r} measures (remove the column from the mapping if it is not needed)")
-    units = [unit] if unit else QUANTITIES[able[0]]
+    units = [unit] if unit else QUANTITY_UNITS[able[0]]
     if unit:
         lines.append(f'unit = "{unit}"')
     else:
         lines.append(f'# unit = "{"kWh" if "kWh" in units else units[0]}"')
         confirm.append(f"the unit of {shown!r}")
-    if any(len(UNITS[one][2]) > 1 for one in units):
+    if any(len(FILE_UNITS[one][2]) > 1 for one in units):
         kind = "counter" if rising else "interval"
         lines.append(f'kind = "{kind}"')
         confirm.append(

@@ -26,19 +26,19 @@ from solarlib.files.account import (
 )
 from solarlib.files.clock import FINE, SKIPPED, to_utc
 from solarlib.files.dates import (
-    DAY,
+    DAY_NS,
     MISSING,
     ORDERS,
-    SECOND,
+    SECOND_NS,
     DateOrder,
     looks_like_time,
     looks_like_unix,
     moments as moments_of,
     text_matrix,
 )
-from solarlib.files.energies import flows
+from solarlib.files.energies import clean_tables
 from solarlib.files.mapping import Mapping, interval_of, mapping_from_toml, zone_of
-from solarlib.files.numbers import NumberMarks, numbers
+from solarlib.files.numbers import NumberMarks, as_numbers
 from solarlib.files.steps import common_step, first_moments, missing
 from solarlib.files.table import blocks, cells_of, line_texts, sniff, split_line
 from solarlib.quantities import InputError, counted
@@ -198,7 +198,7 @@ def _used(lines, rows, mapping, places, tally, marks, order):
 
 def _numbers(texts, column, marks):
     """Return the numbers of some cells, and for each reason to have none where it holds."""
-    values, empty = numbers(texts, marks.decimal, marks.thousands)
+    values, empty = as_numbers(texts, marks.decimal, marks.thousands)
     odd = {EMPTY: empty, NO_NUMBER: np.isnan(values) & ~empty}
     if column.digits is not None:
         odd[OFF_DIAL] = (values < 0) | (values >= 10.0**column.digits)
@@ -232,7 +232,7 @@ def _moments(lines, walls, offsets, mapping, name, tally):
             f"{name}: found times without offset from UTC (line {lines[bare][0]}), allowed is a zone for them: "
             'set zone = "America/New_York" or the like, or an offset such as "-05:00"'
         )
-    if bare.all() and not (walls % DAY).any():  # dates only: a day begins where its first moment is
+    if bare.all() and not (walls % DAY_NS).any():  # dates only: a day begins where its first moment is
         moments = first_moments(walls, zone).as_unit("ns").asi8.copy()
     elif bare.any():
         moments[bare], verdict, resolved = to_utc(walls[bare], zone)
@@ -243,7 +243,7 @@ def _moments(lines, walls, offsets, mapping, name, tally):
             tally.notes.append(f"{row} of hours that the clock shows twice, told apart by their order")
     if zone is None:
         known = np.unique(offsets)
-        minutes = int(known[0]) // (60 * SECOND) if len(known) == 1 else 0
+        minutes = int(known[0]) // (60 * SECOND_NS) if len(known) == 1 else 0
         zone = zone_of(f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}")
     return moments, zone
 
@@ -289,7 +289,7 @@ def _tables(moments, zone, columns, mapping, account):
     """Return the `Readings`: energies and powers, at true times."""
     index = pd.DatetimeIndex(moments.view("datetime64[ns]"), tz="UTC").tz_convert(zone)
     step = interval_of(mapping.interval) if mapping.interval else common_step(index)
-    table, registers, intervals, notes = flows(index, step, columns, mapping, account.name)
+    table, registers, intervals, notes = clean_tables(index, step, columns, mapping, account.name)
     gaps = missing(index, step)
     if step is None:
         notes.append("the rows keep no common step; each stands at its true time")

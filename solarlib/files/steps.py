@@ -9,7 +9,7 @@ import pandas as pd
 
 from solarlib.quantities import InputError
 
-DAY = pd.Timedelta(days=1)
+ONE_DAY = pd.Timedelta(days=1)
 CLOCK_CHANGE = pd.Timedelta(hours=1)  # how far a local day may differ from 24 h
 
 
@@ -28,15 +28,15 @@ def even_labels(index, step):
     by_clock : bool
     """
     true = index.as_unit("ns").asi8
-    if step != DAY:
+    if step != ONE_DAY:
         return true, False
     clock = index.tz_localize(None).as_unit("ns").asi8
-    usual = pd.Series(clock % DAY.value).mode().iloc[0] if clock.size else 0
+    usual = pd.Series(clock % ONE_DAY.value).mode().iloc[0] if clock.size else 0
     named = (
-        clock - clock % DAY.value + usual
+        clock - clock % ONE_DAY.value + usual
     )  # on a day whose clock skips this time of day, the next moment stands for it
     clock = np.where(first_moments(named, index.tz) == index, named, clock)
-    by_clock = bool((np.diff(clock) == DAY.value).sum() >= (np.diff(true) == DAY.value).sum())
+    by_clock = bool((np.diff(clock) == ONE_DAY.value).sum() >= (np.diff(true) == ONE_DAY.value).sum())
     return (clock, True) if by_clock else (true, False)
 
 
@@ -57,8 +57,8 @@ def common_step(index):
     steps = np.diff(index.as_unit("ns").asi8)
     if not steps.size:
         return None
-    if abs(np.median(steps) - DAY.value) <= CLOCK_CHANGE.value:
-        steps = np.diff(even_labels(index, DAY)[0])
+    if abs(np.median(steps) - ONE_DAY.value) <= CLOCK_CHANGE.value:
+        steps = np.diff(even_labels(index, ONE_DAY)[0])
     middle = np.median(steps)
     return pd.Timedelta(int(middle), "ns") if (steps == middle).mean() >= 0.5 else None
 

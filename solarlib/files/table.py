@@ -199,7 +199,7 @@ def _header(cells, names):
 
 
 @dataclass(frozen=True)
-class Block:
+class Lines:
     """Whole lines of a file: their ``texts``, the number of the ``first``, and the share of the file up to its ``end``."""
 
     first: int
@@ -208,7 +208,7 @@ class Block:
 
 
 def blocks(layout):
-    """Yield the whole file as `Block`s; what does not fit the encoding becomes a mark."""
+    """Yield the whole file as `Lines`s; what does not fit the encoding becomes a mark."""
     total, first, rest = max(1, layout.path.stat().st_size), 1, ""
     with layout.path.open(encoding=layout.encoding, errors="replace", newline="") as file:
         while piece := file.read(BLOCK_CHARACTERS):
@@ -217,10 +217,10 @@ def blocks(layout):
             if len(rest) > LONGEST_LINE:
                 raise InputError(f"{layout.path.name}: found a line of over 64 MB, allowed is one row a line")
             if lines:
-                yield Block(first, _ends_off(lines), min(1.0, file.buffer.tell() / total))
+                yield Lines(first, _ends_off(lines), min(1.0, file.buffer.tell() / total))
                 first += len(lines)
     if rest:
-        yield Block(first, _ends_off([rest]), 1.0)
+        yield Lines(first, _ends_off([rest]), 1.0)
 
 
 def _ends_off(lines):

@@ -11,7 +11,7 @@ import pandas as pd
 
 from solarlib.direction.decoder import decode
 from solarlib.files.checks import plausibility
-from solarlib.files.mapping import MEASURES, mapping_from_toml
+from solarlib.files.mapping import TITLES, mapping_from_toml
 from solarlib.files.measured import Measured
 from solarlib.files.reading import Readings, read
 from solarlib.house.file import House
@@ -52,7 +52,12 @@ class Checked:
         """Return one column of `table`, None where the file has none such or no regular readings."""
         if title not in self.table or self.readings.step is None:
             return None
-        return Measured(self.table[title], self.readings.step, *MEASURES[title], self.name)
+        return Measured(self.table[title], self.readings.step, *TITLES[title], self.name)
+
+    @property
+    def left_out(self) -> int:
+        """How many values the checks took out of the sums."""
+        return int((self.readings.table.notna() & self.table.isna()).to_numpy().sum())
 
 
 def silent(*told):
@@ -89,12 +94,12 @@ def bring(path: str | Path, house: House, say=silent) -> Checked:
     readings = read(path, mapping, lambda share: say(f"reading {path.name}", READ_SHARE * share))
     say(f"checking {path.name}", READ_SHARE)
     neighbours = {column.title: column for column in mapping.column if column.quantity == "neighbour"}
-    file = checked(readings, house, neighbours)
+    file = with_findings(readings, house, neighbours)
     say(f"{path.name} is read and checked", 1.0)
     return file
 
 
-def checked(readings, house, neighbours):
+def with_findings(readings, house, neighbours):
     """Return readings with what the plausibility checks say about them; see `checks.plausibility`."""
     findings, step, table = (), readings.step, readings.table.copy()
     if step is not None:
@@ -119,17 +124,12 @@ def sun_height(index, step, house):
     return pd.Series(np.interp((index + half).as_unit("ns").asi8, at, high), index)
 
 
-def left_out(file):
-    """Return how many values the checks took out of the sums."""
-    return int((file.readings.table.notna() & file.table.isna()).to_numpy().sum())
-
-
 def has_measured(files, quantity):
     """Tell whether any file has regular readings of a quantity."""
     return next(_all_measured(files, quantity), None) is not None
 
 
-def measured(files, quantity: str) -> Measured:
+def first_measured(files, quantity: str) -> Measured:
     """Return the first regular readings of a quantity; those in W, if any, go before those in kWh.
 
     Raises
@@ -146,12 +146,12 @@ def measured(files, quantity: str) -> Measured:
 
 
 def _all_measured(files, quantity):
-    titles = [title for title, (measures, _) in MEASURES.items() if measures == quantity]
+    titles = [title for title, (measures, _) in TITLES.items() if measures == quantity]
     found = (file.measured(title) for title in titles for file in files)
     return (one for one in found if one is not None)
 
 
-def record(files):
+def sensor_record(files):
     """Return what `decoder.decode` takes: the reading without direction beside the array's power and the test load.
 
     Returns
@@ -163,7 +163,7 @@ def record(files):
     test_load_w : float or None
         The greatest power of the test load. [W]
     """
-    sensor, array = measured(files, "unsigned"), measured(files, "generation")
+    sensor, array = first_measured(files, "unsigned"), first_measured(files, "generation")
     reading = sensor.power_w()
     pv, inside = _at(array.power_w(), array.step, reading.index)
     if not inside.any():
@@ -173,7 +173,7 @@ def record(files):
     table = pd.DataFrame({"reading_w": reading.to_numpy(), "pv_w": pv}, reading.index)
     test_load_w = None
     if has_measured(files, "test_load"):
-        tests = measured(files, "test_load")
+        tests = first_measured(files, "test_load")
         on, _ = _at(tests.even(), tests.step, reading.index)
         if np.nanmax(on, initial=0.0) > 0:
             test_load_w = float(np.nanmax(on))
@@ -197,7 +197,7 @@ def _at(values, step, index):
 
 def directions(files, say=silent):
     """Return what `decoder.decode` finds in the record, and the record itself."""
-    table, window, test_load_w = record(files)
+    table, window, test_load_w = sensor_record(files)
     say(f"finding the direction of {len(table)} readings", 0.1)
     found = decode(table, test_load_w, pv_window_s=window.total_seconds())
     say(f"the direction of {len(table)} readings is found", 1.0)

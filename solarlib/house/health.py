@@ -16,7 +16,7 @@ from solarlib.health.comparison import compare_with_neighbours
 from solarlib.health.neighbours import daily_yield
 from solarlib.health.shapes import flat_top, hour_shift, midday_dropouts, shade_block
 from solarlib.health.yields import corrected_performance_ratio, final_yield, performance_ratio
-from solarlib.house.flows import has_measured, measured
+from solarlib.house.flows import first_measured, has_measured
 from solarlib.house.year import weather
 from solarlib.quantities import InputError, energy_kwh
 from solarlib.roof.array import array_power
@@ -238,7 +238,7 @@ def beside_neighbours(house, days, files, model_roofs=True):
 def _daily_air(files):
     if not has_measured(files, "air_temperature"):
         return None
-    air = measured(files, "air_temperature").series
+    air = first_measured(files, "air_temperature").series
     return air.groupby(_dates(air)).mean()
 
 
@@ -257,7 +257,7 @@ def shapes(files, house):
     InputError
         There are fewer than three clear days, or intervals longer than an hour.
     """
-    array = measured(files, "generation")
+    array = first_measured(files, "generation")
     if array.step > pd.Timedelta(hours=1):
         raise InputError(
             f"{array.origin}: found intervals of {array.step / pd.Timedelta(hours=1):g} hours, allowed are intervals "
@@ -303,7 +303,7 @@ def performance(files, house):
     InputError
         No file has light on the plane of the modules.
     """
-    light, array = measured(files, "light"), measured(files, "generation")
+    light, array = first_measured(files, "light"), first_measured(files, "generation")
     step = max(light.step, array.step)
     table = pd.DataFrame({"power": _coarser(array.power_w(), step), "light": _coarser(light.even(), step)}).dropna()
     if not len(table):
@@ -312,7 +312,7 @@ def performance(files, house):
     made, reference = table.sum() * hours / 1000.0
     ratio = performance_ratio(final_yield(made, system.rated_power_w), reference)
     if has_measured(files, "cell_temperature"):
-        cells = _coarser(measured(files, "cell_temperature").even(), step).reindex(table.index)
+        cells = _coarser(first_measured(files, "cell_temperature").even(), step).reindex(table.index)
         slope = system.module.temperature_coefficient_per_c
         corrected = corrected_performance_ratio(table["power"], table["light"], cells, system.rated_power_w, slope)
     return {"hours": len(table) * hours, "corrected": corrected, "performance_ratio": ratio}

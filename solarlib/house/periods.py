@@ -7,18 +7,18 @@ import pandas as pd
 
 from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff import Tariff
-from solarlib.files.measured import HOUR
-from solarlib.files.steps import DAY, even_index
+from solarlib.files.measured import ONE_HOUR
+from solarlib.files.steps import ONE_DAY, even_index
 from solarlib.house.flows import Checked
 from solarlib.quantities import InputError, counted
 
 LONG_PERIOD = pd.Timedelta(days=20)  # registers read this seldom are read for a bill
 METER = ("delivered_kwh", "received_kwh")
-FLOWS = (*METER, "generation_kwh")
+BILLED_FLOWS = (*METER, "generation_kwh")
 
 
 def energies(file):
-    """Return energy between readings of registers, or of regular intervals, a Series for each of `FLOWS`. [kWh]
+    """Return energy between readings of registers, or of regular intervals, a Series for each of `BILLED_FLOWS`. [kWh]
 
     Energy between readings is labelled with the reading that opens it: over two intervals (a reading between was set
     aside) it stands at the first. Of regular intervals a missing one is NaN.
@@ -27,7 +27,7 @@ def energies(file):
     for column, part in file.readings.intervals.items():
         flow = f"{column.quantity}_kwh"
         flows[flow] = flows[flow].add(part["energy_kwh"]) if flow in flows else part["energy_kwh"]
-    for flow in FLOWS if step is not None and step <= DAY else ():
+    for flow in BILLED_FLOWS if step is not None and step <= ONE_DAY else ():
         found = file.measured(flow) or file.measured(flow.replace("_kwh", "_w"))
         if flow not in flows and found is not None:
             flows[flow] = found.energy_kwh()
@@ -41,7 +41,7 @@ def register_days(files: Sequence[Checked]) -> pd.DataFrame:
     """
     for file in files:
         flows, step = energies(file), file.readings.step
-        if step is not None and step <= HOUR and set(METER) <= set(flows):
+        if step is not None and step <= ONE_HOUR and set(METER) <= set(flows):
             by_day = {flow: flows[flow].groupby(flows[flow].index.tz_localize(None).normalize()) for flow in METER}
             whole = {flow: part.sum(min_count=1).where(part.count() == part.size()) for flow, part in by_day.items()}
             return pd.DataFrame(whole)
@@ -78,7 +78,7 @@ def periods_of(files: Sequence[Checked], tariff: Tariff) -> tuple[pd.DataFrame, 
     seldom = [file for file in meters if file.readings.step is None or file.readings.step >= LONG_PERIOD]
     if seldom and not by_hour:
         return read_periods(seldom[0]), seldom[0]
-    often = [file for file in meters if file not in seldom and file.readings.step <= (HOUR if by_hour else DAY)]
+    often = [file for file in meters if file not in seldom and file.readings.step <= (ONE_HOUR if by_hour else ONE_DAY)]
     if not often:
         raise InputError(
             "files: found a meter read too seldom, allowed for this tariff is one read each hour: its prices change "
@@ -102,7 +102,7 @@ def _months(file, tariff):
     if len(days) < 2:
         raise InputError(f"{file.name}: found no whole day of the meter, allowed is one or more")
     reads = _longest_run(flows, sorted({days[0], days[-1], *days[days.day == 1]}), file.name)
-    if step < DAY:
+    if step < ONE_DAY:
         inside = (local >= reads[0]) & (local < reads[-1])
         return monthly_periods(*(flow[inside] for flow in flows), reads=reads, tariff=tariff)
     edges = pd.DatetimeIndex(reads).tz_localize(flows[0].index.tz)  # some days have 23 or 25 hours
@@ -129,10 +129,10 @@ def _longest_run(flows, reads, name):
 def _made_in(periods, file):
     """Return what an array's file tells of the energy of each period, NaN where it does not cover it. [kWh]"""
     made, step = energies(file)["generation_kwh"], file.readings.step
-    if step is None or step > DAY:
+    if step is None or step > ONE_DAY:
         return pd.Series(np.nan, periods.index)
     spans = [part for column, part in file.readings.intervals.items() if column.quantity == "generation"]
-    last = made.index[-1] + (pd.DateOffset(days=1) if step == DAY else step)
+    last = made.index[-1] + (pd.DateOffset(days=1) if step == ONE_DAY else step)
     known = [
         made.index[0] <= start
         and last >= end

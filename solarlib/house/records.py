@@ -4,13 +4,15 @@ import numpy as np
 import pandas as pd
 
 from solarlib.bill.accounts import ledger
-from solarlib.files.records import FLOWS, daily, load
-from solarlib.files.steps import DAY
+from solarlib.files.records import KEPT_FLOWS, daily, read_kept
+from solarlib.files.steps import ONE_DAY
 from solarlib.health.yields import final_yield
 from solarlib.house.bills import ratings
+from solarlib.house.flows import file_of
 from solarlib.house.health import yield_band
 from solarlib.quantities import InputError
 
+KEPT_TITLES = {f"{flow}{unit}" for flow in KEPT_FLOWS for unit in ("_kwh", "_w")}
 QUALITIES = ("complete", "part", "empty")  # from best to worst
 
 
@@ -19,7 +21,7 @@ def days_of(files, notes=None):
 
     Parameters
     ----------
-    files : sequence of house_readings.Checked
+    files : sequence of flows.Checked
     notes : dict of date text to text, optional
         Remarks such as snow or guests.
 
@@ -31,9 +33,7 @@ def days_of(files, notes=None):
     parts = [
         daily(file.table, file.readings.step, notes)
         for file in files
-        if file.readings.step is not None
-        and file.readings.step <= DAY
-        and any(f"{flow}{unit}" in file.table for flow in FLOWS for unit in ("_kwh", "_w"))
+        if file.readings.step is not None and file.readings.step <= ONE_DAY and KEPT_TITLES & set(file.table)
     ]
     if not parts:
         raise InputError("files: found no regular readings of generation or registers, allowed is one such file")
@@ -46,14 +46,14 @@ def days_of(files, notes=None):
     return table.assign(**{name: table[name].astype(object).fillna("") for name in ("peak_time", "note")})
 
 
-def bills_of(periods, house, tariff=None):
-    """Return the ledger of the periods, the bank empty before the first; see `accounts.ledger`.
+def bills_of(periods, house):
+    """Return the ledger of the periods by the house's tariff, the bank empty before the first; see `accounts.ledger`.
 
     Generation that is not known for every period is left out: a tariff that needs it says so.
     """
     if "generation_kwh" in periods and periods["generation_kwh"].isna().any():
         periods = periods.drop(columns="generation_kwh")
-    return ledger(periods, tariff or house.tariff, **ratings(house))
+    return ledger(periods, house.tariff, **ratings(house))
 
 
 def sent_bills(path):
@@ -62,9 +62,9 @@ def sent_bills(path):
     Parameters
     ----------
     path : path
-        CSV with the columns ``period_end`` (such as 2026-04-01) and ``bill_usd``.
+        The name of an example, or a CSV with the columns ``period_end`` (such as 2026-04-01) and ``bill_usd``.
     """
-    table = load(path)
+    table = read_kept(file_of(path))
     if list(table.columns) != ["period_end", "bill_usd"]:
         raise InputError(f"{path}: found the columns {', '.join(table.columns)}, allowed are period_end, bill_usd")
     odd = table[table["bill_usd"].isna()]
@@ -87,7 +87,7 @@ def compare_bills(periods, book, sent):
     return table
 
 
-def period_record(periods, house, days=None, comparison=None, tariff=None):
+def period_record(periods, house, days=None, comparison=None):
     """Return one row a billing period: energies, bank, bill, yield beside its usual range, and how the days were.
 
     Parameters
@@ -99,8 +99,6 @@ def period_record(periods, house, days=None, comparison=None, tariff=None):
         The record by day, as from `days_of`: counts the complete days.
     comparison : Comparison, optional
         With similar systems: gives the middle ratio of the period, 100 for the days of the baseline.
-    tariff : Tariff, optional
-        Default: the house's own.
 
     Returns
     -------
@@ -109,14 +107,21 @@ def period_record(periods, house, days=None, comparison=None, tariff=None):
         bill, ``yield_h``, ``yield_low_h`` and ``yield_high_h`` (`health.yield_band`), ``neighbour_ratio_percent``,
         ``quality``. What cannot be known is empty.
     """
-    made, inward, outward = (periods.get(f"{flow}_kwh", pd.Series(np.nan, periods.index)) for flow in FLOWS)
-    book = bills_of(periods, house, tariff)
-    table = pd.DataFrame(
+    unknown = pd.Series(np.nan, periods.index)
+    made, inward, outward = (periods.get(f"{flow}_kwh", unknown) for flow in KEPT_FLOWS)
+    book, rated = bills_of(periods, house), house.system.rated_power_w
+    spans = [
+        pd.date_range(*edges, freq="D", inclusive="left")
+        for edges in zip(periods["period_start"], periods["period_end"])
+    ]
+    low, high = np.transpose([yield_band(house, span) for span in spans])
+    usable = [np.nan if days is None else _complete(days, span) for span in spans]
+    return pd.DataFrame(
         {
             "period_start": periods["period_start"].dt.strftime("%Y-%m-%d"),
             "period_end": periods["period_end"].dt.strftime("%Y-%m-%d"),
-            "days": (periods["period_end"] - periods["period_start"]).dt.days,
-            "usable_days": np.nan,
+            "days": list(map(len, spans)),
+            "usable_days": usable,
             "generation_kwh": made,
             "delivered_kwh": inward,
             "received_kwh": outward,
@@ -125,24 +130,29 @@ def period_record(periods, house, days=None, comparison=None, tariff=None):
             "net_kwh": inward - outward,
             "bank_kwh": book["bank_close"],
             "bill_usd": book["bill"],
-            "yield_h": [final_yield(energy, house.system.rated_power_w) for energy in made],
+            "yield_h": [final_yield(energy, rated) for energy in made],
+            "yield_low_h": low,
+            "yield_high_h": high,
+            "neighbour_ratio_percent": [_middle_ratio(comparison, span) for span in spans],
+            "quality": [_quality(complete, len(span)) for complete, span in zip(usable, spans)],
         }
     )
-    bands = [
-        yield_band(house, pd.date_range(start, end, freq="D", inclusive="left"))
-        for start, end in zip(periods["period_start"], periods["period_end"])
-    ]
-    table["yield_low_h"], table["yield_high_h"] = np.transpose(bands)
-    table["neighbour_ratio_percent"], table["quality"] = np.nan, ""
-    for row, (start, end) in enumerate(zip(table["period_start"], table["period_end"])):
-        if comparison is not None:
-            of_days = comparison.days["ratio_percent"]
-            text = of_days.index.strftime("%Y-%m-%d")
-            table.loc[row, "neighbour_ratio_percent"] = of_days[(text >= start) & (text < end)].median()
-        if days is not None:
-            inside = days[(days["date"] >= start) & (days["date"] < end)]
-            usable = int((inside["quality"] == "complete").sum())
-            bad = int(table["days"].iloc[row]) - usable
-            table.loc[row, "usable_days"] = usable
-            table.loc[row, "quality"] = f"{bad} of {table['days'].iloc[row]} days unusable" if bad else "complete"
-    return table
+
+
+def _complete(days, span):
+    """Return how many days of a span are complete in the record by day."""
+    return int((days["quality"] == "complete")[days["date"].isin(span.strftime("%Y-%m-%d"))].sum())
+
+
+def _middle_ratio(comparison, span):
+    """Return the middle ratio to similar systems on the days of a span, NaN without a comparison."""
+    if comparison is None:
+        return np.nan
+    return comparison.days["ratio_percent"][comparison.days.index.isin(span)].median()
+
+
+def _quality(usable, length):
+    """Say how many days of a span cannot be used; nothing where that is not known."""
+    if np.isnan(usable):
+        return ""
+    return "complete" if usable == length else f"{length - usable} of {length} days unusable"

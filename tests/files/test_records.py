@@ -1,5 +1,6 @@
 """Kept tables: sums with what they rest on, nothing twice, nothing lost, whole at every moment of writing."""
 
+import csv
 import os
 import signal
 import subprocess
@@ -12,7 +13,7 @@ import pandas as pd
 import pytest
 
 from solarlib.files import records
-from solarlib.files.records import by_period, daily, keep, load, write_whole
+from solarlib.files.records import daily, keep, read_kept, write_whole
 from solarlib.quantities import InputError
 
 ZONE = "Europe/Berlin"
@@ -52,24 +53,6 @@ def test_a_day_in_part_and_an_empty_one_are_marked():
     )
 
 
-def test_a_period_tells_its_unusable_days():
-    table = readings()
-    days = daily(table.drop(table.index[100:110]), STEP)
-    period = by_period(days, ["2026-03-27", "2026-04-01", "2026-04-03"])
-    assert period["quality"].tolist() == ["1 of 5 days unusable", "2 of 2 days unusable"] and period[
-        "usable_days"
-    ].tolist() == [4, 0]
-    whole = days[days["quality"] == "complete"]
-    first = period.iloc[0]
-    assert first["use_kwh"] == pytest.approx(
-        (whole["delivered_kwh"] + whole["generation_kwh"] - whole["received_kwh"]).sum()
-    )
-    assert first["net_kwh"] == pytest.approx((whole["delivered_kwh"] - whole["received_kwh"]).sum())
-    assert np.isnan(period.iloc[1]["use_kwh"])
-    with pytest.raises(InputError, match="rising dates"):
-        by_period(days, ["2026-04-01", "2026-03-27"])
-
-
 def test_without_flows_nothing_is_summed():
     with pytest.raises(InputError, match="one or more of generation"):
         daily(readings()[["generation_w"]].rename(columns={"generation_w": "power"}), STEP)
@@ -83,18 +66,18 @@ def test_new_days_join_and_a_second_run_writes_nothing(tmp_path):
     before = path.stat().st_mtime_ns, path.read_bytes()
     again = keep(path, days)
     assert not again.written and not again.added and (path.stat().st_mtime_ns, path.read_bytes()) == before
-    assert np.allclose(load(path)["generation_kwh"], days["generation_kwh"], atol=5e-4)
-    assert load(path)["date"].tolist() == days["date"].tolist()
+    assert np.allclose(read_kept(path)["generation_kwh"], days["generation_kwh"], atol=5e-4)
+    assert read_kept(path)["date"].tolist() == days["date"].tolist()
 
 
 def test_earlier_days_that_come_later_stand_in_order(tmp_path):
     path, days = tmp_path / "days.csv", daily(readings(), STEP)
     keep(path, days.iloc[3:])
     keep(path, days.iloc[:3])
-    assert load(path)["date"].tolist() == days["date"].tolist()
+    assert read_kept(path)["date"].tolist() == days["date"].tolist()
 
 
-def test_other_numbers_are_reported_and_replaced_only_when_asked(tmp_path):
+def test_other_numbers_are_reported_and_left(tmp_path):
     path, days = tmp_path / "days.csv", daily(readings(), STEP)
     keep(path, days)
     raw = path.read_bytes()
@@ -102,9 +85,8 @@ def test_other_numbers_are_reported_and_replaced_only_when_asked(tmp_path):
     other.loc[1, "delivered_kwh"] = 12.0
     change = keep(path, other)
     assert change.differing.to_numpy().tolist() == [["2026-03-28", "delivered_kwh", "9.600", "12.000", False]]
-    assert path.read_bytes() == raw and "left as they were" in str(change)
-    assert keep(path, other, replace=["2026-03-28"]).written
-    assert load(path)["delivered_kwh"].tolist()[:3] == [9.6, 12.0, 9.2]
+    assert path.read_bytes() == raw and not change.written
+    assert str(change) == "0 rows added, 4 there already, 1 came with other numbers (left as they were)."
 
 
 def test_a_day_that_was_there_in_part_is_completed_and_never_cut_back(tmp_path):
@@ -115,7 +97,7 @@ def test_a_day_that_was_there_in_part_is_completed_and_never_cut_back(tmp_path):
     keep(path, early)
     change = keep(path, days)
     assert change.completed == ("2026-03-31",) and change.differing["replaced"].all() and "1 completed" in str(change)
-    kept = load(path)
+    kept = read_kept(path)
     assert kept["delivered_kwh"].iloc[-1] == 9.6 and kept["note"].iloc[-1] == "so far"
     raw = path.read_bytes()
     again = keep(path, early)  # an older, shorter file comes once more
@@ -125,15 +107,42 @@ def test_a_day_that_was_there_in_part_is_completed_and_never_cut_back(tmp_path):
 def test_what_a_person_wrote_into_the_file_stays(tmp_path):
     path, days = tmp_path / "days.csv", daily(readings(), STEP)
     keep(path, days.iloc[:3])
-    lines = path.read_text(encoding="utf-8-sig").splitlines()
-    lines[0] += ",mine"
-    lines[1:] = [line + "gäste,7" if place == 1 else line + ",x" for place, line in enumerate(lines[1:])]
-    lines[1] = lines[1].replace("9.600", "9.6")
-    path.write_text("\n".join(lines), encoding="utf-8-sig")
+    head, *rows = list(csv.reader(path.read_text(encoding="utf-8-sig").splitlines()))
+    assert head[-2:] == ["note", "form 1"]
+    rows[0][head.index("delivered_kwh")], rows[1][head.index("note")] = "9.6", "gäste"
+    text = "".join(f"{','.join(row)},{mine}\n" for row, mine in zip([head, *rows], ("mine", "x", "7", "x")))
+    path.write_text(text, encoding="utf-8-sig")
     change = keep(path, days)
     assert len(change.alike) == 3 and not len(change.differing)
-    kept = load(path)
+    kept = read_kept(path)
     assert kept["note"].tolist() == ["", "gäste", "", "", ""] and kept["mine"].tolist() == ["x", "7", "x", "", ""]
+
+
+def test_a_file_of_the_first_form_is_read_with_and_without_its_number_and_a_newer_one_refused(tmp_path):
+    path, days = tmp_path / "days.csv", daily(readings(), STEP)
+    keep(path, days)
+    numbered = path.read_text(encoding="utf-8-sig")
+    assert numbered.splitlines()[0].endswith(",note,form 1")
+    bare = "".join(line.removesuffix(",form 1").removesuffix(",") + "\n" for line in numbered.splitlines())
+    bare = bare.replace("complete\n", "complete,\n")
+    path.write_text(bare, encoding="utf-8")
+    assert list(read_kept(path).columns) == list(days.columns) and len(keep(path, days).alike) == 5
+    assert path.read_text(encoding="utf-8") == bare  # nothing new: not written
+    path.write_text(bare.replace("9.600", "9.500"), encoding="utf-8")
+    extra = days.iloc[-1:].assign(date="2026-04-01")
+    keep(path, extra)
+    assert path.read_text(encoding="utf-8-sig").splitlines()[0].endswith(",note,form 1")
+    path.write_text(numbered.replace("form 1", "form 2"), encoding="utf-8")
+    for use in (read_kept, lambda path: keep(path, days)):
+        with pytest.raises(InputError, match="found 'form 2' in its first line, allowed is form 1: a newer version"):
+            use(path)
+
+
+@pytest.mark.parametrize("share, quality", [(98, "part"), (99, "complete")])
+def test_a_day_is_complete_from_99_percent_on(share, quality):
+    index = pd.date_range("2026-05-01", periods=100, freq="864s", tz=ZONE)
+    days = daily(pd.DataFrame({"delivered_kwh": 1.0}, index[:share]), "864s")
+    assert days["quality"].tolist() == [quality]
 
 
 @pytest.mark.parametrize(
@@ -251,9 +260,13 @@ def test_killed_at_a_chance_moment_the_file_is_whole(tmp_path):
 def test_what_a_killed_run_left_is_cleared_away_later(tmp_path):
     left = tmp_path / ".days.csv.abc.part"
     left.write_text("half", encoding="utf-8")
-    os.utime(left, (0, 0))
+    runs = tmp_path / ".days.csv.def.part"  # of a run 50 minutes ago, which may still be at work
+    runs.write_text("half", encoding="utf-8")
+    now = time.time()
+    os.utime(left, (now - 3700, now - 3700))
+    os.utime(runs, (now - 3000, now - 3000))
     write_whole(tmp_path / "days.csv", "date,x\n")
-    assert [item.name for item in tmp_path.iterdir()] == ["days.csv"]
+    assert sorted(item.name for item in tmp_path.iterdir()) == [".days.csv.def.part", "days.csv"]
 
 
 def test_a_file_keeps_its_rights_and_a_link_its_target(tmp_path):

@@ -11,7 +11,7 @@ import pytest
 from solarlib.bill.accounts import ledger
 from solarlib.files.checks import plausibility
 from solarlib.files.reading import read
-from solarlib.files.records import DAILY, load
+from solarlib.files.records import DAILY, read_kept
 from solarlib.health.neighbours import group_median, log_ratio_to_median
 from solarlib.house.bills import ratings
 from solarlib.house.year import house_load, weather
@@ -46,7 +46,7 @@ def example(name):
 
 @pytest.fixture(scope="module")
 def kept():
-    days = load(FOLDER / "days-kept.csv")
+    days = read_kept(FOLDER / "days-kept.csv")
     return days.set_axis(pd.to_datetime(days["date"]))
 
 
@@ -106,7 +106,7 @@ def test_the_generation_file(world):
     assert "15 modules" in (FOLDER / "generation-quarter-hours.csv").read_text(encoding="cp1252").splitlines()[1]
     every = pd.date_range("2026-10-12", "2026-11-16", freq="15min", tz=ZONE, inclusive="left")
     high = position(every, world.house.place)["elevation"].reindex(got.table.index)
-    checks = plausibility(got.table, got.step, world.house.system.rated_power_w, night=high < -3, elevation=high)
+    checks = plausibility(got.table, got.step, world.house.system.rated_power_w, 48_000, high < -3, high)
     found = {finding.kind: finding for finding in checks}
     assert set(found) == {"above limit", "stuck", "factor"}
     assert found["stuck"].rows[0] == pd.Timestamp("2026-10-15 10:00", tz=ZONE) and len(found["stuck"].rows) == 24
@@ -141,7 +141,13 @@ def test_the_sensor_file(world):
     got = example("sensor-week")
     assert balanced(got.account) and len(got.account.set_aside) == 1 and "T" in got.account.set_aside["text"].iloc[0]
     assert any("stands before an older one" in note for note in got.account.notes)
-    found = plausibility(got.table[["unsigned_w"]], got.step, service_power_w=20_000)
+    found = plausibility(
+        got.table[["unsigned_w"]],
+        got.step,
+        5760,
+        20_000,
+        *(pd.Series(value, got.table.index) for value in (False, 0.0)),
+    )
     assert [finding.kind for finding in found] == ["above limit"] and len(found[0].rows) == 1
     true = (world.minutes["load_w"] - world.minutes["generation_w"]).abs().reindex(got.table.index)
     noise_w = world.house.meter.reading_noise_w
@@ -194,7 +200,7 @@ def test_the_house_used_something_in_every_period(build, world):
 
 def test_the_kept_record_names_its_gaps_and_days(kept):
     assert (
-        tuple(load(FOLDER / "days-kept.csv").columns) == DAILY
+        tuple(read_kept(FOLDER / "days-kept.csv").columns) == DAILY
         and len(kept) == 225
         and kept.index[-1] == pd.Timestamp("2026-10-11")
     )

@@ -8,7 +8,7 @@ import pytest
 
 from solarlib.direction.decoder import decode
 from solarlib.house.file import read_house
-from solarlib.house.flows import EXAMPLES, bring, directions, has_measured, left_out, record, sun_height
+from solarlib.house.flows import EXAMPLES, bring, directions, has_measured, sensor_record, sun_height
 from solarlib.house.periods import periods_of, register_days
 from solarlib.quantities import InputError
 from solarlib.sky.sun import position
@@ -39,9 +39,9 @@ def test_values_that_hardly_can_be_are_in_no_sum(files):
         array.table.loc[rows["factor"], "generation_w"].isna().all()
         and array.table.loc[rows["stuck"], "generation_w"].isna().all()
     )
-    assert left_out(array) == len(rows["factor"].union(rows["stuck"]).union(rows["above limit"])) == 96 + 24
+    assert array.left_out == len(rows["factor"].union(rows["stuck"]).union(rows["above limit"])) == 96 + 24
     assert (
-        left_out(sensor) == 1 and array.table["generation_w"].max() < 6000 < array.readings.table["generation_w"].max()
+        sensor.left_out == 1 and array.table["generation_w"].max() < 6000 < array.readings.table["generation_w"].max()
     )
 
 
@@ -77,7 +77,7 @@ def test_a_file_without_mapping_is_told(tmp_path, house):
 
 
 def test_each_sample_gets_the_power_of_the_window_that_holds_it(files):
-    table, window, test_load_w = record(files)
+    table, window, test_load_w = sensor_record(files)
     power = files[0].table["generation_w"]
     assert window == pd.Timedelta("15min") and test_load_w == 750
     for time in ("2026-10-26 12:00", "2026-10-26 12:14", "2026-10-31 09:59"):
@@ -86,7 +86,7 @@ def test_each_sample_gets_the_power_of_the_window_that_holds_it(files):
 
 
 def test_the_step_tests_of_the_file_stand_in_the_record(files):
-    table, *_ = record(files)
+    table, *_ = sensor_record(files)
     on = table.index[table["test_on"] > 0].tz_localize(None)
     assert set(on.strftime("%H:%M")) == {
         f"{hour:02d}:{minute}" for hour in (8, 10, 12, 14, 16) for minute in (20, 21, 22)
@@ -108,7 +108,7 @@ def test_decoded_energy_stands_near_the_meters_registers(files):
 def test_a_sensor_without_step_tests_is_decoded_all_the_same(files):
     array, _, sensor, *_ = files
     plain = replace(sensor, table=sensor.table.drop(columns="test_load_w"))
-    table, _, test_load_w = record([array, plain])
+    table, _, test_load_w = sensor_record([array, plain])
     assert test_load_w is None and "test_on" not in table
     assert directions([array, plain])[0].samples["p_export"].notna().any()
 
@@ -117,12 +117,12 @@ def test_files_that_lack_something_say_what(files):
     array, meter, sensor, sheet, neighbours = files
     assert has_measured(files, "unsigned") and not has_measured(files[:2], "unsigned")
     with pytest.raises(InputError, match="none with regular readings of unsigned"):
-        record([array, meter])
+        sensor_record([array, meter])
     with pytest.raises(InputError, match="none with regular readings of generation"):
-        record([sensor, neighbours])
+        sensor_record([sensor, neighbours])
     late = replace(sensor, table=sensor.table.set_axis(sensor.table.index + pd.Timedelta(days=400)))
     with pytest.raises(InputError, match="allowed are files that overlap"):
-        record([array, late])
+        sensor_record([array, late])
     with pytest.raises(InputError, match="no meter read each hour"):
         register_days([array, sheet])
     with pytest.raises(InputError, match="no meter, allowed is a file with both"):
@@ -223,7 +223,7 @@ def test_a_test_load_that_is_only_marked_is_asked_for(files):
     array, _, sensor, *_ = files
     marked = replace(sensor, table=sensor.table.assign(test_load_w=sensor.table["test_load_w"] / 750.0))
     with pytest.raises(InputError, match="at most 1 W.*set multiplier"):
-        record([array, marked])
+        sensor_record([array, marked])
 
 
 def test_registers_read_each_hour_bill_where_prices_change_with_the_hour(files):

@@ -154,7 +154,7 @@ def test_neighbours_of_several_files_stand_beside_each_other_once(neighbours, ar
 
 
 def test_the_comparison_takes_snow_and_roofs_into_account(house, neighbours):
-    days = records.load(EXAMPLES / "days-kept.csv")
+    days = records.read_kept(EXAMPLES / "days-kept.csv")
     beside = hh.beside_neighbours(house, days, [neighbours])
     assert beside.days.loc["2026-03-02", "reason"] == "snow noted"
     no_roofs = without_roof(neighbours, *neighbours.neighbours)
@@ -173,7 +173,7 @@ def test_the_comparison_takes_snow_and_roofs_into_account(house, neighbours):
 
 
 def test_ageing_waits_for_three_years(house):
-    days = records.load(EXAMPLES / "days-kept.csv")
+    days = records.read_kept(EXAMPLES / "days-kept.csv")
     assert "nothing can be told before 3 full years" in hh.ageing(house, days).text
     index = pd.date_range("2020-01-01", "2024-12-31", freq="D")
     typical = hh.on_days(hh.season(hh.typical_yields(house, {"own": house.system})["own"]), index)

@@ -45,16 +45,16 @@ def test_a_day_of_two_files_is_one_row(files):
 def test_new_days_join_the_kept_record_once(files, tmp_path):
     path = tmp_path / "mine.csv"
     path.write_bytes((EXAMPLES / "days-kept.csv").read_bytes())
-    before = len(records.load(path))
+    before = len(records.read_kept(path))
     new = days_of(files[:2])
     assert len(records.keep(path, new).added) == 35
     again = records.keep(path, new)
-    assert not again.written and len(again.alike) == 35 and len(records.load(path)) == before + 35
+    assert not again.written and len(again.alike) == 35 and len(records.read_kept(path)) == before + 35
 
 
 def test_the_record_by_period_adds_up(files, house):
     periods, _ = periods_of(files, house.tariff)
-    days = records.load(EXAMPLES / "days-kept.csv")
+    days = records.read_kept(EXAMPLES / "days-kept.csv")
     beside = house_health.beside_neighbours(house, days, files)
     table = period_record(periods, house, days, beside)
     assert len(table) == len(periods) and table["period_start"].iloc[0] == "2026-03-01"
@@ -81,14 +81,14 @@ def test_what_is_not_known_is_empty_in_the_kept_file(files, house, tmp_path):
     assert table[["generation_kwh", "use_kwh", "yield_h", "usable_days", "neighbour_ratio_percent"]].isna().all().all()
     path = tmp_path / "periods.csv"
     assert len(records.keep(path, table).added) == 7
-    back = records.load(path)
+    back = records.read_kept(path)
     assert back["use_kwh"].isna().all() and back["bill_usd"].round(2).tolist() == table["bill_usd"].round(2).tolist()
     holed = periods.assign(generation_kwh=periods["generation_kwh"].where(periods.index != 2))  # one period not covered
     assert list(bills_of(holed, house)["bill"]) == list(bills_of(periods, house)["bill"])
     assert period_record(holed, house)["use_kwh"].isna().tolist() == (periods.index == 2).tolist()
     whole = period_record(periods, house)
-    change = records.keep(path, whole, replace=tuple(whole["period_start"]))
-    assert change.written and records.load(path)["use_kwh"].notna().all()
+    assert len(records.keep(path, whole).completed) == 7  # what was empty gives way
+    assert records.read_kept(path)["use_kwh"].notna().all()
 
 
 def test_one_bill_that_was_sent_is_wrong_and_the_comparison_finds_it(files, house):

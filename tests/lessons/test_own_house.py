@@ -12,12 +12,7 @@ from markupsafe import escape
 
 from lesson_panels import columns
 from solarlib.files import records
-from solarlib.house import (
-    flows as house_readings,
-    health as house_health,
-    periods as house_periods,
-    records as house_records,
-)
+from solarlib.house import health as house_health, records as house_records
 from solarlib.house.file import read_house
 from solarlib.house.flows import EXAMPLES, bring, directions
 from solarlib.house.periods import periods_of, register_days
@@ -54,7 +49,7 @@ def days(files, tmp_path_factory):
     path = tmp_path_factory.mktemp("record") / "days.csv"
     draw.practice_record(path)
     records.keep(path, house_records.days_of(files))
-    return records.load(path)
+    return records.read_kept(path)
 
 
 def test_the_day_picture_shows_the_day_and_marks_what_was_found(files, house):
@@ -301,7 +296,7 @@ def test_checks_judge(files, house):
     assert ask.check_use(made + inward - outward, periods).right is True
     assert "subtract" in ask.check_use(made + inward + outward, periods).message
     assert ask.check_gap("light").right is True and ask.check_gap("a bill").right is False
-    for question in (ask.predict_date(), ask.predict_worst(), ask.predict_meter(), ask.predict_health()):
+    for question in map(ask.ASK.predict, ("date", "worst", "meter", "health")):
         assert len(question.options) == 3
 
 
@@ -313,19 +308,14 @@ def test_the_lines_for_the_own_house_run(house, tmp_path, monkeypatch, capsys):
         for ending in (".csv", ".toml"):
             (tmp_path / f"{name}{ending}").write_bytes((EXAMPLES / f"{shipped}{ending}").read_bytes())
     monkeypatch.chdir(tmp_path)
-    known = {
-        "house": house,
-        "own_house_report": tell,
-        "house_periods": house_periods,
-        "house_readings": house_readings,
-        "house_records": house_records,
-        "records": records,
-    }
+    known = {}
+    setup = next(cell.source for cell in notebook.cells if cell.cell_type == "code")
+    exec(setup, known)
     for _ in range(2):
         exec(lines.strip(), dict(known))
     said = capsys.readouterr().out
     assert "35 rows added, 0 there already." in said and "0 rows added, 35 there already." in said
-    assert "our-report.html" in said and len(records.load("our-periods.csv")) >= 1
+    assert "our-report.html" in said and len(records.read_kept("our-periods.csv")) >= 1
     assert "bills: found 2026-04-01" in (tmp_path / "our-report.html").read_text(
         encoding="utf-8-sig"
     )  # another year's bill

@@ -6,7 +6,7 @@ import tomllib
 import pandas as pd
 import pytest
 
-from solarlib.files.mapping import QUANTITIES
+from solarlib.files.mapping import QUANTITY_UNITS
 from solarlib.files.reading import read
 from solarlib.house.flows import EXAMPLES
 from solarlib.lessons.own_house.form import AS_SHOWN, LEAVE_OUT, OPEN, Picker
@@ -123,12 +123,12 @@ def test_a_wrong_choice_is_answered_in_words(form):
     assert "sensor-week.csv" in picker.read()
 
 
-@pytest.mark.parametrize("quantity", QUANTITIES)
+@pytest.mark.parametrize("quantity", QUANTITY_UNITS)
 def test_each_quantity_offers_its_own_units(form, quantity):
     picker = form("sensor-week")
     part = picker.columns[0][1]
     part["quantity"].value = quantity
-    assert part["unit"].options == (OPEN, *QUANTITIES[quantity])
-    only = QUANTITIES[quantity][0] if len(QUANTITIES[quantity]) == 1 else None
-    assert part["unit"].value == (only or ("W" if "W" in QUANTITIES[quantity] else OPEN))
+    assert part["unit"].options == (OPEN, *QUANTITY_UNITS[quantity])
+    only = QUANTITY_UNITS[quantity][0] if len(QUANTITY_UNITS[quantity]) == 1 else None
+    assert part["unit"].value == (only or ("W" if "W" in QUANTITY_UNITS[quantity] else OPEN))
     picker.close()

@@ -1,4 +1,4 @@
-"""A form that makes a mapping: what the file proves is filled in, what it leaves open is chosen, and reading is tried at once."""
+"""A form that makes a mapping: what a file proves is filled in, what it leaves open is chosen, and reading is tried."""
 
 import re
 import tomllib
@@ -7,18 +7,16 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
+from solarlib.files import QUANTITY_UNITS, quoted, read, suggest_mapping, write_whole
 from solarlib.files.dates import ORDERS
-from solarlib.files.mapping import QUANTITIES, UNITS
-from solarlib.files.proofs import quoted, suggest_mapping
-from solarlib.files.reading import read
-from solarlib.files.records import write_whole
+from solarlib.files.mapping import FILE_UNITS
 from solarlib.lessons.tools.controls import STYLE
 from solarlib.lessons.tools.display import bundle, close_all
 from solarlib.quantities import InputError
 
 OPEN, AS_SHOWN, LEAVE_OUT, NOT_KNOWN = "choose ...", "as the file shows", "leave out", "not known"
-KINDS = {"energy in the interval": "interval", "register that counts up": "counter"}
-WORDS = {
+_KINDS = {"energy in the interval": "interval", "register that counts up": "counter"}
+_WORDS = {
     "date_order": "Order of the date",
     "zone": "Time zone of the clock",
     "label": "Times name the",
@@ -76,18 +74,18 @@ class Picker:
         self._show()
 
     def _column(self, column):
-        quantity = _choice((LEAVE_OUT,), QUANTITIES, column.get("quantity"))
-        units = QUANTITIES.get(column.get("quantity"), tuple(UNITS))
+        quantity = _choice((LEAVE_OUT,), QUANTITY_UNITS, column.get("quantity"))
+        units = QUANTITY_UNITS.get(column.get("quantity"), tuple(FILE_UNITS))
         made = {
             "quantity": quantity,
             "unit": _choice((OPEN,), units, column.get("unit")),
-            "kind": widgets.Dropdown(options=list(KINDS.items()), value=column.get("kind", "interval")),
+            "kind": widgets.Dropdown(options=list(_KINDS.items()), value=column.get("kind", "interval")),
             "digits": _choice((NOT_KNOWN,), ("4", "5", "6", "7", "8"), None),
         }
 
         def allow(change):
             """A quantity has its own units."""
-            before, allowed = made["unit"].value, QUANTITIES.get(quantity.value, tuple(UNITS))
+            before, allowed = made["unit"].value, QUANTITY_UNITS.get(quantity.value, tuple(FILE_UNITS))
             made["unit"].options = (OPEN, *allowed)
             made["unit"].value = before if before in allowed else allowed[0] if len(allowed) == 1 else OPEN
 
@@ -99,7 +97,7 @@ class Picker:
 
     def _arrange(self):
         for key, widget in self.whole.items():
-            widget.description, widget.style.description_width, widget.layout.width = WORDS[key], "210px", "480px"
+            widget.description, widget.style.description_width, widget.layout.width = _WORDS[key], "210px", "480px"
         head = widgets.Layout(grid_template_columns="50% 50%", width="100%")
         grid = [
             widgets.HTML(f'<b style="font-size:16px">{title}</b>')
@@ -133,7 +131,7 @@ class Picker:
     @property
     def still_open(self):
         """What must still be chosen, in words."""
-        left = [WORDS[key].lower() for key in ("date_order", "number") if self.whole[key].value == OPEN]
+        left = [_WORDS[key].lower() for key in ("date_order", "number") if self.whole[key].value == OPEN]
         used = [(name, part) for name, part in self.columns if part["quantity"].value != LEAVE_OUT]
         left += [] if used else ["what one or more columns are"]
         return left + [f"the unit of {name}" for name, part in used if part["unit"].value == OPEN]
@@ -161,7 +159,7 @@ class Picker:
                 f"quantity = {quoted(part['quantity'].value)}",
                 f"# unit of {quoted(str(name))} is still to choose" if unit == OPEN else f"unit = {quoted(unit)}",
             ]
-            if unit in UNITS and len(UNITS[unit][2]) > 1:
+            if unit in FILE_UNITS and len(FILE_UNITS[unit][2]) > 1:
                 lines.append(f"kind = {quoted(part['kind'].value)}")
                 if part["kind"].value == "counter" and part["digits"].value != NOT_KNOWN:
                     lines.append(f"digits = {part['digits'].value}")

@@ -5,7 +5,7 @@ import shutil
 import numpy as np
 import pandas as pd
 
-from solarlib.files.mapping import MEASURES
+from solarlib.files import TITLES
 from solarlib.house.flows import EXAMPLES, bring, file_of
 from solarlib.house.health import beside_neighbours
 from solarlib.lessons.own_house.form import Picker
@@ -90,7 +90,7 @@ def fault_picture(file, house):
             f"{file.name}: found no constant interval, allowed is a file of regular readings for this picture"
         )
     name, step = file.readings.table.columns[0], file.readings.step
-    kind, unit = MEASURES.get(name) or (f"neighbour {file.neighbours[name].name}", "kWh/kW")
+    kind, unit = TITLES.get(name) or (f"neighbour {file.neighbours[name].name}", "kWh/kW")
     power = file.readings.table[name] / (1000.0 if unit == "W" else step / pd.Timedelta(hours=1))
     local, days = power.index.tz_localize(None), days_shown(file.readings.table)
     marked = {finding.kind: power.index.isin(finding.rows) for finding in file.findings if finding.column == name}

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from solarlib.files.records import write_whole
-from solarlib.house.flows import LEFT_OUT, directions, left_out, measured, silent
+from solarlib.files import write_whole
+from solarlib.house.flows import LEFT_OUT, directions, first_measured, silent
 from solarlib.house.health import ageing, beside_neighbours, performance, shapes, yields
 from solarlib.house.periods import METER, periods_of, register_days
 from solarlib.house.records import bills_of, compare_bills, days_of, period_record
@@ -23,7 +23,7 @@ from solarlib.lessons.tools.page import Section, page, section_or_reason
 from solarlib.meter.balance import house_use
 from solarlib.quantities import InputError
 
-TEXTS = tomllib.loads(Path(__file__).with_name("report.toml").read_text(encoding="utf-8"))
+_TEXTS = tomllib.loads(Path(__file__).with_name("report.toml").read_text(encoding="utf-8"))
 SHOWN_DAYS = 14  # of a table by day; the rest is summed
 SHOWN_ROWS = 5  # set aside, of each file
 
@@ -64,7 +64,7 @@ def make(house, files, bills=None, days=None, decoded=None, say=silent):
     bills : dict of date text to amount, optional
         Bills sent, by the day of the reading that closes them.
     days : DataFrame, optional
-        The record by day, as from `records.load`; default: the days of the files.
+        The record by day, as from `records.read_kept`; default: the days of the files.
     decoded : (Decoded, DataFrame), optional
         As from `flows.directions`; computed if left out.
     say : callable
@@ -91,7 +91,7 @@ def make(house, files, bills=None, days=None, decoded=None, say=silent):
     )
     sections = []
     for number, (name, tell, *arguments) in enumerate(plan):
-        title = TEXTS[name]["title"]
+        title = _TEXTS[name]["title"]
         say(f"making the report: {title}", number / len(plan))
         sections.append(section_or_reason(title, tell, *arguments))
     report = Report(tuple(sections), page(f"{house.name}: what the readings say", sections))
@@ -120,7 +120,7 @@ def _if_made(made):
 
 
 def _cautions(name, *more):
-    return (*TEXTS[name]["cautions"], *more)
+    return (*_TEXTS[name]["cautions"], *more)
 
 
 def accounts(title, files, house):
@@ -134,7 +134,7 @@ def accounts(title, files, house):
             "rows read": [file.readings.account.rows_read for file in files],
             "used": [file.readings.account.rows_used for file in files],
             "set aside": [len(file.readings.account.set_aside) for file in files],
-            "values left out of sums": [left_out(file) for file in files],
+            "values left out of sums": [file.left_out for file in files],
         }
     )
     tables = [("Rows read are rows used and rows set aside", table)]
@@ -180,8 +180,8 @@ def fault_days(file, findings):
 
 def flows(title, files, decoded, say):
     """Tell which way the power of a reading without direction flowed."""
-    sensor = measured(files, "unsigned")
-    measured(files, "generation")  # a direction found before, from files that are left out now, is not told
+    sensor = first_measured(files, "unsigned")
+    first_measured(files, "generation")  # a direction found before, from files that are left out now, is not told
     found, record = decoded or directions(files, lambda words, share: say(words))  # the bar is the report's
     times = sensor.series.index
     if record.index[0] < times[0] or record.index[-1] > times[-1]:
@@ -225,8 +225,8 @@ def periods(title, house, billed, days, comparison):
         title,
         (f"{len(table)} periods, from {file.name}. Use is generation and delivered energy less what was received.",),
         (
-            (TEXTS["periods"]["energies"], record.drop(columns=states)),
-            (TEXTS["periods"]["states"], record[["period_start", "period_end", *states]]),
+            (_TEXTS["periods"]["energies"], record.drop(columns=states)),
+            (_TEXTS["periods"]["states"], record[["period_start", "period_end", *states]]),
         ),
         missing=(*_cut_off(table, file), *_use_not_known(table)),
     )
@@ -302,7 +302,7 @@ def health(title, files, house, billed, days):
     if known is not None:
         aged = ageing(house, known)
         (missing if aged.low is None else lines).append(f"Ageing, {aged.text}.")
-    tables, pictures = ((TEXTS["health"]["yields"], shown),), (yield_picture(table).render(),)
+    tables, pictures = ((_TEXTS["health"]["yields"], shown),), (yield_picture(table).render(),)
     return Section(title, tuple(lines), tables, pictures, _cautions("health"), tuple(missing))
 
 
@@ -310,7 +310,7 @@ def similar(title, comparison):
     """Tell how the array stands beside similar systems nearby."""
     comparison = _needed(comparison)
     table = evidence_table(comparison.evidence)
-    tables = ((TEXTS["similar"]["reasons"], table),) if len(table) else ()
+    tables = ((_TEXTS["similar"]["reasons"], table),) if len(table) else ()
     picture = neighbour_picture(comparison).render(day=len(comparison.days))
     return Section(title, tuple(comparison.sentences()), tables, (picture,), _cautions("similar"))
 
@@ -318,7 +318,7 @@ def similar(title, comparison):
 def shape(title, files, house):
     """Tell what the clearest days look like beside a cloudless sky."""
     evidence, count = shapes(files, house)
-    words, tables = TEXTS["shape"], ((TEXTS["shape"]["looked_for"], evidence_table(evidence)),)
+    words, tables = _TEXTS["shape"], ((_TEXTS["shape"]["looked_for"], evidence_table(evidence)),)
     line = f"{count} clear days beside the power under a cloudless sky."
     return Section(title, (line,), tables, cautions=_cautions("shape"), missing=(words["missing"],))
 
