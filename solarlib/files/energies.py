@@ -4,7 +4,6 @@ import numpy as np
 import pandas as pd
 
 from solarlib.files.counters import interval_energy, swapped_readings
-from solarlib.files.mapping import exchange_wall
 from solarlib.files.steps import even_labels, moved
 from solarlib.quantities import InputError, counted
 
@@ -82,7 +81,7 @@ def _starts(index, step, mapping, name):
 def _exchanges(column, zone):
     return [
         (
-            pd.Timestamp(exchange_wall(row)).tz_localize(zone, ambiguous=True, nonexistent="shift_forward"),
+            pd.Timestamp(row.wall).tz_localize(zone, ambiguous=True, nonexistent="shift_forward"),
             row.old_last,
             row.new_first,
         )

@@ -11,15 +11,18 @@
 Everything else has a default or is found in the file, and what cannot be found for certain is asked for.
 """
 
+import re
 import tomllib
-from dataclasses import dataclass, fields
+from collections import Counter
+from dataclasses import MISSING as MISSING_DEFAULT, dataclass, fields
 from datetime import timedelta, timezone
 from pathlib import Path
 
 import pandas as pd
 
 from solarlib.files.dates import MISSING, ORDERS, moments, text_matrix
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError
+from solarlib.schema import Problems, Refused, choice, number, whole
 
 # Unit: what a number is multiplied with, how the column that comes out ends, and what such a number can be.
 FILE_UNITS = {
@@ -32,6 +35,8 @@ FILE_UNITS = {
     "W/m2": (1.0, "w_m2", ("mean",)),
     "degC": (1.0, "c", ("mean",)),
 }
+KNOWN_FORM = 1  # of a mapping file, the key `form`; without one it is the first
+MOST_OFFSET_MIN = 14 * 60  # of a clock from UTC: the farthest of all zones
 ADDED_UP = ("w", "kwh")  # of several columns; a mean of two sensors or neighbours is another thing than their sum
 FLOW_UNITS = ("W", "kW", "Wh", "kWh", "MWh")
 QUANTITY_UNITS = {
@@ -61,10 +66,14 @@ class Exchange:
     new_first: float
 
     def __post_init__(self):
-        for key in ("old_last", "new_first"):
-            require(getattr(self, key), f"exchange.{key}", 0, 1e15)
-        if not isinstance(self.time, str) or _clock_reading(self.time) is None:
-            raise InputError(f"exchange.time: found {self.time!r}, allowed is a text such as 2026-05-31 14:30")
+        problems = Problems("exchange")
+        _look(self, EXCHANGE_FIELDS, problems)
+        problems.stop()
+
+    @property
+    def wall(self):
+        """The moment of the exchange, in ns of the local clock."""
+        return clock_reading(self.time)
 
 
 @dataclass(frozen=True)
@@ -107,38 +116,28 @@ class Column:
     azimuth_deg: float | None = None
 
     def __post_init__(self):
-        where = f"column {self.name!r}"
-        if isinstance(self.name, bool) or not isinstance(self.name, (str, int)) or self.name == "":
-            raise InputError(f"column.name: found {self.name!r}, allowed is a name or a number from 1")
-        _one_of(self.quantity, QUANTITY_UNITS, f"{where}, quantity")
-        _one_of(self.unit, QUANTITY_UNITS[self.quantity], f"{where}, quantity {self.quantity!r}, unit")
+        problems = Problems(f"column {self.name!r}")
+        _look(self, COLUMN_FIELDS, problems)
+        problems.stop()  # what follows compares sound fields
+        units = QUANTITY_UNITS[self.quantity]
         kinds = FILE_UNITS[self.unit][2]
         if self.kind is None and len(kinds) == 1:
             object.__setattr__(self, "kind", kinds[0])
-        _one_of(self.kind, kinds, f"{where}, kind")
-        if self.digits is not None and (type(self.digits) is not int or not 3 <= self.digits <= 12):
-            raise InputError(f"{where}, digits: found {self.digits!r}, allowed is a whole number from 3 to 12")
-        require(self.multiplier, f"{where}, multiplier", -1e6, 1e6)
+        if self.unit not in units:
+            problems.add("unit", repr(self.unit), f"for quantity {self.quantity!r} one of {', '.join(units)}")
+        elif self.kind not in kinds:
+            problems.add("kind", repr(self.kind), f"one of {', '.join(kinds)}")
         if self.multiplier == 0 or (self.kind == "counter" and self.multiplier < 0):
-            raise InputError(
-                f"{where}, multiplier: found {self.multiplier:g}, allowed is a number that keeps the energy"
-            )
-        rows = [
-            row if isinstance(row, Exchange) else _built(Exchange, row, f"{where}, exchange")
-            for row in _rows(self.exchange, f"{where}, exchange")
-        ]
-        if rows and self.kind != "counter":
-            raise InputError(f'{where}, exchange: found on kind {self.kind!r}, allowed is kind "counter"')
-        object.__setattr__(self, "exchange", tuple(sorted(rows, key=lambda row: _clock_reading(row.time))))
+            problems.add("multiplier", f"{self.multiplier:g}", "a number that keeps the energy")
+        if self.exchange and self.kind != "counter":
+            problems.add("exchange", f"kind {self.kind!r}", 'kind "counter"')
         roof = [key for key in ("tilt_deg", "azimuth_deg") if getattr(self, key) is not None]
         if roof and self.quantity != "neighbour":
-            raise InputError(
-                f'{where}, {roof[0]}: found on quantity {self.quantity!r}, allowed is quantity "neighbour"'
-            )
-        if len(roof) == 1:
-            raise InputError(f"{where}: found {roof[0]} alone, allowed are tilt_deg and azimuth_deg, or neither")
-        for key, high in (("tilt_deg", 90), ("azimuth_deg", 360)) if roof else ():
-            require(getattr(self, key), f"{where}, {key}", 0, high, "deg")
+            problems.add(roof[0], f"quantity {self.quantity!r}", 'quantity "neighbour"')
+        elif len(roof) == 1:
+            problems.add(roof[0], "it alone", "both tilt_deg and azimuth_deg, or neither")
+        problems.stop()
+        object.__setattr__(self, "exchange", tuple(sorted(self.exchange, key=lambda row: row.wall)))
 
     @property
     def factor(self):
@@ -191,85 +190,62 @@ class Mapping:
     keep: str = "first"
 
     def __post_init__(self):
-        columns = tuple(
-            row if isinstance(row, Column) else _built(Column, row, "column") for row in _rows(self.column, "column")
-        )
-        if not columns:
-            raise InputError("column: found none, allowed is one or more, written [[column]]")
-        for title in {column.quantity for column in columns}:
-            kinds = sorted({column.kind for column in columns if column.quantity == title})
-            if len(kinds) > 1:
-                raise InputError(f"column: found {title} as {' and '.join(kinds)}, allowed is one kind")
-        titles = [column.title for column in columns if FILE_UNITS[column.unit][1] not in ADDED_UP]
-        for title in titles:
-            if titles.count(title) > 1:
-                raise InputError(
-                    f"column: found {title} {titles.count(title)} times, allowed is one column for it: "
-                    "only powers and energies are added up"
-                )
-        object.__setattr__(self, "column", columns)
-        times = tuple(self.time) if isinstance(self.time, (list, tuple)) else (self.time,)
-        if not 1 <= len(times) <= 2 or any(
-            isinstance(t, bool) or not isinstance(t, (str, int)) or t == "" for t in times
-        ):
-            raise InputError(f"time: found {self.time!r}, allowed is a column name or number, or a list of two")
-        object.__setattr__(self, "time", times)
-        for name, options in (
-            ("date_order", (None, *ORDERS, "unix")),
-            ("label", ("start", "end")),
-            ("decimal", (None, ".", ",")),
-            ("thousands", (None, "", ".", ",", " ", "'")),
-            ("keep", ("first", "last")),
-        ):
-            _one_of(getattr(self, name), options, name)
+        problems = Problems("mapping")
+        object.__setattr__(self, "time", tuple(self.time) if isinstance(self.time, (list, tuple)) else (self.time,))
+        _look(self, MAPPING_FIELDS, problems)
         if self.decimal is not None and self.decimal == self.thousands:
-            raise InputError(f"thousands: found {self.thousands!r} like decimal, allowed is another mark")
-        mark = self.delimiter
-        if mark is not None and not (
-            isinstance(mark, str) and len(mark) == 1 and mark.isascii() and not mark.isalnum() and mark not in '"\r\n\0'
-        ):
-            raise InputError(f"delimiter: found {mark!r}, allowed is one character such as ; or \\t")
-        if self.encoding is not None:
-            try:
-                b"12".decode(self.encoding)  # refuses zip and the like, which are codecs too
-            except (LookupError, TypeError, ValueError):
-                raise InputError(
-                    f"encoding: found {self.encoding!r}, allowed is one such as utf-8, utf-16-le, cp1252"
-                ) from None
-        if self.header_line is not None and (type(self.header_line) is not int or not 1 <= self.header_line <= 10_000):
-            raise InputError(f"header_line: found {self.header_line!r}, allowed is a line number from 1 to 10000")
-        if self.zone is not None:
-            zone_of(self.zone)
-        if self.interval is not None:
-            interval_of(self.interval)
+            problems.add("thousands", f"{self.thousands!r} like decimal", "another mark")
+        if not self.column:
+            problems.add("column", "none", "one or more, written [[column]]")
+        for quantity in dict.fromkeys(column.quantity for column in self.column):
+            kinds = sorted({column.kind for column in self.column if column.quantity == quantity})
+            if len(kinds) > 1:
+                problems.add("column", f"{quantity} as {' and '.join(kinds)}", "one kind")
+        titles = Counter(column.title for column in self.column if FILE_UNITS[column.unit][1] not in ADDED_UP)
+        for title, count in titles.items():
+            if count > 1:
+                allowed = "one column for it: only powers and energies are added up"
+                problems.add("column", f"{title} {count} times", allowed)
+        problems.stop()
 
 
-def _rows(value, name):
-    if not isinstance(value, (list, tuple)):
-        raise InputError(f"{name}: found {value!r}, allowed is a list of tables, written [[{name.split()[-1]}]]")
-    return value
+def _look(thing, readers, problems):
+    """Note each field that is given and that its reader refuses."""
+    for key, read in readers.items():
+        value = getattr(thing, key)
+        try:
+            if value is not None:
+                read(value)
+        except Refused as refused:
+            problems.add(key, repr(value), str(refused))
 
 
-def _one_of(value, options, name):
-    if value not in options or isinstance(value, bool):
-        allowed = [repr(option) for option in options if option]
-        raise InputError(f"{name}: found {value!r}, allowed is {'one of ' * (len(allowed) > 1)}{', '.join(allowed)}")
-
-
-def _built(kind, table, where):
-    """Make a dataclass from a table of a TOML file, or name the keys that are wrong."""
+def _built(kind, table, where, problems):
+    """Return a dataclass made of a table of a TOML file; note what is wrong and return None."""
+    known = {field.name: field.default is MISSING_DEFAULT for field in fields(kind)}
     if not isinstance(table, dict):
-        raise InputError(f"{where}: found {table!r}, allowed is a table")
-    known = [field.name for field in fields(kind)]
-    unknown = [key for key in table if key not in known]
-    if unknown:
-        raise InputError(f"{where}: found the unknown key {unknown[0]!r}, allowed is one of {', '.join(known)}")
+        return problems.add(where, repr(table), "a table")
+    before = len(problems.found)
+    for key in table.keys() - known.keys():
+        problems.add(f"{where}, {key}", "an unknown key", f"one of {', '.join(known)}")
+    for key in [key for key, needed in known.items() if needed and key not in table]:
+        problems.add(f"{where}, {key}", "nothing", "a value: this key is needed")
+    if len(problems.found) > before:
+        return None
     try:
         return kind(**table)
-    except TypeError as error:
-        raise InputError(
-            f"{where}: found {', '.join(table) or 'nothing'}, allowed needs more: {str(error).split('missing')[-1].strip()}"
-        ) from None
+    except InputError as error:
+        problems.found.append(str(error).removeprefix("mapping: "))
+
+
+def _rows(kind, rows, where, problems):
+    """Return a tuple of dataclasses made of a list of tables, as far as they are sound."""
+    key = where.split()[-1]
+    if not isinstance(rows, (list, tuple)):
+        problems.add(where, repr(rows), f"a list of tables, written [[{key}]]")
+        return ()
+    made = (_built(kind, row, where, problems) for row in rows)
+    return tuple(row for row in made if row is not None)
 
 
 def mapping_from_toml(source):
@@ -294,32 +270,38 @@ def mapping_from_toml(source):
         raise InputError(f"{source}: found {error.strerror}, allowed is a file that can be read") from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise InputError(f"{where}: found {' '.join(str(error).split())}, allowed is TOML in UTF-8") from None
-    try:
-        return _built(Mapping, table, "mapping")
-    except InputError as error:
-        raise InputError(f"{where}: {str(error).removeprefix('mapping: ')}") from None
+    form = table.pop("form", KNOWN_FORM)
+    if form is True or form != KNOWN_FORM:
+        raise InputError(
+            f"{where}: found form = {form!r}, allowed is form = {KNOWN_FORM}: a newer version of these lessons made this "
+            "mapping; use that version, or make the mapping anew"
+        )
+    problems = Problems(where)
+    columns = table.get("column", [])
+    for row in columns if isinstance(columns, list) else ():
+        if isinstance(row, dict) and "exchange" in row:
+            row["exchange"] = _rows(Exchange, row["exchange"], f"column {row.get('name')!r}, exchange", problems)
+    table["column"] = _rows(Column, columns, "column", problems)
+    problems.stop()
+    mapping = _built(Mapping, table, "mapping", problems)
+    problems.stop()
+    return mapping
 
 
 def zone_of(text):
     """Return a time zone from its name, or from a fixed offset such as ``"-05:00"``."""
-    if (
-        isinstance(text, str)
-        and len(text) == 6
-        and text[0] in "+-"
-        and text[3] == ":"
-        and (text[1:3] + text[4:]).isdecimal()
-    ):
-        minutes = int(text[1:3]) * 60 + int(text[4:])
-        if minutes <= 14 * 60:
-            return timezone((1 if text[0] == "+" else -1) * timedelta(minutes=minutes))
+    offset = re.fullmatch(r"([+-])(\d\d):(\d\d)", text, re.ASCII) if isinstance(text, str) else None
     try:
+        if offset:
+            minutes = int(offset[2]) * 60 + int(offset[3])
+            if minutes > MOST_OFFSET_MIN:
+                raise ValueError("no clock is so far off")
+            return timezone((1 if offset[1] == "+" else -1) * timedelta(minutes=minutes))
         if not isinstance(text, str) or not text:
             raise ValueError("no name")
         return pd.Timestamp("2026-01-01").tz_localize(text).tz
     except (KeyError, ValueError, OSError, TypeError):  # the zone database answers a bad name in several ways
-        raise InputError(
-            f"zone: found {text!r}, allowed is a name such as America/New_York or an offset such as -05:00"
-        ) from None
+        raise Refused("a name such as America/New_York or an offset such as -05:00") from None
 
 
 def interval_of(text):
@@ -329,16 +311,67 @@ def interval_of(text):
     except (ValueError, TypeError):
         length = None
     if length is None or not pd.Timedelta(seconds=1) <= length <= pd.Timedelta(days=1):
-        raise InputError(f"interval: found {text!r}, allowed is a length such as 15min, 1h, from 1s to 1D")
+        raise Refused("a length such as 15min, 1h, from 1s to 1D")
     return length
 
 
-def _clock_reading(text):
-    """Return a moment written year first, in ns of the local clock, or None."""
-    (wall,), _ = moments(text_matrix([text]), ("year first",))
-    return None if wall[0] == MISSING else int(wall[0])
+def clock_reading(text):
+    """Return a moment written year first, in ns of the local clock."""
+    (wall,), _ = moments(text_matrix([text if isinstance(text, str) else ""]), ("year first",))
+    if wall[0] == MISSING:
+        raise Refused("a text such as 2026-05-31 14:30")
+    return int(wall[0])
 
 
-def exchange_wall(exchange):
-    """Return the moment of an exchange in ns of the local clock."""
-    return _clock_reading(exchange.time)
+def _name(value):
+    """Reader of a column's name in the header line, or of its number."""
+    if isinstance(value, bool) or not isinstance(value, (str, int)) or value == "":
+        raise Refused("a name or a number from 1")
+
+
+def _times(value):
+    """Reader of the columns of the time."""
+    if not 1 <= len(value) <= 2:
+        raise Refused("a column name or number, or a list of two")
+    for part in value:
+        _name(part)
+
+
+def _delimiter(value):
+    """Reader of the mark between cells."""
+    if not isinstance(value, str) or not re.fullmatch(r"[^\w\"\r\n\0]|_", value) or not value.isascii():
+        raise Refused("one character such as ; or \\t")
+
+
+def _encoding(value):
+    """Reader of an encoding's name; zip and the like are codecs too, but hold no text."""
+    try:
+        b"12".decode(value)
+    except (LookupError, TypeError, ValueError):
+        raise Refused("one such as utf-8, utf-16-le, cp1252") from None
+
+
+EXCHANGE_FIELDS = {"time": clock_reading, "old_last": number(0, 1e15), "new_first": number(0, 1e15)}
+COLUMN_FIELDS = {
+    "name": _name,
+    "quantity": choice(*QUANTITY_UNITS),
+    "unit": choice(*FILE_UNITS),
+    "kind": choice("mean", "interval", "counter"),
+    "digits": whole(3, 12),
+    "multiplier": number(-1e6, 1e6),
+    "tilt_deg": number(0, 90, "deg"),
+    "azimuth_deg": number(0, 360, "deg"),
+}
+MAPPING_FIELDS = {
+    "time": _times,
+    "zone": zone_of,
+    "date_order": choice(*ORDERS, "unix"),
+    "label": choice("start", "end"),
+    "interval": interval_of,
+    "decimal": choice(".", ","),
+    "thousands": choice("", ".", ",", " ", "'"),
+    "delimiter": _delimiter,
+    "encoding": _encoding,
+    "header_line": whole(1, 10_000),
+    "keep": choice("first", "last"),
+}
