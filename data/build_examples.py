@@ -355,7 +355,7 @@ def build(truth=None):
         "bills-sent.csv": bills_file(truth),
         "days-kept.csv": kept_record(truth),
         "neighbours-by-day.csv": neighbours_file(neighbour_days(truth, random(3))),
-        **{f"{name}.toml": text.encode("utf-8") for name, text in mappings.items()},
+        **{f"{name}.toml": f"form = 1\n{text}".encode() for name, text in mappings.items()},
     }
 
 

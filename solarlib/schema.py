@@ -151,25 +151,31 @@ class Problems:
 
 
 def read_toml(path, parse_float=float):
-    """Return the table of a TOML file, or raise an InputError that names the file.
+    """Return the table of a TOML file, or raise an InputError that names the file; see `toml_table`."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        found = f"a character that is not UTF-8 at byte {error.start}"
+        raise InputError(f"{path.name}: found {found}, allowed is a UTF-8 text") from None
+    return toml_table(text, path.name, parse_float)
+
+
+def toml_table(text, where, parse_float=float):
+    """Return the table of a TOML text, or raise an InputError.
 
     An older form is read; one that is not known is refused with the line to change.
     """
     try:
-        text = path.read_text(encoding="utf-8-sig")
         table = tomllib.loads(text, parse_float=parse_float)
-    except UnicodeDecodeError as error:
-        found = f"a character that is not UTF-8 at byte {error.start}"
-        raise InputError(f"{path.name}: found {found}, allowed is a UTF-8 text") from None
     except tomllib.TOMLDecodeError as error:
         allowed = "a TOML text: key = value, text in quotes"
-        raise InputError(f"{path.name}: found text that is not TOML ({error}), allowed is {allowed}") from None
+        raise InputError(f"{where}: found text that is not TOML ({error}), allowed is {allowed}") from None
     form = table.get("form", 1)
     if type(form) is not int or not 1 <= form <= FORM:
         rows = (i for i, row in enumerate(text.splitlines(), 1) if re.match(r"\s*[\"']?form[\"']?\s*=", row))
         known = "form = 1" if FORM == 1 else f"form = 1 to {FORM}"
         raise InputError(
-            f"{path.name}, line {next(rows, 1)}: found form = {form!r}, allowed is {known}; a file of a newer form needs a "
+            f"{where}, line {next(rows, 1)}: found form = {form!r}, allowed is {known}; a file of a newer form needs a "
             "newer solarlib"
         )
     return table

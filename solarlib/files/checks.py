@@ -1,7 +1,7 @@
 """What in a record cannot be so, or hardly: each finding names the rows and several possible reasons, never a verdict.
 
-The sun itself is not computed here: whoever knows the place passes a mask of nights and the sun's elevation. The reasons
-are text, in ``reasons.toml`` beside this module.
+The sun itself is not computed here: whoever knows the place passes a mask of nights and the sun's elevation. The
+reasons are text, in ``reasons.toml`` beside this module.
 """
 
 import tomllib

@@ -58,8 +58,8 @@ def interval_energy(register, digits=None, exchanges=(), at_most_kw=None):
         energy[at] = _up(values[at], old_last, digits) + _up(new_first, values[at + 1], digits)
         if not energy[at] >= 0:
             raise InputError(
-                f"exchange at {time}: found registers {values[at]:g}, {old_last:g} and {new_first:g}, {values[at + 1]:g}"
-                " kWh, allowed are two pairs that count up"
+                f"exchange at {time}: found registers {values[at]:g}, {old_last:g} and {new_first:g}, "
+                f"{values[at + 1]:g} kWh, allowed are two pairs that count up"
             )
     fell = (energy < 0) & ~taken
     if digits is not None:

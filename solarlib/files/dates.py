@@ -121,7 +121,7 @@ def moments(table, orders=ORDERS):
 
 
 def _alike(shape):
-    """Yield the numbers of the rows that share a shape; most files have few shapes, a damaged one may have thousands."""
+    """Yield the numbers of the rows that share a shape; most files have few, a damaged one may have thousands."""
     left = np.arange(len(shape))
     for _ in range(40):
         if not left.size:

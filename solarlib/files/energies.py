@@ -4,14 +4,15 @@ import numpy as np
 import pandas as pd
 
 from solarlib.files.counters import interval_energy, swapped_readings
+from solarlib.files.mapping import clock_reading
 from solarlib.files.steps import even_labels, moved
 from solarlib.quantities import InputError, counted
 
 FALLS = {  # how a register fell: what is said of it
     "rollover": "rolled over",
     "exchange": "was exchanged as declared",
-    "unknown fall": "fell, energy unknown (a rollover needs digits, an exchange its entry; a reset or swapped registers "
-    "are possible)",
+    "unknown fall": "fell, energy unknown (a rollover needs digits, an exchange its entry; a reset or swapped "
+    "registers are possible)",
 }
 
 
@@ -47,8 +48,8 @@ def clean_tables(index, step, columns, mapping, name):
     if len(swapped):
         rows = counted(len(swapped), "reading looks", "readings look")
         notes.append(
-            f"{rows} as if the two registers were swapped, the first at {swapped[0]}; left out of the energies: correct "
-            "them in the file if you know"
+            f"{rows} as if the two registers were swapped, the first at {swapped[0]}; left out of the energies: "
+            "correct them in the file if you know"
         )
     for column, values in columns.items():
         if column.kind == "counter":
@@ -81,7 +82,7 @@ def _starts(index, step, mapping, name):
 def _exchanges(column, zone):
     return [
         (
-            pd.Timestamp(row.wall).tz_localize(zone, ambiguous=True, nonexistent="shift_forward"),
+            pd.Timestamp(clock_reading(row.time)).tz_localize(zone, ambiguous=True, nonexistent="shift_forward"),
             row.old_last,
             row.new_first,
         )

@@ -12,9 +12,8 @@ Everything else has a default or is found in the file, and what cannot be found 
 """
 
 import re
-import tomllib
 from collections import Counter
-from dataclasses import MISSING as MISSING_DEFAULT, dataclass, fields
+from dataclasses import dataclass
 from datetime import timedelta, timezone
 from pathlib import Path
 
@@ -22,7 +21,19 @@ import pandas as pd
 
 from solarlib.files.dates import MISSING, ORDERS, moments, text_matrix
 from solarlib.quantities import InputError
-from solarlib.schema import Problems, Refused, choice, number, whole
+from solarlib.schema import (
+    FORM,
+    Problems,
+    Reader,
+    Table,
+    choice,
+    declared,
+    misplaced,
+    number,
+    read_toml,
+    toml_table,
+    whole,
+)
 
 # Unit: what a number is multiplied with, how the column that comes out ends, and what such a number can be.
 FILE_UNITS = {
@@ -35,7 +46,6 @@ FILE_UNITS = {
     "W/m2": (1.0, "w_m2", ("mean",)),
     "degC": (1.0, "c", ("mean",)),
 }
-KNOWN_FORM = 1  # of a mapping file, the key `form`; without one it is the first
 MOST_OFFSET_MIN = 14 * 60  # of a clock from UTC: the farthest of all zones
 ADDED_UP = ("w", "kwh")  # of several columns; a mean of two sensors or neighbours is another thing than their sum
 FLOW_UNITS = ("W", "kW", "Wh", "kWh", "MWh")
@@ -56,24 +66,78 @@ TITLES = {
 }
 
 
+def zone_of(text):
+    """Return a time zone from its name, or from a fixed offset such as ``"-05:00"``; a ValueError is neither."""
+    offset = re.fullmatch(r"([+-])(\d\d):(\d\d)", text, re.ASCII)
+    if offset:
+        minutes = int(offset[2]) * 60 + int(offset[3])
+        if minutes > MOST_OFFSET_MIN:
+            raise ValueError(text)
+        return timezone((1 if offset[1] == "+" else -1) * timedelta(minutes=minutes))
+    try:
+        return pd.Timestamp("2026-01-01").tz_localize(text or "no name").tz
+    except (KeyError, OSError, TypeError) as error:  # the zone database answers a bad name in several ways
+        raise ValueError(text) from error
+
+
+def interval_of(text):
+    """Return the length of an interval, from one second to a day."""
+    length = pd.Timedelta(text)
+    if not pd.Timedelta(seconds=1) <= length <= pd.Timedelta(days=1):
+        raise ValueError(text)
+    return length
+
+
+def clock_reading(text):
+    """Return a moment written year first, in ns of the local clock."""
+    (wall,), _ = moments(text_matrix([text]), ("year first",))
+    if wall[0] == MISSING:
+        raise ValueError(text)
+    return int(wall[0])
+
+
+def _sound(allowed, use):
+    """Reader of a value that is kept as it is written, if `use` can do something with it."""
+
+    def convert(value):
+        try:
+            use(value)
+        except (LookupError, AttributeError) as error:
+            raise ValueError(value) from error
+        return value
+
+    return Reader(allowed, convert)
+
+
+def _place(value):
+    """Return the name in the header line, or the number, of a column."""
+    if isinstance(value, bool) or not isinstance(value, (str, int)) or value == "":
+        raise ValueError
+    return value
+
+
+def _places(value):
+    """Return the columns of the time as a tuple."""
+    places = tuple(value) if isinstance(value, (list, tuple)) else (value,)
+    if not 1 <= len(places) <= 2:
+        raise ValueError
+    return tuple(map(_place, places))
+
+
+def _mark(value):
+    """Check a mark between cells."""
+    if len(value) != 1 or not value.isascii() or value.isalnum() or value in '"\r\n\0':
+        raise ValueError
+
+
 @dataclass(frozen=True)
 class Exchange:
     """A meter was exchanged: ``time`` as local text, last register of the old, first of the new meter [the unit of
     the column]."""
 
-    time: str
-    old_last: float
-    new_first: float
-
-    def __post_init__(self):
-        problems = Problems("exchange")
-        _look(self, EXCHANGE_FIELDS, problems)
-        problems.stop()
-
-    @property
-    def wall(self):
-        """The moment of the exchange, in ns of the local clock."""
-        return clock_reading(self.time)
+    time: str = declared(_sound("a text such as 2026-05-31 14:30", clock_reading))
+    old_last: float = declared(number(0, 1e15, kind=float))
+    new_first: float = declared(number(0, 1e15, kind=float))
 
 
 @dataclass(frozen=True)
@@ -105,39 +169,35 @@ class Column:
         Roof of a ``neighbour``, both or neither, so that a model can take the roof's season out. [deg, deg from north]
     """
 
-    name: str | int
-    quantity: str
-    unit: str
-    kind: str | None = None
-    digits: int | None = None
-    multiplier: float = 1.0
-    exchange: tuple = ()
-    tilt_deg: float | None = None
-    azimuth_deg: float | None = None
+    name: str | int = declared(Reader("a name or a number from 1", _place))
+    quantity: str = declared(choice(*QUANTITY_UNITS))
+    unit: str = declared(choice(*FILE_UNITS))
+    kind: str | None = declared(choice("mean", "interval", "counter"), default=None)
+    digits: int | None = declared(whole(3, 12), default=None)
+    multiplier: float = declared(number(-1e6, 1e6, kind=float), default=1.0)
+    exchange: tuple = declared(Table(Exchange, many=True), default=(), only=("kind", "counter"))
+    tilt_deg: float | None = declared(number(0, 90, "deg", float), default=None, only=("quantity", "neighbour"))
+    azimuth_deg: float | None = declared(number(0, 360, "deg", float), default=None, only=("quantity", "neighbour"))
 
     def __post_init__(self):
-        problems = Problems(f"column {self.name!r}")
-        _look(self, COLUMN_FIELDS, problems)
-        problems.stop()  # what follows compares sound fields
-        units = QUANTITY_UNITS[self.quantity]
-        kinds = FILE_UNITS[self.unit][2]
+        problems, units, kinds = Problems(f"column {self.name!r}"), QUANTITY_UNITS[self.quantity], self._kinds
         if self.kind is None and len(kinds) == 1:
             object.__setattr__(self, "kind", kinds[0])
         if self.unit not in units:
-            problems.add("unit", repr(self.unit), f"for quantity {self.quantity!r} one of {', '.join(units)}")
+            problems.add("unit", repr(self.unit), f"for {self.quantity} one of {', '.join(units)}")
         elif self.kind not in kinds:
-            problems.add("kind", repr(self.kind), f"one of {', '.join(kinds)}")
+            problems.add("kind", repr(self.kind), f"for {self.unit} one of {', '.join(kinds)}")
         if self.multiplier == 0 or (self.kind == "counter" and self.multiplier < 0):
             problems.add("multiplier", f"{self.multiplier:g}", "a number that keeps the energy")
-        if self.exchange and self.kind != "counter":
-            problems.add("exchange", f"kind {self.kind!r}", 'kind "counter"')
-        roof = [key for key in ("tilt_deg", "azimuth_deg") if getattr(self, key) is not None]
-        if roof and self.quantity != "neighbour":
-            problems.add(roof[0], f"quantity {self.quantity!r}", 'quantity "neighbour"')
-        elif len(roof) == 1:
-            problems.add(roof[0], "it alone", "both tilt_deg and azimuth_deg, or neither")
+        for wrong in misplaced(self):
+            problems.add(*wrong)
+        if (self.tilt_deg is None) != (self.azimuth_deg is None):
+            problems.add("tilt_deg, azimuth_deg", "one alone", "both, or neither")
         problems.stop()
-        object.__setattr__(self, "exchange", tuple(sorted(self.exchange, key=lambda row: row.wall)))
+
+    @property
+    def _kinds(self):
+        return FILE_UNITS[self.unit][2]
 
     @property
     def factor(self):
@@ -172,27 +232,31 @@ class Mapping:
         Length of an interval, e.g. ``"15min"``; default: the commonest step of the file.
     decimal, thousands, delimiter, encoding, header_line : optional
         Found in the file where not given; ``thousands = " "`` stands for any blank.
+    form : int
+        Of the file; a newer one is refused.
     keep : str
         Which of two rows of the same moment with different numbers is used, ``"first"`` or ``"last"``.
     """
 
-    column: tuple
-    time: str | int | tuple = 1
-    zone: str | None = None
-    date_order: str | None = None
-    label: str = "start"
-    interval: str | None = None
-    decimal: str | None = None
-    thousands: str | None = None
-    delimiter: str | None = None
-    encoding: str | None = None
-    header_line: int | None = None
-    keep: str = "first"
+    column: tuple = declared(Table(Column, many=True, start=1))
+    time: str | int | tuple = declared(Reader("a column name or number, or a list of two", _places), default=(1,))
+    zone: str | None = declared(
+        _sound("a name such as America/New_York or an offset such as -05:00", zone_of), default=None
+    )
+    date_order: str | None = declared(choice(*ORDERS, "unix"), default=None)
+    label: str = declared(choice("start", "end"), default="start")
+    interval: str | None = declared(_sound("a length such as 15min, 1h, from 1s to 1D", interval_of), default=None)
+    decimal: str | None = declared(choice(".", ","), default=None)
+    thousands: str | None = declared(choice("", ".", ",", " ", "'"), default=None)
+    delimiter: str | None = declared(_sound("one character such as ; or \\t", _mark), default=None)
+    encoding: str | None = declared(_sound("one such as utf-8, utf-16-le, cp1252", b"12".decode), default=None)
+    header_line: int | None = declared(whole(1, 10_000), default=None)
+    keep: str = declared(choice("first", "last"), default="first")
+    form: int = declared(whole(1, FORM), default=1)
 
     def __post_init__(self):
         problems = Problems("mapping")
-        object.__setattr__(self, "time", tuple(self.time) if isinstance(self.time, (list, tuple)) else (self.time,))
-        _look(self, MAPPING_FIELDS, problems)
+        object.__setattr__(self, "time", _places(self.time))
         if self.decimal is not None and self.decimal == self.thousands:
             problems.add("thousands", f"{self.thousands!r} like decimal", "another mark")
         if not self.column:
@@ -209,46 +273,7 @@ class Mapping:
         problems.stop()
 
 
-def _look(thing, readers, problems):
-    """Note each field that is given and that its reader refuses."""
-    for key, read in readers.items():
-        value = getattr(thing, key)
-        try:
-            if value is not None:
-                read(value)
-        except Refused as refused:
-            problems.add(key, repr(value), str(refused))
-
-
-def _built(kind, table, where, problems):
-    """Return a dataclass made of a table of a TOML file; note what is wrong and return None."""
-    known = {field.name: field.default is MISSING_DEFAULT for field in fields(kind)}
-    if not isinstance(table, dict):
-        return problems.add(where, repr(table), "a table")
-    before = len(problems.found)
-    for key in table.keys() - known.keys():
-        problems.add(f"{where}, {key}", "an unknown key", f"one of {', '.join(known)}")
-    for key in [key for key, needed in known.items() if needed and key not in table]:
-        problems.add(f"{where}, {key}", "nothing", "a value: this key is needed")
-    if len(problems.found) > before:
-        return None
-    try:
-        return kind(**table)
-    except InputError as error:
-        problems.found.append(str(error).removeprefix("mapping: "))
-
-
-def _rows(kind, rows, where, problems):
-    """Return a tuple of dataclasses made of a list of tables, as far as they are sound."""
-    key = where.split()[-1]
-    if not isinstance(rows, (list, tuple)):
-        problems.add(where, repr(rows), f"a list of tables, written [[{key}]]")
-        return ()
-    made = (_built(kind, row, where, problems) for row in rows)
-    return tuple(row for row in made if row is not None)
-
-
-def mapping_from_toml(source):
+def mapping_from_toml(source: str | Path) -> Mapping:
     """Read a mapping from a TOML file, or from TOML text.
 
     Parameters
@@ -259,119 +284,16 @@ def mapping_from_toml(source):
     Raises
     ------
     InputError
-        Names the key, what was found and what is allowed.
+        Names every wrong key, what was found and what is allowed.
     """
-    inline = isinstance(source, str) and ("\n" in source or "=" in source)
-    where = "mapping" if inline else Path(source).name
-    try:
-        text = source if inline else Path(source).read_text(encoding="utf-8-sig")
-        table = tomllib.loads(text)
-    except OSError as error:
-        raise InputError(f"{source}: found {error.strerror}, allowed is a file that can be read") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(f"{where}: found {' '.join(str(error).split())}, allowed is TOML in UTF-8") from None
-    form = table.pop("form", KNOWN_FORM)
-    if form is True or form != KNOWN_FORM:
-        raise InputError(
-            f"{where}: found form = {form!r}, allowed is form = {KNOWN_FORM}: a newer version of these lessons made this "
-            "mapping; use that version, or make the mapping anew"
-        )
+    if isinstance(source, str) and ("\n" in source or "=" in source):
+        where, table = "mapping", toml_table(source, "mapping")
+    else:
+        where = Path(source).name
+        if not Path(source).is_file():
+            raise InputError(f"{source}: found no such file, allowed is a mapping in TOML")
+        table = read_toml(Path(source))
     problems = Problems(where)
-    columns = table.get("column", [])
-    for row in columns if isinstance(columns, list) else ():
-        if isinstance(row, dict) and "exchange" in row:
-            row["exchange"] = _rows(Exchange, row["exchange"], f"column {row.get('name')!r}, exchange", problems)
-    table["column"] = _rows(Column, columns, "column", problems)
-    problems.stop()
-    mapping = _built(Mapping, table, "mapping", problems)
+    mapping = problems.read(Table(Mapping), table)
     problems.stop()
     return mapping
-
-
-def zone_of(text):
-    """Return a time zone from its name, or from a fixed offset such as ``"-05:00"``."""
-    offset = re.fullmatch(r"([+-])(\d\d):(\d\d)", text, re.ASCII) if isinstance(text, str) else None
-    try:
-        if offset:
-            minutes = int(offset[2]) * 60 + int(offset[3])
-            if minutes > MOST_OFFSET_MIN:
-                raise ValueError("no clock is so far off")
-            return timezone((1 if offset[1] == "+" else -1) * timedelta(minutes=minutes))
-        if not isinstance(text, str) or not text:
-            raise ValueError("no name")
-        return pd.Timestamp("2026-01-01").tz_localize(text).tz
-    except (KeyError, ValueError, OSError, TypeError):  # the zone database answers a bad name in several ways
-        raise Refused("a name such as America/New_York or an offset such as -05:00") from None
-
-
-def interval_of(text):
-    """Return the length of an interval, from one second to a day."""
-    try:
-        length = pd.Timedelta(text)
-    except (ValueError, TypeError):
-        length = None
-    if length is None or not pd.Timedelta(seconds=1) <= length <= pd.Timedelta(days=1):
-        raise Refused("a length such as 15min, 1h, from 1s to 1D")
-    return length
-
-
-def clock_reading(text):
-    """Return a moment written year first, in ns of the local clock."""
-    (wall,), _ = moments(text_matrix([text if isinstance(text, str) else ""]), ("year first",))
-    if wall[0] == MISSING:
-        raise Refused("a text such as 2026-05-31 14:30")
-    return int(wall[0])
-
-
-def _name(value):
-    """Reader of a column's name in the header line, or of its number."""
-    if isinstance(value, bool) or not isinstance(value, (str, int)) or value == "":
-        raise Refused("a name or a number from 1")
-
-
-def _times(value):
-    """Reader of the columns of the time."""
-    if not 1 <= len(value) <= 2:
-        raise Refused("a column name or number, or a list of two")
-    for part in value:
-        _name(part)
-
-
-def _delimiter(value):
-    """Reader of the mark between cells."""
-    if not isinstance(value, str) or not re.fullmatch(r"[^\w\"\r\n\0]|_", value) or not value.isascii():
-        raise Refused("one character such as ; or \\t")
-
-
-def _encoding(value):
-    """Reader of an encoding's name; zip and the like are codecs too, but hold no text."""
-    try:
-        b"12".decode(value)
-    except (LookupError, TypeError, ValueError):
-        raise Refused("one such as utf-8, utf-16-le, cp1252") from None
-
-
-EXCHANGE_FIELDS = {"time": clock_reading, "old_last": number(0, 1e15), "new_first": number(0, 1e15)}
-COLUMN_FIELDS = {
-    "name": _name,
-    "quantity": choice(*QUANTITY_UNITS),
-    "unit": choice(*FILE_UNITS),
-    "kind": choice("mean", "interval", "counter"),
-    "digits": whole(3, 12),
-    "multiplier": number(-1e6, 1e6),
-    "tilt_deg": number(0, 90, "deg"),
-    "azimuth_deg": number(0, 360, "deg"),
-}
-MAPPING_FIELDS = {
-    "time": _times,
-    "zone": zone_of,
-    "date_order": choice(*ORDERS, "unix"),
-    "label": choice("start", "end"),
-    "interval": interval_of,
-    "decimal": choice(".", ","),
-    "thousands": choice("", ".", ",", " ", "'"),
-    "delimiter": _delimiter,
-    "encoding": _encoding,
-    "header_line": whole(1, 10_000),
-    "keep": choice("first", "last"),
-}

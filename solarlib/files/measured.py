@@ -20,7 +20,8 @@ class Measured:
     step : Timedelta
         Length of an interval.
     quantity, unit : str
-        As in `mapping.QUANTITY_UNITS`; the unit is W (mean over the interval), kWh (in the interval), kWh/kW, W/m2 or degC.
+        As in `mapping.QUANTITY_UNITS`; the unit is W (mean over the interval), kWh (in the interval), kWh/kW, W/m2 or
+        degC.
     origin : str
         Name of the file.
     """

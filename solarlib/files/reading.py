@@ -56,8 +56,8 @@ class Readings:
         Rising time-zone-aware index of true times, START labels (a register's label is the moment of its reading);
         columns such as ``net_w`` [W, mean over the interval], ``delivered_kwh`` [kWh in the interval], ``test_load_w``
         [W], ``neighbour_Mill_h`` [kWh/kW in the interval, which is h], ``light_w_m2`` [W/m2], ``cell_temperature_c``
-        and ``air_temperature_c`` [degC]. NaN is missing. Energy of a counter stands at the reading that opens the interval.
-        Warning: where readings of a counter are missing or set aside, the energy between the sound readings around
+        and ``air_temperature_c`` [degC]. NaN is missing. Energy of a counter stands at the reading that opens the
+        interval. Warning: where readings of a counter are missing or set aside, the energy between the sound readings around
         them belongs to no single row. It is NaN here and stands in `intervals` alone, so a sum of this column is less
         than the counter ran.
     step : Timedelta or None
@@ -279,8 +279,8 @@ def _check_head(layout, mapping, account):
     dated = sum(any(map(looks_like_time, split_line(text, layout.delimiter))) for text in head)
     if dated > account.rows_read:
         raise InputError(
-            f"{account.name}: found {dated} lines with a date above the first row in line {layout.first_line}, more than "
-            "below it, allowed is a header above its rows: put it there, or set header_line = "
+            f"{account.name}: found {dated} lines with a date above the first row in line {layout.first_line}, more "
+            "than below it, allowed is a header above its rows: put it there, or set header_line = "
             f"{layout.header_line or 1}"
         )
 

@@ -247,8 +247,8 @@ def _load(path, key):
     form = next((name for name in columns if name.startswith(FORM_WORD)), f"{FORM_WORD}{KNOWN_FORM}")
     if form != f"{FORM_WORD}{KNOWN_FORM}":
         raise InputError(
-            f"{path.name}: found {form!r} in its first line, allowed is {FORM_WORD}{KNOWN_FORM}: a newer version of these "
-            "lessons keeps this file; use that version, or begin a file of another name"
+            f"{path.name}: found {form!r} in its first line, allowed is {FORM_WORD}{KNOWN_FORM}: a newer version of "
+            "these lessons keeps this file; use that version, or begin a file of another name"
         )
     wide = next((number for number, row in enumerate(rows, 1) if len(row) != len(columns)), None)
     if not columns or (key is not None and columns[0] != key) or len(set(columns)) < len(columns) or wide:
@@ -265,8 +265,8 @@ def _load(path, key):
     odd = next((item for item in keys if first in ("date", "period_start") and not _is_day(item)), None)
     if odd is not None:
         raise InputError(
-            f"{path.name}: found {odd!r} as {first}, allowed is a date such as 2026-03-31; a spreadsheet may have changed "
-            "it"
+            f"{path.name}: found {odd!r} as {first}, allowed is a date such as 2026-03-31; a spreadsheet may have "
+            "changed it"
         )
     return columns, records
 

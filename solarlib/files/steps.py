@@ -113,7 +113,7 @@ def regular(values, step, name):
     kept, labels = values[labels % step.value == offset], labels[labels % step.value == offset]
     if (labels[-1] - labels[0]) // step.value > 50 * len(values) + 10_000_000:
         raise InputError(
-            f"{name}: found {values.index[0]} to {values.index[-1]} in steps of {step}, allowed is a record that is not "
-            "nearly all gaps: look for a mistyped year"
+            f"{name}: found {values.index[0]} to {values.index[-1]} in steps of {step}, allowed is a record that is "
+            "not nearly all gaps: look for a mistyped year"
         )
     return kept.reindex(even_index(kept.index, step))

@@ -24,8 +24,9 @@ SHOWN = 200  # characters of a line that an account shows
 class Layout:
     """How a file is cut into cells.
 
-    ``encoding`` name for `codecs`; ``newline`` what ends a line; ``delimiter`` one character; ``header_line`` number of the line with the names, 0
-    for none; ``names`` the names there; ``width`` cells a row; ``first_line`` number of the first line of the table.
+    ``encoding`` name for `codecs`; ``newline`` what ends a line; ``delimiter`` one character; ``header_line`` number of
+    the line with the names, 0 for none; ``names`` the names there; ``width`` cells a row; ``first_line`` number of the
+    first line of the table.
     """
 
     path: Path
@@ -109,9 +110,10 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
     if not timed and header and not header_line:  # rows turned round carry their header last
         timed = _with_time(filter(None, cells[: header - 1]), is_time)
     if not timed:
+        after = f" after line {header}" if header else ""
         raise InputError(
-            f"{path.name}: found no row with a date or time{f' after line {header}' if header else ''} (cells split at {delimiter!r}),"
-            " allowed is a table with a time in each row, such as 2026-03-31 14:30, 31.03.2026 14:30 or 3/31/2026 2:30 PM"
+            f"{path.name}: found no row with a date or time{after} (cells split at {delimiter!r}), allowed is a table with "
+            "a time in each row, such as 2026-03-31 14:30, 31.03.2026 14:30 or 3/31/2026 2:30 PM"
         )
     width = Counter(map(len, timed)).most_common(1)[0][0]
     first = next(place for place, row in enumerate(cells) if row is timed[0])
@@ -200,7 +202,7 @@ def _header(cells, names):
 
 @dataclass(frozen=True)
 class Lines:
-    """Whole lines of a file: their ``texts``, the number of the ``first``, and the share of the file up to its ``end``."""
+    """Whole lines of a file: number of the ``first``, their ``texts``, and the share of the file up to their ``end``."""
 
     first: int
     texts: list

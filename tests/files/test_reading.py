@@ -9,7 +9,7 @@ import pytest
 from solarlib.files.checks import plausibility
 from solarlib.files.counters import interval_energy, swapped_readings
 from solarlib.files.dates import MISSING, moments
-from solarlib.files.mapping import Column, Mapping, mapping_from_toml
+from solarlib.files.mapping import Column, Exchange, Mapping, interval_of, mapping_from_toml, zone_of
 from solarlib.files.numbers import as_number, number_marks
 from solarlib.files.proofs import suggest_mapping
 from solarlib.files.reading import read
@@ -286,8 +286,8 @@ def test_a_counter_rolls_over_only_with_digits_and_an_exchange_needs_its_entry(t
     assert bare.table["delivered_kwh"].dropna().tolist() == [15, 28, 6] and "needs digits" in " ".join(
         bare.account.notes
     )
-    swap = dict(time="2026-05-13 18:00", old_last=45, new_first=1)
-    full = read(path, Mapping((Column(**counter, digits=5, exchange=[swap]),), "Time", ZONE))
+    swap = Exchange("2026-05-13 18:00", 45, 1)
+    full = read(path, Mapping((Column(**counter, digits=5, exchange=(swap,)),), "Time", ZONE))
     assert full.table["delivered_kwh"].dropna().tolist() == [15, 17, 28, 7, 6]
     assert next(iter(full.intervals.values()))["how"].tolist() == [
         "difference",
@@ -393,8 +393,8 @@ def test_a_mapping_is_a_few_lines(tmp_path):
 @pytest.mark.parametrize(
     "old, new, message",
     [
-        ('"kWh"', '"kwh"', "unit: found 'kwh', allowed is one of 'W'"),
-        ("zone =", "zones =", "unknown key 'zones'"),
+        ('"kWh"', '"kwh"', "column.1..unit: found 'kwh', allowed is one of W, kW, Wh, kWh, MWh, kWh/kW, W/m2, degC"),
+        ("zone =", "zones =", "zones: found an unknown key, allowed is one of column, time, zone"),
         (ZONE, "Mars/Base", "zone: found 'Mars/Base'"),
         ('kind = "interval"', "", "kind: found None"),
         ("[[column]]", "[column]", "list of tables"),
@@ -402,9 +402,15 @@ def test_a_mapping_is_a_few_lines(tmp_path):
         ("time =", 'delimiter = ";;"\ntime =', "delimiter"),
         ("time =", 'encoding = "zip"\ntime =', "encoding"),
         ('"Time"', "true", "time: found True"),
-        ("zone =", "zone", "allowed is TOML"),
+        ("zone =", "zone", "allowed is a TOML text"),
         ("time =", 'interval = "3 weeks"\ntime =', "interval"),
-        ('name = "Energy"', "", "name"),
+        ('name = "Energy"', "", "column.1..name: found nothing, allowed is a value: this key is needed"),
+        ("zone =", "form = 2\nzone =", "mapping, line 1: found form = 2, allowed is form = 1"),
+        ("zone =", "header_line = 0\nzone =", "header_line: found 0, allowed is a whole number from 1 to 10000"),
+        ("zone =", 'thousands = ","\ndecimal = ","\nzone =', "thousands: found ',' like decimal"),
+        (ZONE, "+14:01", "zone: found .\\+14:01., allowed is a name such as America/New_York"),
+        (ZONE, "", "zone: found '', allowed is a name"),
+        ('"Time"', '["a", "b", "c"]', "time: found .*allowed is a column name or number, or a list of two"),
     ],
 )
 def test_a_wrong_mapping_is_told(old, new, message):
@@ -438,19 +444,19 @@ def test_a_quantity_has_its_units_and_its_column(tmp_path, quantity, unit, title
 @pytest.mark.parametrize(
     "quantity, unit, allowed",
     [
-        ("test_load", "kWh", "is one of 'W', 'kW'"),
-        ("neighbour", "kWh", "is 'kWh/kW'"),
-        ("light", "W", "is 'W/m2'"),
-        ("cell_temperature", "W", "is 'degC'"),
-        ("air_temperature", "C", "is 'degC'"),
-        ("load", "kWh/kW", "is one of 'W', 'kW', 'Wh', 'kWh', 'MWh'"),
-        ("generation", "degC", "is one of 'W', 'kW', 'Wh', 'kWh', 'MWh'"),
+        ("test_load", "kWh", "W, kW"),
+        ("neighbour", "kWh", "kWh/kW"),
+        ("light", "W", "W/m2"),
+        ("cell_temperature", "W", "degC"),
+        ("air_temperature", "W", "degC"),
+        ("load", "kWh/kW", "W, kW, Wh, kWh, MWh"),
+        ("generation", "degC", "W, kW, Wh, kWh, MWh"),
     ],
 )
 def test_a_unit_of_another_quantity_is_told_with_both(quantity, unit, allowed):
     with pytest.raises(InputError) as error:
         Column("Roof", quantity, unit)
-    assert str(error.value) == f"column 'Roof', quantity {quantity!r}, unit: found {unit!r}, allowed {allowed}"
+    assert str(error.value) == f"column 'Roof': unit: found {unit!r}, allowed is for {quantity} one of {allowed}"
 
 
 @pytest.mark.parametrize(
@@ -458,32 +464,59 @@ def test_a_unit_of_another_quantity_is_told_with_both(quantity, unit, allowed):
     [
         (
             dict(quantity="load", unit="W", tilt_deg=30, azimuth_deg=180),
-            "column 'Roof', tilt_deg: found on quantity 'load', allowed is quantity \"neighbour\"",
+            "column 'Roof': tilt_deg: found quantity = 'load', allowed is tilt_deg only with quantity = 'neighbour'; "
+            "azimuth_deg: found quantity = 'load', allowed is azimuth_deg only with quantity = 'neighbour'",
         ),
-        (dict(tilt_deg=30), "column 'Roof': found tilt_deg alone, allowed are tilt_deg and azimuth_deg, or neither"),
+        (dict(tilt_deg=0), "column 'Roof': tilt_deg, azimuth_deg: found one alone, allowed is both, or neither"),
+        (dict(azimuth_deg=0), "column 'Roof': tilt_deg, azimuth_deg: found one alone, allowed is both, or neither"),
         (
-            dict(azimuth_deg=30),
-            "column 'Roof': found azimuth_deg alone, allowed are tilt_deg and azimuth_deg, or neither",
-        ),
-        (
-            dict(tilt_deg=91, azimuth_deg=180),
-            "column 'Roof', tilt_deg: found 91 deg, allowed is a number from 0 to 90 deg",
-        ),
-        (
-            dict(tilt_deg=30, azimuth_deg=-1),
-            "column 'Roof', azimuth_deg: found -1 deg, allowed is a number from 0 to 360 deg",
+            dict(tilt_deg=91, azimuth_deg=-1),
+            "column[1].tilt_deg: found 91, allowed is a number from 0 to 90 deg; "
+            "column[1].azimuth_deg: found -1, allowed is a number from 0 to 360 deg",
         ),
         (
-            dict(tilt_deg=30, azimuth_deg="south"),
-            "column 'Roof', azimuth_deg: found 'south', allowed is a number from 0 to 360 deg",
+            dict(tilt_deg=90, azimuth_deg="south"),
+            "column[1].azimuth_deg: found 'south', allowed is a number from 0 to 360 deg",
         ),
-        (dict(kind="counter"), "column 'Roof', kind: found 'counter', allowed is 'interval'"),
+        (dict(kind="counter"), "column 'Roof': kind: found 'counter', allowed is for kWh/kW one of interval"),
+        (dict(multiplier=0), "column 'Roof': multiplier: found 0, allowed is a number that keeps the energy"),
+        (
+            dict(exchange=[{"time": "soon", "old_last": -1, "new_first": 0}], digits=2),
+            "column[1].exchange[0].time: found 'soon', allowed is a text such as 2026-05-31 14:30; "
+            "column[1].exchange[0].old_last: found -1, allowed is a number from 0 to 1e+15; "
+            "column[1].digits: found 2, allowed is a whole number from 3 to 12",
+        ),
+        (
+            dict(exchange=[{"time": "2026-05-31", "old_last": 1, "new_first": 0}]),
+            "column 'Roof': exchange: found kind = 'interval', allowed is exchange only with kind = 'counter'",
+        ),
     ],
 )
-def test_a_wrong_roof_is_told(keys, message):
+def test_all_that_is_wrong_in_a_mapping_is_told_at_once(keys, message):
+    column = {"name": "Roof", "quantity": "neighbour", "unit": "kWh/kW", **keys}
+    lines = [f"{key} = {toml(value)}" for key, value in column.items()]
     with pytest.raises(InputError) as error:
-        Column(**{"name": "Roof", "quantity": "neighbour", "unit": "kWh/kW", **keys})
-    assert str(error.value) == message
+        mapping_from_toml("\n".join(["[[column]]", *lines]))
+    assert str(error.value) == f"mapping: {message}"
+
+
+def toml(value):
+    if isinstance(value, list):
+        return f"[{', '.join('{' + ', '.join(f'{k} = {toml(v)}' for k, v in row.items()) + '}' for row in value)}]"
+    return repr(value)
+
+
+@pytest.mark.parametrize("text, minutes", [("+14:00", 840), ("-09:30", -570), ("-14:00", -840)])
+def test_a_fixed_offset_is_a_zone_up_to_14_hours(text, minutes):
+    assert zone_of(text).utcoffset(None) == pd.Timedelta(minutes=minutes)
+
+
+@pytest.mark.parametrize("text", ["1s", "1D"])
+def test_an_interval_is_a_second_to_a_day(text):
+    assert interval_of(text) == pd.Timedelta(text)
+    for beyond in ("999ms", "86401s"):
+        with pytest.raises(ValueError):
+            interval_of(beyond)
 
 
 def test_neighbours_keep_apart_and_say_their_roofs(tmp_path):
@@ -519,7 +552,9 @@ def test_neighbours_keep_apart_and_say_their_roofs(tmp_path):
 def test_what_is_no_power_or_energy_is_not_added_up(names, quantity, unit, message):
     with pytest.raises(InputError) as error:
         Mapping(tuple(Column(name, quantity, unit) for name in names), "Time", ZONE)
-    assert str(error.value) == message + ", allowed is one column for it: only powers and energies are added up"
+    assert (
+        str(error.value) == f"mapping: {message}, allowed is one column for it: only powers and energies are added up"
+    )
 
 
 def test_two_test_loads_are_added(tmp_path):

@@ -55,6 +55,7 @@ def test_with_its_choices_the_form_reads_the_file_and_saves_the_mapping(form, na
     shipped = read(EXAMPLES / f"{name}.csv", EXAMPLES / f"{name}.toml")
     assert f"{shipped.account.rows_read} rows read = {shipped.account.rows_used} used" in answer
     assert picker.save() == f"Saved as {name}.toml, beside the file."
+    assert picker.path.with_suffix(".toml").read_text(encoding="utf-8-sig").startswith("form = 1\n")
     own = read(picker.path, picker.path.with_suffix(".toml"))
     if name != "meter-registers":  # there the exchange of the meter must be written by hand
         pd.testing.assert_frame_equal(own.table, shipped.table)

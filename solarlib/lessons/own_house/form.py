@@ -13,6 +13,7 @@ from solarlib.files.mapping import FILE_UNITS
 from solarlib.lessons.tools.controls import STYLE
 from solarlib.lessons.tools.display import bundle, close_all
 from solarlib.quantities import InputError
+from solarlib.schema import FORM
 
 OPEN, AS_SHOWN, LEAVE_OUT, NOT_KNOWN = "choose ...", "as the file shows", "leave out", "not known"
 _KINDS = {"energy in the interval": "interval", "register that counts up": "counter"}
@@ -22,6 +23,7 @@ _WORDS = {
     "label": "Times name the",
     "number": "A number looks like",
 }
+LABELS = {"start of the interval": "start", "end of the interval": "end"}
 NUMBERS = {"1,234.5": (".", ","), "1.234,5": (",", "."), "1234.5": (".", ""), "1234,5": (",", "")}  # decimal, thousands
 HINTS = {  # what has no control: lines to complete in the saved text
     "neighbour": (
@@ -53,17 +55,14 @@ class Picker:
         table = tomllib.loads(proposal.toml)
         left_open = set(re.findall(r"(?m)^# (\w+) =", proposal.toml.partition("[[column]]")[0]))
         self._time = proposal.toml.partition("\n")[0]
+        orders = (*((OPEN,) if "date_order" in left_open else ()), AS_SHOWN, *ORDERS, "unix")
+        numbers = (OPEN if "decimal" in left_open else AS_SHOWN, *NUMBERS)
+        here = table.get("zone", zone or "")
         self.whole = {
-            "date_order": _choice(
-                (OPEN,) * ("date_order" in left_open), (AS_SHOWN, *ORDERS, "unix"), table.get("date_order")
-            ),
-            "zone": widgets.Text(
-                value=table.get("zone", zone or ""), placeholder="America/New_York or -05:00", continuous_update=False
-            ),
-            "label": widgets.Dropdown(
-                options={"start of the interval": "start", "end of the interval": "end"}, value="start"
-            ),
-            "number": _choice((OPEN,) * ("decimal" in left_open) or (AS_SHOWN,), NUMBERS, None),
+            "date_order": _choice(orders, table.get("date_order")),
+            "zone": widgets.Text(value=here, placeholder="America/New_York or -05:00", continuous_update=False),
+            "label": widgets.Dropdown(options=LABELS),
+            "number": _choice(numbers, None),
         }
         self.columns = [(column["name"], self._column(column)) for column in table.get("column", ())]
         self._preview, self._answer = widgets.HTML(), widgets.HTML()
@@ -74,13 +73,13 @@ class Picker:
         self._show()
 
     def _column(self, column):
-        quantity = _choice((LEAVE_OUT,), QUANTITY_UNITS, column.get("quantity"))
-        units = QUANTITY_UNITS.get(column.get("quantity"), tuple(FILE_UNITS))
+        quantity = _choice((LEAVE_OUT, *QUANTITY_UNITS), column.get("quantity"))
+        units = QUANTITY_UNITS.get(column.get("quantity"), FILE_UNITS)
         made = {
             "quantity": quantity,
-            "unit": _choice((OPEN,), units, column.get("unit")),
+            "unit": _choice((OPEN, *units), column.get("unit")),
             "kind": widgets.Dropdown(options=list(_KINDS.items()), value=column.get("kind", "interval")),
-            "digits": _choice((NOT_KNOWN,), ("4", "5", "6", "7", "8"), None),
+            "digits": _choice((NOT_KNOWN, "4", "5", "6", "7", "8"), None),
         }
 
         def allow(change):
@@ -99,31 +98,22 @@ class Picker:
         for key, widget in self.whole.items():
             widget.description, widget.style.description_width, widget.layout.width = _WORDS[key], "210px", "480px"
         head = widgets.Layout(grid_template_columns="50% 50%", width="100%")
-        grid = [
-            widgets.HTML(f'<b style="font-size:16px">{title}</b>')
-            for title in ("column", "what it is", "unit", "kind", "digits")
-        ]
+        titles = ("column", "what it is", "unit", "kind", "digits")
+        grid = [widgets.HTML(f'<b style="font-size:16px">{title}</b>') for title in titles]
         for name, part in self.columns:
             grid += [widgets.HTML(f'<span style="font-size:16px">{escape(str(name))}</span>'), *part.values()]
             for key, widget in part.items():
                 widget.layout.width, widget.tooltip = "95%", f"{key} of {name}"
         table = widgets.GridBox(grid, layout=widgets.Layout(grid_template_columns="26% 20% 13% 25% 16%", width="100%"))
-        self.buttons = {
-            "read": widgets.Button(description="Read the file"),
-            "save": widgets.Button(description="Save the mapping"),
-        }
-        self.buttons["read"].on_click(lambda _: self.read())
-        self.buttons["save"].on_click(lambda _: self.save())
+        read, save = (widgets.Button(description=words) for words in ("Read the file", "Save the mapping"))
+        read.on_click(lambda _: self.read())
+        save.on_click(lambda _: self.save())
         for part in (self._preview, self._answer):
             part.layout = widgets.Layout(width="50%", max_height="260px", overflow="auto")
+        style = widgets.HTML(STYLE, layout=widgets.Layout(display="none"))
+        whole = widgets.GridBox(list(self.whole.values()), layout=head)
         box = widgets.VBox(
-            [
-                widgets.HTML(STYLE, layout=widgets.Layout(display="none")),
-                widgets.GridBox(list(self.whole.values()), layout=head),
-                table,
-                widgets.HBox(list(self.buttons.values())),
-                widgets.HBox([self._preview, self._answer]),
-            ]
+            [style, whole, table, widgets.HBox([read, save]), widgets.HBox([self._preview, self._answer])]
         )
         box.add_class("sl-panel")
         return box
@@ -135,6 +125,10 @@ class Picker:
         used = [(name, part) for name, part in self.columns if part["quantity"].value != LEAVE_OUT]
         left += [] if used else ["what one or more columns are"]
         return left + [f"the unit of {name}" for name, part in used if part["unit"].value == OPEN]
+
+    @property
+    def _left(self):
+        return f"Still to choose: {', '.join(self.still_open)}."
 
     @property
     def toml(self):
@@ -169,7 +163,7 @@ class Picker:
     def read(self):
         """Try to read the file with the mapping as it is; return the account, or what is wrong, in words."""
         if self.still_open:
-            return self._say(f"Still to choose: {', '.join(self.still_open)}.")
+            return self._say(self._left)
         try:
             return self._say(str(read(self.path, self.toml).account))
         except InputError as error:
@@ -177,18 +171,16 @@ class Picker:
 
     def save(self):
         """Write the mapping beside the file, never over another one; return a sentence that says what was done."""
-        target = self.path.with_suffix(".toml")
+        target, text = self.path.with_suffix(".toml"), f"form = {FORM}\n{self.toml}"
         if self.still_open:
-            return self._say(f"Not saved. Still to choose: {', '.join(self.still_open)}.")
+            return self._say(f"Not saved. {self._left}")
         if target.exists():
-            same = target.read_text(encoding="utf-8-sig") == self.toml
-            return self._say(
-                f"{target.name} holds this mapping."
-                if same
-                else f"Not saved: {target.name} is there already, with other words. Rename it first if you want this one."
-            )
+            if target.read_text(encoding="utf-8-sig") == text:
+                return self._say(f"{target.name} holds this mapping.")
+            reason = "is there already, with other words. Rename it first if you want this one."
+            return self._say(f"Not saved: {target.name} {reason}")
         try:
-            write_whole(target, self.toml)
+            write_whole(target, text)
         except InputError as error:
             return self._say(str(error))
         return self._say(f"Saved as {target.name}, beside the file.")
@@ -206,10 +198,9 @@ class Picker:
         close_all(self.box)
 
     def _repr_mimebundle_(self, include=None, exclude=None):
-        left = f"Still to choose: {', '.join(self.still_open)}." if self.still_open else "Nothing is left open."
+        left = self._left if self.still_open else "Nothing is left open."
         return bundle(self, f"A form for the mapping of {self.path.name}. {left} As it stands:\n{self.toml}")
 
 
-def _choice(first, options, value):
-    held = [*first, *options]
-    return widgets.Dropdown(options=held, value=value if value in held else held[0])
+def _choice(options, value):
+    return widgets.Dropdown(options=options, value=value if value in options else options[0])

@@ -1,4 +1,4 @@
-"""Pictures of lesson 09: a day with its faults, a day with direction, bills beside bills, yields, days beside neighbours."""
+"""Pictures of lesson 09: a day with faults, one with direction, bills beside bills, yields, days beside neighbours."""
 
 import shutil
 
@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.files import TITLES
+from solarlib.files.checks import MOST_OF_RATED
 from solarlib.house.flows import EXAMPLES, bring, file_of
 from solarlib.house.health import beside_neighbours
 from solarlib.lessons.own_house.form import Picker
@@ -27,22 +28,15 @@ from solarlib.lessons.tools.progress import progress
 from solarlib.quantities import InputError
 
 SHIPPED = ("generation-quarter-hours", "meter-registers", "sensor-week", "reads-by-hand", "neighbours-by-day")
-NAMES = {
-    "generation": "PV",
-    "unsigned": "reading",
-    "delivered": "delivered",
-    "received": "received",
-    "net": "net",
-    "load": "load",
+SHOWN = {  # word and colour of a quantity
+    "generation": ("PV", "pv"),
+    "unsigned": ("reading", "reading"),
+    "delivered": ("delivered", "import"),
+    "received": ("received", "export"),
+    "net": ("net", "load"),
+    "load": ("load", "load"),
 }
-COLOURS = {
-    "generation": "pv",
-    "unsigned": "reading",
-    "delivered": "import",
-    "received": "export",
-    "net": "load",
-    "load": "load",
-}
+SAME_USD = 0.01  # bills that differ by no more agree
 MOST_BARS = 14  # of a row of periods; more are told in the table
 
 
@@ -69,7 +63,8 @@ def practice_record(path):
 def beside_both(house, days, files):
     """Return the comparison with similar systems, and the same without models of the roofs.
 
-    Where the models and the readings cannot belong together (another house's file was chosen), the second stands for both.
+    Where the models and the readings cannot belong together (another house's file was chosen), the second stands for
+    both.
     """
     plain = beside_neighbours(house, days, files, model_roofs=False)
     try:
@@ -94,20 +89,20 @@ def fault_picture(file, house):
     power = file.readings.table[name] / (1000.0 if unit == "W" else step / pd.Timedelta(hours=1))
     local, days = power.index.tz_localize(None), days_shown(file.readings.table)
     marked = {finding.kind: power.index.isin(finding.rows) for finding in file.findings if finding.column == name}
-    limit = 1.2 * house.system.rated_power_w / 1000.0
+    said, colour = SHOWN.get(kind, (kind.replace("_", " "), "reading"))
+    limit = MOST_OF_RATED * house.system.rated_power_w / 1000.0
     usual = float(power.where(file.table[name].notna()).max())
     usual = usual if usual > 0 else 1.0
     top = 1.15 * (max(limit, usual) if kind == "generation" else usual)
     figure, ax = new_figure()
     hours_axis(ax)
-    zero_based(ax, top, NAMES.get(kind, kind.replace("_", " ")) + " power (kW)")
-    shown = line(ax, COLOURS.get(kind, "reading"), [], [])
+    zero_based(ax, top, f"{said} power (kW)")
+    shown = line(ax, colour, [], [])
     odd = ax.plot([], [], "o", color=ROLES["reading"].colour, markersize=8)[0]
     word = direct_label(ax, 0.3, 0.91 * top, "")
     border = ax.axhline(limit, color=ROLES["loss"].colour, linestyle=":", linewidth=2)
-    border_word = direct_label(
-        ax, 23.8, limit, "more than this array can give", "loss", size=TICK_PT, ha="right", va="bottom"
-    )
+    beyond = "more than this array can give"
+    border_word = direct_label(ax, 23.8, limit, beyond, "loss", size=TICK_PT, ha="right", va="bottom")
 
     def update(day, marks):
         at = np.flatnonzero(local.normalize() == days[day - 1])
@@ -183,23 +178,16 @@ def direction_picture(decoded, record):
 def bill_picture(table):
     """Return the still picture of bills computed and bills sent; `table` as from `records.compare_bills`."""
     table = table.tail(MOST_BARS)
-    figure, ax = _pairs(
-        table["meter read on"].str[2:],
-        table["computed"],
-        table["sent"],
-        "bill ($)",
-        ("computed", "money"),
-        ("sent", "reading"),
-    )
+    pairs = (("computed", "money", table["computed"]), ("sent", "reading", table["sent"]))
+    figure, _ = _pairs(table["meter read on"].str[2:], "bill ($)", *pairs)
     off = table.dropna(subset=["sent"])
-    if off.empty:
-        words = f"{len(table)} computed bills, no bill sent to compare with: type yours in."
-    else:
+    words = f"{len(table)} computed bills, no bill sent to compare with: type yours in."
+    if len(off):
         worst = off.loc[off["difference"].abs().idxmax()]
-        same = int((off["difference"].abs() <= 0.01).sum())
+        same = int((off["difference"].abs() <= SAME_USD).sum())
         words = (
-            f"{same} of {len(off)} bills agree to the cent. The largest difference is ${abs(worst['difference']):.2f}: read on "
-            f"{worst['meter read on']}, computed ${worst['computed']:.2f}, sent ${worst['sent']:.2f}."
+            f"{same} of {len(off)} bills agree to the cent. The largest difference is ${abs(worst['difference']):.2f}: "
+            f"read on {worst['meter read on']}, computed ${worst['computed']:.2f}, sent ${worst['sent']:.2f}."
         )
     return Picture(figure, [], lambda: words)
 
@@ -207,43 +195,26 @@ def bill_picture(table):
 def yield_picture(table):
     """Return the still picture of measured and typical energy; `table` as from `health.yields`."""
     table = table.tail(MOST_BARS)
-    names = [f"{day:%y-%m-%d}" for day in table["to"]]
     per_hour = table["measured_kwh"] / table["yield_h"].where(table["yield_h"] > 0)
     low, high = (np.nan_to_num(table[name] * per_hour.median()) for name in ("low_h", "high_h"))
-    figure, ax = _pairs(
-        names,
-        table["measured_kwh"],
-        table["model_kwh"],
-        "energy (kWh)",
-        ("measured", "pv"),
-        ("typical year", "sun"),
-        over=high,
-    )
-    ax.errorbar(
-        np.arange(1.0, len(table) + 1) + 0.2,
-        (low + high) / 2,
-        (high - low) / 2,
-        fmt="none",
-        ecolor=INK,
-        elinewidth=2.5,
-        capsize=7,
-    )
-    ax.text(0.78, 1.04, "I usual range", transform=ax.transAxes, fontsize=TICK_PT, fontweight="bold", color=INK)
+    pairs = (("measured", "pv", table["measured_kwh"]), ("typical year", "sun", table["model_kwh"]))
+    figure, ax = _pairs(table["to"].dt.strftime("%y-%m-%d"), "energy (kWh)", *pairs, over=high)
+    at, middle, half = np.arange(1.0, len(table) + 1) + 0.2, (low + high) / 2, (high - low) / 2
+    ax.errorbar(at, middle, half, fmt="none", ecolor=INK, elinewidth=2.5, capsize=7)
+    _above(ax, 0.78, "I usual range", INK)
     whole, model = table["measured_kwh"].sum(), table["model_kwh"].sum()
     share = f"{100 * whole / model:.0f} % of" if model > 0 else "with no light in"
     inside = int(table["yield_h"].between(table["low_h"], table["high_h"]).sum())
-    return Picture(
-        figure,
-        [],
-        lambda: (
-            f"The array gave {whole:,.0f} kWh in {table['days'].sum()} days, {share} what the model gives for the same days of a "
-            f"typical year ({model:,.0f} kWh). {inside} of {len(table)} lie in the usual range, where eight of ten should."
-        ),
+    words = (
+        f"The array gave {whole:,.0f} kWh in {table['days'].sum()} days, {share} what the model gives for the same "
+        f"days of a typical year ({model:,.0f} kWh). {inside} of {len(table)} lie in the usual range, where eight of ten "
+        "should."
     )
+    return Picture(figure, [], lambda: words)
 
 
 def neighbour_picture(comparison, uncorrected=None):
-    """Return the picture of days beside similar systems: day number of the record, seasons of the roofs taken out or not.
+    """Return the picture of days beside similar systems: day number, seasons of the roofs taken out or not.
 
     Parameters
     ----------
@@ -286,8 +257,9 @@ def neighbour_picture(comparison, uncorrected=None):
         mark.set_data(x[above[:1]], np.minimum(level.iloc[above[:1]], 1.97))
         last, stage = table.index[-1], table["stage"].iloc[-1]
         recent = table["ratio_percent"].dropna().tail(14)
+        known, aside = table["ratio_percent"].count(), (table["reason"] != "").sum()
         words = (
-            f"Known up to {last:%d %B}: {table['ratio_percent'].count()} days compared, {(table['reason'] != '').sum()} set aside. "
+            f"Known up to {last:%d %B}: {known} days compared, {aside} set aside. "
             f"The last {len(recent)} lie at {recent.median():.1f} % of the usual."
         )
         if stage == "baseline":
@@ -299,27 +271,22 @@ def neighbour_picture(comparison, uncorrected=None):
     return Picture(figure, [dots, total, mark], update)
 
 
-def _pairs(names, first, second, label, first_word, second_word, over=()):
+def _pairs(names, label, first, second, over=()):
+    """Draw two columns beside each other for each name; ``first`` and ``second`` are (word, role, heights)."""
     figure, ax = new_figure(bottom=0.2, top=0.86)
-    place = np.arange(1.0, len(first) + 1)
-    values = np.nan_to_num(np.r_[first, second, over].astype(float))
+    place = np.arange(1.0, len(names) + 1)
+    values = np.nan_to_num(np.r_[first[2], second[2], over].astype(float))
     zero_based(ax, 1.12 * max(values.max(), 1.0), label, bottom=min(0.0, 1.12 * values.min()))
     ax.set_xlim(0.4, max(len(place), 3) + 0.6)
     step = 1 if len(place) <= 8 else 2
     ax.set_xticks(place[::step], list(names)[::step])
     ax.set_xlabel("period that ends at the reading of (year-month-day)")
-    for (word, role), heights, shift, x in ((first_word, first, -0.2, 0.0), (second_word, second, 0.2, 0.35)):
+    for (word, role, heights), side, shift, x in ((first, "left", -0.2, 0.0), (second, "right", 0.2, 0.35)):
         height = np.nan_to_num(np.asarray(heights, float))
-        filled = boxes(ax, role)
-        move_columns(filled, np.minimum(height, 0), np.maximum(height, 0), place + shift, 0.36)
-        side = "left" if shift < 0 else "right"
-        ax.text(
-            x,
-            1.04,
-            f"{side}: {word}",
-            transform=ax.transAxes,
-            fontsize=TICK_PT,
-            fontweight="bold",
-            color=ROLES[role].text,
-        )
+        move_columns(boxes(ax, role), np.minimum(height, 0), np.maximum(height, 0), place + shift, 0.36)
+        _above(ax, x, f"{side}: {word}", ROLES[role].text)
     return figure, ax
+
+
+def _above(ax, x, words, colour, **where):
+    return ax.text(x, 1.04, words, transform=ax.transAxes, fontsize=TICK_PT, fontweight="bold", color=colour, **where)

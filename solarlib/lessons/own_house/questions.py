@@ -1,16 +1,16 @@
-"""Checks of lesson 09: rows, faults, use, a wrong bill, a change beside neighbours; their texts stand in the TOML file."""
+"""Checks of lesson 09: rows, faults, use, a wrong bill, a change beside neighbours; their texts stand beside them."""
 
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
+from solarlib.lessons.own_house.pictures import SAME_USD
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.asked import questions_beside
 from solarlib.meter.balance import house_use
 
 ASK = questions_beside(__file__)
-SAME_USD = 0.01  # bills that differ by no more agree
 
 
 def check_aside(answer, file):

@@ -60,7 +60,7 @@ def make(house, files, bills=None, days=None, decoded=None, say=silent):
     Parameters
     ----------
     house : House
-    files : sequence of house_readings.Checked
+    files : sequence of flows.Checked
     bills : dict of date text to amount, optional
         Bills sent, by the day of the reading that closes them.
     days : DataFrame, optional
@@ -242,8 +242,8 @@ def _cut_off(table, file):
     outside += [f"after {last:%Y-%m-%d}"] if last < (seen[-1] + step).floor("D") else []
     if outside:
         yield (
-            f"Periods {' and '.join(outside)}: a value of the meter is missing there, and no bank can be carried across a "
-            "gap."
+            f"Periods {' and '.join(outside)}: a value of the meter is missing there, and no bank can be carried "
+            "across a gap."
         )
 
 
@@ -251,8 +251,8 @@ def _use_not_known(table):
     """Say of which periods the use of the house is not known, and why."""
     if "generation_kwh" not in table:
         yield (
-            "House use: it needs the generation of these periods, from a register of the array read on the same days or "
-            "from a file of the array that covers them."
+            "House use: it needs the generation of these periods, from a register of the array read on the same days "
+            "or from a file of the array that covers them."
         )
         return
     unknown = int(table["generation_kwh"].isna().sum())
