@@ -112,8 +112,8 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
     if not timed:
         after = f" after line {header}" if header else ""
         raise InputError(
-            f"{path.name}: found no row with a date or time{after} (cells split at {delimiter!r}), allowed is a table with "
-            "a time in each row, such as 2026-03-31 14:30, 31.03.2026 14:30 or 3/31/2026 2:30 PM"
+            f"{path.name}: found no row with a date or time{after} (cells split at {delimiter!r}), allowed is a table "
+            "with a time in each row, such as 2026-03-31 14:30, 31.03.2026 14:30 or 3/31/2026 2:30 PM"
         )
     width = Counter(map(len, timed)).most_common(1)[0][0]
     first = next(place for place, row in enumerate(cells) if row is timed[0])
@@ -202,7 +202,7 @@ def _header(cells, names):
 
 @dataclass(frozen=True)
 class Lines:
-    """Whole lines of a file: number of the ``first``, their ``texts``, and the share of the file up to their ``end``."""
+    """Whole lines of a file: number of the ``first``, their ``texts``, and the share of the file up to the ``end``."""
 
     first: int
     texts: list

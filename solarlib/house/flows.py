@@ -140,8 +140,8 @@ def first_measured(files, quantity: str) -> Measured:
     for found in _all_measured(files, quantity):
         return found
     raise InputError(
-        f"files: found none with regular readings of {quantity.replace('_', ' ')}, allowed is a file whose mapping names "
-        "that quantity"
+        f"files: found none with regular readings of {quantity.replace('_', ' ')}, allowed is a file whose mapping "
+        "names that quantity"
     )
 
 

@@ -207,8 +207,8 @@ def yield_picture(table):
     inside = int(table["yield_h"].between(table["low_h"], table["high_h"]).sum())
     words = (
         f"The array gave {whole:,.0f} kWh in {table['days'].sum()} days, {share} what the model gives for the same "
-        f"days of a typical year ({model:,.0f} kWh). {inside} of {len(table)} lie in the usual range, where eight of ten "
-        "should."
+        f"days of a typical year ({model:,.0f} kWh). {inside} of {len(table)} lie in the usual range, where eight of "
+        "ten should."
     )
     return Picture(figure, [], lambda: words)
 
