@@ -126,3 +126,14 @@ def test_shares_are_parts_of_generation_and_of_use():
 )
 def test_what_is_known_names_the_shortest_sum(measured, wanted, how):
     assert sorted(balance.what_is_known(measured).loc[wanted, "how"].split(" ")) == sorted(how.split(" "))
+
+
+def test_a_timer_that_ends_where_it_starts_never_stops():
+    assert (load.appliance_power(timer(hours=[(9, 9)]), year_index("1min", "UTC")) == 700).all()
+
+
+def test_a_steady_warmth_gives_each_cycle_the_run_that_is_due():
+    index = year_index("1min", "UTC")
+    warm = pd.Series(30.0, year_index("1h", "UTC"))
+    power = load.appliance_power(appliance(yearly_kwh=0.25 * 8760), index, warm).to_numpy().reshape(-1, 20)
+    assert (power[:, :5] == 1000).all() and (power[:, 5:] == 0).all()
