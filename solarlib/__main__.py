@@ -132,7 +132,7 @@ def make_environment():
         )
     if shutil.disk_usage(ROOT).free < NEEDED_BYTES:
         sys.exit(explain_failure("No space left"))
-    say("First start: installing what the lessons need into .venv (about 120 MB to fetch, one to five minutes).")
+    say("First start: installing what the lessons need into .venv (about 160 MB to fetch, one to five minutes).")
     try:
         made = subprocess.call([base_python(), "-m", "venv", "--clear", VENV], cwd=ROOT)
     except OSError as error:
@@ -162,7 +162,7 @@ def make_ready(with_tools):
         make_environment()
         install(*LESSONS)
     if with_tools and not is_installed(*TOOLS):
-        say("Installing the tools for tests, once (about 60 MB to fetch).")
+        say("Installing the tools for tests, once (about 80 MB to fetch).")
         install(*TOOLS)
     settings_into_environment()
 
