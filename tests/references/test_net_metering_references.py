@@ -1,10 +1,10 @@
-"""Net metering against published rules, a published month, a worked year, and a real billing fault.
+"""Net metering against published rules, one month, a worked year, and a billing fault.
 
 NEM-1  Rollover rules: HRS 269-105 (Hawaii); Florida PSC rule as summarised by DSIRE/OpenEI; K.S.A. 66-1266 and a 2010
        DSIRE summary (Kansas as first enacted). seen
-NEM-2  One month: 300 kWh out, 400 kWh in, billed 100 kWh; a private page. seen and recomputed
+NEM-2  One month: 300 kWh out, 400 kWh in, billed 100 kWh. common practice, no source
 NEM-3  A whole year by those rules. built here
-NEM-4  An owner's account of a credit given twice (anonymous; the arithmetic closes). seen and recomputed
+NEM-4  A credit given twice: the arithmetic of the fault closes. built here
 """
 
 from datetime import date

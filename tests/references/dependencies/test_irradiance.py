@@ -25,11 +25,6 @@ def test_irr_1_air_mass(zenith, published, share):
     assert pvlib.atmosphere.get_relative_airmass(zenith, "kastenyoung1989") == pytest.approx(published, rel=share)
 
 
-def test_irr_2_air_mass_by_a_shell():
-    """IRAF *airmass* help page: 1.996 at elevation 30 deg; 0.2 %, a spherical shell. `seen and recomputed`."""
-    assert pvlib.atmosphere.get_relative_airmass(60) == pytest.approx(1.996, rel=0.002)
-
-
 def test_irr_3_pressure():
     """FAO Irrigation and Drainage Paper 56 (1998), ex. 2: 81.8 kPa at 1800 m; 0.05, pvlib 0.5 %.
 
