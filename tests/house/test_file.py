@@ -5,8 +5,9 @@ import tomllib
 
 import pytest
 
-from solarlib.house.file import HOUSE_FOLDER, house_from_table, read_house
+from solarlib.house.file import AMOUNTS, HOUSE_FOLDER, Meter, Outlook, _File, house_from_table, read_house
 from solarlib.quantities import InputError
+from solarlib.schema import Table
 
 
 def table(name="two-storey"):
@@ -219,3 +220,59 @@ def test_a_form_that_is_not_known_is_refused_with_its_line(form, tmp_path):
     without = "\n".join(row for row in text.splitlines() if not row.startswith("form"))
     (tmp_path / "mine.toml").write_text(without, encoding="utf-8")
     assert read_house(tmp_path / "mine.toml") == read_house("two-storey")
+
+
+def test_the_range_of_every_number_of_a_house_file():
+    """Each key of the file with what may be written there."""
+    allowed = {}
+    for table, item in _File.__dataclass_fields__.items():
+        read = item.metadata["read"]
+        for key, (_, reader, _) in read.keys.items() if isinstance(read, Table) else ():
+            inner = reader.keys.items() if isinstance(reader, Table) else [("", (None, reader, None))]
+            allowed |= {f"{table}.{key}.{name}".rstrip("."): reader.allowed for name, (_, reader, _) in inner}
+    ranges = {key: words.removeprefix("a number from ") for key, words in allowed.items() if "from" in words}
+    money, pair = "0 to 1e+07 in the currency of the tariff", "a list of one or more items, each item a list of 2 items"
+    assert ranges == {
+        "place.latitude_deg": "-90 to 90 deg",
+        "place.longitude_deg": "-180 to 180 deg",
+        "place.altitude_m": "-430 to 6000 m",
+        "weather.monthly_irradiation_kwh_per_m2_day": "a list of 12 items, each item a number from 0 to 14 kWh/m2/day",
+        "weather.monthly_temperature_c": "a list of 12 items, each item a number from -80 to 50 degC",
+        "weather.wind_speed_m_per_s": "0 to 30 m/s",
+        "weather.seed": "a whole number from 0 to 1000000",
+        "weather.albedo": "0 to 0.95",
+        "weather.horizon": f"{pair}, each item a number from 0 to 360 deg",
+        "module.rated_power_w": "50 to 1000 W",
+        "module.temperature_coefficient_percent_per_c": "-1 to 0 %/degC",
+        "plane.module_count": "a whole number from 1 to 1000",
+        "plane.tilt_deg": "0 to 90 deg",
+        "plane.azimuth_deg": "0 to 360 deg",
+        "converter.ac_limit_w": "50 to 1e+06 W",
+        **{f"converter.efficiency_{load}_percent": "50 to 100 %" for load in (10, 50, 100)},
+        "load.yearly_kwh": "100 to 1e+06 kWh",
+        "load.appliance.power_w": "1 to 50000 W",
+        "load.appliance.daily_hours": f"{pair}, each item a number from 0 to 24 h",
+        "load.appliance.threshold_c": "-50 to 50 degC",
+        "load.appliance.yearly_kwh": "0 to 100000 kWh",
+        "meter.test_load_w": "10 to 10000 W",
+        "meter.digits": "a whole number from 3 to 8",
+        "meter.reading_noise_w": "0 to 1000 W",
+        "meter.reading_step_w": "0 to 1000 W",
+        **{
+            f"losses.{name}_percent": "0 to 50 %"
+            for name in ("soiling", "first_light", "nameplate", "mismatch", "dc_wiring", "ac_wiring", "availability")
+        },
+        "age.years": "0 to 60 years",
+        "age.degradation_percent_per_year": "0 to 10 %",
+        **{f"costs.{name}": money for name in AMOUNTS.split()},
+        "costs.tax_credit_percent": "0 to 100 %",
+        "costs.tax_credit_year": "a whole number from 0 to 60",
+        "costs.event.year": "a whole number from 1 to 60",
+        "costs.event.cost": money,
+        "outlook.years": "a whole number from 1 to 60",
+        "outlook.discount_rate_percent": "-10 to 50 %",
+        "outlook.price_growth_percent": "-10 to 30 %",
+        "outlook.inflation_percent": "-10 to 30 %",
+    }
+    assert allowed["meter.reading_interval_s"] == "one of 5, 10, 15, 20, 30, 60, 120, 180, 300, 600, 900"
+    assert Meter(750.0) == Meter(750.0, "test load", 5, 60, 5.0, 1.0) and Outlook() == Outlook(25, 0.05, 0.025, 0.025)
