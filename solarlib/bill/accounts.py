@@ -142,55 +142,52 @@ def _one_bill(tariff, period, state, rated, service_start, ending):
     return row
 
 
-BANK_COLUMNS = (
-    "bank_open",
-    "credit_added",
-    "credit_applied",
-    "crossed_in",
-    "crossed_out",
-    "credit_expired",
-    "credit_reset",
-    "bank_close",
-    "billed_kwh",
-)
+@dataclass(slots=True)
+class _BankOfBill:
+    """What happened to one bucket's kWh on one bill; its fields are columns of the ledger. [kWh]"""
+
+    bank_open: Decimal = ZERO
+    credit_added: Decimal = ZERO
+    credit_applied: Decimal = ZERO
+    crossed_in: Decimal = ZERO
+    crossed_out: Decimal = ZERO
+    credit_expired: Decimal = ZERO
+    credit_reset: Decimal = ZERO
+    bank_close: Decimal = ZERO
+    billed_kwh: Decimal = ZERO
 
 
 @lru_cache
-def _empty_bank(names):
-    """The columns of rules without a kWh bank."""
+def _no_bank(names):
+    """The columns of rules without a kWh bank, without what is billed."""
     ends = ("", *(f"_{name}" for name in names if name))
-    return {f"{column}{end}": ZERO for end in ends for column in BANK_COLUMNS}
+    return {f"{column}{end}": ZERO for end in ends for column in _BankOfBill.__slots__}
 
 
 def _use_bank(tariff, period, state):
     """Expiry, netting, the bucket's own bank, new credit, crossing; return the columns in kWh before a reset."""
     names, facts = tariff.bucket_names, period.kwh
     if tariff.credit.unit != "kWh":
-        for name in names:
-            facts["billed", name] = facts["import", name]
-        facts["billed", ""] = facts["import", ""]
-        row = dict(_empty_bank(names))
-        row.update(
-            {f"billed_kwh_{name}": facts["billed", name] for name in names if name}, billed_kwh=facts["billed", ""]
-        )
+        row = dict(_no_bank(names))
+        for name in ("", *names) if tariff.buckets else names:
+            facts["billed", name] = row[f"billed_kwh_{name}" if name else "billed_kwh"] = facts["import", name]
         return row
-    values = {}
-    for name in names:
-        lots = state.kwh[name]
-        opened, expired = lots.amount, lots.expire(state.bill)
-        applied, added = lots.take(facts["import", name]), facts["export", name]
-        lots.add(state.bill, added)
-        facts["billed", name] = facts["import", name] - applied
-        values[name] = [opened, added, applied, ZERO, ZERO, expired, ZERO, ZERO, ZERO]
+    banks = {name: _BankOfBill() for name in names}
+    for name, bank in banks.items():
+        lots, bank.credit_added = state.kwh[name], facts["export", name]
+        bank.bank_open, bank.credit_expired = lots.amount, lots.expire(state.bill)
+        bank.credit_applied = lots.take(facts["import", name])
+        lots.add(state.bill, bank.credit_added)
+        facts["billed", name] = facts["import", name] - bank.credit_applied
     into, out = _cross(tariff, period, state)
-    for name in names:
+    for name, bank in banks.items():
         facts["billed", name] -= into[name]
-        values[name][3:5] = into[name], out[name]
-        values[name][7:] = state.kwh[name].amount, facts["billed", name]
-    row = {column: sum(parts, ZERO) for column, parts in zip(BANK_COLUMNS, zip(*values.values()))}
+        bank.crossed_in, bank.crossed_out, bank.billed_kwh = into[name], out[name], facts["billed", name]
+        bank.bank_close = state.kwh[name].amount
+    row = {column: sum([getattr(bank, column) for bank in banks.values()], ZERO) for column in _BankOfBill.__slots__}
     facts["billed", ""] = row["billed_kwh"]
     for name in names if tariff.buckets else ():
-        row.update({f"{column}_{name}": value for column, value in zip(BANK_COLUMNS, values[name])})
+        row |= {f"{column}_{name}": getattr(banks[name], column) for column in _BankOfBill.__slots__}
     return row
 
 
