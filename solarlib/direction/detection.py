@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 from scipy.special import ndtr, ndtri
 
 from solarlib.quantities import require
@@ -69,7 +70,7 @@ def mean_overshoot(separation):
     return (1 + drift[..., 0] ** 2) / (2 * drift[..., 0]) - below.sum(axis=-1)
 
 
-def expected_steps(separation, error: float) -> np.ndarray:
+def expected_steps(separation: ArrayLike, error: float) -> np.ndarray:
     """Return the mean number of tests a sequential decision needs, overshoot of the last step included.
 
     Parameters
@@ -91,7 +92,7 @@ def expected_steps(separation, error: float) -> np.ndarray:
     return np.maximum(1.0, (1 - 2 * reached / (1 + reached)) * threshold / (2 * separation**2))
 
 
-def fixed_steps(separation, error: float) -> np.ndarray:
+def fixed_steps(separation: ArrayLike, error: float) -> np.ndarray:
     """Return how many tests, fixed beforehand and averaged, reach the same error: (Q^-1(error) / separation)^2."""
     require(error, "error", 1e-12, 0.499)
     return (normal_tail_inverse(error) / np.asarray(separation, dtype=float)) ** 2

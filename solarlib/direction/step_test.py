@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
 from solarlib.direction.detection import normal_density, normal_tail
@@ -111,7 +112,7 @@ def best_dwell(noise_w, reading_step_s, drift_w2_per_s):
     return float(dwell_s), float(change_sd(noise_w, dwell_s / reading_step_s, dwell_s, drift_w2_per_s))
 
 
-def predicted_during(before_w, load_w) -> np.ndarray:
+def predicted_during(before_w: ArrayLike, load_w: ArrayLike) -> np.ndarray:
     """Return what the instrument will show, were each of `HYPOTHESES` true: shape (..., 3). [W]"""
     before_w = np.asarray(before_w, dtype=float)
     return np.stack([before_w + load_w, before_w - load_w, load_w - before_w], axis=-1)
@@ -165,7 +166,7 @@ def log_likelihoods(before_w, during_w, test, after_w=None):
     return np.log(np.maximum(np.stack(total, axis=-1), 1e-300))
 
 
-def posterior(before_w, during_w, test: StepTest, after_w=None) -> np.ndarray:
+def posterior(before_w: ArrayLike, during_w: ArrayLike, test: StepTest, after_w: ArrayLike | None = None) -> np.ndarray:
     """Return the probability of each of `HYPOTHESES` after one step test, all alike before it; sums to one.
 
     Parameters
@@ -182,7 +183,7 @@ def posterior(before_w, during_w, test: StepTest, after_w=None) -> np.ndarray:
     return weight / weight.sum(axis=-1, keepdims=True)
 
 
-def log_ratio(before_w, during_w, test: StepTest, after_w=None):
+def log_ratio(before_w: ArrayLike, during_w: ArrayLike, test: StepTest, after_w: ArrayLike | None = None) -> np.ndarray:
     """Return the evidence of one test for importing against exporting (either kind): positive speaks for import."""
     log_like = log_likelihoods(before_w, during_w, test, after_w)
     return log_like[..., 0] - np.logaddexp(log_like[..., 1], log_like[..., 2])
@@ -208,7 +209,9 @@ def error_probability(net_w, test):
     return normal_tail(np.minimum(np.abs(net_w) / test.during_sd_w, test.separation))
 
 
-def certain_import(reading_w, pv_w, margin_w: float = 40.0, margin_share: float = 0.03) -> np.ndarray:
+def certain_import(
+    reading_w: ArrayLike, pv_w: ArrayLike, margin_w: float = 40.0, margin_share: float = 0.03
+) -> np.ndarray:
     """Return True where the house must be importing: it cannot send out more than the sun delivers.
 
     Parameters
@@ -222,7 +225,7 @@ def certain_import(reading_w, pv_w, margin_w: float = 40.0, margin_share: float 
     return np.asarray(reading_w, dtype=float) > np.asarray(pv_w, dtype=float) * (1 + margin_share) + margin_w
 
 
-def energy_bounds(reading_w: pd.Series, importing) -> pd.DataFrame:
+def energy_bounds(reading_w: pd.Series, importing: ArrayLike) -> pd.DataFrame:
     """Return what the energies imported and exported can be when the direction is known in some intervals only.
 
     Parameters
