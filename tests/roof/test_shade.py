@@ -453,6 +453,27 @@ def test_below_one_watt_of_light_nothing_is_computed(weather):
     assert light[0] > 0.9 and light[1:].tolist() == [0.0, 0.0]
 
 
+def test_a_curve_is_the_one_written_down():
+    """From open circuit to far backwards, a lit and a dim cell together: 1e-6, so that a moved grid is seen."""
+    current = np.array([[0.0, 0.002, 0.03, 0.2, 0.7, 1.5, 3.0, 6.0, 9.0, 9.42, 9.6, 12.0]])
+    found = cells.cell_voltage(Cell(), [[1000.0, 50.0]], [[40.0]], current)[0].sum(axis=0)
+    expected = [
+        1.1376134,
+        1.1374588,
+        1.1352094,
+        1.1176384,
+        -1.6563784,
+        -9.2974267,
+        -13.810694,
+        -14.879896,
+        -15.317072,
+        -15.462008,
+        -17.191438,
+        -30.456439,
+    ]
+    assert found.tolist() == pytest.approx(expected, rel=1e-6)
+
+
 # --- bad input
 
 
