@@ -8,10 +8,10 @@ with a reason.
 from solarlib.schema import misplaced
 
 ENERGY = ("delivered", "import", "billed", "received", "use", "generation")  # what a $/kWh line may count
-RETAIL = ("import", "billed", "delivered")
+_RETAIL = ("import", "billed", "delivered")
 
 # What is wrong -> (field, found, allowed), of a line, the whole and the credit; {it} is the thing that holds the field.
-LINE = {
+_LINE = {
     "named twice": ("line", "the same name twice", "one name per line"),
     "priced twice": ("price", "both price and blocks", "exactly one of the two"),
     "not priced": ("price", "neither price nor blocks", "exactly one of the two"),
@@ -27,9 +27,9 @@ LINE = {
     "prorate": ("prorate", "on = {it.on!r}", "prorate only on month or kw"),
     "use": ("on", "'use' with a credit", "credit.unit = 'none': house use already contains what was generated"),
 }
-WHOLE = {
+_WHOLE = {
     "no line": ("charge", "no line", "at least one bill line"),
-    "dates": LINE["dates"],
+    "dates": _LINE["dates"],
     "same names": ("bucket", "{names}", "one name per bucket"),
     "no rest": (
         "bucket",
@@ -40,7 +40,7 @@ WHOLE = {
     "by no bucket": ("credit.netting", "'bucket' without buckets", "at least one [[bucket]]"),
     "crosses nothing": ("credit.cross_bucket", "no buckets", "none"),
 }
-CREDIT = {
+_CREDIT = {
     "worth": ("export_price", "{worth}", "exactly one of export_price, export_share, export_lines"),
     "resets": ("reset_month", "{resets}", "only one of these"),
     "reset without end": ("at_reset", "missing", "given exactly when there is a reset rule"),
@@ -119,7 +119,7 @@ def _of_charge(charge, tariff, lines):
         "prorate": charge.prorate and charge.on not in ("month", "kw"),
         "use": charge.on == "use" and tariff.credit.unit != "none",
     }
-    yield from _told(LINE, wrong, it=charge, limits=", ".join(map(str, limits)))
+    yield from _told(_LINE, wrong, it=charge, limits=", ".join(map(str, limits)))
     yield from _unknown("of", charge.of, [other.line for other in tariff.amounts], "lines that are no percentage: ")
 
 
@@ -135,7 +135,7 @@ def _of_whole(tariff):
         "by no bucket": not names and credit.netting == "bucket",
         "crosses nothing": not names and credit.netting != "bucket" and credit.cross_bucket != "none",
     }
-    yield from _told(WHOLE, wrong, it=tariff, names=", ".join(names))
+    yield from _told(_WHOLE, wrong, it=tariff, names=", ".join(names))
     for bucket in tariff.buckets:
         if any(start >= end for start, end in bucket.hours):
             allowed = "pairs [from, to] with from < to, in hours 0 to 24"
@@ -148,7 +148,7 @@ def _of_credit(credit, tariff):
         for key in ("life_bills", "order", "cross_bucket", "at_reset", "payout_price", *credit.resets):
             if getattr(credit, key) != type(credit).__dataclass_fields__[key].default:
                 yield key, "unit = 'none'", f"{key} only with a credit"
-    retail = [charge for charge in tariff.charges if charge.on in RETAIL]
+    retail = [charge for charge in tariff.charges if charge.on in _RETAIL]
     billed = [charge for charge in retail if charge.on == "billed"]
     pays = credit.at_reset in ("pay", "pay if over") or "pay" in (credit.on_close, credit.at_end)
     wrong = {
@@ -177,7 +177,7 @@ def _of_credit(credit, tariff):
         "priced": ", ".join(price.buckets) if price else "",
         "names": ", ".join(tariff.bucket_names) or "the buckets, of which there are none",
     }
-    yield from _told(CREDIT, wrong, it=credit, **texts)
+    yield from _told(_CREDIT, wrong, it=credit, **texts)
     lines = [charge.line for charge in retail if not charge.blocks]
     yield from _unknown("export_lines", credit.export_lines, lines, "lines with one price per kWh: ")
 

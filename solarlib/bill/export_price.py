@@ -7,7 +7,7 @@ import numpy as np
 
 from solarlib.schema import Reader, Refused, number
 
-SINGLE = number(0, 1e3, "$/kWh")
+_SINGLE = number(0, 1e3, "$/kWh")
 
 
 @dataclass(frozen=True)
@@ -51,15 +51,15 @@ class ExportPrice:
 
 def _read(value):
     if isinstance(value, dict):
-        return ExportPrice(tuple(map(SINGLE, value.values())), tuple(value)) if value else SINGLE(value)
+        return ExportPrice(tuple(map(_SINGLE, value.values())), tuple(value)) if value else _SINGLE(value)
     if not isinstance(value, list):
-        return ExportPrice((SINGLE(value),))
+        return ExportPrice((_SINGLE(value),))
     lists = [item for item in value if isinstance(item, list)]
     if len(value) != 12 or any(len(item) != 24 for item in lists):
         raise Refused("12 prices, one for each month, or 12 lists of 24, one for each hour")
     if lists and len(lists) != 12:
         raise Refused("12 prices or 12 lists of 24, not a mixture")
-    return ExportPrice(tuple(map(SINGLE, sum(lists, []) or value)))
+    return ExportPrice(tuple(map(_SINGLE, sum(lists, []) or value)))
 
 
 EXPORT_PRICE = Reader(

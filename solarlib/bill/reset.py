@@ -6,6 +6,7 @@ Surplus is energy received minus energy delivered (the negative of the net energ
 """
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from solarlib.quantities import InputError, require
@@ -44,7 +45,7 @@ def lost_by_reset_month(surplus_kwh):
     return lost
 
 
-def best_reset(surplus_kwh):
+def best_reset(surplus_kwh: npt.ArrayLike) -> pd.DataFrame:
     """Return the loss of every reset month, what cannot be avoided, and the months that lose no more than that.
 
     Parameters
@@ -64,7 +65,7 @@ def best_reset(surplus_kwh):
     return pd.DataFrame({"lost_kwh": lost, "by_timing_kwh": timing, "best": least}, index=list(MONTHS))
 
 
-def spendable_kwh(surplus_kwh, reset_month):
+def spendable_kwh(surplus_kwh: npt.ArrayLike, reset_month: int) -> np.ndarray:
     """Return how much more could be used in each month without buying a single kWh before the reset.
 
     One more kWh used lowers the bank of that month and of all months to the reset; it costs nothing but the payout

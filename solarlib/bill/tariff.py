@@ -43,8 +43,8 @@ KINDS = {
     "generation": "production",
     "received": "production",
 }
-LINES, MONTHS = listing(text()), listing(whole(1, 12))
-PER_KWH, FACTOR = number(0, 1e3, "$/kWh"), number(0, 10)
+_LINES, _MONTHS = listing(text()), listing(whole(1, 12))
+_PER_KWH, _FACTOR = number(0, 1e3, "$/kWh"), number(0, 10)
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,7 @@ class Charge:
     )
     blocks_by_days: bool = declared(flag(), "limits scaled by days / 30", False, beside="blocks")
     bucket: str | None = declared(text(), "only the hours of this bucket", None)
-    months: tuple[int, ...] = declared(MONTHS, "only these months; a period across them is shared by days", ())
+    months: tuple[int, ...] = declared(_MONTHS, "only these months; a period across them is shared by days", ())
     valid_from: date | None = declared(iso_date(), "only from this day", None)
     valid_to: date | None = declared(iso_date(), "only to before this day", None)
     offset: bool | None = declared(
@@ -90,7 +90,7 @@ class Charge:
     window_minutes: int | None = declared(
         choice(15, 30, 60), "for `demand`: over what time the mean is taken", None, exactly=("on", "demand")
     )
-    of: tuple[str, ...] = declared(LINES, "for `percent`: of which lines; else of all", (), only=("on", "percent"))
+    of: tuple[str, ...] = declared(_LINES, "for `percent`: of which lines; else of all", (), only=("on", "percent"))
     after_credit: bool = declared(flag(), "for `percent`: of the lines less the money credit", True)
 
     @cached_property
@@ -123,7 +123,7 @@ class Bucket:
         listing(listing(whole(0, 24), 2)), "hours of the local clock, such as `[[7, 11], [17, 21]]`", ()
     )
     days: str = declared(choice("all", "weekdays", "weekends"), "kind of day", "all")
-    months: tuple[int, ...] = declared(MONTHS, "only these months", ())
+    months: tuple[int, ...] = declared(_MONTHS, "only these months", ())
 
     @property
     def unlimited(self):
@@ -142,9 +142,9 @@ class Credit:
         "period",
     )
     export_price: ExportPrice | None = declared(EXPORT_PRICE, "money credit for a kWh", None, only=("unit", "money"))
-    export_factor: Decimal = declared(FACTOR, "multiplies the credit", Decimal(1), only=("unit", "money"))
-    export_share: Decimal | None = declared(FACTOR, "instead: share of the retail price", None, only=("unit", "money"))
-    export_lines: tuple[str, ...] = declared(LINES, "instead: sum of these lines' prices", (), only=("unit", "money"))
+    export_factor: Decimal = declared(_FACTOR, "multiplies the credit", Decimal(1), only=("unit", "money"))
+    export_share: Decimal | None = declared(_FACTOR, "instead: share of the retail price", None, only=("unit", "money"))
+    export_lines: tuple[str, ...] = declared(_LINES, "instead: sum of these lines' prices", (), only=("unit", "money"))
     usable: str = declared(
         choice("same bill", "next bill"), "a money credit's first bill", "same bill", only=("unit", "money")
     )
@@ -167,9 +167,9 @@ class Credit:
     at_reset: str | None = declared(
         choice("forfeit", "donate", "pay", "pay if over", "roll"), "what happens to the credits then", None
     )
-    payout_price: Decimal | None = declared(PER_KWH, "paid for a kWh of credit", None)
+    payout_price: Decimal | None = declared(_PER_KWH, "paid for a kWh of credit", None)
     payout_share: Decimal | None = declared(
-        FACTOR, "paid of a money credit; else all of it", None, only=("unit", "money")
+        _FACTOR, "paid of a money credit; else all of it", None, only=("unit", "money")
     )
     payout_threshold: Decimal | None = declared(
         number(0, 1e9), "this much or more is paid, kWh or $", None, exactly=("at_reset", "pay if over")
@@ -180,7 +180,7 @@ class Credit:
         choice("keep", "convert", "forfeit", "pay"), "when other rules follow; convert makes money of kWh", "keep"
     )
     conversion_price: Decimal | None = declared(
-        PER_KWH, "money credit for a kWh converted", None, exactly=("at_end", "convert")
+        _PER_KWH, "money credit for a kWh converted", None, exactly=("at_end", "convert")
     )
     export_limit_kw: Decimal | None = declared(number(0, 1e6, "kW"), "more is lost, not banked", None)
 
@@ -228,7 +228,7 @@ class Tariff:
     buckets: tuple[Bucket, ...] = declared(Table(Bucket, many=True), "time-of-use hours, see below", (), key="bucket")
     holidays: tuple[date, ...] = declared(listing(iso_date()), "days that count as weekend days", ())
     minimum_bill: Decimal | None = declared(number(0, 1e5, "$"), "least sum", None)
-    minimum_of: tuple[str, ...] = declared(LINES, "of which lines; else of all", (), beside="minimum_bill")
+    minimum_of: tuple[str, ...] = declared(_LINES, "of which lines; else of all", (), beside="minimum_bill")
     minimum_stage: str = declared(
         choice("before tax", "after tax", "after payout"), "when the minimum is asked for", "before tax"
     )
@@ -240,7 +240,7 @@ class Tariff:
     valid_to: date | None = declared(iso_date(), "the first day after", None)
     size_cap_kw: Decimal | None = declared(number(0, 1e6, "kW"), "largest array", None)
     size_cap_rating: str = declared(choice("dc", "ac"), "its rating: of modules or of converters", "ac")
-    size_cap_share_of_use: Decimal | None = declared(FACTOR, "most generation as a share of the yearly use", None)
+    size_cap_share_of_use: Decimal | None = declared(_FACTOR, "most generation as a share of the yearly use", None)
     note: str = declared(text(), "cautions", "")
 
     @cached_property
@@ -263,7 +263,7 @@ class Tariff:
         return next(charge for charge in self.charges if charge.line == line)
 
 
-def read_tariff(source):
+def read_tariff(source: str | Path | dict) -> Tariff:
     """Read a tariff from a TOML file, a shipped file's bare name, or a table.
 
     Parameters

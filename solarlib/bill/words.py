@@ -1,5 +1,8 @@
 """A bill in words: what a line counts, why it has the amount it has, and why a bill is not zero."""
 
+import pandas as pd
+
+from solarlib.bill.tariff import Tariff
 from solarlib.quantities import InputError
 
 COUNTED = {
@@ -33,7 +36,7 @@ AT_RESET = {
 }
 
 
-def explain(row, line, tariff):
+def explain(row: pd.Series | dict, line: str, tariff: Tariff) -> str:
     """Say in plain words why one number of a ledger row is what it is.
 
     Parameters

@@ -21,9 +21,9 @@ from solarlib.worth.lifetime import Costs, Event
 
 HOUSE_FOLDER = Path(__file__).resolve().parents[2] / "data" / "houses"
 
-real = partial(number, kind=float)
-MONEY = real(0, 10_000_000, "in the currency of the tariff")
-RATE, EFFICIENCY = percent(-10, 30), percent(50, 100)
+_real = partial(number, kind=float)
+_MONEY = _real(0, 10_000_000, "in the currency of the tariff")
+_RATE, _EFFICIENCY = percent(-10, 30), percent(50, 100)
 
 
 @dataclass(frozen=True)
@@ -34,12 +34,12 @@ class Meter:
     and a display step of `reading_step_w`; it knows no direction.
     """
 
-    test_load_w: float = declared(real(10, 10_000, "W"))
+    test_load_w: float = declared(_real(10, 10_000, "W"))
     test_load_name: str = declared(text(), default="test load")
     digits: int = declared(whole(3, 8), default=5)
     reading_interval_s: int = declared(choice(5, 10, 15, 20, 30, 60, 120, 180, 300, 600, 900), default=60)
-    reading_noise_w: float = declared(real(0, 1000, "W"), default=5.0)
-    reading_step_w: float = declared(real(0, 1000, "W"), default=1.0)
+    reading_noise_w: float = declared(_real(0, 1000, "W"), default=5.0)
+    reading_step_w: float = declared(_real(0, 1000, "W"), default=1.0)
 
 
 @dataclass(frozen=True)
@@ -48,8 +48,8 @@ class Outlook:
 
     years: int = declared(whole(1, 60), default=25)
     discount_rate: float = declared(percent(-10, 50), default=0.05, key="discount_rate_percent")
-    price_growth: float = declared(RATE, default=0.025, key="price_growth_percent")
-    inflation: float = declared(RATE, default=0.025, key="inflation_percent")
+    price_growth: float = declared(_RATE, default=0.025, key="price_growth_percent")
+    inflation: float = declared(_RATE, default=0.025, key="inflation_percent")
 
 
 @dataclass(frozen=True)
@@ -78,12 +78,12 @@ class _Weather:
     """The table [weather]: a file or monthly means, and what the ground and the hills around do."""
 
     file: str | None = declared(text(), default=None)
-    monthly_irradiation_kwh_per_m2_day: tuple = declared(listing(real(0, 14, "kWh/m2/day"), 12), default=())
-    monthly_temperature_c: tuple = declared(listing(real(-80, 50, "degC"), 12), default=())
-    wind_speed_m_per_s: float | None = declared(real(0, 30, "m/s"), default=None)
+    monthly_irradiation_kwh_per_m2_day: tuple = declared(listing(_real(0, 14, "kWh/m2/day"), 12), default=())
+    monthly_temperature_c: tuple = declared(listing(_real(-80, 50, "degC"), 12), default=())
+    wind_speed_m_per_s: float | None = declared(_real(0, 30, "m/s"), default=None)
     seed: int | None = declared(whole(0, 1_000_000), default=None)
-    albedo: float = declared(real(0, 0.95), default=ArraySystem.albedo)
-    horizon: tuple = declared(listing(listing(real(0, 360, "deg"), 2)), default=())
+    albedo: float = declared(_real(0, 0.95), default=ArraySystem.albedo)
+    horizon: tuple = declared(listing(listing(_real(0, 360, "deg"), 2)), default=())
 
     def source(self, folder):
         """Return the weather file's path, beside the house file if it lies there and else as written, or the means."""
@@ -98,17 +98,17 @@ class _Weather:
 class _Load:
     """The table [load]."""
 
-    yearly_kwh: float = declared(real(100, 1_000_000, "kWh"))
+    yearly_kwh: float = declared(_real(100, 1_000_000, "kWh"))
     appliance: tuple = declared(
         Table(
             Appliance,
             {
                 "name": ("name", text()),
-                "power_w": ("power_w", real(1, 50_000, "W")),
+                "power_w": ("power_w", _real(1, 50_000, "W")),
                 "kind": ("kind", choice(*APPLIANCE_KINDS)),
-                "daily_hours": ("daily_hours", listing(listing(real(0, 24, "h"), 2))),
-                "threshold_c": ("threshold_c", real(-50, 50, "degC")),
-                "yearly_kwh": ("yearly_kwh", real(0, 100_000, "kWh")),
+                "daily_hours": ("daily_hours", listing(listing(_real(0, 24, "h"), 2))),
+                "threshold_c": ("threshold_c", _real(-50, 50, "degC")),
+                "yearly_kwh": ("yearly_kwh", _real(0, 100_000, "kWh")),
             },
             many=True,
             start=1,
@@ -121,41 +121,44 @@ class _Load:
 class _Age:
     """The table [age]."""
 
-    years: float = declared(real(0, 60, "years"), default=ArraySystem.age_years)
+    years: float = declared(_real(0, 60, "years"), default=ArraySystem.age_years)
     degradation: float = declared(
         percent(0, 10), default=ArraySystem.degradation_per_year, key="degradation_percent_per_year"
     )
 
 
-EVENT = {"name": ("name", text()), "year": ("year", whole(1, 60)), "cost": ("cost", MONEY)}
-PLACE = {
+_EVENT = {"name": ("name", text()), "year": ("year", whole(1, 60)), "cost": ("cost", _MONEY)}
+_PLACE = {
     "name": ("name", text()),
-    "latitude_deg": ("latitude", real(-90, 90, "deg")),
-    "longitude_deg": ("longitude", real(-180, 180, "deg")),
-    "altitude_m": ("altitude_m", real(-430, 6000, "m")),
+    "latitude_deg": ("latitude", _real(-90, 90, "deg")),
+    "longitude_deg": ("longitude", _real(-180, 180, "deg")),
+    "altitude_m": ("altitude_m", _real(-430, 6000, "m")),
     "timezone": ("tz", text()),
 }
-MODULE = {
-    "rated_power_w": ("rated_power_w", real(50, 1000, "W")),
+_MODULE = {
+    "rated_power_w": ("rated_power_w", _real(50, 1000, "W")),
     "temperature_coefficient_percent_per_c": (
         "temperature_coefficient_per_c",
         number(-1, 0, "%/degC", lambda value: float(value) / 100.0),
     ),
 }
-PLANE = {
+_PLANE = {
     "module_count": ("module_count", whole(1, 1000)),
-    "tilt_deg": ("surface_tilt", real(0, 90, "deg")),
-    "azimuth_deg": ("surface_azimuth", real(0, 360, "deg")),
+    "tilt_deg": ("surface_tilt", _real(0, 90, "deg")),
+    "azimuth_deg": ("surface_azimuth", _real(0, 360, "deg")),
     "mounting": ("mounting", choice(*MOUNTINGS)),
 }
-CONVERTER = {"kind": ("kind", choice("per module", "central")), "ac_limit_w": ("ac_limit_w", real(50, 1_000_000, "W"))}
-CONVERTER |= {f"efficiency_{load}_percent": (f"efficiency_{load}", EFFICIENCY) for load in (10, 50, 100)}
-LOSSES = {f"{name}_percent": (name, percent(0, 50)) for name in Losses.__dataclass_fields__}
-AMOUNTS = "installed fees roof_and_panelboard_work rebate upkeep_per_year insurance_and_tax_per_year residual removal tax_owed"
-COSTS = {name: (name, MONEY) for name in AMOUNTS.split()} | {
+_CONVERTER = {
+    "kind": ("kind", choice("per module", "central")),
+    "ac_limit_w": ("ac_limit_w", _real(50, 1_000_000, "W")),
+}
+_CONVERTER |= {f"efficiency_{load}_percent": (f"efficiency_{load}", _EFFICIENCY) for load in (10, 50, 100)}
+_LOSSES = {f"{name}_percent": (name, percent(0, 50)) for name in Losses.__dataclass_fields__}
+_AMOUNTS = "installed fees roof_and_panelboard_work rebate upkeep_per_year insurance_and_tax_per_year residual removal tax_owed"
+_COSTS = {name: (name, _MONEY) for name in _AMOUNTS.split()} | {
     "tax_credit_percent": ("tax_credit_share", percent(0, 100)),
     "tax_credit_year": ("tax_credit_year", whole(0, 60)),
-    "event": ("events", Table(Event, EVENT, many=True, start=1)),
+    "event": ("events", Table(Event, _EVENT, many=True, start=1)),
 }
 
 
@@ -164,22 +167,22 @@ class _File:
     """The whole file: its tables."""
 
     name: str = declared(text())
-    place: Place = declared(Table(Place, PLACE))
+    place: Place = declared(Table(Place, _PLACE))
     weather: _Weather = declared(Table(_Weather))
-    module: Module = declared(Table(Module, MODULE))
-    plane: tuple[Plane, ...] = declared(Table(Plane, PLANE, many=True, start=1))
-    converter: Converter = declared(Table(Converter, CONVERTER))
+    module: Module = declared(Table(Module, _MODULE))
+    plane: tuple[Plane, ...] = declared(Table(Plane, _PLANE, many=True, start=1))
+    converter: Converter = declared(Table(Converter, _CONVERTER))
     load: _Load = declared(Table(_Load))
     meter: Meter = declared(Table(Meter))
     tariff: Tariff = declared(tariff_from_table)
     form: int = declared(whole(1, FORM), default=1)
-    losses: Losses = declared(Table(Losses, LOSSES), default=Losses())
+    losses: Losses = declared(Table(Losses, _LOSSES), default=Losses())
     age: _Age = declared(Table(_Age), default=_Age())
-    costs: Costs | None = declared(Table(Costs, COSTS), default=None)
+    costs: Costs | None = declared(Table(Costs, _COSTS), default=None)
     outlook: Outlook = declared(Table(Outlook), default=Outlook())
 
 
-def read_house(house):
+def read_house(house: str | Path) -> House:
     """Read a house file.
 
     Parameters

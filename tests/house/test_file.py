@@ -5,7 +5,7 @@ import tomllib
 
 import pytest
 
-from solarlib.house.file import AMOUNTS, HOUSE_FOLDER, Meter, Outlook, _File, house_from_table, read_house
+from solarlib.house.file import _AMOUNTS, HOUSE_FOLDER, Meter, Outlook, _File, house_from_table, read_house
 from solarlib.quantities import InputError
 from solarlib.schema import Table
 
@@ -264,7 +264,7 @@ def test_the_range_of_every_number_of_a_house_file():
         },
         "age.years": "0 to 60 years",
         "age.degradation_percent_per_year": "0 to 10 %",
-        **{f"costs.{name}": money for name in AMOUNTS.split()},
+        **{f"costs.{name}": money for name in _AMOUNTS.split()},
         "costs.tax_credit_percent": "0 to 100 %",
         "costs.tax_credit_year": "a whole number from 0 to 60",
         "costs.event.year": "a whole number from 1 to 60",
