@@ -7,10 +7,10 @@ A register that falls has rolled over, was exchanged, was reset or was read from
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError
 
 
-def interval_energy(register, digits=None, exchanges=(), at_most_kw=None):
+def interval_energy(register, digits=None, exchanges=()):
     """Return the energy between successive readings of one register.
 
     Parameters
@@ -18,17 +18,16 @@ def interval_energy(register, digits=None, exchanges=(), at_most_kw=None):
     register : Series, rising time-zone-aware index of reading times
         As displayed; missing readings are passed over. Energies come out in the display's unit, here kWh.
     digits : int, optional
-        Digits before the decimal mark; the register passes from 99...9 to 0.
+        Digits before the decimal mark; the register passes from 99...9 to 0. A rollover of up to half the dial is
+        believed.
     exchanges : sequence of (time, old_last, new_first)
         Aware time of a meter exchange and the two meters' registers then. [kWh]
-    at_most_kw : float, optional
-        Largest believable mean power. The default believes a rollover of up to half the dial. [kW]
 
     Returns
     -------
     DataFrame
         Index: reading that opens the interval. ``end``: reading that closes it. ``energy_kwh``: NaN where unknown.
-        ``how``: ``"difference"``, ``"rollover"``, ``"exchange"`` or ``"unknown fall"`` / ``"too much"``.
+        ``how``: ``"difference"``, ``"rollover"``, ``"exchange"`` or ``"unknown fall"``.
 
     Raises
     ------
@@ -42,9 +41,7 @@ def interval_energy(register, digits=None, exchanges=(), at_most_kw=None):
         raise InputError(f"register: found {odd:g} kWh, allowed is 0 to below {10.0**digits:g} kWh for {digits} digits")
     index = register.index
     energy, how = np.diff(values), np.full(max(0, len(values) - 1), "difference", dtype=object)
-    span = np.diff(index.as_unit("ns").asi8) / 3.6e12  # h
     opened = index.as_unit("ns").asi8
-    limit = np.inf if at_most_kw is None else require(at_most_kw, "at_most_kw", 1e-6, 1e9, "kW") * span
     taken = np.zeros(len(energy), bool)
     for time, old_last, new_first in exchanges:
         at = int(np.searchsorted(opened, pd.Timestamp(time).as_unit("ns").value, side="right")) - 1
@@ -64,14 +61,11 @@ def interval_energy(register, digits=None, exchanges=(), at_most_kw=None):
     fell = (energy < 0) & ~taken
     if digits is not None:
         dial = 10.0**digits
-        around = energy + dial
-        most = np.minimum(limit, dial / 2) if at_most_kw is not None else np.full(len(energy), dial / 2)
-        rolled = fell & (around <= most)
-        energy, how[rolled] = np.where(rolled, around, energy), "rollover"
+        rolled = fell & (energy + dial <= dial / 2)
+        energy, how[rolled] = np.where(rolled, energy + dial, energy), "rollover"
         fell &= ~rolled
-    much = ~fell & (energy > limit)
-    how[fell], how[much] = "unknown fall", "too much"
-    energy = np.where(fell | much, np.nan, energy)
+    how[fell] = "unknown fall"
+    energy = np.where(fell, np.nan, energy)
     return pd.DataFrame({"end": index[1:], "energy_kwh": energy, "how": how}, index=index[:-1])
 
 

@@ -58,8 +58,8 @@ class Readings:
         [W], ``neighbour_Mill_h`` [kWh/kW in the interval, which is h], ``light_w_m2`` [W/m2], ``cell_temperature_c``
         and ``air_temperature_c`` [degC]. NaN is missing. Energy of a counter stands at the reading that opens the
         interval. Warning: where readings of a counter are missing or set aside, the energy between the sound readings
-        around them belongs to no single row. It is NaN here and stands in `intervals` alone, so a sum of this column is less
-        than the counter ran.
+        around them belongs to no single row. It is NaN here and stands in `intervals` alone, so a sum of this column
+        is less than the counter ran.
     step : Timedelta or None
         The interval: given, or the commonest distance of two rows; None where fewer than half the rows keep one.
     registers : dict of Column to Series

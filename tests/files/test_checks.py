@@ -228,3 +228,49 @@ def test_one_stretch_and_more(starts, text):
     for start in starts:
         table.loc[table.index[start : start + 60], "generation_w"] = 512.3
     assert kinds(table, night, sun)[("stuck", "generation_w")].found.startswith(text)
+
+
+def test_the_night_begins_at_a_hundredth_of_the_rated_power():
+    table, night, sun = sound()
+    table = table.drop(columns="received_kwh")
+    table.loc[table.index[8:11], "generation_w"] = 49.9, 50.0, 50.1
+    finding = kinds(table, night, sun)[("generation at night", "generation_w")]
+    assert finding.found == "1 interval above 50 W with the sun down." and list(finding.rows) == [table.index[10]]
+
+
+@pytest.mark.parametrize("rows, found", [(11, False), (12, False), (13, True)])
+def test_equal_values_are_stuck_after_three_hours(rows, found):
+    table, night, sun = sound()
+    table = table.drop(columns="received_kwh")
+    table.loc[table.index[1000 : 1000 + rows], "generation_w"] = 512.3
+    assert (("stuck", "generation_w") in kinds(table, night, sun)) == found
+
+
+@pytest.mark.parametrize("days, found", [(4, False), (5, True)])
+def test_a_factor_needs_five_days(days, found):
+    table, night, sun = sound(days=days)
+    table = table.drop(columns="received_kwh")
+    table.iloc[96:192, 0] /= 1000
+    assert (("factor", "generation_w") in kinds(table, night, sun)) == found
+
+
+@pytest.mark.parametrize("size, found", [(29, False), (32, True)])
+def test_powers_far_above_the_rated_are_in_another_unit(size, found):
+    table, night, sun = sound()
+    table = table.drop(columns="received_kwh")
+    table["generation_w"] *= size * RATED / table["generation_w"].quantile(0.999)
+    assert (("factor", "generation_w") in kinds(table, night, sun)) == found
+
+
+@pytest.mark.parametrize("days, found", [(6, False), (7, True)])
+def test_hours_that_are_off_need_a_week(days, found):
+    table, night, sun = sound(days=days)
+    table = table.drop(columns="received_kwh").assign(generation_w=np.roll(table["generation_w"], 8))
+    assert (("hours off", "generation_w") in kinds(table, night, sun)) == found
+
+
+@pytest.mark.parametrize("quarters, found", [(2, False), (4, True)])
+def test_hours_are_off_beyond_three_quarters_of_one(quarters, found):
+    table, night, sun = sound()
+    table = table.drop(columns="received_kwh").assign(generation_w=np.roll(table["generation_w"], quarters))
+    assert (("hours off", "generation_w") in kinds(table, night, sun)) == found

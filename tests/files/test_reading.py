@@ -8,13 +8,14 @@ import pytest
 
 from solarlib.files.checks import plausibility
 from solarlib.files.counters import interval_energy, swapped_readings
-from solarlib.files.dates import MISSING, moments
+from solarlib.files.dates import MISSING, looks_like_time, moments
 from solarlib.files.mapping import Column, Exchange, Mapping, interval_of, mapping_from_toml, zone_of
-from solarlib.files.numbers import as_number, number_marks
+from solarlib.files.numbers import as_number, as_numbers, number_marks
 from solarlib.files.proofs import suggest_mapping
 from solarlib.files.reading import read
 from solarlib.files.records import daily
 from solarlib.files.steps import missing, regular as regular_table
+from solarlib.files.table import sniff
 from solarlib.quantities import InputError
 
 ZONE = "America/New_York"
@@ -561,6 +562,28 @@ def test_two_test_loads_are_added(tmp_path):
     lines = ["Time;A;B", "2026-05-20 10:00;750;0", "2026-05-20 10:01;750;500", "2026-05-20 10:02;0;0"]
     got = read(written(tmp_path, lines), Mapping(tuple(Column(name, "test_load", "W") for name in "AB"), "Time", ZONE))
     assert got.table["test_load_w"].tolist() == [750, 1250, 0]
+
+
+@pytest.mark.parametrize("with_mark, delimiter", [(13, ","), (14, ";")])
+def test_a_mark_in_seven_of_ten_lines_is_the_one_between_cells(tmp_path, with_mark, delimiter):
+    lines = [f"2026-05-{day:02d} 00:00{';1,5' if day <= with_mark else ',1.5'}" for day in range(1, 21)]
+    assert sniff(written(tmp_path, lines), is_time=looks_like_time).delimiter == delimiter
+
+
+def test_energy_past_a_row_without_a_reading_lands_in_no_row_where_no_step_is_known(tmp_path):
+    times = ("00:00", "00:07", "01:00", "03:30", "03:41")
+    shown = ("100;5", "101;", "103;8", "104;8", "106;9")
+    lines = ["Time;In;Out", *(f"2026-05-20 {time};{row}" for time, row in zip(times, shown))]
+    columns = (Column("In", "delivered", "kWh", "counter"), Column("Out", "received", "kWh", "counter"))
+    got = read(written(tmp_path, lines), Mapping(columns, "Time", ZONE))
+    assert got.step is None and got.table["delivered_kwh"].tolist()[:4] == [1, 2, 1, 2]
+    assert got.table["received_kwh"].fillna(-1).tolist() == [-1, -1, 0, 1, -1]
+    assert got.intervals[columns[1]]["energy_kwh"].tolist() == [3, 0, 1]
+
+
+def test_a_number_beyond_any_meter_is_no_number_however_it_is_written():
+    values, empty = as_numbers(["1000000000000000", "1000000000000001", "-2000000000000000", "7"], ".", "")
+    assert values[[0, 3]].tolist() == [1e15, 7] and np.isnan(values[[1, 2]]).all() and not empty.any()
 
 
 # ---------------------------------------------------------------- days of 23 and 25 hours

@@ -236,3 +236,14 @@ def test_registers_read_each_hour_bill_where_prices_change_with_the_hour(files):
     with pytest.raises(InputError, match="prices change with the hour"):
         periods_of(files[3:], timed)
     assert np.isfinite(periods["received_kwh"]).all()
+
+
+@pytest.mark.parametrize("watts, fine", [(9.9, False), (10.0, True)])
+def test_a_test_load_is_at_least_ten_watts(files, watts, fine):
+    array, _, sensor, *_ = files
+    weak = replace(sensor, table=sensor.table.assign(test_load_w=sensor.table["test_load_w"] * watts / 750.0))
+    if fine:
+        assert sensor_record([array, weak])[2] == pytest.approx(10.0)
+    else:
+        with pytest.raises(InputError, match="at most 9.9 W, allowed is what it draws, 10 W or more"):
+            sensor_record([array, weak])
