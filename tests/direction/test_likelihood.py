@@ -161,3 +161,14 @@ def test_the_fold_inside_a_sample_by_hand():
         assert states.exported_w[state, 0] == pytest.approx(flows[1] * scale)
     states = likelihood.implied_states(np.array([5000.0]), np.array([0.3]), load, np.array([near]))
     assert states.net_w[:, 0] == pytest.approx([4700.0, -5300.0]) and states.doubt_w[0] == 20
+
+
+def test_noise_does_not_hide_the_fold_near_half_a_sample():
+    near = np.array([400.0])
+    folded, not_folded = (
+        likelihood.implied_states(np.array([u]), np.array([0.55]), 1000.0, near) for u in (564.0, 566.0)
+    )
+    assert folded.net_w[0, 0] < 0 and not_folded.net_w[0, 0] == pytest.approx(16.0)  # 550 W, and 15 of the 30 W
+    half = likelihood.implied_states(np.array([500.0]), np.array([0.5]), 1000.0, near)
+    spread = 10 / 0.02
+    assert half.doubt_w[0] == pytest.approx(20 + spread * np.sqrt(50**2 / (50**2 + spread**2)))
