@@ -1,6 +1,7 @@
 """Each border that decides what is told: a case on either side of it, with the numbers written out."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -240,3 +241,47 @@ def test_words_have_their_borders():
     assert words._size(shapes.Step(DAYS[0], np.log(0.101), 0.1)) == size
     assert words._wait(3650) == "3650" and words._wait(3651) == "more than 3650"
     assert words._compared("1") == "1 compared day" and words._compared("2") == "2 compared days"
+
+
+def test_most_neighbours_are_more_than_half_of_them():
+    step = shapes.Step(DAYS[60], -0.10, 0.01)
+    for moved, most in ((2, False), (3, True)):
+        shifts = pd.Series({"this house": -0.1, **{f"n{i}": 0.06 * (i < moved) for i in range(4)}})
+        assert comparison._not_this_house(step, shifts, 0.05, True)[0].fits is most
+        assert ("the set has changed" in " ".join(words.shifts_told(shifts, 0.05, True))) is most
+
+
+@pytest.mark.parametrize(
+    "compared, few, odd", [(2, True, True), (3, True, False), (29, True, False), (30, False, False)]
+)
+def test_a_change_on_few_days_says_so(compared, few, odd):
+    ratio = pd.DataFrame({"ratio_percent": 90.0}, DAYS)
+    told = SimpleNamespace(days=ratio, stage="act", begin=DAYS[60], low_until=DAYS[59 + compared])
+    told.step = told.recent = shapes.Step(DAYS[100], -0.1, 0.01)
+    text = " ".join(words._change_told(told))
+    assert ("too large" in text, "one odd reading" in text) == (few, odd)
+
+
+@pytest.mark.parametrize("error, back", [(0.0101, True), (0.0099, False)])
+def test_a_level_is_back_within_two_errors(error, back):
+    told = SimpleNamespace(days=pd.DataFrame({"ratio_percent": 90.0}, DAYS), stage="act", begin=DAYS[60])
+    told.low_until, told.step = DAYS[95], shapes.Step(DAYS[60], -0.1, 0.01)
+    told.recent = shapes.Step(DAYS[106], -0.02, error)
+    assert ("which chance explains" in " ".join(words._change_told(told))) is back
+
+
+@pytest.mark.parametrize("missing, left_out", [(30, False), (31, True)])
+def test_a_neighbour_needs_readings_on_half_of_the_baseline(missing, left_out):
+    made = 4.0 * np.exp(0.03 * np.random.default_rng(3).standard_normal((120, 7)))
+    table = pd.DataFrame(made, DAYS, ["own", *"abcdef"])
+    own = table.pop("own")
+    table.iloc[:missing, 0] = np.nan
+    assert ("a" not in common_days.common_days(common_days.Systems(own, table)).others) is left_out
+
+
+def test_the_interval_of_ageing_written_down():
+    """Regression of our own numbers: fortnights drawn 400 times, 5 and 95 %."""
+    index = pd.date_range("2020-01-01", periods=4 * 365, freq="D")
+    days = pd.Series(np.exp(0.05 * np.random.default_rng(0).standard_normal(len(index))), index)
+    told = ageing.year_on_year(days, np.random.default_rng(1), draws=400)
+    assert (told.low, told.high) == pytest.approx((-0.0009346, 0.0068092), abs=1e-6)
