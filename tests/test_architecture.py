@@ -156,3 +156,26 @@ def test_reading_and_writing_files_names_the_encoding():
                 binary = any("b" in text and len(text) <= 3 for text in texts)
                 image = ast.unparse(node.func).startswith("Image.") or ast.unparse(node.func) == "webbrowser.open"
                 assert binary or image or "encoding" in words, f"{path.name}, line {node.lineno}: no encoding"
+
+
+def public_names(path):
+    """Return the functions, classes and constants without a leading underscore that a module defines."""
+    names = set()
+    for node in tree(path).body:
+        if isinstance(node, (ast.FunctionDef, ast.ClassDef)):
+            names.add(node.name)
+        elif isinstance(node, (ast.Assign, ast.AnnAssign)):
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            parts = [part for target in targets for part in ast.walk(target) if isinstance(part, ast.Name)]
+            names |= {part.id for part in parts if isinstance(part.ctx, ast.Store)}
+    return {name for name in names if not name.startswith("_")}
+
+
+def test_a_public_name_means_one_thing():
+    homes = {}
+    for module, path in MODULES.items():
+        if not module.startswith("lessons") and path.stem != "__init__":
+            for name in public_names(path):
+                homes.setdefault(name, []).append(module)
+    assert homes["InputError"] == ["quantities"] and homes["Place"] == ["sky.weather"] and homes["DAY_NS"]
+    assert not {name: modules for name, modules in homes.items() if len(modules) > 1}

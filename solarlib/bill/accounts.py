@@ -13,8 +13,8 @@ import numpy as np
 import pandas as pd
 
 from solarlib.bill import lines as arithmetic
-from solarlib.bill.credits import Lots, cross, fill, is_reset
-from solarlib.bill.lines import ZERO, cents
+from solarlib.bill.credits import ZERO, Lots, cross, fill, is_reset
+from solarlib.bill.lines import cents
 from solarlib.bill.tariff import Tariff
 from solarlib.bill.usage import read_rows, without_pv
 from solarlib.quantities import InputError

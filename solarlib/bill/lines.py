@@ -8,9 +8,9 @@ from datetime import timedelta
 from decimal import ROUND_HALF_UP, Decimal
 from functools import lru_cache
 
+from solarlib.bill.credits import ZERO
 from solarlib.quantities import InputError
 
-ZERO = Decimal(0)
 CENT = Decimal("0.01")
 MILLIONTH = Decimal("0.000001")
 BOUGHT = ("delivered", "import", "billed", "use")  # energy that a line may count with or without an array

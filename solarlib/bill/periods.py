@@ -12,7 +12,7 @@ from solarlib.quantities import InputError, check_index
 
 NS = 1_000_000_000
 HOUR_NS = 3600 * NS
-DAY_NS = 24 * HOUR_NS
+_DAY_NS = 24 * HOUR_NS
 NETTING_NS = {"hour": HOUR_NS, "quarter hour": HOUR_NS // 4}
 
 
@@ -126,11 +126,11 @@ def _codes(index, step, tariff):
     utc = index.as_unit("ns").asi8
     segments = _clock_segments(index, utc)
     step = step // pd.Timedelta(1, "ns")
-    first = int(utc[0] + segments[0][2]) // DAY_NS
-    table = _day_table(first, int(utc[-1] + segments[-1][2]) // DAY_NS - first + 2, tariff).ravel()
+    first = int(utc[0] + segments[0][2]) // _DAY_NS
+    table = _day_table(first, int(utc[-1] + segments[-1][2]) // _DAY_NS - first + 2, tariff).ravel()
     codes = np.empty(len(index), np.int8)
     for start, stop, offset in segments:
-        since = int(utc[start]) + offset - first * DAY_NS
+        since = int(utc[start]) + offset - first * _DAY_NS
         if HOUR_NS % step:
             codes[start:stop] = table[(since + step * np.arange(stop - start)) // HOUR_NS]
         else:  # whole intervals an hour: no lookup label by label
@@ -147,7 +147,7 @@ def _clock_segments(index, utc):
     def offsets(labels):
         return index[labels].tz_localize(None).as_unit("ns").asi8 - utc[labels]
 
-    stride = max(1, 3 * DAY_NS // int(utc[1] - utc[0])) if len(utc) > 1 else 1  # no zone turns back within three days
+    stride = max(1, 3 * _DAY_NS // int(utc[1] - utc[0])) if len(utc) > 1 else 1  # no zone turns back within three days
     sample = np.append(np.arange(0, len(index) - 1, stride), len(index) - 1)
     seen = offsets(sample)
     changed = np.flatnonzero(np.diff(seen))
@@ -259,7 +259,7 @@ def _group(index, step, netting):
     does not merge."""
     wall = _wall_ns(index)
     if netting == "day":
-        return wall // DAY_NS
+        return wall // _DAY_NS
     length = NETTING_NS.get(netting) or netting * 60 * NS
     if step > pd.Timedelta(length, "ns"):
         raise InputError(

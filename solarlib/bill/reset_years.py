@@ -7,7 +7,7 @@ from solarlib.bill.reset import DAYS, MONTHS, lost_by_reset_month
 from solarlib.quantities import InputError
 
 LEVELS = (0.1, 0.5, 0.9)  # share of years that lose no more
-RUN_DAYS = 5  # that stay in their order when years are made of days
+_RUN_DAYS = 5  # that stay in their order when years are made of days
 NEAR_KWH = 1.0  # months that lose no more than this above the least count as alike
 
 
@@ -32,7 +32,7 @@ def loss_spread(surplus_kwh):
 def years_from_days(daily_kwh, rng, count):
     """Make years out of the days of one year: each month is filled with runs of its own days, drawn at random.
 
-    Runs are `RUN_DAYS` long; after the last day of a month comes its first.
+    Runs are `_RUN_DAYS` long; after the last day of a month comes its first.
 
     Parameters
     ----------
@@ -61,8 +61,8 @@ def years_from_days(daily_kwh, rng, count):
     length, month = np.repeat(DAYS, DAYS), np.repeat(np.arange(12), DAYS)
     first = np.cumsum([0, *DAYS[:-1]])
     number = np.arange(365) - first[month]
-    start = np.floor(rng.random((count, 12, 31 // RUN_DAYS + 1))[:, month, number // RUN_DAYS] * length).astype(int)
-    chosen = first[month] + (start + number % RUN_DAYS) % length
+    start = np.floor(rng.random((count, 12, 31 // _RUN_DAYS + 1))[:, month, number // _RUN_DAYS] * length).astype(int)
+    chosen = first[month] + (start + number % _RUN_DAYS) % length
     return np.add.reduceat(daily[..., chosen], first, axis=-1)
 
 

@@ -7,10 +7,10 @@ from decimal import ROUND_HALF_UP, Decimal
 import numpy as np
 import pandas as pd
 
+from solarlib.bill.credits import ZERO
 from solarlib.bill.tariff import ENERGY
 from solarlib.quantities import InputError
 
-ZERO = Decimal(0)
 DAY = timedelta(days=1)
 REGISTER_SLACK_KWH = 2  # readings in whole kWh of several registers may disagree by this much
 

@@ -15,7 +15,7 @@ from solarlib.quantities import InputError, require
 MEMORY = 15  # samples that tell how much the reading usually moves
 NEW_NIGHT = 60  # night samples after which the habits are learned anew
 NIGHTS_KEPT = 20_000  # night samples kept to learn from
-LONGEST_GAP = 1440.0  # after so many missed samples the past says nothing more
+_LONGEST_GAP = 1440.0  # after so many missed samples the past says nothing more
 
 
 class LiveFilter:
@@ -100,7 +100,7 @@ class LiveFilter:
         self._remember_sun(pv)
         dark = (pv <= likelihood.DARK_W) & ~unknown
         states = likelihood.implied_states(u, share, self.instrument.test_load_w, self._quiet)
-        gap = np.minimum(self._missed + 1, LONGEST_GAP)
+        gap = np.minimum(self._missed + 1, _LONGEST_GAP)
         moved = np.abs(u - self._reading)
         self._moves.append(np.where((share == 0) & ~self._tested, moved, np.nan))
         level_sd, change_sd = self._sun_doubt(pv, sun_before, gap)

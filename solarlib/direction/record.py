@@ -12,7 +12,7 @@ LARGEST_W = 1e6
 READING_KINDS = ("mean", "snapshot")
 PV_WINDOWS_S = (60, 120, 300, 600, 900, 1800, 3600)
 BY_SAMPLE = ("rows", "time_s", "reading_w", "test_share")  # arrays of a record with a value a sample
-LONGEST_GAP = 3.0  # intervals that a sample of an irregular record stands for at most
+_LONGEST_GAP = 3.0  # intervals that a sample of an irregular record stands for at most
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,7 @@ class Record:
         if steps.size == 0 or np.mean(np.abs(steps - np.round(steps)) < 0.02) > 0.9:
             return np.full(self.time_s.size, self.interval_s / 3600)
         ahead = np.append(steps, 1.0)
-        return np.minimum(ahead, LONGEST_GAP) * self.interval_s / 3600
+        return np.minimum(ahead, _LONGEST_GAP) * self.interval_s / 3600
 
     @property
     def gap(self):

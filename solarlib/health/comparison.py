@@ -186,6 +186,6 @@ def _not_this_house(step, shifts, least, has_models):
     found = [Evidence("neighbours that changed", changed, float(moved), text)]
     if not has_models:
         reason, in_season = "the season on roofs that face elsewhere", bool(-SEASON_SWING < step.change < 0)
-        text = f"the change is {words.percent(step.change)}, a season may make {words.percent(-SEASON_SWING)}"
+        text = f"the change is {words.in_percent(step.change)}, a season may make {words.in_percent(-SEASON_SWING)}"
         found.append(Evidence(reason, in_season, step.change, text))
     return found

@@ -10,10 +10,10 @@ import numpy as np
 import pandas as pd
 
 from solarlib.health.chart import MAD_TO_SCATTER
-from solarlib.health.words import percent
+from solarlib.health.words import in_percent
 from solarlib.quantities import InputError, check_index
 
-SECTIONS = 3  # of a module, each with its bypass
+_SECTIONS = 3  # of a module, each with its bypass
 GOOD_DAY = 0.3  # of the best expected day: enough sun that a zero cannot be weather
 SHINING = 0.15  # of the greatest expected power: enough light for a ratio
 FLAT = 0.04  # greatest spread of the hourly ratios of a loss that is the same all day
@@ -93,14 +93,14 @@ def parts_lost(step, module_count):
     list of Evidence
         One section of a module, one to three modules, as far as there are more: every one, with `fits`.
     """
-    shares = {f"one section of one of {module_count} modules": 1.0 / (SECTIONS * module_count)}
+    shares = {f"one section of one of {module_count} modules": 1.0 / (_SECTIONS * module_count)}
     for dead in range(1, min(3, module_count - 1) + 1):
         shares[f"{dead} of {module_count} modules without power"] = dead / module_count
     found, fell = [], step.change < -2.0 * step.error
     for reason, share in shares.items():
         level = float(np.log1p(-share))
         fits = bool(fell and abs(step.change - level) <= 2.0 * step.error)
-        text = f"the level changed by {percent(step.change)}, this would be {percent(level)}"
+        text = f"the level changed by {in_percent(step.change)}, this would be {in_percent(level)}"
         found.append(Evidence(reason, fits, share, text))
     return found
 

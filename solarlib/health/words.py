@@ -51,8 +51,8 @@ def shifts_told(shifts, least, is_message):
     """
     others, own = shifts.drop(HOUSE), shifts[HOUSE]
     moved = others[others.abs() > least]
-    each = ", ".join(f"{name} by {percent(shift)}" for name, shift in moved.items())
-    house = sentence("house_moved", own=percent(own))
+    each = ", ".join(f"{name} by {in_percent(shift)}" for name, shift in moved.items())
+    house = sentence("house_moved", own=in_percent(own))
     if len(moved) > len(others) / 2:
         return [sentence("set_moved", each=each)]
     if not is_message:
@@ -129,7 +129,7 @@ def share(value, sign=""):
     return f"{100 * value:{sign}.1f} %"
 
 
-def percent(log_change):
+def in_percent(log_change):
     """Return a change of a log ratio in percent, with its sign; see `share`."""
     return share(np.expm1(min(log_change, 2 * np.log(LARGEST_SHARE))), "+")
 
@@ -159,5 +159,5 @@ def _compared(days):
 def _size(step):
     if step.change < WHOLE:
         return "the whole yield, or nearly"
-    low, high = (percent(step.change + side * step.error) for side in (-2, 2))
-    return f"{percent(step.change)} (between {low} and {high}, two standard errors)"
+    low, high = (in_percent(step.change + side * step.error) for side in (-2, 2))
+    return f"{in_percent(step.change)} (between {low} and {high}, two standard errors)"

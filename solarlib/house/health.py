@@ -25,7 +25,7 @@ from solarlib.sky.sun import clear_sky
 
 SEASON_DAYS = 31  # of the running mean that knows the roof and the season, not the day
 BAND = (0.10, 0.90)
-RUN_DAYS, DRAWS, SEED = 5, 500, 0  # days drawn together: a dull day seldom comes alone
+_RUN_DAYS, DRAWS, SEED = 5, 500, 0  # days drawn together: a dull day seldom comes alone
 CLEAR_SHARE = 0.85  # of the best day's share of a cloudless sky: a day for shapes
 LEAST_CLEAR_DAYS = 3
 SHAPE_STEP = pd.Timedelta(minutes=15)
@@ -151,11 +151,11 @@ def yield_band(house, days):
     """
     typical = typical_yields(house, {"own": house.system})["own"]
     level = on_days(season(typical), days).to_numpy()
-    around = pd.date_range(days[0] - pd.Timedelta(days=14), days[-1] + pd.Timedelta(days=14 + RUN_DAYS), freq="D")
+    around = pd.date_range(days[0] - pd.Timedelta(days=14), days[-1] + pd.Timedelta(days=14 + _RUN_DAYS), freq="D")
     relative = (on_days(typical, around) / on_days(season(typical), around).clip(lower=1e-9)).to_numpy()
     rng = np.random.default_rng(SEED)
-    begins = rng.integers(0, len(relative) - RUN_DAYS + 1, (DRAWS, -(-len(days) // RUN_DAYS)))
-    drawn = relative[begins[:, :, None] + np.arange(RUN_DAYS)].reshape(DRAWS, -1)[:, : len(days)]
+    begins = rng.integers(0, len(relative) - _RUN_DAYS + 1, (DRAWS, -(-len(days) // _RUN_DAYS)))
+    drawn = relative[begins[:, :, None] + np.arange(_RUN_DAYS)].reshape(DRAWS, -1)[:, : len(days)]
     low, high = np.quantile(drawn @ level, BAND)
     return float(low), float(high)
 

@@ -12,7 +12,7 @@ import numpy as np
 import pvlib
 
 from solarlib.quantities import InputError, require
-from solarlib.roof.parts import whole
+from solarlib.roof.parts import whole_number
 
 SeriesPower = namedtuple("SeriesPower", "even_w apart_w best_w poor_w")
 
@@ -108,7 +108,7 @@ class DiodeModule:
 
     def __post_init__(self):
         for name, high in (("sections", 24), ("cells_per_section", 96)):
-            whole(getattr(self, name), f"diode_module.{name}", 1, high)
+            whole_number(getattr(self, name), f"diode_module.{name}", 1, high)
         require(self.bypass_v, "diode_module.bypass_v", 0, 2, "V")
 
     @property

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from solarlib.quantities import InputError, require
-from solarlib.roof.parts import one_of, whole
+from solarlib.roof.parts import one_of, whole_number
 
 WITHIN = "within this check"
 OUTSIDE = "outside this check"
@@ -115,12 +115,12 @@ def check_branch(units: int, unit_current_a: float, breaker_a: float = 20, liste
     Sum
         units, units_by_breaker = floor(breaker / 1.25 / unit current), listed_limit, smaller_of_both, needed_a.
     """
-    units = whole(units, "units", 1, 10_000)
+    units = whole_number(units, "units", 1, 10_000)
     current = require(unit_current_a, "unit_current_a", 0.01, 1000, "A")
     by_breaker = math.floor(one_of(breaker_a, "breaker_a", STANDARD_BREAKERS_A) / CONTINUOUS / current + _SAME_A)
     limit, listed, verdict = by_breaker, "unknown", not_decided(f"{ELECTRICIAN}, with the listing of the trunk cable")
     if listed_limit is not None:
-        listed, verdict = whole(listed_limit, "listed_limit", 1, 10_000), WITHIN
+        listed, verdict = whole_number(listed_limit, "listed_limit", 1, 10_000), WITHIN
         limit = min(by_breaker, listed)
     needed = CONTINUOUS * units * current
     values = (

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from solarlib.quantities import InputError, require
-from solarlib.roof.parts import whole
+from solarlib.roof.parts import whole_number
 
 # A module of 60 cells: sections are pairs of columns along the long side.
-CELLS_ACROSS, CELLS_ALONG, SECTIONS = 6, 10, 3
+CELLS_ACROSS, CELLS_ALONG, _SECTIONS = 6, 10, 3
 _STEP_DEG = 5.0
 
 
@@ -82,7 +82,7 @@ class ModuleLayout:
 
     def __post_init__(self):
         for name in ("rows", "columns"):
-            whole(getattr(self, name), f"layout.{name}", 1, 1000)
+            whole_number(getattr(self, name), f"layout.{name}", 1, 1000)
         for name in ("length_m", "width_m"):
             require(getattr(self, name), f"layout.{name}", 0.2, 4, "m")
 
@@ -103,7 +103,7 @@ class ModuleLayout:
         along = (np.arange(CELLS_ALONG) + 0.5) / CELLS_ALONG - 0.5
         short, long = np.meshgrid(across * self.width_m, along * self.length_m, indexing="ij")
         inside = np.stack((short, long) if self.portrait else (long, short), axis=-1)
-        inside = inside.reshape(SECTIONS, CELLS_ACROSS // SECTIONS * CELLS_ALONG, 2)
+        inside = inside.reshape(_SECTIONS, CELLS_ACROSS // _SECTIONS * CELLS_ALONG, 2)
         wide, high = (self.width_m, self.length_m) if self.portrait else (self.length_m, self.width_m)
         right = (np.arange(self.columns) - (self.columns - 1) / 2.0) * wide
         up = ((self.rows - 1) / 2.0 - np.arange(self.rows)) * high

@@ -17,7 +17,7 @@ from solarlib.quantities import InputError, require
 MOUNTINGS = {"rack": (31.26, 2.64), "roof": (19.14, 1.04), "tray": (25.01, 2.11), "built in": (16.47, 0.88)}
 
 
-def whole(value, name, low, high):
+def whole_number(value, name, low, high):
     """Return a whole number from `low` to `high`, or refuse it with `InputError`."""
     if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or not low <= value <= high:
         raise InputError(f"{name}: found {value!r}, allowed is a whole number from {low} to {high}")
@@ -51,7 +51,7 @@ class Plane:
     mounting: str = "roof"
 
     def __post_init__(self):
-        whole(self.module_count, "plane.module_count", 0, 10000)
+        whole_number(self.module_count, "plane.module_count", 0, 10000)
         require(self.surface_tilt, "plane.surface_tilt", 0, 90, "deg")
         require(self.surface_azimuth, "plane.surface_azimuth", 0, 360, "deg")
         one_of(self.mounting, "plane.mounting", MOUNTINGS)

@@ -4,7 +4,7 @@ import math
 
 from solarlib.quantities import require
 from solarlib.roof.circuits import OUTSIDE, WITHIN, Sum
-from solarlib.roof.parts import one_of, whole
+from solarlib.roof.parts import one_of, whole_number
 
 # Annealed copper by its international standard (1913): resistivity at 20 degC and its change per degree. [ohm m, 1/K]
 _COPPER_OHM_M, _COPPER_PER_C = 1.7241e-8, 0.00393
@@ -76,7 +76,7 @@ def check_voltage_rise(unit_current_a, units, spacing_m, chain_mm2, run_m, run_m
         above nominal a converter that trips at 110 % has 5 % left for wires and neighbours (`from memory`: ANSI
         C84.1, IEEE 1547).
     """
-    units = whole(units, "units", 1, 10_000)
+    units = whole_number(units, "units", 1, 10_000)
     current = require(unit_current_a, "unit_current_a", 0, 1000, "A")
     volt = require(voltage_v, "voltage_v", 10, 1000, "V")
     spacing, run = require(spacing_m, "spacing_m", 0, 100, "m"), require(run_m, "run_m", 0, 1000, "m")
@@ -125,7 +125,7 @@ def check_string_voltage(modules, open_circuit_v, operating_v, change_per_c, cel
     Sum
         cold_open_circuit_v, cold_operating_v, hot_operating_v.
     """
-    number = whole(modules, "modules", 1, 10_000)
+    number = whole_number(modules, "modules", 1, 10_000)
     open_per_c, run_per_c = (require(change, "change_per_c", -0.01, 0, "1/K") for change in change_per_c)
     cold = require(cell_c[0], "cell_c, coldest", -90, 25, "degC")
     hot = require(cell_c[1], "cell_c, hottest", 25, 120, "degC")

@@ -108,11 +108,11 @@ def test_longer_runs_keep_the_memory_of_the_days(monkeypatch):
     """Single days: the spread of a sum of independent days. A whole month as one run: always the same sum."""
     wave = np.sin(2 * np.pi * DAY_OF_MONTH / 31.0)
     five = years_from_days(wave, np.random.default_rng(4), 4000)[:, 0].std()
-    monkeypatch.setattr(reset_years, "RUN_DAYS", 1)
+    monkeypatch.setattr(reset_years, "_RUN_DAYS", 1)
     spread = [years_from_days(wave, np.random.default_rng(4), 4000)[:, 0].std(), five]
     assert spread[0] == pytest.approx(np.sqrt(31) * wave[:31].std(), rel=0.05)
     assert spread[1] > 1.8 * spread[0]
-    monkeypatch.setattr(reset_years, "RUN_DAYS", 28)
+    monkeypatch.setattr(reset_years, "_RUN_DAYS", 28)
     whole = years_from_days(wave, np.random.default_rng(4), 50)[:, 1]
     assert whole == pytest.approx(np.full(50, wave[31:59].sum()))
 

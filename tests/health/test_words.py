@@ -108,6 +108,6 @@ def test_long_and_unknown_waits():
     with pytest.raises(InputError, match="scatter"):
         replace(wide, usual=Baseline(0.0, 0.0, 60)).days_to_notice(0.1)
     assert words.share(np.inf) == "more than 1000000 %" and words.share(-1e9, "+") == "less than -1000000 %"
-    assert words.percent(np.log(0.9)) == "-10.0 %" and words.percent(0.0) == "+0.0 %"
-    assert words.percent(np.inf) == "more than +1000000 %" and words.percent(-np.inf) == "-100.0 %"
-    assert words.percent(np.nan) == words.share(np.nan) == "an unknown share"
+    assert words.in_percent(np.log(0.9)) == "-10.0 %" and words.in_percent(0.0) == "+0.0 %"
+    assert words.in_percent(np.inf) == "more than +1000000 %" and words.in_percent(-np.inf) == "-100.0 %"
+    assert words.in_percent(np.nan) == words.share(np.nan) == "an unknown share"
