@@ -10,12 +10,15 @@ numbers move between editions.
 """
 
 import math
+import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 from solarlib.quantities import InputError, require
 from solarlib.roof.parts import one_of, whole_number
 
+_SUMS = tomllib.loads(Path(__file__).with_name("sums.toml").read_text(encoding="utf-8"))
 WITHIN = "within this check"
 OUTSIDE = "outside this check"
 _NOT_DECIDED = "not decided here: ask "
@@ -74,6 +77,13 @@ def _text(value):
     return f"{value:.3g}" if abs(value) < 100 else f"{value:.0f}"
 
 
+def summed(name, verdict, values, **told):
+    """Return the `Sum` of a name in ``sums.toml``; its values and what is ``told`` beside them fill the reason."""
+    words = _SUMS[name]
+    rows = tuple((key, value, words["units"][key]) for key, value in values.items())
+    return Sum(words["check"], rows, verdict, words["reason"].format(**values, **told))
+
+
 def not_decided(whom=ELECTRICIAN):
     """Return the verdict that sends a question to a person."""
     return f"{_NOT_DECIDED}{whom}"
@@ -122,19 +132,10 @@ def check_branch(units: int, unit_current_a: float, breaker_a: float = 20, liste
     if listed_limit is not None:
         listed, verdict = whole_number(listed_limit, "listed_limit", 1, 10_000), WITHIN
         limit = min(by_breaker, listed)
-    needed = CONTINUOUS * units * current
-    values = (
-        ("units", units, ""),
-        ("units_by_breaker", by_breaker, ""),
-        ("listed_limit", listed, ""),
-        ("smaller_of_both", limit, ""),
-        ("needed_a", needed, "A"),
-    )
-    reason = (
-        f"1.25 x {units} x {current:.3g} A = {needed:.2f} A against {breaker_a:g} A; the smaller of this sum and "
-        "the listing of the trunk cable counts."
-    )
-    return Sum("converters on one branch circuit", values, OUTSIDE if units > limit else verdict, reason)
+    values = {"units": units, "units_by_breaker": by_breaker, "listed_limit": listed, "smaller_of_both": limit}
+    values["needed_a"] = CONTINUOUS * units * current
+    verdict = OUTSIDE if units > limit else verdict
+    return summed("branch", verdict, values, current_a=current, breaker_a=breaker_a)
 
 
 def check_busbar(currents_a: Sequence[float], main_a: float, bus_a: float) -> Sum:
@@ -165,18 +166,7 @@ def check_busbar(currents_a: Sequence[float], main_a: float, bus_a: float) -> Su
     by_current, by_breaker, allowed = main + needed, main + breaker, _BUSBAR * bus
     verdict = {0: OUTSIDE, 1: not_decided(f"{ELECTRICIAN}, which edition is adopted"), 2: WITHIN}
     fits = sum(seen <= allowed + _SAME_A for seen in (by_current, by_breaker))
-    values = (
-        ("by_current_a", by_current, "A"),
-        ("by_breaker_a", by_breaker, "A"),
-        ("allowed_a", allowed, "A"),
-        ("room_a", allowed - main, "A"),
-        ("room_continuous_a", max(allowed - main, 0.0) / CONTINUOUS, "A"),
-        ("back_fed_breaker_a", breaker, "A"),
-    )
-    reason = (
-        f"main {main:g} A + 1.25 x current = {by_current:.2f} A, main + breaker = {by_breaker:g} A, "
-        f"against 1.2 x {bus:g} A = {allowed:g} A (NEC 705.12), for a breaker at the far end of the busbar; a "
-        "panelboard fed in its middle needs care. There are other ways to connect: a smaller main, the sum of all "
-        "breakers, ahead of the main, another panelboard, listed power control."
-    )
-    return Sum("busbar of the panelboard, 120 % rule", values, verdict[fits], reason)
+    room_a = allowed - main
+    values = {"by_current_a": by_current, "by_breaker_a": by_breaker, "allowed_a": allowed, "room_a": room_a}
+    values |= {"room_continuous_a": max(room_a, 0.0) / CONTINUOUS, "back_fed_breaker_a": breaker}
+    return summed("busbar", verdict[fits], values, main_a=main, bus_a=bus)

@@ -1,7 +1,7 @@
 """One number about wind on a roof, for orientation before the engineer comes; see `circuits` for what a `Sum` is."""
 
 from solarlib.quantities import require
-from solarlib.roof.circuits import ENGINEER, Sum, not_decided
+from solarlib.roof.circuits import ENGINEER, Sum, not_decided, summed
 
 _PSF_PER_PA = 1.0 / 47.880259  # pounds per square foot
 _PSF_PER_MPH2 = 0.00256  # half the density of air, 1.225 kg/m3, in these units: 0.002557; ASCE 7 prints 0.00256
@@ -34,14 +34,5 @@ def velocity_pressure(wind_m_s: float) -> Sum:
     psf = _PSF_PER_MPH2 * _EXPOSURE * _TERRAIN * _DIRECTION * mph**2
     pa = psf / _PSF_PER_PA
     low, high = (coefficient * pa for coefficient in _UPLIFT)
-    values = (
-        ("pressure_pa", pa, "Pa"),
-        ("pressure_psf", psf, "lb/ft2"),
-        ("uplift_low_pa", low, "Pa"),
-        ("uplift_high_pa", high, "Pa"),
-    )
-    reason = (
-        "What an array does with this pressure depends on zone, tilt, gaps, deflectors, parapet, joints and tests: the "
-        "two uplifts differ five-fold. No ballast follows from it."
-    )
-    return Sum("velocity pressure of the wind", values, not_decided(ENGINEER), reason)
+    values = {"pressure_pa": pa, "pressure_psf": psf, "uplift_low_pa": low, "uplift_high_pa": high}
+    return summed("wind", not_decided(ENGINEER), values)

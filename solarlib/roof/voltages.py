@@ -3,7 +3,7 @@
 import math
 
 from solarlib.quantities import require
-from solarlib.roof.circuits import OUTSIDE, WITHIN, Sum
+from solarlib.roof.circuits import OUTSIDE, WITHIN, summed
 from solarlib.roof.parts import one_of, whole_number
 
 # Annealed copper by its international standard (1913): resistivity at 20 degC and its change per degree. [ohm m, 1/K]
@@ -83,20 +83,11 @@ def check_voltage_rise(unit_current_a, units, spacing_m, chain_mm2, run_m, run_m
     chain = chain_change_v(current, longest_chain(units, fed_at), spacing, copper_ohm_per_km(chain_mm2))
     home = two_wire_change_v(current * units, copper_ohm_per_km(run_mm2), run)
     on_chain, in_all = chain / volt, (chain + home) / volt
-    values = (
-        ("chain_v", chain, "V"),
-        ("run_v", home, "V"),
-        ("total_v", chain + home, "V"),
-        ("chain_share", on_chain, "of nominal"),
-        ("total_share", in_all, "of nominal"),
-    )
-    reason = (
-        f"{100 * on_chain:.2f} % on the chain, {100 * in_all:.2f} % in all, against targets of "
-        f"{100 * _CHAIN_LIMIT:g} and {100 * _TOTAL_LIMIT:g} % (common practice), copper at {_WIRE_C:g} degC. The "
-        "service's own voltage at noon must be measured by a professional."
-    )
+    values = {"chain_v": chain, "run_v": home, "total_v": chain + home, "chain_share": on_chain, "total_share": in_all}
+    percents = {"chain_percent": 100 * on_chain, "total_percent": 100 * in_all}
+    limits = {"chain_limit": 100 * _CHAIN_LIMIT, "total_limit": 100 * _TOTAL_LIMIT, "wire_c": _WIRE_C}
     within = on_chain <= _CHAIN_LIMIT and in_all <= _TOTAL_LIMIT
-    return Sum("voltage rise of a branch circuit", values, WITHIN if within else OUTSIDE, reason)
+    return summed("rise", WITHIN if within else OUTSIDE, values, **percents, **limits)
 
 
 def check_string_voltage(modules, open_circuit_v, operating_v, change_per_c, cell_c, limit_v, tracker_v):
@@ -135,15 +126,7 @@ def check_string_voltage(modules, open_circuit_v, operating_v, change_per_c, cel
     high = require(tracker_v[1], "tracker_v, high", low, 2000, "V")
     highest = open_v * (1.0 + open_per_c * (cold - 25.0))
     cold_run, hot_run = (run_v * (1.0 + run_per_c * (heat - 25.0)) for heat in (cold, hot))
-    values = (
-        ("cold_open_circuit_v", highest, "V"),
-        ("cold_operating_v", cold_run, "V"),
-        ("hot_operating_v", hot_run, "V"),
-    )
-    reason = (
-        f"open circuit at {cold:g} degC {highest:.0f} V against {limit:g} V; operating {hot_run:.0f} V (cells at "
-        f"{hot:g} degC) to {cold_run:.0f} V (at {cold:g} degC) against the tracker's {low:g} to {high:g} V. A limit "
-        "crossed once in the cold can destroy the converter."
-    )
+    values = {"cold_open_circuit_v": highest, "cold_operating_v": cold_run, "hot_operating_v": hot_run}
+    limits = {"cold_c": cold, "hot_c": hot, "limit_v": limit, "low_v": low, "high_v": high}
     within = highest <= limit and hot_run >= low and cold_run <= high
-    return Sum("voltages of a string", values, WITHIN if within else OUTSIDE, reason)
+    return summed("string", WITHIN if within else OUTSIDE, values, **limits)
