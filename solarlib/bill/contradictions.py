@@ -2,71 +2,18 @@
 
 Each field may be right on its own and still make no sense beside another; every such pair is named here, or in the
 declaration of the field where it needs one other alone, so that a combination of rules either computes or is refused
-with a reason.
+with a reason. The reasons stand in ``contradictions.toml``.
 """
+
+import tomllib
+from pathlib import Path
 
 from solarlib.schema import misplaced
 
 ENERGY = ("delivered", "import", "billed", "received", "use", "generation")  # what a $/kWh line may count
 _RETAIL = ("import", "billed", "delivered")
 
-# What is wrong -> (field, found, allowed), of a line, the whole and the credit; {it} is the thing that holds the field.
-_LINE = {
-    "named twice": ("line", "the same name twice", "one name per line"),
-    "priced twice": ("price", "both price and blocks", "exactly one of the two"),
-    "not priced": ("price", "neither price nor blocks", "exactly one of the two"),
-    "blocks of what": ("blocks", "on = {it.on!r}", f"blocks only on {', '.join(ENERGY)}"),
-    "limits": ("blocks", "limits {limits}", "up_to_kwh rising, and none on the last block"),
-    "which bucket": ("bucket", "{it.bucket!r}", "a bucket named in [[bucket]]"),
-    "bucket of what": ("bucket", "on = {it.on!r}", "a bucket only on energy or demand"),
-    "percentage": ("price", "{it.price}", "a percentage from -100 to 100"),
-    "after credit": ("of", "after_credit = true", "after_credit = false when the taxed lines are named one by one"),
-    "offset": ("offset", "true on a percentage", "false: a tax on the bill after credit uses after_credit"),
-    "limited": ("months", "a limit in time on a percentage", "a sequence of tariffs with valid_from"),
-    "dates": ("valid_to", "{it.valid_to}", "a date after valid_from, {it.valid_from}"),
-    "prorate": ("prorate", "on = {it.on!r}", "prorate only on month or kw"),
-    "use": ("on", "'use' with a credit", "credit.unit = 'none': house use already contains what was generated"),
-}
-_WHOLE = {
-    "no line": ("charge", "no line", "at least one bill line"),
-    "dates": _LINE["dates"],
-    "same names": ("bucket", "{names}", "one name per bucket"),
-    "no rest": (
-        "bucket",
-        "no or several buckets without limits",
-        "the last, and only the last, takes every other hour",
-    ),
-    "not by bucket": ("credit.netting", "'period' with buckets", "bucket, day, hour, quarter hour or none"),
-    "by no bucket": ("credit.netting", "'bucket' without buckets", "at least one [[bucket]]"),
-    "crosses nothing": ("credit.cross_bucket", "no buckets", "none"),
-}
-_CREDIT = {
-    "worth": ("export_price", "{worth}", "exactly one of export_price, export_share, export_lines"),
-    "resets": ("reset_month", "{resets}", "only one of these"),
-    "reset without end": ("at_reset", "missing", "given exactly when there is a reset rule"),
-    "end without reset": ("at_reset", "given", "given exactly when there is a reset rule"),
-    "years": ("reset_every_years", "no yearly reset", "only with reset_month, reset_date or reset_anniversary"),
-    "payout": ("payout_price", "{it.payout_price}", "given exactly when {paid}"),
-    "payout of money": ("payout_price", "{it.payout_price}", "payout_share with unit = 'money'"),
-    "share": ("payout_share", "{it.payout_share}", "only when {paid}"),
-    "pool": ("order", "'pool' with life_bills", "fifo or lifo: a pool does not know how old its credits are"),
-    "no life": (
-        "issuing_bill_counts",
-        "life_bills = {it.life_bills}",
-        "life_bills of 2 or more, else no bill could use the credit",
-    ),
-    "convert": ("at_end", "'convert' with unit = {it.unit!r}", "convert only from kWh to money"),
-    "crosses": ("cross_bucket", "unit = {it.unit!r}", "none: money crosses buckets by itself"),
-    "no line": ("unit", "'kWh' but no line on = 'billed'", "at least one line that a kWh credit can reduce"),
-    "crosses blocks": ("cross_bucket", "block prices", "none: with blocks no bucket has one price"),
-    "share of blocks": (
-        "export_share",
-        "block prices",
-        "export_price or export_lines: with blocks there is no single retail price",
-    ),
-    "which buckets": ("export_price", "buckets {priced}", "one price for each of {names}"),
-    "hours": ("export_price", "an hourly table with netting = {it.netting!r}", "netting by hour, quarter hour or none"),
-}
+_WORDS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
 
 
 def contradictions(tariff):
@@ -82,9 +29,9 @@ def contradictions(tariff):
         yield f"credit.{key}", found, allowed
 
 
-def _told(words, wrong, **values):
-    """Yield the words of each rule in `wrong` (rule -> whether it is broken) that is broken."""
-    for rule, (key, found, allowed) in words.items():
+def _told(thing, wrong, **values):
+    """Yield the words about a thing for each rule in `wrong` (rule -> whether it is broken) that is broken."""
+    for rule, (key, found, allowed) in _WORDS[thing].items():
         if wrong[rule]:
             yield key, found.format(**values), allowed.format(**values)
 
@@ -119,7 +66,7 @@ def _of_charge(charge, tariff, lines):
         "prorate": charge.prorate and charge.on not in ("month", "kw"),
         "use": charge.on == "use" and tariff.credit.unit != "none",
     }
-    yield from _told(_LINE, wrong, it=charge, limits=", ".join(map(str, limits)))
+    yield from _told("line", wrong, it=charge, limits=", ".join(map(str, limits)), energy=", ".join(ENERGY))
     yield from _unknown("of", charge.of, [other.line for other in tariff.amounts], "lines that are no percentage: ")
 
 
@@ -135,7 +82,7 @@ def _of_whole(tariff):
         "by no bucket": not names and credit.netting == "bucket",
         "crosses nothing": not names and credit.netting != "bucket" and credit.cross_bucket != "none",
     }
-    yield from _told(_WHOLE, wrong, it=tariff, names=", ".join(names))
+    yield from _told("whole", wrong, it=tariff, names=", ".join(names))
     for bucket in tariff.buckets:
         if any(start >= end for start, end in bucket.hours):
             allowed = "pairs [from, to] with from < to, in hours 0 to 24"
@@ -177,7 +124,7 @@ def _of_credit(credit, tariff):
         "priced": ", ".join(price.buckets) if price else "",
         "names": ", ".join(tariff.bucket_names) or "the buckets, of which there are none",
     }
-    yield from _told(_CREDIT, wrong, it=credit, **texts)
+    yield from _told("credit", wrong, it=credit, **texts)
     lines = [charge.line for charge in retail if not charge.blocks]
     yield from _unknown("export_lines", credit.export_lines, lines, "lines with one price per kWh: ")
 

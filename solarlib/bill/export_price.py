@@ -32,7 +32,7 @@ class ExportPrice:
         return not self.buckets and len(self.prices) == 12 * 24
 
     def price(self, bucket="", days_by_month=()):
-        """Return the price in one bucket over a period, given its days in each calendar month; not for hours. [$/kWh]"""
+        """Return the price in one bucket over a period with these days in each month; not for hours. [$/kWh]"""
         if self.buckets:
             return self.prices[self.buckets.index(bucket)]
         if not self.by_month:

@@ -50,8 +50,8 @@ def years_from_days(daily_kwh, rng, count):
     Notes
     -----
     A bootstrap of blocks in a circle: Politis and Romano, in "Exploring the limits of bootstrap", Wiley (1992) 263
-    (`from memory`). What a run of days remembers is kept. Months know nothing of each other and the days are those of one
-    year: no wet year, no change in the household. Real years differ more.
+    (`from memory`). What a run of days remembers is kept. Months know nothing of each other and the days are those of
+    one year: no wet year, no change in the household. Real years differ more.
     """
     daily = np.asarray(daily_kwh, float)
     if daily.ndim == 0 or daily.shape[-1] != 365 or not np.isfinite(daily).all():
