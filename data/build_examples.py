@@ -2,8 +2,8 @@
 
     python data/build_examples.py
 
-Needs `solarlib`, the house file `houses/two-storey.toml`, the weather that it names and `load_minutes.csv.gz`. Faults are
-put in on purpose: `README.md` lists them, and `tests/test_examples.py` finds each of them.
+Needs `solarlib`, the house file `houses/two-storey.toml`, the weather that it names and `load_minutes.csv.gz`.
+Faults are put in on purpose: `README.md` lists them, and `tests/house/test_examples.py` finds each of them.
 """
 
 from dataclasses import dataclass, replace
@@ -77,7 +77,7 @@ SLIP, SLIP_DAYS, SLIP_RATED_KW = "E", ("2026-05-05", "2026-05-13"), 7.2  # kWh i
 
 @dataclass(frozen=True)
 class World:
-    """The truth: ``sky`` by hour in standard time, ``minutes`` [W] and ``registers`` [kWh, uncut] in the house's zone."""
+    """The truth: ``sky`` by hour in standard time, ``minutes`` [W] and ``registers`` [kWh, uncut] in its zone."""
 
     house: House
     sky: pd.DataFrame
@@ -126,7 +126,8 @@ def minute_sky(house):
 def drawn_weather(house, rng):
     """Return hours of 2026: each day is a random day of the same month of the typical year, in standard time as there.
 
-    The light of each hour is moved with what a cloudless sky gives in it, so that the sun still rises and sets on its day.
+    The light of each hour is moved with what a cloudless sky gives in it, so that the sun still rises
+    and sets on its day.
     """
     typical = weather(house)
     index = pd.date_range(START, END, freq="1h", tz=typical.index.tz, inclusive="left")
@@ -225,7 +226,7 @@ def sensor_file(truth, rng):
 
 
 def sheet(truth):
-    """Return what stands on the registers on the days of the sheet, a table of whole kWh without the sheet's mistake."""
+    """Return what stands on the registers on the days of the sheet, a table of whole kWh without its mistake."""
     return truth.registers.loc[[at(day) for day in READS]].map(shown_on_dial)
 
 
@@ -255,7 +256,9 @@ def bills_file(truth):
 
 
 def kept_record(truth):
-    """The owner's record by day, as `solarlib.files.records` keeps it, from quarter hours before those of the other file."""
+    """The owner's record by day, as `solarlib.files.records` keeps it, from quarter hours before those
+    of the other file.
+    """
     made = truth.minutes[["generation_w"]]
     quarters = made[made.index < at(DETAIL_START)].resample("15min").mean()
     for off, on in LOGGER_OFF:
@@ -337,7 +340,8 @@ date_order = "month first"
     ),
     "neighbours-by-day": f'zone = "{ZONE}"\ntime = "Day"\n'
     + "".join(
-        f'[[column]]\nname = "{name}"\nquantity = "neighbour"\nunit = "kWh/kW"\ntilt_deg = {tilt}\nazimuth_deg = {azimuth}\n'
+        f'[[column]]\nname = "{name}"\nquantity = "neighbour"\nunit = "kWh/kW"\n'
+        f"tilt_deg = {tilt}\nazimuth_deg = {azimuth}\n"
         for name, (tilt, azimuth) in NEIGHBOURS.items()
     ),
 }

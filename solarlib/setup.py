@@ -1,4 +1,4 @@
-"""The packages of this folder are found, not listed: a room needs no line anywhere. All else stands in pyproject.toml."""
+"""The packages of this folder are found, not listed: a room needs no line anywhere. All else is in pyproject.toml."""
 
 from setuptools import find_packages, setup
 

@@ -1,4 +1,6 @@
-"""The house plan holds: folders are rooms, imports run down only, faces hand on what lessons teach, nothing draws below the lessons."""
+"""The house plan holds: folders are rooms, imports run down only, faces hand on what lessons teach,
+nothing draws below the lessons.
+"""
 
 import ast
 import sys
@@ -39,7 +41,9 @@ MODULES = {
 
 
 def imports(path):
-    """Return the dotted names a file imports; ``from a import b`` counts as ``a.b`` where that is a module, else as ``a``."""
+    """Return the dotted names a file imports; ``from a import b`` counts as ``a.b`` where that is a module,
+    else as ``a``.
+    """
     names = set()
     for node in ast.walk(tree(path)):
         if isinstance(node, ast.Import):

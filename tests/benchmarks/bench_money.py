@@ -40,8 +40,9 @@ def measure(repeats=5):
     table_s = time.process_time() - start
     costs = Costs(9000, upkeep_per_year=67.5, events=(Event("converter", 13, 900), Event("roof work", 18, 1500)))
     uncertainty = Uncertainty(
-        yield_persistent_sd=0.06, yield_yearly_sd=0.04, price_sd=0.03, inflation=(0.025, 0.008), real_growth=(0.0, 0.01),
-        real_rate=(0.025, 0.005), degradation=(0.006, 0.003), upkeep_sd=0.3, event_cost_sd=0.3, event_year_sd=3.0)  # fmt: skip
+        yield_persistent_sd=0.06, yield_yearly_sd=0.04, price_sd=0.03, inflation=(0.025, 0.008),
+        real_growth=(0.0, 0.01), real_rate=(0.025, 0.005), degradation=(0.006, 0.003),
+        upkeep_sd=0.3, event_cost_sd=0.3, event_year_sd=3.0)  # fmt: skip
     best_s = np.inf
     for seed in range(repeats):
         start = time.process_time()

@@ -87,7 +87,7 @@ def test_a_full_shading_year_takes_under_five_seconds():
 
 
 def test_speed_costs_no_accuracy():
-    """Five random moments, cell by cell: within 0.05 %, what the 400 currents of the slow way and our grid leave open."""
+    """Five random moments, cell by cell: 0.05 %, what the 400 currents of the slow way and our grid leave open."""
     for slow, fast in by_root_search():
         assert abs(fast / slow - 1) < 5e-4
 
@@ -95,7 +95,9 @@ def test_speed_costs_no_accuracy():
 if __name__ == "__main__":
     for label, (seconds, loss, hours) in figures().items():
         print(
-            f"{label}: {hours} h in {seconds:.2f} s; light lost {loss.light_lost:.2%}, per module {loss.module_loss:.2%}, string {loss.string_loss:.2%}, poor tracker {loss.poor_tracker_loss:.2%}"
+            f"{label}: {hours} h in {seconds:.2f} s; light lost {loss.light_lost:.2%}, "
+            f"per module {loss.module_loss:.2%}, string {loss.string_loss:.2%}, "
+            f"poor tracker {loss.poor_tracker_loss:.2%}"
         )
     print(
         "largest difference from a root search:", f"{max(abs(fast / slow - 1) for slow, fast in by_root_search()):.1e}"

@@ -28,7 +28,8 @@ RUN_ALL = """async () => {
 ALL_RAN = """() => {
   const panel = window.jupyterapp.shell.currentWidget, kernel = panel.sessionContext.session.kernel;
   if (panel.node.querySelector('[data-mime-type$="jupyter.error"]')) return true;
-  const code = [...panel.content.widgets].filter(cell => cell.model.type === 'code' && cell.model.sharedModel.source.trim());
+  const code = [...panel.content.widgets].filter(
+    cell => cell.model.type === 'code' && cell.model.sharedModel.source.trim());
   return kernel.status === 'idle' && code.every(cell => cell.model.executionCount !== null); }"""
 
 STATE = """() => {

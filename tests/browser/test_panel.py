@@ -1,4 +1,6 @@
-"""The panel itself in a real browser, on a notebook of its own: names, errors in place, buttons, no jump, no stale view."""
+"""The panel itself in a real browser, on a notebook of its own: names, errors in place, buttons, no jump,
+no stale view.
+"""
 
 import nbformat
 import pytest

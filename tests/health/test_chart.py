@@ -142,7 +142,8 @@ def watch(yields, base, left=15 / 16, repair=True):
 @pytest.mark.parametrize("base, in_time", [(60, 0.95), (365, 0.99)])
 @pytest.mark.slow
 def test_one_dead_module_of_sixteen_is_reported_within_ten_days_with_at_most_one_false_alarm_a_year(base, in_time):
-    """300 made houses, everything estimated from the baseline days. The report starts from rest on the day of the fault.
+    """300 made houses, everything estimated from the baseline days.
+    The report starts from rest on the day of the fault.
 
     A house whose sixty baseline days happened to be odd may take longer: so 95 of 100, and 99 after a year of baseline.
     """

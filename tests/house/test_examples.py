@@ -1,4 +1,4 @@
-"""The example files tell of one house, carry the faults that data/README.md lists, and the reader finds each of them."""
+"""The example files tell of one house, carry the faults that data/README.md lists, and the reader finds each."""
 
 import runpy
 from dataclasses import replace

@@ -140,7 +140,8 @@ MONTHLY = {
     [
         (
             {},
-            "weather: found nothing, allowed is either file or monthly_irradiation_kwh_per_m2_day and monthly_temperature_c",
+            "weather: found nothing, allowed is either file or "
+            "monthly_irradiation_kwh_per_m2_day and monthly_temperature_c",
         ),
         (MONTHLY | {"file": "723170TYA.CSV"}, "weather: found file and monthly_irradiation_kwh_per_m2_day and"),
         ({"monthly_temperature_c": [10] * 12}, "weather: found monthly_temperature_c, allowed is either file or"),

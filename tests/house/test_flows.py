@@ -1,4 +1,6 @@
-"""A house and its owner's files: values taken out, the record for direction with and without step tests, periods, progress."""
+"""A house and its owner's files: values taken out, the record for direction with and without step tests,
+periods, progress.
+"""
 
 from dataclasses import replace
 

@@ -1,4 +1,6 @@
-"""What a house's array should have given: its typical days on any date, its usual range, shapes of clear days, neighbours."""
+"""What a house's array should have given: its typical days on any date, its usual range,
+shapes of clear days, neighbours.
+"""
 
 from dataclasses import replace
 
@@ -63,7 +65,9 @@ def test_a_typical_year_stands_on_any_date():
 
 
 def test_the_usual_range_holds_eight_of_ten_made_months(house):
-    """Months of the typical year's April and a fortnight around it, in runs of a week: another mixture than the range's own."""
+    """Months of the typical year's April and a fortnight around it, in runs of a week:
+    another mixture than the range's own.
+    """
     april = pd.date_range("2026-04-01", "2026-05-01", freq="D", inclusive="left")
     low, high = hh.yield_band(house, april)
     assert (low, high) == pytest.approx((126.568, 148.578), rel=1e-4)  # as written down; drawn from a fixed seed

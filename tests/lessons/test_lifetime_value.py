@@ -377,7 +377,7 @@ def test_slips_of_the_offers_are_named():
         "abcde", ("average", "rebate", "Converter and roof", "lost at the reset", "capacity charge")
     ):
         assert rows[letter].right is False and hint in rows[letter].message
-    for letter, amount in zip("abcde", wrong):
+    for letter in "abcde":
         assert letter + "  " in questions.offer(mine)
 
 

@@ -1,4 +1,4 @@
-"""The form for a mapping: filled in as far as the file proves, open where it does not, and never written over another."""
+"""The form for a mapping: filled in as far as the file proves, else open, and never written over another."""
 
 import shutil
 import tomllib

@@ -25,7 +25,10 @@ CELLS = [
     "check.predict('Is it?', {'yes': 'Look again.', 'no': 'Look at it.'}, right='yes')",
     "print('half'); 1 / 3",
 ]
-WORDS = "# Title\n\nIt costs \\$5 or $6, `$x$` and $E = P \\, t$:\n\n$$E = \\frac{P}{1000}$$\n\n![A roof seen from the street](none.png)"
+WORDS = (
+    "# Title\n\nIt costs \\$5 or $6, `$x$` and $E = P \\, t$:\n\n$$E = \\frac{P}{1000}$$\n\n"
+    "![A roof seen from the street](none.png)"
+)
 
 
 def write(path, sources, words=WORDS):

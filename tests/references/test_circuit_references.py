@@ -14,7 +14,8 @@ MPH = 0.44704
 
 
 def test_cir_1_room_for_a_back_fed_breaker():
-    """NEC 705.12(B)(2)(3)(b), 120 % of the busbar: bus and main 200 A leave 240 - 200 = 40 A, 32 A or 7.68 kW continuous.
+    """NEC 705.12(B)(2)(3)(b), 120 % of the busbar: bus and main 200 A leave 240 - 200 = 40 A,
+    32 A or 7.68 kW continuous.
 
     At 240 V; exact. `recomputed, source from memory`.
     """
@@ -126,7 +127,9 @@ def test_cir_6_resistance_of_copper(gauge):
 
 @pytest.mark.parametrize("gauge, misprinted", [(12, 6.5), (10, 3.9)])
 def test_cir_6_ohm_per_km_is_not_ohm_per_kft(gauge, misprinted):
-    """6.5 and 3.9 are met as "ohm per 1000 ft" of 12 and 10 AWG, but are ohm per kilometre: `common practice, no source`."""
+    """6.5 and 3.9 are met as "ohm per 1000 ft" of 12 and 10 AWG, but are ohm per kilometre:
+    `common practice, no source`.
+    """
     per_km = voltages.copper_ohm_per_km(voltages.awg_area_mm2(gauge))
     assert per_km * M_PER_KFT / 1000 < 0.35 * misprinted
     assert per_km == pytest.approx(misprinted, rel=0.03)  # what these numbers really are
@@ -139,7 +142,8 @@ def test_cir_6_in_metric_units(gauge, ohm):
 
 
 def test_cir_6_rise_of_a_chain_and_a_home_run():
-    """1 A units 1.05 m apart on 12 AWG, 20 m of 10 AWG, 240 V: 0.73, 1.23, 1.82 % for 8, 12, 16; chain 0.75 %, from the middle 0.20 %.
+    """1 A units 1.05 m apart on 12 AWG, 20 m of 10 AWG, 240 V: 0.73, 1.23, 1.82 % for 8, 12, 16;
+    chain 0.75 %, from the middle 0.20 %.
 
     `built here`; last printed digit.
     """
@@ -174,7 +178,8 @@ def test_cir_7_other_winds(mph, psf):
 
 
 def test_cir_8_why_ballast_is_not_computed():
-    """ASCE 7's idea 0.6 D + W on CIR-7, net uplift 0.5, 17.8 ft2: 174 lb up, 290 lb (132 kg) of weight a module. `built here`; 1 %.
+    """ASCE 7's idea 0.6 D + W on CIR-7, net uplift 0.5, 17.8 ft2: 174 lb up,
+    290 lb (132 kg) of weight a module. `built here`; 1 %.
 
     A number that no flat roof should meet unasked, from a coefficient that could as well be 0.3 or 1.5: the span that
     `velocity_pressure` gives holds it, and its verdict sends the reader to an engineer.

@@ -252,7 +252,8 @@ def lifetime(**changes):
     without = yearly_bills(bill, np.zeros(c["years"]), c["growth"])
     with_pv = yearly_bills(bill, factors, c["growth"]) + c["capacity"]
     costs = Costs(installed=4500 * c["cost_per_w"], upkeep_per_year=4.5 * c["upkeep_per_kw"], growth=0.025,
-                  events=(Event("converter", 13, c["converter"]),), tax_credit_share=c["credit"], tax_credit_year=0)  # fmt: skip
+                  events=(Event("converter", 13, c["converter"]),),
+                  tax_credit_share=c["credit"], tax_credit_year=0)  # fmt: skip
     return cash_flow(without, with_pv, costs), new_kwh * factors, c["rate"]
 
 
@@ -440,7 +441,8 @@ def test_monte_carlo():
     rules = [rule("retail", 0.6, 1.0), rule("three quarters", 0.2, 0.75), rule("low", 0.2, 0.3)]
     uncertainty = Uncertainty(
         yield_persistent_sd=0.07, price_sd=0.03, inflation=(0.025, 0.0), degradation=(0.006, 0.003),
-        real_growth=(float(money.real_rate(0.02, 0.025)), 0.012 / 1.025), real_rate=(float(money.real_rate(0.05, 0.025)), 0),
+        real_growth=(float(money.real_rate(0.02, 0.025)), 0.012 / 1.025),
+        real_rate=(float(money.real_rate(0.05, 0.025)), 0),
         upkeep_sd=0.3, event_cost_sd=0.3, event_year_sd=3.0)  # fmt: skip
     ends = []
     for converter in (900.0, 2000.0):
@@ -453,7 +455,8 @@ def test_monte_carlo():
     cheap, dear = (end.loc["all"] for end in ends)
     share_error = 3 * np.sqrt(0.25 * 0.75 / 20_000)
     for column, printed, slack in [
-        ("net_present_value_5", -3400, 50 + 75), ("net_present_value_50", 2200, 50 + 75), ("net_present_value_95", 6800, 50 + 75),
+        ("net_present_value_5", -3400, 50 + 75), ("net_present_value_50", 2200, 50 + 75),
+        ("net_present_value_95", 6800, 50 + 75),
         ("share_losing", 0.26, 0.005 + share_error), ("share_paid_back", 0.22, 0.005 + share_error),
         ("payback_5", 9.0, 0.05 + 0.05), ("payback_50", 11.6, 0.05 + 0.1), ("payback_95", 23.0, 0.5 + 0.2),
     ]:  # fmt: skip

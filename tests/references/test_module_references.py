@@ -12,8 +12,8 @@ from worked_cases import CEC, EURO, weighted
 def test_mod_1_rating_conditions():
     """IEC 61215, 61853: 1000 W/m2 and 25 degC rate a module; NOCT at 800 W/m2, 20 degC, 1 m/s, open back. `seen`.
 
-    NOCT of modules 33, 48, 58 degC (best, typical, worst; usually credited to Ross and Smokler 1986): our open rack must lie in it,
-    though the library's wind is that at 10 m.
+    NOCT of modules 33, 48, 58 degC (best, typical, worst; usually credited to Ross and Smokler 1986):
+    our open rack must lie in it, though the library's wind is that at 10 m.
     """
     assert Module(430.0).power_w(1000.0, 25.0) == pytest.approx(430.0, rel=1e-12)
     assert yields.REFERENCE_IRRADIANCE == 1000.0
@@ -21,7 +21,8 @@ def test_mod_1_rating_conditions():
 
 
 def test_mod_2_hot_module():
-    """Masters, *Renewable and Efficient Electric Power Systems* (2004), ch. 8: NOCT 47, 30 degC, 1 kW/m2: 64 degC, 36.7 V, 121 W.
+    """Masters, *Renewable and Efficient Electric Power Systems* (2004), ch. 8: NOCT 47, 30 degC,
+    1 kW/m2: 64 degC, 36.7 V, 121 W.
 
     0.5 degC, 0.1 V, 0.5 W (the book rounds first). `recomputed, source from memory`.
     """
@@ -32,7 +33,8 @@ def test_mod_2_hot_module():
 
 
 def test_mod_3_power_at_cell_temperature():
-    """Osterwald, Solar Cells 18 (1986) 269: power is linear in the cells' temperature; 200 W, 35 degC, -0.48 %/K: 190.4 W.
+    """Osterwald, Solar Cells 18 (1986) 269: power is linear in the cells' temperature; 200 W, 35 degC,
+    -0.48 %/K: 190.4 W.
 
     Exact. Rule `recomputed, source from memory`, case `built here`.
     """
@@ -40,7 +42,9 @@ def test_mod_3_power_at_cell_temperature():
 
 
 def test_mod_5_our_curve_follows_that_table():
-    """Our three-parameter curve through the table's 10, 50, 100 % points: the other four within 0.7 points, the weights within 0.2."""
+    """Our three-parameter curve through the table's 10, 50, 100 % points: the other four within 0.7 points,
+    the weights within 0.2.
+    """
     converter = Converter("central", 5000.0, 0.94, 0.968, 0.963)
 
     def efficiency(load):

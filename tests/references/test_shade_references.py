@@ -24,7 +24,8 @@ def _cell(photo, dark, series, shunt, ideality=1.0, **backward):
 
 
 def test_mod_7_open_circuit_of_a_cell():
-    """Masters, *Renewable and Efficient Electric Power Systems* (2004), ch. 8: 1e-10 A, 4.0 and 2.0 A, 25.7 mV: 0.627, 0.610 V.
+    """Masters, *Renewable and Efficient Electric Power Systems* (2004), ch. 8: 1e-10 A, 4.0 and 2.0 A,
+    25.7 mV: 0.627, 0.610 V.
 
     0.001. `recomputed, source from memory`.
     """
@@ -37,7 +38,8 @@ MASTERS = dict(photo=3.4, dark=6e-10, series=0.005, shunt=6.6, ideality=1 / 38.9
 
 
 def test_mod_7_module_of_36_cells():
-    """Masters, ch. 8: 3.4 A, 6e-10 A, 6.6 and 0.005 ohm, inner voltage 0.50 V, 38.9 per V: 3.16 A, 17.43 V, 55 W; 0.01, 0.01, 0.1.
+    """Masters, ch. 8: 3.4 A, 6e-10 A, 6.6 and 0.005 ohm, inner voltage 0.50 V, 38.9 per V: 3.16 A, 17.43 V,
+    55 W; 0.01, 0.01, 0.1.
 
     `recomputed, source from memory`.
     """
@@ -71,7 +73,8 @@ def test_mod_8_what_a_bypass_diode_saves():
 
 
 def test_mod_12_clipping_of_hours():
-    """Greensboro's typical year, tilt 36.1 S, Perez, Tc = Ta + G/800 x 25, -0.4 %/K, no other loss; `built here`; 0.02 points.
+    """Greensboro's typical year, tilt 36.1 S, Perez, Tc = Ta + G/800 x 25, -0.4 %/K,
+    no other loss; `built here`; 0.02 points.
 
     Share of direct-current energy above the limit at ratio 1.0 ... 1.5. Hours hide short peaks: a lower bound.
     """
@@ -139,7 +142,8 @@ GENERIC = DiodeModule().scaled_to(274.0)
 
 @pytest.mark.parametrize("case", CASES)
 def test_table_of_shade_cases(case):
-    """`built here`, twice and apart. 0.25 points on losses, 0.5 on gains; 0.6 where all that is left depends on the cell.
+    """`built here`, twice and apart. 0.25 points on losses, 0.5 on gains;
+    0.6 where all that is left depends on the cell.
 
     The table's cell is unknown; `test_the_tolerance_is_what_the_cell_moves` shows that other likely cells move the
     numbers by as much. The last case is a module at a fifth of its current: there series resistance and ideality
@@ -196,7 +200,9 @@ def test_a_leaky_cell_does_not_wake_its_diode():
 
 @pytest.mark.parametrize("scatter, gain", [(0.01, 0.07), (0.02, 0.26), (0.03, 0.73)])
 def test_scatter_of_modules_without_shade(scatter, gain):
-    """Same table: normal scatter of the modules' currents; `built here`. One draw moves it by half; the mean of 40 by a tenth: 25 %."""
+    """Same table: normal scatter of the modules' currents; `built here`. One draw moves it by half;
+    the mean of 40 by a tenth: 25 %.
+    """
     rng = np.random.default_rng(11)
     draws = [FULL * (1 + scatter * rng.standard_normal(16))[:, None, None] for _ in range(40)]
     assert 100 * np.mean([shade_moment(light, 50.0, GENERIC).module_gain for light in draws]) == pytest.approx(
@@ -212,7 +218,9 @@ PATCHES = {
 
 
 def _year_of_whole_modules(beam_only):
-    """Return the loss of a Greensboro year for each patch; the obstacle takes the beam, and else the bright ring around it."""
+    """Return the loss of a Greensboro year for each patch; the obstacle takes the beam,
+    and else the bright ring around it.
+    """
     weather = read_weather("723170TYA.CSV", PLACE)
     solar, plane = position(weather.index, PLACE), Plane(16, 30, 180)
     light = shade.plane_light(weather, solar, plane, 0.2)
@@ -240,7 +248,8 @@ def _year_of_whole_modules(beam_only):
 
 @pytest.mark.slow
 def test_years_of_whole_modules():
-    """Same table, years in Greensboro with 2, 4, 6 of 16 modules shaded: gains 0.14, 0.77, 2.5 %, recovered about 30 to 35 %. `built here`.
+    """Same table, years in Greensboro with 2, 4, 6 of 16 modules shaded: gains 0.14, 0.77, 2.5 %,
+    recovered about 30 to 35 %. `built here`.
 
     It does not say where its obstacle stood, so gains are only held to 40 %; the recovered share hardly depends on it
     (5 points). It comes out where the obstacle takes the beam alone. A real one hides the bright ring around the sun
@@ -254,7 +263,8 @@ def test_years_of_whole_modules():
 
 
 def test_years_against_measured_ones():
-    """Deline et al., NREL/CP-5200-54039 (2012): module-level won 4, 8, 12 %, of the loss 40 to 50 %; MacAlpine and Brandemuehl: 34 to 42 %.
+    """Deline et al., NREL/CP-5200-54039 (2012): module-level won 4, 8, 12 %, of the loss 40 to 50 %;
+    MacAlpine and Brandemuehl: 34 to 42 %.
 
     `seen` (abstracts). Other roofs; measured strings also lose to tracker errors and voltage limits. What must hold:
     a year's gain from good trackers lies below the measured ones, and with a tracker that stays on the low hill above
@@ -276,7 +286,9 @@ def test_years_against_measured_ones():
     "latitude, at_10, at_20", [(33, 0.78, 0.66), (40, 0.72, 0.58), (45, 0.66, 0.51), (48, 0.62, 0.46)]
 )
 def test_ground_cover_without_shade_at_ten_on_21_december(latitude, at_10, at_20):
-    """Ratio at which rows do not shade each other at 10 h solar time, declination -23.45 deg; `built here`, last printed digit."""
+    """Ratio at which rows do not shade each other at 10 h solar time, declination -23.45 deg;
+    `built here`, last printed digit.
+    """
     up, turn, down = np.radians([latitude, -30.0, -23.45])
     elevation = np.degrees(np.arcsin(np.sin(up) * np.sin(down) + np.cos(up) * np.cos(down) * np.cos(turn)))
     azimuth = 180.0 + np.degrees(np.arctan2(np.sin(turn), np.cos(turn) * np.sin(up) - np.tan(down) * np.cos(up)))
@@ -286,7 +298,8 @@ def test_ground_cover_without_shade_at_ten_on_21_december(latitude, at_10, at_20
 
 @pytest.mark.parametrize("sections", [1, 2])
 def test_sections_against_a_published_quick_formula(sections):
-    """Martinez-Moreno, Munoz and Lorenzo, Sol. Energy Mater. Sol. Cells 94 (2010) 2298, by pvlib.shading.direct_martinez. `seen` in pvlib.
+    """Martinez-Moreno, Munoz and Lorenzo, Sol. Energy Mater. Sol. Cells 94 (2010) 2298,
+    by pvlib.shading.direct_martinez. `seen` in pvlib.
 
     Landscape, 1 or 2 of 3 sections of every module shaded, 80 % of the light direct: 40.0 and 66.7 %. 6 points: a rule
     fitted to measured generators, that knows neither bypass drop nor voltage.
@@ -310,7 +323,8 @@ def test_the_quick_formula_is_too_kind_to_portrait():
 
 
 def test_one_percent_more_in_money():
-    """4.5 kW at 0.16 $/kWh, +1 % (9 $ a year): 154 $ over 25 years at 5 % with 2.5 % growth and 0.5 % ageing; 450 $ need 2.9 %. `built here`.
+    """4.5 kW at 0.16 $/kWh, +1 % (9 $ a year): 154 $ over 25 years at 5 % with 2.5 % growth and 0.5 % ageing;
+    450 $ need 2.9 %. `built here`.
 
     0.5 $, 0.02 points: the last printed digits.
     """

@@ -44,7 +44,7 @@ def _kwh(weather, system, place=PLACE):
 
 
 def test_yearly_energy_is_that_of_modelchain(weather):
-    """Bar: 0.5 % of the same chain by pvlib's ModelChain, whose own models do the physics (see the benchmark's head)."""
+    """Bar: 0.5 % of the same chain by pvlib's ModelChain, whose own models do the physics (see the benchmark)."""
     spec = importlib.util.spec_from_file_location("bench_array", BENCH)
     bench = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(bench)

@@ -204,9 +204,10 @@ def test_a_sum_in_full():
         "  room_a: 50 A",
         "  room_continuous_a: 40 A",
         "  back_fed_breaker_a: 25 A",
-        "  main 100 A + 1.25 x current = 123.44 A, main + breaker = 125 A, against 1.2 x 125 A = 150 A (NEC 705.12), for "
-        "a breaker at the far end of the busbar; a panelboard fed in its middle needs care. There are other ways to "
-        "connect: a smaller main, the sum of all breakers, ahead of the main, another panelboard, listed power control.",
+        "  main 100 A + 1.25 x current = 123.44 A, main + breaker = 125 A, against 1.2 x 125 A = 150 A (NEC 705.12), "
+        "for a breaker at the far end of the busbar; a panelboard fed in its middle needs care. There are other ways "
+        "to connect: a smaller main, the sum of all breakers, ahead of the main, another panelboard, "
+        "listed power control.",
     ]
     wind = str(loads.velocity_pressure(120.0)).splitlines()
     assert wind[1:5] == [

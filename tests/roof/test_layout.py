@@ -80,7 +80,8 @@ def test_a_chimney_takes_the_modules_that_would_reach_into_it():
 
 
 def test_the_grid_moves_to_where_most_have_room():
-    # A rectangle of 0.5 m at the left edge: from the corner one column of 2 is lost (4 x 2 - 2), from its right edge none.
+    # A rectangle of 0.5 m at the left edge: from the corner one column of 2 is lost (4 x 2 - 2),
+    # from its right edge none.
     roof = RoofPlane(4.5, 4, taken=((0, 0, 0.5, 4),))
     fit = fit_modules(roof, 2, 1, True, 0)
     assert fit.count == 8 and min(box[0] for box in fit.modules) == 0.5

@@ -49,7 +49,9 @@ def lights(seed, modules=3):
 
 
 def test_a_cells_curve_is_pvlibs_explicit_one():
-    """Currents put into bishop88 at random inner voltages come back as the same voltages; 2 mV, backwards 20 mV, by interpolation."""
+    """Currents put into bishop88 at random inner voltages come back as the same voltages;
+    2 mV, backwards 20 mV, by interpolation.
+    """
     cell, rng = Cell(), np.random.default_rng(5)
     light, heat = np.array([[1000.0, 200.0, 5.0]]), 45.0
     photo, dark, _, _, thermal = pvlib.pvsystem.calcparams_desoto(
@@ -82,7 +84,9 @@ def test_a_cells_curve_is_pvlibs_explicit_one():
 
 @pytest.mark.parametrize("irradiance, heat", [(1000, 25), (1000, 60), (400, 45), (50, 10), (10, -10)])
 def test_the_best_point_is_pvlibs(irradiance, heat):
-    """Against pvlib's own search for the maximum, without breakdown; 3e-4 from the grid, in dim light, where the shunt moves the knee."""
+    """Against pvlib's own search for the maximum, without breakdown; 3e-4 from the grid, in dim light,
+    where the shunt moves the knee.
+    """
     module = DiodeModule(Cell(breakdown_factor=0.0))
     cell = module.cell
     photo, dark, series, _, thermal = pvlib.pvsystem.calcparams_desoto(
@@ -312,7 +316,9 @@ def test_without_obstacles_all_ways_give_the_same(weather):
 
 
 def test_light_behind_the_glass_is_the_arrays(weather):
-    """The split light adds up to what the array's own ladder of losses has behind the glass; the ring goes with the beam."""
+    """The split light adds up to what the array's own ladder of losses has behind the glass;
+    the ring goes with the beam.
+    """
     house = system()
     solar = shade.position(weather.index, PLACE)
     light = shade.plane_light(weather, solar, house.planes[0], house.albedo)

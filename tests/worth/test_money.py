@@ -224,8 +224,9 @@ class TestLoan:
             Loan(*values)
 
 
-FULL = Costs(9000, fees=300, roof_and_panelboard_work=700, rebate=500, tax_credit_share=0.3, tax_credit_year=2, tax_owed=2000,
-             upkeep_per_year=60, insurance_and_tax_per_year=40, events=(Event("converter", 12, 900), Event("roof", 18, 1500)),
+FULL = Costs(9000, fees=300, roof_and_panelboard_work=700, rebate=500,
+             tax_credit_share=0.3, tax_credit_year=2, tax_owed=2000, upkeep_per_year=60, insurance_and_tax_per_year=40,
+             events=(Event("converter", 12, 900), Event("roof", 18, 1500)),
              residual=300, removal=1000, growth=0.025)  # fmt: skip
 
 
@@ -425,8 +426,8 @@ def flat_rule(name="retail", probability=1.0, export_value=1.0):
 
 class TestRisk:
     def test_without_uncertainty_every_lifetime_is_the_cash_flow(self):
-        costs = Costs(9000, rebate=400, tax_credit_share=0.1, upkeep_per_year=50, insurance_and_tax_per_year=17.5, removal=500,
-                      events=(Event("converter", 13, 900),), growth=0.025)  # fmt: skip
+        costs = Costs(9000, rebate=400, tax_credit_share=0.1, upkeep_per_year=50, insurance_and_tax_per_year=17.5,
+                      removal=500, events=(Event("converter", 13, 900),), growth=0.025)  # fmt: skip
         u = Uncertainty(inflation=(0.025, 0), real_growth=(0.01, 0), real_rate=(0.03, 0), degradation=(0.005, 0))
         drawn = draw_lifetimes(np.random.default_rng(1), 3, 25, 1280.0, [flat_rule()], costs, u)
         path, growth = yield_path(25, 0.005), money.nominal_rate(0.01, 0.025)
@@ -475,7 +476,9 @@ class TestRisk:
         assert summarise(drawn).loc["all", "payback_5"] == np.inf
 
     def test_spread_of_each_other_input(self):
-        def drawn(costs=Costs(9000), **u):
+        plain = Costs(9000)
+
+        def drawn(costs=plain, **u):
             return draw_lifetimes(np.random.default_rng(6), 4000, 2, 1280.0, [flat_rule()], costs, Uncertainty(**u))
 
         price = drawn(price_sd=0.05)

@@ -1,4 +1,4 @@
-"""The panel: its controls refuse what they should, its redraw equals a full draw, its errors are seen, nothing leaks."""
+"""The panel: controls refuse what they should, a redraw equals a full draw, errors are seen, nothing leaks."""
 
 import base64
 import io
