@@ -4,6 +4,7 @@ import ast
 from types import SimpleNamespace
 
 import entered
+import pytest
 
 # Public names that nothing enters yet, each with the capability that will wire it. The list is to become empty.
 WAITING = {
@@ -37,6 +38,7 @@ def test_the_search_follows_names_and_finds_what_nobody_enters():
     ) == ["a.dead", "a.Thing.hidden", "b.lost"]
 
 
+@pytest.mark.slow
 def test_what_waits_is_there_and_entered_by_nothing():
     never = set(entered.never_entered())
     assert set(WAITING) <= never, f"not there or entered by now: {sorted(set(WAITING) - never)}"

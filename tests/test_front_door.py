@@ -85,6 +85,7 @@ def test_no_disk(clone):
     assert code == 1 and "The disk is full. Free about 1.2 GB" in said and not (clone / ".venv").exists()
 
 
+@pytest.mark.slow
 def test_no_network_is_named_and_leaves_no_stamp(clone):
     nowhere = {
         "PIP_CONFIG_FILE": os.devnull,

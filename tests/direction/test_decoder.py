@@ -268,6 +268,7 @@ def test_nine_days_in_ten_lie_inside_their_interval():
         assert len(hits) == 180 and fewest <= sum(hits) <= most
 
 
+@pytest.mark.slow
 def test_few_draws_do_not_make_the_intervals_narrow():
     def width_kwh(readings, draws):
         days = decode(readings, LOAD_W, draws=draws).days

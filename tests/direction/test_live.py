@@ -33,6 +33,7 @@ def follow(readings, **how):
     return np.array([live.update(*row) for row in rows]), live
 
 
+@pytest.mark.slow
 def test_signs_live_are_good_and_below_those_known_afterwards(house, habits):
     readings, truth = house
     p, _ = follow(readings, habits=habits)
@@ -41,6 +42,7 @@ def test_signs_live_are_good_and_below_those_known_afterwards(house, habits):
     assert 0.94 < right < 1
 
 
+@pytest.mark.slow
 def test_live_is_the_forward_half_of_the_chain(house, scene):
     readings, record = house[0], scene.record
     at, w = chain_of(scene)
@@ -54,6 +56,7 @@ def test_live_is_the_forward_half_of_the_chain(house, scene):
     assert p[at][compared] == pytest.approx(expected[compared], abs=1e-6)
 
 
+@pytest.mark.slow
 def test_the_future_does_not_matter(house, habits):
     readings, _ = house
     whole, _ = follow(readings[:900], habits=habits)
@@ -61,6 +64,7 @@ def test_the_future_does_not_matter(house, habits):
     assert (whole[:700] == part).all()
 
 
+@pytest.mark.slow
 def test_houses_side_by_side_do_not_meet(house, habits):
     readings, _ = house
     rows = readings[["reading_w", "pv_w", "test_on"]].to_numpy().reshape(3, 1440, 3).transpose(1, 2, 0)
@@ -147,6 +151,7 @@ def test_habits_are_learned_at_day_break_from_an_hour_of_night():
         assert live.habits.samples == samples
 
 
+@pytest.mark.slow
 def test_after_a_day_without_readings_the_past_says_nothing_more(habits):
     def after_missing(count):
         live = LiveFilter(habits=habits)

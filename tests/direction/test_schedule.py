@@ -60,6 +60,7 @@ def test_chosen_steps_do_more_than_as_many_fixed_ones(days):
     assert left["chosen"] < 0.8 * left["fixed"] < 0.8 * left["none"]
 
 
+@pytest.mark.slow
 def test_steps_come_only_where_they_can_tell(days):
     chosen = play(days, chooser=schedule.Chooser(8.0))
     on = chosen["test_on"] > 0
@@ -83,6 +84,7 @@ def test_cost_of_steps():
     assert schedule.doubt(500, [0.0, 0.5, 1.0, 0.9]) == pytest.approx([0, 500, 0, 100])
 
 
+@pytest.mark.slow
 def test_timetable_puts_steps_where_the_doubt_is(days):
     found = decoded(days, play(days))
     times = schedule.timetable(found.samples, 10)

@@ -31,6 +31,7 @@ def change(net_w, test, generator, draws=DRAWS):
     return before, during, after, during - (0.5 * (before + after) if test.use_after else before)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("load_w, noise_w, readings", [(40.0, 80.0, 16), (40.0, 40.0, 4), (120.0, 100.0, 6)])
 def test_error_away_from_the_fold(load_w, noise_w, readings):
     test = d.StepTest(load_w, dwell_s=10.0 * readings, noise_w=noise_w)
@@ -71,6 +72,7 @@ def test_error_in_the_fold_and_outside(net_w):
     assert_share(wrong, float(d.error_probability(net_w, test)))
 
 
+@pytest.mark.slow
 def test_error_where_fold_and_outside_meet_is_never_above_the_formula():
     test = d.StepTest(300, dwell_s=60, noise_w=200)
     for net_w in (-200.0, -280.0, -300.0, -330.0, -400.0):

@@ -701,6 +701,7 @@ def test_progress_of_a_small_file_ends_with_one(tmp_path):
     assert seen == sorted(seen) and seen[-1] == 1.0 and seen.count(1.0) == 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding, rows", [("utf-8", 150_000), ("utf-16", 75_000)])
 def test_progress_comes_at_least_every_2_percent(tmp_path, encoding, rows):
     """Bytes that were read between two calls, from the stamps of the rows: 4 MB, so that blocks are 25 % of the file."""
@@ -959,6 +960,7 @@ def sound_file(rng):
     return mapping, lines, dict(zip((line.encode() for line in lines[1:]), zip(index, values))), "%z" in stamp
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(SEEDS))
 def test_a_damaged_file_is_accounted_for_or_refused(tmp_path, seed):
     """Each line as it was before the damage is in the table with its numbers, or set aside under its own line number."""
@@ -1005,6 +1007,7 @@ def test_a_damaged_file_is_accounted_for_or_refused(tmp_path, seed):
 EXAMPLES = Path(__file__).parents[2] / "data" / "examples"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(4))
 def test_damaged_examples_go_through_every_step_or_are_refused(tmp_path, seed):
     """Registers, two columns, UTF-16, quotes, unproved dates: proposal, reading, even form, plausibility, daily sums."""

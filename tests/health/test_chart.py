@@ -163,6 +163,7 @@ def test_days_that_resemble_each_other_need_the_repair_and_cost_time():
     assert np.median(quick) < np.median(report) <= 12
 
 
+@pytest.mark.slow
 def test_ten_days_without_a_fault_hardly_ever_bring_a_report():
     _, report = watch(village(2027, 300, 60), 60, left=1.0)
     assert (report <= 10).mean() < 0.05

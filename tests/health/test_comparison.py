@@ -183,6 +183,7 @@ def test_a_change_is_looked_for_beside_sixty_days_and_from_a_week_before(monkeyp
     assert told.recent.first_day == own.index[-14]
 
 
+@pytest.mark.slow
 def test_the_size_of_the_change_holds_the_truth_about_as_often_as_it_says():
     """Two errors would be 0.95 if the first day were known beforehand. Twenty-five days of loss each."""
     told = [
@@ -207,6 +208,7 @@ def test_a_house_that_makes_nothing_needs_no_size():
     assert short.stage == "usual" and "the house made nothing" in all_words(short)
 
 
+@pytest.mark.slow
 def test_a_sick_neighbour_is_named_and_does_not_alarm_the_own_chart():
     """Ten villages. The median of the others falls a little, so the own ratio rises: no calm chart may alarm."""
     calm = 0

@@ -84,6 +84,7 @@ def test_years_decide_what_is_told(years, has_interval, has_rate):
     assert ("%" in told.text) == has_interval
 
 
+@pytest.mark.slow
 def test_the_interval_covers_the_truth_nine_times_in_ten():
     """100 made records of four years whose days come in runs (correlation 0.5); binomial 1-in-1000 limits of 0.90."""
     inside = 0

@@ -23,6 +23,8 @@ DATA = Path(__file__).parents[2] / "data"
 FOLDER = DATA / "examples"
 ZONE = "America/New_York"
 
+pytestmark = pytest.mark.slow  # the house of the examples takes six seconds to make
+
 
 def balanced(account):
     """Whether all lines and all rows are accounted for."""

@@ -52,6 +52,7 @@ def test_energy_balance_to_one_in_a_billion(name):
         assert shown[name_] == int(registers[name_].sum())
 
 
+@pytest.mark.slow
 def test_a_year_of_minutes_holds_the_same_house():
     house = read_house("two-storey")
     minutes = simulate(house, "1min", np.random.default_rng(1))
@@ -150,6 +151,7 @@ def test_the_southern_house_has_its_atlas_months_and_its_summer_in_january():
     assert facing[0] > 1.3 * facing[180]  # north is the sunny side
 
 
+@pytest.mark.slow
 def test_minutes_of_the_southern_house_hold_its_hours():
     house = read_house("southern")
     minutes = simulate(house, "1min", np.random.default_rng(2))
@@ -158,6 +160,7 @@ def test_minutes_of_the_southern_house_hold_its_hours():
     assert energy_kwh(minutes["generation_w"]).sum() == pytest.approx(whole, rel=0.03)
 
 
+@pytest.mark.slow
 def test_the_horizon_of_a_house_costs_light_in_hours_and_minutes():
     entries = table()
     entries["weather"]["horizon"] = [[60, 0], [90, 40], [140, 40], [150, 0]]

@@ -38,6 +38,8 @@ PLANES = (
 STEEP_WEST, EAST_WALL = (60, 270), (90, 90)  # the known misses
 SEEDS = range(10)
 
+pytestmark = pytest.mark.slow  # ten made years for each of three places
+
 
 @lru_cache(maxsize=3)
 def case(file):
@@ -63,7 +65,6 @@ def on_plane(year, solar, plane):
 
 @pytest.mark.parametrize("file", BARS)
 @pytest.mark.parametrize("plane", PLANES)
-@pytest.mark.slow
 def test_a_years_light_on_eleven_planes_within_three_per_cent(file, plane):
     real, solar, made = case(file)
     errors = [on_plane(year, solar, plane) / on_plane(real, solar, plane) - 1 for year in made]
@@ -86,7 +87,6 @@ def test_a_wall_that_faces_east_gets_too_much(file):
 
 
 @pytest.mark.parametrize("file", SITES)
-@pytest.mark.slow
 def test_hourly_clearness_is_spread_as_in_the_file(file):
     """Kolmogorov-Smirnov distance below 0.1, also at the site that was not looked at."""
     real, solar, made = case(file)

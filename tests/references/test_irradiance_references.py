@@ -80,6 +80,7 @@ def test_irr_13_brighter_skies():
     assert 1.171 < ours < hdkr / to_w < perez / to_w
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "file, sums",
     [

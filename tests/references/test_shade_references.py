@@ -262,6 +262,7 @@ def test_years_of_whole_modules():
     assert all(a.module_gain < b.module_gain and a.light_lost > b.light_lost for a, b in zip(ours, beam_only))
 
 
+@pytest.mark.slow
 def test_years_against_measured_ones():
     """Deline et al., NREL/CP-5200-54039 (2012): module-level won 4, 8, 12 %, of the loss 40 to 50 %;
     MacAlpine and Brandemuehl: 34 to 42 %.

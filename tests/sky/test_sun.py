@@ -239,6 +239,7 @@ def test_no_horizon_changes_nothing_and_a_pit_leaves_hardly_any_light(weather):
     assert pit["dhi"].sum() < 0.002 * weather["dhi"].sum()
 
 
+@pytest.mark.slow
 def test_made_minutes_hold_no_light_long_after_sunset():
     """Hours of twilight keep their mean, but within the hour the light ends when the sun is some three degrees down."""
     place = GREENSBORO

@@ -222,6 +222,7 @@ def test_a_year_of_minutes_keeps_the_hours(year):
     assert means[:, 1].sum() == pytest.approx(hourly["dni"].sum(), rel=0.02)
 
 
+@pytest.mark.slow
 def test_minutes_are_possible_light(year):
     hourly, place, made = year
     clear = sun.clear_sky(made.index, place)

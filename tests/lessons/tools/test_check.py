@@ -80,6 +80,7 @@ def test_what_is_no_number_gets_a_kind_sentence(answer, word):
     assert word in number(answer).message
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=examples(200))
 @given(
     answer=st.one_of(

@@ -299,6 +299,7 @@ def test_no_pyplot_and_no_open_figures():
         assert sys.modules["matplotlib.pyplot"].get_fignums() == []
 
 
+@pytest.mark.slow
 def test_running_a_cell_again_closes_what_it_had_shown(monkeypatch):
     parent = {"metadata": {"cellId": "a cell"}, "header": {"msg_id": "run 1"}}
     kernel = SimpleNamespace(get_parent=lambda: parent)
