@@ -3,8 +3,9 @@
 import ast
 from types import SimpleNamespace
 
-import entered
 import pytest
+
+import entered
 
 # Public names that nothing enters yet, each with the capability that will wire it. The list is to become empty.
 WAITING = {

@@ -118,7 +118,9 @@ def test_longer_runs_keep_the_memory_of_the_days(monkeypatch):
 
 
 def test_months_without_memory_lose_in_sequence_what_they_lose_as_years():
-    """Unlike years in a row: a bank year then mixes two calendar years, which changes nothing where months are independent."""
+    """Unlike years in a row: a bank year then mixes two calendar years,
+    which changes nothing where months are independent.
+    """
     daily = 9.0 * np.cos(2 * np.pi * (np.arange(365) - 170) / 365) + np.random.default_rng(6).normal(0, 6, 365)
     years = years_from_days(daily, np.random.default_rng(7), 6000)
     table = loss_spread(years)

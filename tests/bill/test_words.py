@@ -30,8 +30,9 @@ def june(tariff):
 def test_a_summer_bill_of_a_kwh_bank_is_the_basic_charge():
     tariff = read_tariff("kwh-bank-march")
     assert explain(june(tariff), "bill", tariff) == (
-        "The bill for 30 days is 12.00 $. The house sent out 340 kWh more than it took in. What is charged: basic charge "
-        "12.00 $. Surplus energy cannot reduce basic charge: that is why the bill is not zero."
+        "The bill for 30 days is 12.00 $. The house sent out 340 kWh more than it took in. "
+        "What is charged: basic charge 12.00 $. Surplus energy cannot reduce basic charge: "
+        "that is why the bill is not zero."
     )
     assert explain(june(tariff), "energy", tariff) == (
         "The line 'energy' is 0.00 $: it charges the kWh left after netting and after the bank. "

@@ -383,7 +383,10 @@ def test_marks_of_numbers(texts, marks):
     assert number_marks(texts) == marks
 
 
-MAPPING = f'zone = "{ZONE}"\ntime = "Time"\n[[column]]\nname = "Energy"\nquantity = "delivered"\nunit = "kWh"\nkind = "interval"\n'
+MAPPING = (
+    f'zone = "{ZONE}"\ntime = "Time"\n'
+    '[[column]]\nname = "Energy"\nquantity = "delivered"\nunit = "kWh"\nkind = "interval"\n'
+)
 
 
 def test_a_mapping_is_a_few_lines(tmp_path):
@@ -689,7 +692,8 @@ def test_rows_above_the_header_are_not_lost_in_silence(tmp_path):
     )  # the one row below is two in one
     with pytest.raises(
         InputError,
-        match="found 96 lines with a date above the first row in line 98, more than below it, allowed is a header above",
+        match="found 96 lines with a date above the first row in line 98, more than below it, "
+        "allowed is a header above",
     ):
         read(path, PLAIN)
     assert read(path, Mapping(**{**vars(PLAIN), "header_line": 97})).account.rows_used == 1  # as the mapping says
@@ -704,7 +708,7 @@ def test_progress_of_a_small_file_ends_with_one(tmp_path):
 @pytest.mark.slow
 @pytest.mark.parametrize("encoding, rows", [("utf-8", 150_000), ("utf-16", 75_000)])
 def test_progress_comes_at_least_every_2_percent(tmp_path, encoding, rows):
-    """Bytes that were read between two calls, from the stamps of the rows: 4 MB, so that blocks are 25 % of the file."""
+    """Bytes that were read between two calls, from the stamps of the rows: 4 MB, so blocks are 25 % of the file."""
     index = pd.date_range("2026-01-01", periods=rows, freq="1min", tz="UTC")
     line = "{0};{1:.3f}".format
     path = written(
@@ -728,7 +732,7 @@ def test_progress_is_not_done_where_a_file_is_refused(tmp_path):
 
 
 def test_the_marks_of_numbers_are_looked_for_beyond_one_part(tmp_path):
-    """After 190 kB of zeros stand numbers of two meanings; a part ends among them, and what settles them comes later."""
+    """After 190 kB of zeros stand numbers of two meanings; a part ends among them, what settles them comes later."""
     shown = ["0"] * 10_000 + ["1,250"] * 1_000 + ["1,25"] * 5_000
     index = pd.date_range("2026-01-01", periods=len(shown), freq="1min", tz=ZONE)
     got = read(
@@ -769,12 +773,14 @@ def dates(texts):
         (
             ["03/01/2026", "04/01/2026", "05/01/2026", "06/02/2026", "07/01/2026", "08/01/2026"],
             '"day first" or "month first"',
-            "(day first: 3 of 5 steps are about 1 day; month first: 5 of 5 steps are about 31 days; is it month first, which makes the rows more even in time?)",
+            "(day first: 3 of 5 steps are about 1 day; month first: 5 of 5 steps are about 31 days; "
+            "is it month first, which makes the rows more even in time?)",
         ),
         (
             ["01.03.2026", "02.04.2026", "01.05.2026", "01.06.2026", "02.07.2026", "01.08.2026"],
             '"day first" or "month first"',
-            "(day first: 5 of 5 steps are about 31 days; month first: uneven steps; is it day first, which makes the rows more even in time?)",
+            "(day first: 5 of 5 steps are about 31 days; month first: uneven steps; "
+            "is it day first, which makes the rows more even in time?)",
         ),
         # Always on the first: the rows are even both ways, so nothing is favoured.
         (
@@ -785,7 +791,8 @@ def dates(texts):
         (
             ["03/01/2026", "04/02/2026", "05/01/2026"],
             '"day first" or "month first"',
-            "(day first: uneven steps; month first: 2 of 2 steps are about 30.5 days; is it month first, which makes the rows more even in time?)",
+            "(day first: uneven steps; month first: 2 of 2 steps are about 30.5 days; "
+            "is it month first, which makes the rows more even in time?)",
         ),
         (["03/01/2026", "04/01/2026"], '"day first" or "month first"', "set date_order"),
     ],
@@ -963,7 +970,7 @@ def sound_file(rng):
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(SEEDS))
 def test_a_damaged_file_is_accounted_for_or_refused(tmp_path, seed):
-    """Each line as it was before the damage is in the table with its numbers, or set aside under its own line number."""
+    """Each line as it was before the damage is in the table with its numbers, or set aside under its line number."""
     rng = np.random.default_rng(seed)
     path, read_ones = tmp_path / "damaged.csv", dict.fromkeys(("delivered", "neighbour", "unsigned"), 0)
     for _ in range(FILES_A_SEED):
@@ -1010,7 +1017,7 @@ EXAMPLES = Path(__file__).parents[2] / "data" / "examples"
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(4))
 def test_damaged_examples_go_through_every_step_or_are_refused(tmp_path, seed):
-    """Registers, two columns, UTF-16, quotes, unproved dates: proposal, reading, even form, plausibility, daily sums."""
+    """Registers, two columns, UTF-16, quotes, unproved dates: proposal, reading, even form, checks, daily sums."""
     rng, path, whole = np.random.default_rng(100 + seed), tmp_path / "damaged.csv", 0
     files = [(file.with_suffix(".csv").read_bytes()[:3000], file) for file in sorted(EXAMPLES.glob("*.toml"))]
     for _ in range(100):

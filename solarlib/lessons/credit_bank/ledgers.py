@@ -203,5 +203,6 @@ def smooth_year(surplus_kwh):
     season, _ = sinusoid_season(mean, swing)
     return (
         f"Smoothed to one wave, the worst date loses {season:,.0f} kWh and the best {max(0.0, mean):,.0f} kWh; "
-        f"month by month it is {lost_by_reset_month(surplus_kwh).max():,.0f} and {lost_by_reset_month(surplus_kwh).min():,.0f} kWh."
+        f"month by month it is {lost_by_reset_month(surplus_kwh).max():,.0f} and "
+        f"{lost_by_reset_month(surplus_kwh).min():,.0f} kWh."
     )

@@ -1,4 +1,4 @@
-"""Pictures of lesson 04: two registers, the bank, twelve bills, what each reset month loses, in one year and in many."""
+"""Pictures of lesson 04: two registers, the bank, twelve bills, what each reset month loses, in one and many years."""
 
 import numpy as np
 
@@ -112,8 +112,9 @@ def register_picture(house):
             name.set_text(text)
             name.set_x(place + (0 if name is names[1] else 0.008 * top))
         return (
-            f"{month}, {size} %: delivered goes from {before['delivered']:0{digits}d} to {after['delivered']:0{digits}d}: "
-            f"{delivered:,} kWh; received from {before['received']:0{digits}d} to {after['received']:0{digits}d}: {received:,} kWh. "
+            f"{month}, {size} %: delivered goes from {before['delivered']:0{digits}d} to "
+            f"{after['delivered']:0{digits}d}: {delivered:,} kWh; received from {before['received']:0{digits}d} to "
+            f"{after['received']:0{digits}d}: {received:,} kWh. "
             f"With {made:,} kWh from the array, the house used {home.use_kwh:,} kWh, {own:,} of them at once."
         )
 
@@ -167,8 +168,9 @@ def bank_picture(house):
                     (np.clip(at[i] + 1.5, 2.2, 22.8), full[max(0, at[i] - 2) : at[i] + 2].max() + 0.02 * top)
                 )
         return (
-            f"First year: {book['billed_kwh'].iloc[:12].sum():,.0f} kWh bought, bills {book['bill'].iloc[:12].sum():,.2f} $. "
-            f"Second year: received less delivered {surplus[12:].sum():+,.0f} kWh, at the reset {gone[12:].sum():,.0f} kWh {word}, "
+            f"First year: {book['billed_kwh'].iloc[:12].sum():,.0f} kWh bought, "
+            f"bills {book['bill'].iloc[:12].sum():,.2f} $. Second year: received less delivered "
+            f"{surplus[12:].sum():+,.0f} kWh, at the reset {gone[12:].sum():,.0f} kWh {word}, "
             f"{book['billed_kwh'].iloc[12:].sum():,.0f} kWh bought, bills {book['bill'].iloc[12:].sum():,.2f} $."
         )
 
@@ -214,8 +216,8 @@ def bill_picture(house):
             words.append(f"credit {-row['credit_money_applied']:.2f}")
         without = ledgers.book_of(house, tariff, 0)["bill"].iloc[12:].sum()
         return (
-            f"{month}, {size} %: {', '.join(words)}{', ...' if len(tariff.charges) > 4 else ''}; bill {row['bill']:.2f} $. "
-            f"The year costs {year['bill'].sum():,.2f} $, without an array {without:,.2f} $."
+            f"{month}, {size} %: {', '.join(words)}{', ...' if len(tariff.charges) > 4 else ''}; "
+            f"bill {row['bill']:.2f} $. The year costs {year['bill'].sum():,.2f} $, without an array {without:,.2f} $."
         )
 
     return Picture(figure, [fixed, energy, sums, mark], update)
@@ -260,8 +262,9 @@ def reset_picture(house):
         least = max(0.0, surplus.sum())
         good = _listed(table.index[table["best"]])
         return (
-            f"{size} %, emptied after the {reset} bill: {lost[chosen]:,.0f} kWh a year are lost, {by_date[chosen]:,.0f} of them by the "
-            f"date, worth {by_date[chosen] * price:,.2f} $ at {price:g} $/kWh. With any month {least:,.0f} kWh are lost. Least: {good}."
+            f"{size} %, emptied after the {reset} bill: {lost[chosen]:,.0f} kWh a year are lost, "
+            f"{by_date[chosen]:,.0f} of them by the date, worth {by_date[chosen] * price:,.2f} $ at {price:g} $/kWh. "
+            f"With any month {least:,.0f} kWh are lost. Least: {good}."
             f"{ledgers.without_reset(house)}"
         )
 
@@ -323,8 +326,9 @@ def years_picture(house):
         if table["mean"].max() < 0.5:
             return f"{size} %: no made year loses anything, whatever the month.{ledgers.without_reset(house)}"
         return (
-            f"{size} %: in {best.max()} of {count} made years no month loses less than {_listed(good)}. Of ten years, eight lose "
-            f"{_range(table.loc[least])} after {least}, but {_range(table.loc[worst])} after {worst}.{ledgers.without_reset(house)}"
+            f"{size} %: in {best.max()} of {count} made years no month loses less than {_listed(good)}. "
+            f"Of ten years, eight lose {_range(table.loc[least])} after {least}, "
+            f"but {_range(table.loc[worst])} after {worst}.{ledgers.without_reset(house)}"
         )
 
     return Picture(figure, [often, numbers, spread, middle, typical], update)

@@ -144,7 +144,8 @@ def check_reset(answer, house):
     replies = {
         month: f"Yes. No other month loses less than {table.loc[month, 'lost_kwh']:,.0f} kWh."
         if month in best
-        else f"{month} loses {table.loc[month, 'lost_kwh'] - table['lost_kwh'].min():,.0f} kWh more than the best month. "
+        else f"{month} loses {table.loc[month, 'lost_kwh'] - table['lost_kwh'].min():,.0f} kWh more than "
+        "the best month. "
         "Which bill is the last one before the months of surplus?"
         for month in MONTHS
     }
@@ -185,7 +186,8 @@ def own_bill(house, days, delivered, received, bank_kwh=0):
     lines += [f"{name:<28}{amount:>10.2f} $" for name, amount in extra.items() if amount]
     return "\n".join(
         [
-            f"{row['days']} days: delivered {used:,} kWh, received {sent:,} kWh, from the bank {row['credit_applied']:,.0f} kWh",
+            f"{row['days']} days: delivered {used:,} kWh, received {sent:,} kWh, "
+            f"from the bank {row['credit_applied']:,.0f} kWh",
             *lines,
             f"{'bill':<28}{row['bill']:>10.2f} $",
             f"in the bank afterwards: {row['bank_close']:,.0f} kWh",
