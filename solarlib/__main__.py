@@ -36,6 +36,17 @@ LESSONS = ("requirements.txt", os.path.join(VENV, "installed.txt"))
 TOOLS = ("tests/requirements.txt", os.path.join(VENV, "installed-tools.txt"))
 RECIPE = ("solarlib/constraints.txt", "solarlib/pyproject.toml", "solarlib/setup.py")
 
+# What `check` runs without further words: no notebook, and neither browser nor whole lessons nor other people's code.
+QUICK = [
+    "tests",
+    "--ignore=tests/browser",
+    "--ignore=tests/benchmarks",
+    "--ignore=tests/references/dependencies",
+    "--ignore-glob=tests/lessons/test_*.py",
+    # Notebooks are not run, so the plugin that runs them need not load, two seconds in each process.
+    "--override-ini=addopts=--import-mode=importlib --strict-markers -p no:cacheprovider -p no:nbval",
+]
+
 USAGE = """Use one of these, from the folder that holds README.md:
   {py} -m solarlib lab          open the lessons in JupyterLab
   {py} -m solarlib check        look for slips in a minute (for contributors)
@@ -205,8 +216,8 @@ def check(words):
         if code != 0:
             sys.exit(code)
     os.environ["SOLARLIB_PROFILE"] = "quick"
-    quick = ["-m", "not slow and not long", "--ignore=tests/browser"]
-    return pytest() + quick + (words or ["tests"])
+    named = [word for word in words if os.path.exists(os.path.join(ROOT, word.split("::")[0]))]
+    return pytest() + ["-m", "not slow and not long"] + ([] if named else QUICK) + words
 
 
 def test(words):

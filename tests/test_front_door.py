@@ -1,6 +1,7 @@
 """The front door says clear words in every place where the first start can fail, and repairs what is half done."""
 
 import ast
+import configparser
 import os
 import shutil
 import subprocess
@@ -168,6 +169,25 @@ def test_check_stops_at_the_first_slip_of_form(monkeypatch):
     assert stop.value.code == 1 and [command[3] for command in asked] == ["check", "format"]
     monkeypatch.setattr(door, "run", lambda command: 0)
     assert "not slow and not long" in door.check([]) and os.environ["SOLARLIB_PROFILE"] == "quick"
+
+
+def test_check_leaves_the_long_rounds_to_test_unless_they_are_named(monkeypatch):
+    monkeypatch.setattr(door, "run", lambda command: 0)
+    monkeypatch.setenv("SOLARLIB_PROFILE", "")
+    assert door.check([])[-len(door.QUICK) :] == door.QUICK and door.QUICK[0] == "tests"
+    left_out = [word.partition("=")[2] for word in door.QUICK if word.startswith("--ignore")]
+    assert len(left_out) == 4 and all(list(ROOT.glob(pattern)) for pattern in left_out)
+    assert door.check(["-x", "-k", "bank"])[-len(door.QUICK) - 3 :] == [*door.QUICK, "-x", "-k", "bank"]
+    for named in ("tests/lessons", "tests/test_front_door.py::test_no_disk"):
+        assert door.check([named])[-2:] == ["not slow and not long", named]
+
+
+def test_the_quick_round_changes_only_what_runs_notebooks_and_examples_in_docstrings():
+    usual = configparser.ConfigParser(interpolation=None)
+    usual.read(ROOT / ".pytest.ini", encoding="utf-8")
+    quick = door.QUICK[-1].removeprefix("--override-ini=addopts=").removesuffix(" -p no:nbval")
+    kept = [word for word in usual["pytest"]["addopts"].split() if "nbval" not in word and word != "--doctest-modules"]
+    assert quick.split() == kept
 
 
 def test_without_a_screen_no_browser_is_started(monkeypatch):
