@@ -52,6 +52,20 @@ def require(value: object, name: str, low: float = -math.inf, high: float = math
     return float(value)
 
 
+def whole_number(value: object, name: str, low: int, high: int) -> int:
+    """Return a whole number from `low` to `high`, or refuse it with `InputError`."""
+    if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or not low <= value <= high:
+        raise InputError(f"{name}: found {value!r}, allowed is a whole number from {low} to {high}")
+    return int(value)
+
+
+def one_of(value, name: str, allowed):
+    """Return a value that is among those allowed, or refuse it with `InputError`."""
+    if value not in tuple(allowed):
+        raise InputError(f"{name}: found {value!r}, allowed is one of {', '.join(map(str, allowed))}")
+    return value
+
+
 def check_index(index: pd.DatetimeIndex, name: str = "time") -> pd.Timedelta:
     """Return the step of a regular, time-zone-aware index.
 

@@ -7,7 +7,18 @@ import pandas as pd
 import pytest
 from hypothesis import given, strategies as st
 
-from solarlib.quantities import InputError, check_index, counted, energy_kwh, hours, power_w, require, year_index
+from solarlib.quantities import (
+    InputError,
+    check_index,
+    counted,
+    energy_kwh,
+    hours,
+    one_of,
+    power_w,
+    require,
+    whole_number,
+    year_index,
+)
 
 
 def index(freq="15min", periods=8, tz="America/New_York"):
@@ -100,3 +111,16 @@ def test_require_returns_a_float():
 
 def test_a_notebook_shows_one_line():
     assert InputError("x: found 1, allowed is 2")._render_traceback_() == ["InputError: x: found 1, allowed is 2"]
+
+
+def test_a_whole_number_is_one_within_its_ends():
+    assert [whole_number(value, "count", 1, 12) for value in (1, 12, np.int64(3))] == [1, 12, 3]
+    for value in (0, 13, 2.0, True, "2", None):
+        with pytest.raises(InputError, match=f"^count: found {value!r}, allowed is a whole number from 1 to 12$"):
+            whole_number(value, "count", 1, 12)
+
+
+def test_one_of_gives_the_value_or_names_those_allowed():
+    assert one_of("b", "kind", ("a", "b")) == "b" and one_of(20, "size", {15: 1, 20: 2}) == 20
+    with pytest.raises(InputError, match="^kind: found 'c', allowed is one of a, b$"):
+        one_of("c", "kind", ("a", "b"))

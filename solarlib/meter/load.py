@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import TYPICAL_YEAR, InputError, check_index, require, year_index
+from solarlib.quantities import TYPICAL_YEAR, InputError, check_index, one_of, require, whole_number, year_index
 
 MEASURED_FILE = Path(__file__).resolve().parents[2] / "data" / "load_minutes.csv.gz"
 MINUTES_PER_DAY = 1440
@@ -134,8 +134,7 @@ class Appliance:
     def __post_init__(self):
         where = f"appliance {self.name}"
         require(self.power_w, f"{where}, power_w", 0, 50_000, "W")
-        if self.kind not in APPLIANCE_KINDS:
-            raise InputError(f"{where}, kind: found {self.kind!r}, allowed is one of {', '.join(APPLIANCE_KINDS)}")
+        one_of(self.kind, f"{where}, kind", APPLIANCE_KINDS)
         hours = tuple(tuple(pair) for pair in self.daily_hours)
         object.__setattr__(self, "daily_hours", hours)
         if self.kind == "timer":
@@ -148,14 +147,10 @@ class Appliance:
         require(self.yearly_kwh, f"{where}, yearly_kwh", 0, 100_000, "kWh")
         require(self.power_w, f"{where}, power_w", 1, 50_000, "W")
         for name in ("cycle_minutes", "run_minutes"):
-            if not isinstance(getattr(self, name), int) or getattr(self, name) < 1:
-                found = getattr(self, name)
-                raise InputError(f"{where}, {name}: found {found!r}, allowed is a whole number of minutes")
-        if self.cycle_minutes % self.run_minutes:
-            raise InputError(
-                f"{where}, run_minutes: found {self.run_minutes} min, allowed is a divisor of the "
-                f"{self.cycle_minutes} min cycle"
-            )
+            whole_number(getattr(self, name), f"{where}, {name}", 1, MINUTES_PER_DAY)
+        run, cycle = self.run_minutes, self.cycle_minutes
+        if cycle % run:
+            raise InputError(f"{where}, run_minutes: found {run} min, allowed is a divisor of the {cycle} min cycle")
 
 
 def _wall_clock(index):
@@ -181,10 +176,8 @@ def _temperature_at(times, temp_air, where):
     position = np.asarray((times - temp_air.index[0]) // step)
     day = int(pd.Timedelta(days=1) / step)
     if position[0] < -day or position[-1] >= len(temp_air) + day:
-        raise InputError(
-            f"{where}: found temperatures from {temp_air.index[0]} to {temp_air.index[-1]}, "
-            f"allowed is the year {times[0]} to {times[-1]}"
-        )
+        found = f"temperatures from {temp_air.index[0]} to {temp_air.index[-1]}"
+        raise InputError(f"{where}: found {found}, allowed is the year {times[0]} to {times[-1]}")
     return temp_air.to_numpy(float)[position % len(temp_air)]
 
 
@@ -198,12 +191,10 @@ def _thermostat_share(appliance, index, temp_air):
     wanted = appliance.yearly_kwh * 60_000 / appliance.power_w / appliance.cycle_minutes  # in whole cycles
     possible = np.count_nonzero(degrees)
     if wanted > possible:
-        raise InputError(
-            f"{where}, yearly_kwh: found {appliance.yearly_kwh:g} kWh, allowed is up to "
-            f"{possible * appliance.cycle_minutes * appliance.power_w / 60_000:.0f} kWh "
-            f"({appliance.power_w:g} W running whenever it is {'above' if appliance.kind == 'cooling' else 'below'} "
-            f"{appliance.threshold_c:g} degC)"
-        )
+        most_kwh = possible * appliance.cycle_minutes * appliance.power_w / 60_000
+        side = f"{'above' if appliance.kind == 'cooling' else 'below'} {appliance.threshold_c:g} degC"
+        allowed = f"up to {most_kwh:.0f} kWh ({appliance.power_w:g} W running whenever it is {side})"
+        raise InputError(f"{where}, yearly_kwh: found {appliance.yearly_kwh:g} kWh, allowed is {allowed}")
     if wanted == 0:
         return np.zeros(len(index))
     # Duty = slope * degrees, at most 1. Bisection on the slope: the sum grows with it.
@@ -331,15 +322,13 @@ def test_load(index, times, power_w, dwell):
     times = pd.DatetimeIndex(times)
     if len(times) and times.tz is None:
         raise InputError("test load times: found times without a time zone, allowed are times with one")
+    if (times[1:] - times[:-1] < dwell).any():
+        raise InputError(f"test load times: found pulses closer than their dwell, allowed are {dwell} or more apart")
     if len(times) == 0:
         share = np.zeros(len(index))
     else:
         starts = np.asarray((times - index[0]) / step)
         width = dwell / step
-        if (times[1:] - times[:-1] < dwell).any():
-            raise InputError(
-                f"test load times: found pulses closer than their dwell, allowed are {dwell} or more apart"
-            )
         # Time on since the first label, as a broken line through the switching instants.
         corners = np.column_stack([starts, starts + width]).ravel()
         on = np.repeat(np.arange(len(starts) + 1), 2)[1:-1] * width

@@ -7,7 +7,7 @@ energy *received* from the house; neither ever counts down.
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError, check_index, energy_kwh, require
+from solarlib.quantities import InputError, check_index, energy_kwh, require, whole_number
 
 
 def split(net_w: pd.Series) -> pd.DataFrame:
@@ -68,9 +68,7 @@ def registers(net_kwh, digits=5, start=(0.0, 0.0)):
 
 
 def _dial(digits):
-    if isinstance(digits, bool) or not isinstance(digits, (int, np.integer)) or not 1 <= digits <= 12:
-        raise InputError(f"digits: found {digits!r}, allowed is a whole number from 1 to 12")
-    return 10 ** int(digits)
+    return 10 ** whole_number(digits, "digits", 1, 12)
 
 
 def register_difference(

@@ -11,19 +11,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pvlib
 
-from solarlib.quantities import InputError, require
-from solarlib.roof.parts import whole_number
+from solarlib.quantities import InputError, require, whole_number
 
 SeriesPower = namedtuple("SeriesPower", "even_w apart_w best_w poor_w")
 
 _CHUNK = 256  # instants at once, so that a year fits into the processor's cache
 _FORWARD = np.concatenate([np.linspace(0.0, 0.6, 13)[1:-1], np.linspace(0.6, 1.02, 180)])  # of the open-circuit voltage
-_BACKWARD = np.concatenate(  # of the breakdown voltage
-    [[0.0, 0.001, 0.004, 0.01], np.linspace(0.02, 0.9, 90), 1.0 - np.geomspace(0.09, 1e-4, 40)]
-)
-_NEAR_KNEE = np.concatenate(
-    [np.linspace(0.80, 0.90, 9), np.linspace(0.905, 1.0, 36), [1.005, 1.01]]
-)  # of a photocurrent
+# Of the breakdown voltage, and of a photocurrent.
+_BACKWARD = np.concatenate([[0.0, 0.001, 0.004, 0.01], np.linspace(0.02, 0.9, 90), 1.0 - np.geomspace(0.09, 1e-4, 40)])
+_NEAR_KNEE = np.concatenate([np.linspace(0.80, 0.90, 9), np.linspace(0.905, 1.0, 36), [1.005, 1.01]])
 _EVEN = np.linspace(0.0, 1.02, 41)
 
 
@@ -79,13 +75,9 @@ class Cell:
 
     def scaled(self, factor):
         """Return a cell of `factor` times the area: the same voltages at `factor` times the currents."""
-        return replace(
-            self,
-            photocurrent_a=self.photocurrent_a * factor,
-            saturation_current_a=self.saturation_current_a * factor,
-            series_ohm=self.series_ohm / factor,
-            shunt_ohm=self.shunt_ohm / factor,
-        )
+        light_a, dark_a = self.photocurrent_a * factor, self.saturation_current_a * factor
+        series, shunt = self.series_ohm / factor, self.shunt_ohm / factor
+        return replace(self, photocurrent_a=light_a, saturation_current_a=dark_a, series_ohm=series, shunt_ohm=shunt)
 
 
 @dataclass(frozen=True)
@@ -124,9 +116,8 @@ class DiodeModule:
 
     def scaled_to(self, rated_power_w):
         """Return the module with larger or smaller cells that have the wanted rated power."""
-        return replace(
-            self, cell=self.cell.scaled(require(rated_power_w, "rated_power_w", 1, 2000, "W") / self.rated_power_w)
-        )
+        wanted = require(rated_power_w, "rated_power_w", 1, 2000, "W")
+        return replace(self, cell=self.cell.scaled(wanted / self.rated_power_w))
 
 
 def cell_voltage(cell, irradiance, temp_cell, current_a):
@@ -150,10 +141,8 @@ def cell_voltage(cell, irradiance, temp_cell, current_a):
     light, dark, thermal = _constants(cell, irradiance, temp_cell)
     open_v = thermal * np.log1p(light / dark)
     ends = 0.01 + open_v[..., None]  # so that the curve reaches below zero current even in the dark
-    diode_v = np.concatenate(
-        [np.broadcast_to((cell.breakdown_v * _BACKWARD[::-1]), ends.shape[:-1] + _BACKWARD.shape), ends * _FORWARD],
-        axis=-1,
-    )
+    backward = np.broadcast_to(cell.breakdown_v * _BACKWARD[::-1], ends.shape[:-1] + _BACKWARD.shape)
+    diode_v = np.concatenate([backward, ends * _FORWARD], axis=-1)
     forward = light[..., None], dark[..., None], cell.series_ohm, cell.shunt_ohm, thermal[..., None]
     current, voltage, _ = pvlib.singlediode.bishop88(diode_v, *forward, **cell.backward)
     result = np.empty(light.shape + current_a.shape[-1:])
@@ -195,10 +184,8 @@ def module_curves(module, levels, counts, temp_cell):
     counts = np.asarray(counts)
     n, modules, sections, kinds = counts.shape
     if sections != module.sections or (counts.sum(axis=-1) != module.cells_per_section).any():
-        raise InputError(
-            f"counts: found sections or cells unlike the module's, allowed are {module.sections} sections "
-            f"whose counts add up to {module.cells_per_section}"
-        )
+        allowed = f"{module.sections} sections whose counts add up to {module.cells_per_section}"
+        raise InputError(f"counts: found sections or cells unlike the module's, allowed are {allowed}")
     current = current_grid(module.cell, levels, temp_cell)
     cells = cell_voltage(module.cell, levels, temp_cell, current)
     added = np.matmul(counts.reshape(n, modules * sections, kinds).astype(float), cells)

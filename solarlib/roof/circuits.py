@@ -15,8 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from solarlib.quantities import InputError, require
-from solarlib.roof.parts import one_of, whole_number
+from solarlib.quantities import InputError, one_of, require, whole_number
 
 _SUMS = tomllib.loads(Path(__file__).with_name("sums.toml").read_text(encoding="utf-8"))
 WITHIN = "within this check"

@@ -47,15 +47,10 @@ class RoofPlane:
             taken = tuple(tuple(float(edge) for edge in box) for box in self.taken)
         except (TypeError, ValueError):
             taken = ((),)
-        inside = all(
-            len(box) == 4 and 0 <= box[0] < box[2] <= self.along_eave_m and 0 <= box[1] < box[3] <= self.up_slope_m
-            for box in taken
-        )
-        if not inside:
-            raise InputError(
-                f"roof.taken: found {self.taken!r}, allowed are rectangles (left, low, right, high) in m inside the "
-                f"plane of {self.along_eave_m:g} m x {self.up_slope_m:g} m"
-            )
+        wide, high = self.along_eave_m, self.up_slope_m
+        if not all(len(box) == 4 and 0 <= box[0] < box[2] <= wide and 0 <= box[1] < box[3] <= high for box in taken):
+            allowed = f"rectangles (left, low, right, high) in m inside the plane of {wide:g} m x {high:g} m"
+            raise InputError(f"roof.taken: found {self.taken!r}, allowed are {allowed}")
         object.__setattr__(self, "taken", taken)
 
     @property

@@ -10,8 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from solarlib.quantities import InputError, require
-from solarlib.roof.parts import whole_number
+from solarlib.quantities import InputError, require, whole_number
 
 # A module of 60 cells: sections are pairs of columns along the long side.
 CELLS_ACROSS, CELLS_ALONG, _SECTIONS = 6, 10, 3
@@ -41,9 +40,8 @@ class Obstacle:
         try:
             points = tuple((float(azimuth), float(elevation)) for azimuth, elevation in self.points)
         except (TypeError, ValueError):
-            raise InputError(
-                f"obstacle.points: found {self.points!r}, allowed are pairs of azimuth and elevation in deg"
-            ) from None
+            allowed = "pairs of azimuth and elevation in deg"
+            raise InputError(f"obstacle.points: found {self.points!r}, allowed are {allowed}") from None
         if len(points) < 2:
             raise InputError(f"obstacle.points: found {len(points)} point(s), allowed are two or more")
         for azimuth, elevation in points:
@@ -51,10 +49,8 @@ class Obstacle:
             require(elevation, "obstacle.points elevation", 0, 89, "deg")
         azimuths = [azimuth for azimuth, _ in points]
         if any(b <= a for a, b in zip(azimuths, azimuths[1:])) or azimuths[-1] - azimuths[0] > 360:
-            raise InputError(
-                f"obstacle.points: found azimuths {', '.join(f'{a:g}' for a in azimuths)}, allowed are rising ones "
-                "within one turn (past north go on: 350, 370)"
-            )
+            found, allowed = ", ".join(f"{a:g}" for a in azimuths), "within one turn (past north go on: 350, 370)"
+            raise InputError(f"obstacle.points: found azimuths {found}, allowed are rising ones {allowed}")
         if not math.isinf(self.distance_m):
             require(self.distance_m, "obstacle.distance_m", 0.5, 100_000, "m")
         require(self.passes, "obstacle.passes", 0, 1)
@@ -166,10 +162,8 @@ def hidden(obstacle, places, solar_azimuth, solar_elevation):
         return np.repeat(one[:, None], len(places), axis=1)
     reach = np.hypot(places[:, 0], places[:, 1]).max()
     if reach >= obstacle.distance_m:
-        raise InputError(
-            f"obstacle.distance_m: found {obstacle.distance_m:g} m, allowed is more than {reach:.1f} m, "
-            "the farthest cell from the array's middle"
-        )
+        allowed = f"more than {reach:.1f} m, the farthest cell from the array's middle"
+        raise InputError(f"obstacle.distance_m: found {obstacle.distance_m:g} m, allowed is {allowed}")
     # Every few degrees a point of its own: straight on the drawing stays at the distance, and never spans half a turn.
     fine = np.unique(np.concatenate([azimuth, np.arange(azimuth[0], azimuth[-1], _STEP_DEG)]))
     azimuth, elevation = fine, np.interp(fine, azimuth, elevation)

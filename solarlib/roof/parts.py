@@ -7,7 +7,7 @@ import numpy as np
 import pvlib
 from numpy.typing import ArrayLike
 
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError, one_of, require, whole_number
 
 # Heat leaves a module as u0 + u1 * wind [W/m2/K; wind at 10 m in m/s]: Faiman's form (Prog. Photovolt. 16 (2008)
 # 307). u0 and u1 join the curves of King, Boyson and Kratochvil, SAND2004-3535 (2004), their cell-to-back step
@@ -15,20 +15,6 @@ from solarlib.quantities import InputError, require
 # and recomputed`, from pvlib's copy of the coefficients). tray = rack divided by 1.25, the ratio of the flat-roof to
 # the free-standing coefficient, 0.026 / 0.0208, of Nordmann and Clavadetscher (2003) (`seen` in pvlib's ross).
 MOUNTINGS = {"rack": (31.26, 2.64), "roof": (19.14, 1.04), "tray": (25.01, 2.11), "built in": (16.47, 0.88)}
-
-
-def whole_number(value, name, low, high):
-    """Return a whole number from `low` to `high`, or refuse it with `InputError`."""
-    if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or not low <= value <= high:
-        raise InputError(f"{name}: found {value!r}, allowed is a whole number from {low} to {high}")
-    return int(value)
-
-
-def one_of(value, name, allowed):
-    """Return a value that is among those allowed, or refuse it with `InputError`."""
-    if value not in tuple(allowed):
-        raise InputError(f"{name}: found {value!r}, allowed is one of {', '.join(map(str, allowed))}")
-    return value
 
 
 @dataclass(frozen=True)
@@ -111,11 +97,9 @@ class Converter:
         k0, k1, k2 = self.coefficients
         loss = k0 + (k1 + k2 * p) * p
         if k0 < 0 or loss.min() < -1e-12 or np.diff(p - loss).min() < 0:
-            raise InputError(
-                f"converter.efficiency_10, _50, _100: found {self.efficiency_10:g}, {self.efficiency_50:g}, "
-                f"{self.efficiency_100:g}, allowed are three on a curve that neither creates energy nor falls with "
-                "input"
-            )
+            found = f"{self.efficiency_10:g}, {self.efficiency_50:g}, {self.efficiency_100:g}"
+            allowed = "three on a curve that neither creates energy nor falls with input"
+            raise InputError(f"converter.efficiency_10, _50, _100: found {found}, allowed are {allowed}")
 
     @property
     def coefficients(self):

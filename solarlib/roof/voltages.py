@@ -2,9 +2,8 @@
 
 import math
 
-from solarlib.quantities import require
+from solarlib.quantities import one_of, require, whole_number
 from solarlib.roof.circuits import OUTSIDE, WITHIN, summed
-from solarlib.roof.parts import one_of, whole_number
 
 # Annealed copper by its international standard (1913): resistivity at 20 degC and its change per degree. [ohm m, 1/K]
 _COPPER_OHM_M, _COPPER_PER_C = 1.7241e-8, 0.00393

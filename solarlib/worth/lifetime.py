@@ -10,16 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError, require, whole_number
 from solarlib.worth import money
 
 CASH_FLOWS = ("investment", "incentives", "saving", "upkeep", "insurance_and_tax", "events", "end_of_life",
          "loan", "interest", "principal")  # fmt: skip
-
-
-def _whole(value, name, low, high):
-    if not isinstance(value, (int, np.integer)) or not low <= value <= high:
-        raise InputError(f"{name}: found {value!r}, allowed is a whole number {low} to {high}")
 
 
 @dataclass(frozen=True)
@@ -31,7 +26,7 @@ class Event:
     cost: float
 
     def __post_init__(self):
-        _whole(self.year, f"costs.events {self.name!r} year", 1, 100)
+        whole_number(self.year, f"costs.events {self.name!r} year", 1, 100)
         require(self.cost, f"costs.events {self.name!r} cost", 0)
 
 
@@ -76,7 +71,7 @@ class Costs:
                      "insurance_and_tax_per_year", "residual", "removal"):  # fmt: skip
             require(getattr(self, name), f"costs.{name}", 0)
         require(self.tax_credit_share, "costs.tax_credit_share", 0, 1)
-        _whole(self.tax_credit_year, "costs.tax_credit_year", 0, 100)
+        whole_number(self.tax_credit_year, "costs.tax_credit_year", 0, 100)
         require(self.growth, "costs.growth", -0.5, 0.5)
         if not self.tax_owed >= 0:
             raise InputError(f"costs.tax_owed: found {self.tax_owed!r}, allowed is an amount from 0")
@@ -126,8 +121,8 @@ class Loan:
         require(self.amount, "loan.amount", 0)
         require(self.fee, "loan.fee", 0)
         require(self.rate, "loan.rate", 0, 1)
-        _whole(self.years, "loan.years", 1, 100)
-        _whole(self.payments_per_year, "loan.payments_per_year", 1, 366)
+        whole_number(self.years, "loan.years", 1, 100)
+        whole_number(self.payments_per_year, "loan.payments_per_year", 1, 366)
 
     @property
     def payment(self):

@@ -73,8 +73,9 @@ def test_a_thermostat_decides_every_20_minutes_for_runs_of_5():
     machine = appliance()
     assert (machine.cycle_minutes, machine.run_minutes) == (20, 5)
     appliance(cycle_minutes=1, run_minutes=1)
+    appliance(cycle_minutes=1440, run_minutes=1440)
     for name in ("cycle_minutes", "run_minutes"):
-        for wrong in (0, 2.5):
+        for wrong in (0, 2.5, 1441):
             with pytest.raises(InputError, match=f"{name}: found {wrong}, allowed is a whole number"):
                 appliance(**{name: wrong})
 
