@@ -123,7 +123,8 @@ def pv_clock_late(record):
     seen = seen[usable]
     seen = np.minimum(seen, np.quantile(seen, 0.98))
     group = np.minimum((np.arange(seen.size) * GROUPS) // seen.size, GROUPS - 1)
-    sun = record.known_windows()
+    known = np.isfinite(record.window_pv_w)
+    sun = record.window_middle_s[known], record.window_pv_w[known]
     at_s = record.time_s + record.interval_s / 2
     sums = []
     for lag in LAGS_S:
@@ -256,12 +257,8 @@ def timer_late(record, test_load_w):
     size = np.minimum(np.abs(np.diff(record.reading_w)), 1.2 * test_load_w)
     size = np.where(record.gap[1:] < 1.5, size - np.median(size), 0.0)
     shifts = np.arange(-SHIFTS_S, SHIFTS_S + 1, record.interval_s / 2)
-
-    def fit(shift_s):
-        jump = np.abs(np.diff(shifted_share(record, shift_s)))
-        return np.sum(jump * size) / np.sqrt(max(np.sum(jump**2), 1e-9))
-
-    fits = np.array([fit(shift_s) for shift_s in shifts])
+    jumps = (np.abs(np.diff(shifted_share(record, shift_s))) for shift_s in shifts)
+    fits = np.array([np.sum(jump * size) / np.sqrt(max(np.sum(jump**2), 1e-9)) for jump in jumps])
     chance = np.std(fits[np.abs(shifts) > 60])
     best, here = int(np.argmax(fits)), fits[np.argmin(np.abs(shifts))]
     return float(shifts[best]) if fits[best] > 1.25 * here + 2 * chance else 0.0

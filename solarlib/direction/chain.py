@@ -25,15 +25,16 @@ def forward_odds(w):
 def odds(w):
     """Return the odds of state 1 at each step given everything seen; shape (n,)."""
     blocks = _Blocks(w)
-    return blocks.in_order(_both(blocks))
+    products = blocks.products()
+    both = blocks.sweep(products, forward=True)
+    both *= blocks.sweep(products, forward=False)
+    return blocks.in_order(both)
 
 
 def smooth(w):
     """Return the probability of state 1 at each step given everything seen; shape (n,)."""
-    blocks = _Blocks(w)
-    both = _both(blocks)
-    both /= 1 + both
-    return blocks.in_order(both)
+    both = odds(w)
+    return both / (1 + both)
 
 
 def sample_paths(w, count, rng):
@@ -81,13 +82,6 @@ def power_of_equal_doubt(w, stake, p):
         own = smooth(np.exp(np.exp(middle) * log_w))
         low, high = (middle, high) if np.sum(stake * own * (1 - own)) > doubt else (low, middle)
     return float(np.exp((low + high) / 2))
-
-
-def _both(blocks):
-    products = blocks.products()
-    both = blocks.sweep(products, forward=True)
-    both *= blocks.sweep(products, forward=False)
-    return both
 
 
 class _Blocks:

@@ -16,7 +16,8 @@ from solarlib.direction.record import read_record
 from solarlib.direction.signs import chain_of, expected, make_scene, two_views
 from solarlib.direction.step_test import StepTest, log_ratio
 from solarlib.direction.totals import agreeing, audit, judged, left_unused, read_registers
-from solarlib.quantities import InputError, require
+from solarlib.direction.words import DIRECTION_WORDS
+from solarlib.quantities import InputError, require, whole_number
 
 # For how long a load level is one fact is known within a factor of two only: an error shared by the whole record.
 LEVEL_FACTORS = (0.5, 2.0)
@@ -56,37 +57,16 @@ class Found:
     registers: pd.DataFrame | None = None
 
     def sentences(self):
-        """Return the account in plain English, one string a fact."""
-        told, repairs = [], self.repairs
-        known = self.samples - self.missing
-        told.append(f"{known} of {self.samples} samples have a reading; {self.daylight} of them are in daylight.")
-        if self.daylight:
-            share = 100 * self.undecided / self.daylight
-            told.append(f"{self.undecided} daylight samples ({share:.1f} %) stay undecided: less than 90 % sure.")
-        if self.pv_unknown:
-            told.append(f"The PV power of {self.pv_unknown} samples is not known: their direction rests on little.")
-        if self.night_samples < FEW_NIGHTS:
-            told.append(f"Only {self.night_samples} night samples: the house's habits are mostly assumed, not learned.")
-        if self.steps:
-            silent = self.steps - self.steps_agree - self.steps_conflict
-            told.append(
-                f"{self.steps} step tests: {self.steps_agree} alone agree with the result, {self.steps_conflict} "
-                f"contradict it, {silent} say nothing alone."
-            )
-        else:
-            told.append("No step tests: the direction rests on the sun's changes and the house's habits alone.")
-        if late := repairs.clock:
-            told.append(f"PV clock late by {late.value:.0f} s (standard error {late.error:.1f} s).")
-        if gain := repairs.gain:
-            told.append(f"The PV instrument shows {gain.value:.3f} W for 1 W (standard error {gain.error:.3f}).")
-        if repairs.timer_late_s:
-            told.append(f"The test load's timer is late by {repairs.timer_late_s:.0f} s against its timetable.")
-        if repairs.load and repairs.load.count:
-            load = repairs.load
-            told.append(
-                f"The test load draws {load.value:.0f} W (standard error {load.error:.1f} W, from {load.count} "
-                "switchings while import was certain)."
-            )
+        """Return the account in plain English, one string a fact: those of ``words.toml`` that apply."""
+        repairs, known = self.repairs, self.samples - self.missing
+        share = 100 * self.undecided / max(self.daylight, 1)
+        silent = self.steps - self.steps_agree - self.steps_conflict
+        few_nights, learned = self.night_samples < FEW_NIGHTS, repairs.load and repairs.load.count
+        applies = {"undecided": self.daylight, "pv_unknown": self.pv_unknown, "few_nights": few_nights}
+        applies |= {"steps": self.steps, "no_steps": not self.steps, "timer": repairs.timer_late_s}
+        applies |= {"clock": repairs.clock, "gain": repairs.gain, "load": learned}
+        told = [text for name, text in DIRECTION_WORDS["account"].items() if applies.get(name, True)]
+        told = [text.format(found=self, repairs=repairs, known=known, share=share, silent=silent) for text in told]
         return told + (left_unused(self.registers) if self.registers is not None else [])
 
 
@@ -156,9 +136,7 @@ def decode(
         For a table that cannot be read, or a test load that ran without its watts.
     """
     record = read_record(readings, kind, pv_window_s)
-    if isinstance(draws, bool) or not isinstance(draws, (int, np.integer)):
-        raise InputError(f"draws: found {draws!r}, allowed is a whole number from 0 to 100000")
-    require(draws, "draws", 0, 100_000)
+    draws = whole_number(draws, "draws", 0, 100_000)
     load_w, repairs = _test_load(record, test_load_w), Repairs()
     noise_w = max(NOISE_W, pulse_noise_w(wh_per_pulse, record.interval_s))
     if calibrate:
@@ -214,13 +192,8 @@ def _samples(readings, scene, p_state):
     record, net = scene.record, _net(scene, p_state)
     load = net + scene.power_w - record.test_share * scene.instrument.test_load_w
     taken, given = (expected(flow, p_state) for flow in scene.energies_kwh)
-    columns = {
-        "p_export": _export(scene, p_state),
-        "net_w": net,
-        "load_w": np.where(scene.unknown, np.nan, load),
-        "import_kwh": taken,
-        "export_kwh": given,
-    }
+    columns = {"p_export": _export(scene, p_state), "net_w": net, "load_w": np.where(scene.unknown, np.nan, load)}
+    columns |= {"import_kwh": taken, "export_kwh": given}
     samples = pd.DataFrame(columns, index=readings.index[record.rows]).reindex(readings.index)
     samples["decided"] = (samples["p_export"] - 0.5).abs() >= DECIDED - 0.5
     return samples
@@ -302,20 +275,10 @@ def _inside_samples(day, day_count, scene):
 def _account(samples, scene, repairs, registers):
     """Return what was found in the samples of a record, and what its step tests say by themselves."""
     p_export, light = samples["p_export"].to_numpy()[scene.record.rows], ~scene.dark
-    steps, agree, conflict = _tests_alone(scene, p_export)
-    return Found(
-        samples=len(samples),
-        missing=len(samples) - scene.record.rows.size,
-        daylight=int(np.count_nonzero(light)),
-        undecided=int(np.count_nonzero(light & (np.abs(p_export - 0.5) < DECIDED - 0.5))),
-        pv_unknown=int(np.count_nonzero(scene.unknown)),
-        night_samples=scene.habits.samples,
-        steps=steps,
-        steps_agree=agree,
-        steps_conflict=conflict,
-        repairs=repairs,
-        registers=registers,
-    )
+    undecided = light & (np.abs(p_export - 0.5) < DECIDED - 0.5)
+    counts = [int(np.count_nonzero(which)) for which in (light, undecided, scene.unknown)]
+    missing, tests = len(samples) - scene.record.rows.size, _tests_alone(scene, p_export)
+    return Found(len(samples), missing, *counts, scene.habits.samples, *tests, repairs, registers)
 
 
 def _tests_alone(scene, p_export):

@@ -134,11 +134,7 @@ class LoadHabits:
 
     def log_level(self, load_w):
         """Return the log-density of a load level. [1/W]"""
-        place = np.log(np.clip(load_w, LEVELS_W[0], LEVELS_W[-1]) / LEVELS_W[0])
-        place = place * ((LEVELS_W.size - 1) / np.log(LEVELS_W[-1] / LEVELS_W[0]))
-        below = np.minimum(place.astype(int), LEVELS_W.size - 2)
-        low, high = self.level_log_density[below], self.level_log_density[below + 1]
-        return low + (high - low) * (place - below)
+        return np.interp(np.log(np.maximum(load_w, LEVELS_W[0])), np.log(LEVELS_W), self.level_log_density)
 
 
 def learn_habits(load_w=(), follows=()):
@@ -160,9 +156,8 @@ def learn_habits(load_w=(), follows=()):
     plain = np.exp(-0.5 * (np.log(LEVELS_W / PLAIN_LEVEL_W) / PLAIN_LEVEL_SPREAD) ** 2)
     counts += PLAIN_COUNT * plain / plain.sum() + 1e-4 * (load_w.size + PLAIN_COUNT)
     base = float(np.quantile(load_w, 0.002)) if load_w.size >= 200 else 0.0
-    return LoadHabits(
-        _change_shares(change), np.log(counts / counts.sum() / np.diff(edges)), max(base, 0.0), int(load_w.size)
-    )
+    log_density = np.log(counts / counts.sum() / np.diff(edges))
+    return LoadHabits(_change_shares(change), log_density, max(base, 0.0), int(load_w.size))
 
 
 def _change_shares(change):
@@ -245,8 +240,7 @@ def implied_states(reading_w, test_share, load_w, near_w):
         export, spread = (up - ap * load_w) / gap, 10.0 / np.abs(gap)
         trust = NEAR_SD_W**2 / (NEAR_SD_W**2 + spread**2)
         export = trust * export + (1 - trust) * np.nan_to_num(np.asarray(near_w)[part], nan=load_w / 2)
-        spread = np.sqrt(trust) * spread
-        export = np.clip(export, 0.0, load_w)
+        export, spread = np.clip(export, 0.0, load_w), np.sqrt(trust) * spread
         # Near half a sample the fold always shows about half the test load: let noise not hide it.
         margin = 30.0 * np.maximum(0.0, 1 - np.abs(gap) / 0.2)
         folds = ((ap > 0.5) & (up < ap * load_w + margin), (ap <= 0.5) & (up < (1 - ap) * load_w + margin))
@@ -318,9 +312,7 @@ def change_mixture(habits, noise_variance, pv_change_sd_w, gap):
             terms.append((-0.5 * precision, part * share / np.sqrt(2 * np.pi) * np.sqrt(precision)))
 
     def density(change_w):
-        square, total = np.square(change_w), 0.0
-        for half, height in terms:
-            total = total + height * np.exp(half * square)
-        return total
+        square = np.square(change_w)
+        return sum(height * np.exp(half * square) for half, height in terms)
 
     return density

@@ -10,7 +10,7 @@ import numpy as np
 from solarlib.direction import chain, likelihood
 from solarlib.direction.record import LARGEST_W
 from solarlib.direction.signs import expected
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError, require, whole_number
 
 MEMORY = 15  # samples that tell how much the reading usually moves
 NEW_NIGHT = 60  # night samples after which the habits are learned anew
@@ -46,8 +46,7 @@ class LiveFilter:
         load_w = require(test_load_w, "test_load_w", 0, 20_000, "W")
         interval_s = require(interval_s, "interval_s", 0.1, 86_400, "s")
         window_s = require(pv_window_s or interval_s, "pv_window_s", 0.1, 86_400, "s")
-        if isinstance(houses, bool) or not isinstance(houses, (int, np.integer)) or houses < 1:
-            raise InputError(f"houses: found {houses!r}, allowed is a whole number of 1 or more")
+        whole_number(houses, "houses", 1, 100_000)
         self.instrument = likelihood.Instrument(interval_s, window_s, test_load_w=load_w, tested=load_w > 0)
         self.habits = habits or likelihood.learn_habits()
         self.learns = habits is None
@@ -135,10 +134,7 @@ class LiveFilter:
         return np.hypot(sds[0], np.nan_to_num(np.abs(self._pv[0] - self._pv[1]))), np.hypot(sds[1], pv - sun_before)
 
     def _remember_sun(self, pv):
-        changed = pv != self._pv[0]
-        self._pv[2] = np.where(changed, self._pv[1], self._pv[2])
-        self._pv[1] = np.where(changed, self._pv[0], self._pv[1])
-        self._pv[0] = pv
+        self._pv = np.where(pv != self._pv[0], [pv, *self._pv[:2]], self._pv)
 
     def _learn(self, load, certain):
         """Keep the night's readings; when day breaks, learn the house's habits from the nights kept."""
@@ -168,7 +164,6 @@ def _checked(name, value, shape, low, high):
 
 def _middle(moves):
     """Return the median of what is known in each column; no limit where nothing is."""
-    known = np.isfinite(moves)
-    ordered = np.sort(np.where(known, moves, np.inf), axis=0)
-    count = known.sum(axis=0)
-    return ordered[np.maximum(count - 1, 0) // 2, np.arange(moves.shape[1])]
+    count = np.isfinite(moves).sum(axis=0)
+    middle = np.sort(moves, axis=0)[np.maximum(count - 1, 0) // 2, np.arange(moves.shape[1])]
+    return np.nan_to_num(middle, nan=np.inf)  # NaN sorts last

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction.likelihood import roughness
-from solarlib.quantities import InputError, check_index, require
+from solarlib.quantities import InputError, check_index, one_of, require
 
 LARGEST_W = 1e6
 READING_KINDS = ("mean", "snapshot")
@@ -47,11 +47,6 @@ class Record:
     window_s: float
     kind: str
     midnight_s: float = 0.0
-
-    def known_windows(self):
-        """Return the middles [s] and means [W] of the PV windows that are known."""
-        known = np.isfinite(self.window_pv_w)
-        return self.window_middle_s[known], self.window_pv_w[known]
 
     def pv_at(self, late_s=0.0, gain=1.0):
         """Return the PV power at each sample, how rough it is around it, and where it is not known.
@@ -122,8 +117,7 @@ def read_record(table, kind="mean", pv_window_s=None):
     InputError
         For a missing column, an index without zone or order, no reading at all, values that cannot be.
     """
-    if kind not in READING_KINDS:
-        raise InputError(f"kind: found {kind!r}, allowed is one of {', '.join(READING_KINDS)}")
+    one_of(kind, "kind", READING_KINDS)
     index = _check_table(table)
     reading = _column(table, "reading_w", low=-50.0)
     pv = _column(table, "pv_w", low=-1000.0)
@@ -183,15 +177,20 @@ def power_from_pulses(pulse_times, wh_per_pulse, index):
     return pd.Series(np.diff(energy_wh) * 3600 / step_s, index, name="reading_w")
 
 
-def _check_table(table):
+def check_columns(table, where, needed, allowed):
+    """Raise `InputError` if something is no table, or lacks one of the columns needed; ``allowed`` names them all."""
     if not isinstance(table, pd.DataFrame):
-        raise InputError(f"readings: found {type(table).__name__}, allowed is a DataFrame")
+        raise InputError(f"{where}: found {type(table).__name__}, allowed is a DataFrame")
+    for name in needed:
+        if name not in table:
+            raise InputError(f"{where}: found no column {name}, allowed are {allowed}")
+
+
+def _check_table(table):
+    check_columns(table, "readings", ("reading_w", "pv_w"), "reading_w, pv_w and test_on")
     index = table.index
     if not isinstance(index, pd.DatetimeIndex) or index.tz is None:
         raise InputError("readings: found an index without a time zone, allowed is a time-zone-aware DatetimeIndex")
-    for name in ("reading_w", "pv_w"):
-        if name not in table:
-            raise InputError(f"readings: found no column {name}, allowed are reading_w, pv_w and test_on")
     twice = table.columns[table.columns.duplicated()]
     if twice.size:
         raise InputError(f"readings: found two columns {twice[0]}, allowed is each name once")
@@ -210,10 +209,8 @@ def _column(table, name, low, high=LARGEST_W):
         raise InputError(f"{name}: found text, allowed are numbers (or nothing where missing)") from None
     wrong = np.flatnonzero((values < low) | (values > high))
     if wrong.size:
-        raise InputError(
-            f"{name}: found {values[wrong[0]]:g} at {table.index[wrong[0]]} ({wrong.size} such), "
-            f"allowed is {max(low, 0):g} to {high:g}"
-        )
+        found = f"{values[wrong[0]]:g} at {table.index[wrong[0]]} ({wrong.size} such)"
+        raise InputError(f"{name}: found {found}, allowed is {max(low, 0):g} to {high:g}")
     return values
 
 
@@ -237,9 +234,7 @@ def _windows(clock_s, pv, window_s):
 def _find_window(clock_s, pv, interval_s):
     """Return the longest usual window within which the PV power never changes, or the interval."""
     found = interval_s
-    for window_s in PV_WINDOWS_S:
-        if window_s <= interval_s:
-            continue
+    for window_s in (usual for usual in PV_WINDOWS_S if usual > interval_s):
         number = np.floor(clock_s / window_s + 1e-9)
         inside = (np.diff(number) == 0) & np.isfinite(pv[1:]) & np.isfinite(pv[:-1]) & (np.abs(pv[1:]) > 20)
         windows = np.unique(number[1:][inside]).size

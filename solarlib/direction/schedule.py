@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction.live import LiveFilter
+from solarlib.direction.words import DIRECTION_WORDS
 from solarlib.quantities import InputError, require
 
 LEAST_READING_W = 60.0  # below it a wrong sign costs next to nothing
@@ -42,14 +43,9 @@ class Chooser:
         doubtful_wh, since_s : float or array
             Doubtful energy [Wh] and time [s] since the last step.
         """
-        doubt_w = doubt(reading_w, p_export)
-        return (
-            (doubtful_wh > self.threshold_wh)
-            & (doubt_w > 0.2 * self.threshold_wh)
-            & (np.asarray(reading_w) > LEAST_READING_W)
-            & (np.asarray(pv_w) > LEAST_PV_W)
-            & (np.asarray(since_s) >= PAUSE_S)
-        )
+        doubtful = (doubtful_wh > self.threshold_wh) & (doubt(reading_w, p_export) > 0.2 * self.threshold_wh)
+        worth_it = (np.asarray(reading_w) > LEAST_READING_W) & (np.asarray(pv_w) > LEAST_PV_W)
+        return doubtful & worth_it & (np.asarray(since_s) >= PAUSE_S)
 
 
 def doubt(reading_w, p_export):
@@ -171,12 +167,9 @@ def timetable_text(times, dwell_min, test_load_w):
     test_load_w : float
         [W]
     """
-    energy = step_cost_kwh(test_load_w, dwell_min * 60, len(times))
-    head = (
-        f"Test load {test_load_w:g} W, on for {dwell_min:g} min, {len(times)} times a day, {energy:.2f} kWh a day.\n"
-        "Set the timer's clock to the meter's clock. Only a load with its own thermostat, in the open.\n"
-    )
-    return head + "".join(f"{start}  on  {dwell_min:g} min\n" for start in times)
+    energy_kwh, words = step_cost_kwh(test_load_w, dwell_min * 60, len(times)), DIRECTION_WORDS["timetable"]
+    told = {"test_load_w": test_load_w, "dwell_min": dwell_min, "steps": len(times), "energy_kwh": energy_kwh}
+    return words["head"].format(**told) + "".join(words["row"].format(start=start, **told) for start in times)
 
 
 def share_from_timetable(index, times, dwell_min):

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction import chain, likelihood
-from solarlib.direction.record import Record, before
+from solarlib.direction.record import Record, after, before
 
 FAST_S = 30.0  # readings this fast get a second view of one sample a minute, slower ones of one in two ...
 SLOW_S = 120.0  # ... and still slower ones none
@@ -64,8 +64,7 @@ def make_scene(record, instrument, late_s=0.0, gain=1.0):
     silent = _silent_by_day(record, power, dark)
     dark, unknown = dark & ~silent, unknown | silent
     still = dark & (record.test_share == 0)
-    follows = np.zeros(power.size, dtype=bool)
-    follows[1:] = still[1:] & still[:-1] & (record.gap[1:] < 1.5)
+    follows = still & before(still) & (record.gap < 1.5)
     habits = likelihood.learn_habits(record.reading_w[still] + power[still], follows[still])
     near_w = _untested_nearby(record)
     states = likelihood.implied_states(record.reading_w, record.test_share, instrument.test_load_w, near_w)
@@ -102,9 +101,7 @@ def chain_of(scene, keep=None, level_factor=1.0):
         Times as long as usual that a load level counts as one fact.
     """
     dark = scene.dark
-    inner = dark.copy()
-    inner[1:] &= dark[:-1]
-    inner[:-1] &= dark[1:]
+    inner = dark & before(dark) & after(dark)
     at = np.flatnonzero(~inner if keep is None else ~inner & keep)
     if at.size == 0:
         return at, np.ones((2, 2, 0))

@@ -63,10 +63,9 @@ class StepTest:
         require(self.reading_step_s, "StepTest.reading_step_s", 1e-3, 86_400, "s")
         require(self.drift_w2_per_s, "StepTest.drift_w2_per_s", 0, 1e6, "W2/s")
         if self.dwell_s < self.reading_step_s:
-            raise InputError(
-                f"StepTest.dwell_s: found {self.dwell_s:g} s with a reading every {self.reading_step_s:g} s, "
-                "allowed is a dwell of one reading or more (a shorter step is never seen)"
-            )
+            found = f"{self.dwell_s:g} s with a reading every {self.reading_step_s:g} s"
+            allowed = "a dwell of one reading or more (a shorter step is never seen)"
+            raise InputError(f"StepTest.dwell_s: found {found}, allowed is {allowed}")
 
     @property
     def readings(self):
@@ -76,9 +75,8 @@ class StepTest:
     @property
     def change_sd_w(self):
         """Standard deviation of the measured change (during minus reference). [W]"""
-        return float(
-            change_sd(self.noise_w, self.readings, self.dwell_s, self.drift_w2_per_s, use_after=self.use_after)
-        )
+        drift = self.drift_w2_per_s
+        return float(change_sd(self.noise_w, self.readings, self.dwell_s, drift, use_after=self.use_after))
 
     @property
     def during_sd_w(self):
@@ -154,12 +152,10 @@ def log_likelihoods(before_w, during_w, test, after_w=None):
 
     positive, beyond = above(reference, reference_sd, 0.0), above(reference, reference_sd, load)
     stays, crosses = size(during + load), size(load - during)
-    matches = [
-        normal_density(during - reference - load, sd) * above(size(during - load), joint_sd, 0.0),
-        normal_density(during - reference + load, sd) * above(stays, joint_sd, load),
-        normal_density(during + reference - load, sd)
-        * np.clip(above(crosses, joint_sd, 0.0) - above(crosses, joint_sd, load), 0.0, 1.0),
-    ]
+    inside = np.clip(above(crosses, joint_sd, 0.0) - above(crosses, joint_sd, load), 0.0, 1.0)
+    rises = normal_density(during - reference - load, sd) * above(size(during - load), joint_sd, 0.0)
+    falls = normal_density(during - reference + load, sd) * above(stays, joint_sd, load)
+    matches = rises, falls, normal_density(during + reference - load, sd) * inside
     allowed = [positive, beyond, np.clip(positive - beyond, 0.0, 1.0)]
     disturbed = OTHER_SWITCHING / OTHER_RANGE_W
     total = [(1 - OTHER_SWITCHING) * m + disturbed * a for m, a in zip(matches, allowed, strict=True)]

@@ -6,7 +6,9 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction import chain
+from solarlib.direction.record import check_columns
 from solarlib.direction.signs import expected, probability
+from solarlib.direction.words import DIRECTION_WORDS
 from solarlib.quantities import InputError
 
 COLUMNS = ("start", "end", "delivered_kwh", "received_kwh")
@@ -15,11 +17,6 @@ LEAST_SEEN = 0.95  # of a period, for its totals to say something about the samp
 RATIO_LOW, RATIO_HIGH = 0.8, 1.25  # reading over registers: no instrument is that far off
 AGREE, DIFFER, UNSEEN = "agree", "differ", "too little seen"
 OTHER_READING, OTHER_DIRECTION = "contradict the reading", "contradict the direction"
-UNUSED = {
-    UNSEEN: "less than 95 % of that time was seen",
-    OTHER_READING: "their sum is far from what the reading saw",
-    OTHER_DIRECTION: "they ask for more to change direction than is in doubt",
-}
 
 
 @dataclass(frozen=True)
@@ -53,11 +50,7 @@ def read_registers(registers, index, rows, hours):
     InputError
         For a missing column, a time without zone, an end before its start, a negative total.
     """
-    if not isinstance(registers, pd.DataFrame):
-        raise InputError(f"registers: found {type(registers).__name__}, allowed is a DataFrame")
-    for name in COLUMNS:
-        if name not in registers:
-            raise InputError(f"registers: found no column {name}, allowed are {', '.join(COLUMNS)}")
+    check_columns(registers, "registers", COLUMNS, ", ".join(COLUMNS))
     periods = []
     for row in registers[list(COLUMNS)].itertuples(index=False):
         start, end = (pd.to_datetime(value, errors="coerce") for value in row[:2])
@@ -65,10 +58,8 @@ def read_registers(registers, index, rows, hours):
             raise InputError(f"registers: found {row.start} to {row.end}, allowed are times with zone, start first")
         totals = pd.to_numeric(pd.Series(row[2:]), errors="coerce")
         if not totals.between(0, np.inf, inclusive="left").all():
-            raise InputError(
-                f"registers: found {row.delivered_kwh} and {row.received_kwh} kWh from {start}, "
-                "allowed are numbers of 0 or more"
-            )
+            found = f"{row.delivered_kwh} and {row.received_kwh} kWh from {start}"
+            raise InputError(f"registers: found {found}, allowed are numbers of 0 or more")
         inside = np.asarray((index >= start) & (index < end))[rows]
         seen = float(hours[inside].sum() * 3600 / (end - start).total_seconds())
         periods.append(MeterPeriod(start, end, inside, *totals, min(seen, 1.0)))
@@ -178,8 +169,6 @@ def audit(periods, p_state, energies, verdicts):
 
 def left_unused(table):
     """Return what an `audit` found in plain English, one string a period whose totals could not be used."""
-    return [
-        f"The register totals from {row.start} were not used: {UNUSED[row.verdict]}."
-        for row in table.itertuples()
-        if row.verdict in UNUSED
-    ]
+    words = DIRECTION_WORDS["registers"]
+    unused, why = words["unused"], words["why"]
+    return [unused.format(start=row.start, why=why[row.verdict]) for row in table.itertuples() if row.verdict in why]

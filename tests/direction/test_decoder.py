@@ -355,7 +355,7 @@ def test_tables_that_cannot_be_read():
             decode(wrong)
     with pytest.raises(InputError):
         decode(table, kind="average")
-    for option in ({"pv_window_s": "long"}, {"draws": -1}, {"draws": 2.5}):
+    for option in ({"pv_window_s": "long"}, {"draws": -1}, {"draws": 2.5}, {"draws": 100_001}):
         with pytest.raises(InputError):
             decode(table, **option)
     with pytest.raises(InputError):

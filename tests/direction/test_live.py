@@ -122,10 +122,11 @@ def test_what_cannot_be_is_refused(values):
         LiveFilter(LOAD_W).update(*values)
 
 
-@pytest.mark.parametrize("houses", [0, -1, 1.5, "two"])
+@pytest.mark.parametrize("houses", [0, -1, 1.5, "two", 100_001])
 def test_a_number_of_houses_that_cannot_be_is_refused(houses):
     with pytest.raises(InputError, match="houses"):
         LiveFilter(LOAD_W, houses=houses)
+    assert LiveFilter(LOAD_W, houses=100_000).p_export.size == 100_000
 
 
 @pytest.mark.slow
