@@ -92,10 +92,8 @@ def tabulate(bill, low=0.0, high=1.5, tolerance=1.0):
             raise InputError("bill table: found a bill that is not finite, allowed are finite amounts")
         if miss > tolerance:
             if right - left < NARROWEST:
-                raise InputError(
-                    f"bill table: found a jump of about {2 * miss:g} at factor {middle:g}, "
-                    f"allowed is a bill without jumps above {2 * tolerance:g}"
-                )
+                found = f"a jump of about {2 * miss:g} at factor {middle:g}"
+                raise InputError(f"bill table: found {found}, allowed is a bill without jumps above {2 * tolerance:g}")
             gaps += [(left, middle), (middle, right)]
     factors = sorted(known)
     return BillTable(np.array(factors), np.array([known[factor] for factor in factors]))

@@ -164,22 +164,12 @@ def draw_lifetimes(rng, draws, years, bill_without_pv, rules, costs, uncertainty
     flows[:, 1:] = saving - _spent(rng, costs, u, money.growth_path(years, inflation)[:, 0])
     if costs.tax_credit_share:
         flows[:, costs.tax_credit_year] += costs.tax_credit
-    return pd.DataFrame(
-        {
-            "rule": pd.Categorical.from_codes(which, [rule.name for rule in rules]),
-            "mean_yield_factor": made.mean(axis=1),
-            "price_factor": price[:, 0],
-            "price_growth": growth[:, 0],
-            "rate": rate,
-            "degradation": degradation[:, 0],
-            "first_year_saving": saving[:, 0],
-            "gross_saving": saving.sum(axis=1),
-            "net_saving": flows.sum(axis=1),
-            "net_present_value": money.net_present_value(rate, flows),
-            "cumulative_payback": money.payback(flows),
-            "discounted_payback": money.payback(flows, rate),
-        }
-    )
+    rule = pd.Categorical.from_codes(which, [rule.name for rule in rules])
+    drawn = {"price_factor": price[:, 0], "price_growth": growth[:, 0], "rate": rate, "degradation": degradation[:, 0]}
+    savings = {"first_year_saving": saving[:, 0], "gross_saving": saving.sum(axis=1), "net_saving": flows.sum(axis=1)}
+    paybacks = {"cumulative_payback": money.payback(flows), "discounted_payback": money.payback(flows, rate)}
+    table = {"rule": rule, "mean_yield_factor": made.mean(axis=1)} | drawn | savings
+    return pd.DataFrame(table | {"net_present_value": money.net_present_value(rate, flows)} | paybacks)
 
 
 def _normal(rng, pair, shape):
