@@ -6,16 +6,9 @@ import numpy as np
 import pandas as pd
 
 from solarlib.files.table import line_texts
+from solarlib.files.texts import told
 from solarlib.quantities import counted
 
-CELLS = "another number of cells than the table has columns"
-TIME = "no date and time that can be read"
-NUMBER = "no number in any of the columns"
-GAP = "a local time that the clock skips in spring (if this clock is never changed, set zone to an offset)"
-TWICE = "a local time that the clock shows twice in autumn, and the order of the rows does not tell which"
-REPEAT = "repeats an earlier row"
-CONFLICT = "the same moment as an earlier row, with other numbers"
-EMPTY, NO_NUMBER, OFF_DIAL = "empty", "not a number", "off the dial of this register"  # of single cells
 TEXTS_KEPT = 100_000  # beyond this many rows the account gives line numbers without the text
 
 
@@ -59,9 +52,8 @@ class Account:
             first = rows.iloc[0]
             parts.append(f"  {counted(len(rows), 'row')}: {reason}; first is line {first['line']}: {first['text']!r}")
         for (column, reason), rows in self.cells_set_aside.groupby(["column", "reason"], sort=False):
-            parts.append(
-                f"  {counted(len(rows), 'cell')} of {column}: {reason}; first is in line {rows.iloc[0]['line']}"
-            )
+            first = rows.iloc[0]["line"]
+            parts.append(f"  {counted(len(rows), 'cell')} of {column}: {reason}; first is in line {first}")
         return "\n".join(parts + [f"  {note}" for note in self.notes])
 
 
@@ -76,16 +68,16 @@ class Tally:
     cells: list = field(default_factory=list)  # (line, number of the column, reason, text), the first of them
     notes: list = field(default_factory=list)
 
-    def set_aside(self, reason, lines):
-        """Note rows that are not used, by their line numbers."""
+    def set_aside(self, case, lines):
+        """Note rows that are not used, by their line numbers; a case of ``texts.toml`` says why."""
         if len(lines):
-            self.rows.append((reason, np.asarray(lines, np.int64)))
+            self.rows.append((told(case), np.asarray(lines, np.int64)))
 
-    def set_cells_aside(self, reason, column, lines, texts):
+    def set_cells_aside(self, case, column, lines, texts):
         """Note single cells without a number; beyond `TEXTS_KEPT` they are not listed, and a note says so."""
-        room = TEXTS_KEPT - len(self.cells)
+        room, reason = TEXTS_KEPT - len(self.cells), told(case)
         self.cells += [(line, column, reason, text) for line, text in zip(lines[:room].tolist(), texts)]
-        note = f"of the cells without a number only {TEXTS_KEPT} are listed"
+        note = told("cells_cut", kept=TEXTS_KEPT)
         if len(lines) > room and note not in self.notes:
             self.notes.append(note)
 
@@ -100,14 +92,5 @@ class Tally:
         cells = pd.DataFrame(sorted(self.cells), columns=["line", "column", "reason", "text"])
         cells["column"] = cells["column"].map(dict(enumerate(titles)))
         cells = cells[cells["line"].isin(used)].reset_index(drop=True)
-        return Account(
-            layout.path.name,
-            self.lines,
-            min(layout.first_line - 1, self.lines),
-            self.blank,
-            self.read,
-            len(used),
-            aside,
-            cells,
-            tuple(self.notes),
-        )
+        counts = self.lines, min(layout.first_line - 1, self.lines), self.blank, self.read, len(used)
+        return Account(layout.path.name, *counts, aside, cells, tuple(self.notes))

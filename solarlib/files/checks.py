@@ -4,10 +4,7 @@ The sun itself is not computed here: whoever knows the place passes a mask of ni
 reasons are text, in ``reasons.toml`` beside this module.
 """
 
-import tomllib
 from dataclasses import dataclass
-from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -15,6 +12,7 @@ import pandas as pd
 from solarlib.files.mapping import TITLES
 from solarlib.files.measured import ONE_HOUR
 from solarlib.files.steps import ONE_DAY
+from solarlib.files.texts import REASONS
 from solarlib.quantities import counted
 
 # Common practice, no source:
@@ -45,14 +43,16 @@ class Finding:
         return f"{self.column}: {self.found} Possible reasons: {'; '.join(self.reasons)}."
 
 
-@lru_cache(maxsize=1)
-def _cases():
-    return tomllib.loads(Path(__file__).with_name("reasons.toml").read_text(encoding="utf-8"))
+def _finding(case, column, rows, reasons=None, **facts):
+    known = REASONS[case]
+    return Finding(known["kind"], column, rows, known["found"].format(**facts), tuple(reasons or known["reasons"]))
 
 
-def _finding(case, column, rows, found, reasons=None):
-    known = _cases()[case]
-    return Finding(known["kind"], column, rows, found, tuple(reasons or known["reasons"]))
+def _where(case, series, mask, **facts):
+    """Yield the finding of a case if a mask holds anywhere; its sentence is told how often, and the highest value."""
+    if mask.any():
+        facts = {"many": counted(mask.sum(), "interval"), "most": series.max()} | facts
+        yield _finding(case, series.name, series.index[mask], **facts)
 
 
 def plausibility(table, step, rated_power_w, service_power_w, night, elevation):
@@ -88,12 +88,14 @@ def plausibility(table, step, rated_power_w, service_power_w, night, elevation):
             watts.setdefault(quantity, power.rename(title))
             found += _of_power(power, quantity, step, rated_power_w, service_power_w)
         elif quantity in ("neighbour", "light"):
-            found += _yield(series) if quantity == "neighbour" else _light(series)
+            bright = _where("light_above", series, series > MOST_LIGHT, limit=MOST_LIGHT)
+            found += _yield(series) if quantity == "neighbour" else bright
     if {"generation", "received"} <= set(watts):
         found += _flows(watts, step)
     if "generation" in watts:
-        found += _night(watts["generation"], night.to_numpy(bool), rated_power_w)
-        found += _hours(watts["generation"], elevation.to_numpy(float))
+        made, limit = watts["generation"], NIGHT_SHARE * rated_power_w
+        found += _where("night", made, night.to_numpy(bool) & (made > limit), limit=limit)
+        found += _hours(made, elevation.to_numpy(float))
     return tuple(found)
 
 
@@ -111,38 +113,26 @@ def _yield(energy):
     day, at = np.unique(_days(energy.index), return_inverse=True)
     sums = np.bincount(at, np.nan_to_num(energy), len(day))
     above = sums > MOST_YIELD
-    if above.any():
-        words = f"{counted(above.sum(), 'day')} above {MOST_YIELD:g} kWh/kW, up to {sums.max():.4g} kWh/kW."
-        yield _finding("yield_above", energy.name, energy.index[above[at]], words)
-
-
-def _light(light):
-    above = light > MOST_LIGHT
-    if above.any():
-        words = f"{counted(above.sum(), 'interval')} above {MOST_LIGHT:g} W/m2, up to {light.max():.0f} W/m2."
-        yield _finding("light_above", light.name, light.index[above], words)
+    facts = {"many": counted(above.sum(), "day"), "limit": MOST_YIELD, "most": sums.max()}
+    return _where("yield_above", energy, above[at], **facts)
 
 
 def _limits(power, quantity, rated, service):
     limit = MOST_OF_RATED * rated if quantity in ("generation", "received") else service
-    above, below = power > limit, power < 0
-    if above.any():
-        words = f"{counted(above.sum(), 'interval')} above {limit:g} W, up to {power.max():.0f} W."
-        yield _finding("power_above", power.name, power.index[above], words)
-    if below.any() and quantity not in ("net", "generation"):
-        yield _finding("negative", power.name, power.index[below], f"{counted(below.sum(), 'interval')} below 0.")
+    yield from _where("power_above", power, power > limit, limit=limit)
+    if quantity not in ("net", "generation"):
+        yield from _where("negative", power, power < 0)
 
 
 def _constant(power, quantity, step):
     known, values = power.dropna().to_numpy(), power.to_numpy()
     if known.size < 24:
         return
-    reasons = list(_cases()["constant"]["reasons"])
+    reasons = list(REASONS["constant"]["reasons"])
     if quantity == "generation":
         reasons[-1] = "a converter that stands still"
     if known.min() == known.max():
-        words = f"all {known.size} values are {known[0]:g} W."
-        yield _finding("constant", power.name, power.index, words, reasons)
+        yield _finding("constant", power.name, power.index, reasons, count=known.size, value=known[0])
         return
     if len(np.unique(known[:20_000])) < FINE_VALUES:
         return
@@ -153,9 +143,8 @@ def _constant(power, quantity, step):
     long = ends - starts >= least
     if long.any():
         rows = np.concatenate([np.arange(a - 1, b) for a, b in zip(starts[long], ends[long])])
-        stretches, most = counted(long.sum(), "stretch", "stretches"), int((ends - starts).max()) + 1
-        words = f"{stretches} of {least} and more equal values, the longest of {most}."
-        yield _finding("stuck", power.name, power.index[rows], words, reasons)
+        many, longest = counted(long.sum(), "stretch", "stretches"), int((ends - starts).max()) + 1
+        yield _finding("stuck", power.name, power.index[rows], reasons, many=many, least=least, longest=longest)
 
 
 def _days(index):
@@ -171,20 +160,19 @@ def _factor(power, quantity, rated):
     small = quantity in ("generation", "load")
     odd = usual.index[((away > least) & (away < most)) | (small & (away > -most) & (away < -least))]
     if len(odd) and len(usual) >= LEAST_DAYS:
-        words = f"{counted(len(odd), 'day differs', 'days differ')} by a factor near 1000 from the others."
-        yield _finding("factor_of_days", power.name, power.index[np.isin(days, odd)], words)
+        many = counted(len(odd), "day differs", "days differ")
+        yield from _where("factor_of_days", power, np.isin(days, odd), many=many)
     elif quantity == "generation" and np.isfinite(size).any():
         top, (low, high) = np.nanquantile(size, 0.999), FACTOR_OF_RATED
         if top > high * rated or 0 < top < low * rated:
-            word = "above" if top > rated else "below"
-            words = f"the highest powers, {top:g} W, lie far {word} the rated {rated:g} W."
-            yield _finding("factor", power.name, power.index, words)
+            side = "above" if top > rated else "below"
+            yield _finding("factor", power.name, power.index, top=top, side=side, rated=rated)
 
 
 def _only_rises(power):
     known = power.dropna().to_numpy()
     if known.size >= 50 and (np.diff(known) >= 0).all() and len(np.unique(known)) >= FINE_VALUES:
-        yield _finding("only_rises", power.name, power.index, f"{known.size} values that never fall.")
+        yield _finding("only_rises", power.name, power.index, count=known.size)
 
 
 def _flows(watts, step):
@@ -194,23 +182,14 @@ def _flows(watts, step):
     over = (received - most) * (step / ONE_HOUR / 1000.0) > 1e-9
     if not over.any():
         return
-    extra, reasons = "", list(_cases()["received_above"]["reasons"])
+    extra, reasons = "", list(REASONS["received_above"]["reasons"])
     if delivered is not None:
         fits = (delivered <= most)[over].mean()
         extra = f" In {fits:.0%} of them delivered would fit."
         if fits < 0.5:
             reasons = reasons[1:] + reasons[:1]
     both = counted((received.notna() & generation.notna()).sum(), "interval")
-    words = f"{over.sum()} of {both} with more received than generated.{extra}"
-    yield _finding("received_above", "received", received.index[over], words, reasons)
-
-
-def _night(power, night, rated):
-    limit = NIGHT_SHARE * rated
-    shining = night & (power > limit)
-    if shining.any():
-        words = f"{counted(shining.sum(), 'interval')} above {limit:.0f} W with the sun down."
-        yield _finding("night", power.name, power.index[shining], words)
+    yield _finding("received_above", "received", received.index[over], reasons, over=over.sum(), both=both, extra=extra)
 
 
 def _split(values, near, width):
@@ -242,8 +221,7 @@ def _hours(power, elevation):
     shift = (middle - noon)[good]
     typical = float(np.median(shift))
     if abs(typical) > HOURS_OFF:
-        words = f"the middle of the day's energy lies {typical:+.1f} h from the sun's."
-        yield _finding("hours_off", power.name, index, words)
+        yield _finding("hours_off", power.name, index, hours=typical)
     if good.size >= LEAST_JUMP_DAYS:
         width = min(14, good.size // 2)
         medians = np.median(np.lib.stride_tricks.sliding_window_view(shift, width), axis=1)
@@ -252,5 +230,4 @@ def _hours(power, elevation):
         if abs(jumps[best]) > HOURS_JUMP:
             place = good[_split(shift, best + width, width)]
             date = pd.Timestamp(day[place] * ONE_DAY.value)
-            words = f"from {date:%Y-%m-%d} on the day's energy lies {jumps[best]:+.1f} h later than before."
-            yield _finding("hours_jump", power.name, index[at >= place], words)
+            yield _finding("hours_jump", power.name, index[at >= place], date=date, hours=jumps[best])

@@ -7,7 +7,7 @@ A register that falls has rolled over, was exchanged, was reset or was read from
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError
+from solarlib.files.texts import refusal
 
 
 def interval_energy(register, digits=None, exchanges=()):
@@ -38,7 +38,7 @@ def interval_energy(register, digits=None, exchanges=()):
     values = register.to_numpy(float)
     if digits is not None and values.size and (values.max() >= 10.0**digits or values.min() < 0):
         odd = values[(values >= 10.0**digits) | (values < 0)][0]
-        raise InputError(f"register: found {odd:g} kWh, allowed is 0 to below {10.0**digits:g} kWh for {digits} digits")
+        raise refusal("off_dial", "register", odd=odd, dial=10.0**digits, digits=digits)
     index = register.index
     energy, how = np.diff(values), np.full(max(0, len(values) - 1), "difference", dtype=object)
     opened = index.as_unit("ns").asi8
@@ -48,16 +48,12 @@ def interval_energy(register, digits=None, exchanges=()):
         if not 0 <= at < len(energy):
             continue
         if taken[at]:
-            raise InputError(
-                f"exchange: found two between {index[at]} and {index[at + 1]}, allowed is one between readings"
-            )
+            raise refusal("two_exchanges", "exchange", first=index[at], last=index[at + 1])
         taken[at], how[at] = True, "exchange"
         energy[at] = _up(values[at], old_last, digits) + _up(new_first, values[at + 1], digits)
         if not energy[at] >= 0:
-            raise InputError(
-                f"exchange at {time}: found registers {values[at]:g}, {old_last:g} and {new_first:g}, "
-                f"{values[at + 1]:g} kWh, allowed are two pairs that count up"
-            )
+            pairs = {"before": values[at], "old_last": old_last, "new_first": new_first, "after": values[at + 1]}
+            raise refusal("exchange", f"exchange at {time}", **pairs)
     fell = (energy < 0) & ~taken
     if digits is not None:
         dial = 10.0**digits
@@ -95,7 +91,7 @@ def swapped_readings(first, second):
     written one of them falls. A whole file with the names exchanged shows no fall: see `plausible`.
     """
     if not first.index.equals(second.index):
-        raise InputError("registers: found two different indexes, allowed are two registers read at the same times")
+        raise refusal("indexes", "registers")
     a, b = first.to_numpy(float), second.to_numpy(float)
     found, sound = [], None
     for place in np.flatnonzero(np.isfinite(a) & np.isfinite(b)).tolist():

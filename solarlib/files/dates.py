@@ -8,14 +8,15 @@ import re
 
 import numpy as np
 
-from solarlib.quantities import InputError
+from solarlib.files.texts import refusal, told
 
 ORDERS = ("year first", "day first", "month first")
 MISSING = np.iinfo(np.int64).min  # no moment
 SECOND_NS = 1_000_000_000  # ns
 DAY_NS = 86_400 * SECOND_NS
 TIME_WIDTH = 40  # longest text of a moment, bytes
-FULL = "january february march april may june july august september october november december".split()
+_FULL = "january february march april may june july august september october november december".split()
+_MONTHS = {word: place for place, full in enumerate(_FULL, 1) for word in (full, full[:3])} | {"sept": 9}
 
 _CLOCK = (
     r"(?:(?:T|,? +)(?P<h>\d{1,2})[:.h](?P<mi>\d\d)(?:[:.](?P<s>\d\d)(?:[.,](?P<f>\d{1,9}))?)?"
@@ -51,7 +52,7 @@ def looks_like_unix(text):
 def _match(text):
     for pattern in _PATTERNS:
         match = pattern.fullmatch(text)
-        if match and ("b" not in match.groupdict() or match["b"].isdigit() or _month(match["b"])):
+        if match and ("b" not in match.groupdict() or match["b"].isdigit() or match["b"].casefold() in _MONTHS):
             if "c" not in match.groupdict() or _widths_fit(match):
                 return match
     return None
@@ -60,14 +61,6 @@ def _match(text):
 def _widths_fit(match):
     a, c = len(match["a"]), len(match["c"])
     return (a == 4 and c <= 2) or (a <= 2 and c in (2, 4))
-
-
-def _month(word):
-    word = word.casefold()
-    names = [
-        place for place, full in enumerate(FULL, 1) if word in (full, full[:3], full[:4] if full == "september" else "")
-    ]
-    return names[0] if names else 0
 
 
 def text_matrix(texts):
@@ -182,7 +175,7 @@ def _day(table, rows, match, order):
         year, month, day = (_digits(table, rows, match.span(key)) for key in ("y", "m", "d"))
     else:
         a, c = (_digits(table, rows, match.span(key)) for key in ("a", "c"))
-        word = 0 if groups["b"].isdigit() else _month(groups["b"])
+        word = _MONTHS.get(groups["b"].casefold())
         b = np.full(len(rows), word) if word else _digits(table, rows, match.span("b"))
         if len(groups["a"]) == 4:
             year, month, day = a, b, c
@@ -196,12 +189,9 @@ def _day(table, rows, match, order):
             year, month, day = (c, b, a) if order == "day first" else (c, a, b)
     year = np.where(year < 100, year + 2000, year)
     good = (year >= 1970) & (year < 2200) & (month >= 1) & (month <= 12) & (day >= 1)
-    leap = (year % 4 == 0) & ((year % 100 != 0) | (year % 400 == 0))
-    longest = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])[np.clip(month, 1, 12) - 1]
-    good &= day <= longest + (leap & (month == 2))
     months = (np.where(good, year, 1970) - 1970) * 12 + np.where(good, month, 1) - 1
-    first = months.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
-    return np.where(good, first + day - 1, MISSING)
+    first, after = np.array([months, months + 1]).astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
+    return np.where(good & (first + day <= after), first + day - 1, MISSING)
 
 
 class DateOrder:
@@ -224,10 +214,8 @@ class DateOrder:
                 self.against[place] += out.size
         if not self.differ:
             spread = np.array([np.where(ok, wall, MISSING) for ok, wall in zip(valid, walls)])
-            odd = np.flatnonzero(
-                (valid.sum(axis=0) > 1)
-                & (spread.max(axis=0) != np.where(valid, spread, np.iinfo(np.int64).max).min(axis=0))
-            )
+            least = np.where(valid, spread, np.iinfo(np.int64).max).min(axis=0)
+            odd = np.flatnonzero((valid.sum(axis=0) > 1) & (spread.max(axis=0) != least))
             self.differ = int(lines[odd[0]]) if odd.size else 0
 
     def decide(self, where, text_of):
@@ -239,25 +227,13 @@ class DateOrder:
             The file proves none, or is of two minds.
         """
         open_ = [place for place, count in enumerate(self.against) if not count]
+        against = [f"line {line} is not {order}" for order, line in zip(self.orders, self.proof) if line]
         if not open_:
-            raise InputError(
-                f"{where}: found dates of more than one order ("
-                + ", ".join(f"line {line} is not {order}" for order, line in zip(self.orders, self.proof))
-                + '), allowed is one order: set date_order = "day first", "month first" or "year first"; the others '
-                "are then set aside"
-            )
-        if len(open_) == 1 or not self.differ:
-            if not self.differ:
-                return open_[0], None
-            shut = [
-                f"line {self.proof[place]} is not {order}"
-                for place, order in enumerate(self.orders)
-                if place not in open_
-            ]
-            return open_[0], f"dates are read {self.orders[open_[0]]}: {'; '.join(shut)}"
-        raise InputError(
-            f"{where}: found the date {text_of(self.differ)!r} in line {self.differ}, which can be read "
-            + " or ".join(self.orders[place] for place in open_)
-            + ", and no date in the file that settles it; allowed is one of them: set date_order = "
-            + " or ".join(f'"{self.orders[place]}"' for place in open_)
-        )
+            raise refusal("orders", where, against=", ".join(against))
+        if not self.differ:
+            return open_[0], None
+        ways = [self.orders[place] for place in open_]
+        if len(ways) == 1:
+            return open_[0], told("proof", order=ways[0], against="; ".join(against))
+        keys, text = " or ".join(f'"{way}"' for way in ways), text_of(self.differ)
+        raise refusal("date", where, text=text, line=self.differ, ways=" or ".join(ways), keys=keys)

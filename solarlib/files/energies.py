@@ -5,15 +5,9 @@ import pandas as pd
 
 from solarlib.files.counters import interval_energy, swapped_readings
 from solarlib.files.mapping import clock_reading
-from solarlib.files.steps import even_labels, moved
-from solarlib.quantities import InputError, counted
-
-FALLS = {  # how a register fell: what is said of it
-    "rollover": "rolled over",
-    "exchange": "was exchanged as declared",
-    "unknown fall": "fell, energy unknown (a rollover needs digits, an exchange its entry; a reset or swapped "
-    "registers are possible)",
-}
+from solarlib.files.steps import even_labels, first_moments, moved
+from solarlib.files.texts import TEXTS, refusal, told
+from solarlib.quantities import counted
 
 
 def clean_tables(index, step, columns, mapping, name):
@@ -47,10 +41,7 @@ def clean_tables(index, step, columns, mapping, name):
     swapped = _swaps(registers)
     if len(swapped):
         rows = counted(len(swapped), "reading looks", "readings look")
-        notes.append(
-            f"{rows} as if the two registers were swapped, the first at {swapped[0]}; left out of the energies: "
-            "correct them in the file if you know"
-        )
+        notes.append(told("swapped", readings=rows, first=swapped[0]))
     for column, values in columns.items():
         if column.kind == "counter":
             shown = registers[column] / column.factor  # as displayed: a dial ends in its own unit
@@ -70,24 +61,15 @@ def _starts(index, step, mapping, name):
     if mapping.label == "start" or all(counters):
         return index
     if any(counters):
-        raise InputError(
-            f"{name}: found counters beside intervals that are labelled by their end, allowed is one kind in a "
-            "mapping: read the file twice"
-        )
+        raise refusal("kinds", name)
     if step is None:
-        raise InputError(f'{name}: found no common step for label = "end", allowed is one: set interval')
+        raise refusal("no_step_for_end", name)
     return moved(index, step, -1)
 
 
 def _exchanges(column, zone):
-    return [
-        (
-            pd.Timestamp(clock_reading(row.time)).tz_localize(zone, ambiguous=True, nonexistent="shift_forward"),
-            row.old_last,
-            row.new_first,
-        )
-        for row in column.exchange
-    ]
+    times = first_moments(np.array([clock_reading(row.time) for row in column.exchange], np.int64), zone)
+    return [(time, row.old_last, row.new_first) for time, row in zip(times, column.exchange)]
 
 
 def _on_rows(found, index, step):
@@ -105,11 +87,11 @@ def _on_rows(found, index, step):
 
 def _falls(found, name):
     notes = []
-    for how, what in FALLS.items():
+    for how, what in TEXTS["falls"].items():
         rows = found[found["how"] == how]
         if len(rows):
             more = f" and {len(rows) - 1} more times" if len(rows) > 1 else ""
-            notes.append(f"the register {name!r} {what} after {rows.index[0]}{more}")
+            notes.append(told("fell", name=name, what=what, first=rows.index[0], more=more))
     return notes
 
 

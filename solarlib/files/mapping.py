@@ -19,21 +19,10 @@ from pathlib import Path
 
 import pandas as pd
 
+from solarlib import schema
 from solarlib.files.dates import MISSING, ORDERS, moments, text_matrix
-from solarlib.quantities import InputError
-from solarlib.schema import (
-    FORM,
-    Problems,
-    Reader,
-    Table,
-    choice,
-    declared,
-    misplaced,
-    number,
-    read_toml,
-    toml_table,
-    whole,
-)
+from solarlib.files.texts import refusal
+from solarlib.schema import FORM, Problems, Reader, Table, choice, declared, misplaced, number, whole
 
 # Unit: what a number is multiplied with, how the column that comes out ends, and what such a number can be.
 FILE_UNITS = {
@@ -180,7 +169,8 @@ class Column:
     azimuth_deg: float | None = declared(number(0, 360, "deg", float), default=None, only=("quantity", "neighbour"))
 
     def __post_init__(self):
-        problems, units, kinds = Problems(f"column {self.name!r}"), QUANTITY_UNITS[self.quantity], self._kinds
+        problems, units = Problems(f"column {self.name!r}"), QUANTITY_UNITS[self.quantity]
+        kinds = FILE_UNITS[self.unit][2]
         if self.kind is None and len(kinds) == 1:
             object.__setattr__(self, "kind", kinds[0])
         if self.unit not in units:
@@ -196,10 +186,6 @@ class Column:
         problems.stop()
 
     @property
-    def _kinds(self):
-        return FILE_UNITS[self.unit][2]
-
-    @property
     def factor(self):
         """What a number in the file is multiplied with to give W, kWh, kWh/kW, W/m2 or degC."""
         return FILE_UNITS[self.unit][0] * self.multiplier
@@ -209,6 +195,9 @@ class Column:
         """Name of the column that comes out, e.g. ``net_w``, ``delivered_kwh``, ``neighbour_Mill_h`` (kWh/kW are h)."""
         name = f"neighbour_{self.name}" if self.quantity == "neighbour" else self.quantity
         return f"{name}_{FILE_UNITS[self.unit][1]}"
+
+
+_ZONE = _sound("a name such as America/New_York or an offset such as -05:00", zone_of)
 
 
 @dataclass(frozen=True)
@@ -240,9 +229,7 @@ class Mapping:
 
     column: tuple = declared(Table(Column, many=True, start=1))
     time: str | int | tuple = declared(Reader("a column name or number, or a list of two", _places), default=(1,))
-    zone: str | None = declared(
-        _sound("a name such as America/New_York or an offset such as -05:00", zone_of), default=None
-    )
+    zone: str | None = declared(_ZONE, default=None)
     date_order: str | None = declared(choice(*ORDERS, "unix"), default=None)
     label: str = declared(choice("start", "end"), default="start")
     interval: str | None = declared(_sound("a length such as 15min, 1h, from 1s to 1D", interval_of), default=None)
@@ -287,12 +274,12 @@ def mapping_from_toml(source: str | Path) -> Mapping:
         Names every wrong key, what was found and what is allowed.
     """
     if isinstance(source, str) and ("\n" in source or "=" in source):
-        where, table = "mapping", toml_table(source, "mapping")
+        where, table = "mapping", schema.toml_table(source, "mapping")
     else:
         where = Path(source).name
         if not Path(source).is_file():
-            raise InputError(f"{source}: found no such file, allowed is a mapping in TOML")
-        table = read_toml(Path(source))
+            raise refusal("no_mapping", source)
+        table = schema.read_toml(Path(source))
     problems = Problems(where)
     mapping = problems.read(Table(Mapping), table)
     problems.stop()

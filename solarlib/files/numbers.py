@@ -7,7 +7,7 @@ from itertools import islice
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError
+from solarlib.files.texts import refusal
 
 MARKED_TEXTS = 2000  # with a mark, looked at in one block to tell decimals from thousands
 LARGEST_NUMBER = 1e15  # no meter shows more; such a text is a damaged cell
@@ -49,9 +49,8 @@ def as_numbers(texts, decimal, thousands):
 def _grammar(decimal, thousands):
     mark = r"[ \u00a0\u202f\u2009]" if thousands == " " else re.escape(thousands)
     whole = rf"\d{{1,3}}(?:{mark}\d{{3}})+|\d+" if thousands else r"\d+"
-    return re.compile(
-        rf"([-+\u2212]?)((?:{whole})?)(?:{re.escape(decimal)}(\d*))?(?:[eE]([-+]?\d{{1,3}}))?", re.ASCII
-    ), mark
+    number = rf"([-+\u2212]?)((?:{whole})?)(?:{re.escape(decimal)}(\d*))?(?:[eE]([-+]?\d{{1,3}}))?"
+    return re.compile(number, re.ASCII), mark
 
 
 def as_number(text, decimal=".", thousands=""):
@@ -125,10 +124,7 @@ class NumberMarks:
             return
         self.decimal, found, proved = number_marks(shown)
         if not proved:
-            raise InputError(
-                f"{self.where}: found numbers such as {shown[0]!r}, in which the mark may stand before decimals or "
-                'between thousands; allowed is one meaning: set decimal = "." or decimal = ",", and thousands'
-            )
+            raise refusal("marks", self.where, text=shown[0])
         self.thousands, self.open = found if self.group is None else self.group, False
 
     def __str__(self):

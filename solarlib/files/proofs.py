@@ -9,38 +9,14 @@ from solarlib.files.dates import MISSING, ORDERS, DateOrder, looks_like_time, lo
 from solarlib.files.mapping import FILE_UNITS, QUANTITY_UNITS
 from solarlib.files.numbers import as_numbers, number_marks
 from solarlib.files.table import plain, sniff
+from solarlib.files.texts import TEXTS, told
 from solarlib.quantities import InputError
 
-# Words of column names, in the order in which they are tried; a quantity without the unit of the column is passed over.
-TITLE_WORDS = (
-    ("light", ("irradiance", "poa", " light ")),
-    (
-        "cell_temperature",
-        ("cell temp", "module temp", "panel temp", "cell_temp", "module_temp", "temp_cell", "temp_module"),
-    ),
-    ("air_temperature", ("temperature", "air temp", "air_temp", "temp_air", "ambient")),
-    ("test_load", (" test ", "test load", "test_load")),
-    ("neighbour", ("neighbour", "neighbor")),
-    ("received", ("received", "export", " out ", "to grid", "fed in", "feed-in", "feed in", "surplus")),
-    ("delivered", ("delivered", "import", " in ", "from grid", "purchase", "drawn")),
-    ("generation", ("generation", "generated", "production", "produced", "pv", "solar", "yield", "array")),
-    ("net", ("net",)),
-    ("load", ("load", "use", "usage", "consumption", "consumed", "house", "demand")),
-    ("test_load", ("heater",)),
-    ("unsigned", ("reading", "magnitude", "power", "meter")),
-)
-UNIT_WORDS = {
-    **{plain(unit): unit for unit in FILE_UNITS},
-    "w/m\u00b2": "W/m2",
-    "w/m^2": "W/m2",
-    "\u00b0c": "degC",
-    "kwh/kwp": "kWh/kW",
-}
+UNIT_WORDS = {plain(unit): unit for unit in FILE_UNITS} | TEXTS["unit_words"]
 EVEN_WITHIN = 0.15  # of the middle step: months of 28 to 31 days, read a day or two early or late
 CLEARLY_FEWER = 2  # uneven steps under one order than under the other
 LEAST_RISING = 6  # numbers that must rise for a register
 _MARKS = str.maketrans("", "", ",. '")
-_ORDER_NAMES = {"year first": "year-month-day", "day first": "day-month-year", "month first": "month-day-year"}
 
 
 @dataclass(frozen=True)
@@ -52,15 +28,8 @@ class Suggestion:
     confirm: tuple
 
     def __str__(self):
-        return "\n".join(
-            [
-                self.toml,
-                "Certain:",
-                *(f"- {line}" for line in self.certain),
-                "To confirm:",
-                *(f"- {line}" for line in self.confirm),
-            ]
-        )
+        certain, confirm = ([f"- {line}" for line in lines] for lines in (self.certain, self.confirm))
+        return "\n".join([self.toml, "Certain:", *certain, "To confirm:", *confirm])
 
 
 def suggest_mapping(path: str | Path, zone: str | None = None) -> Suggestion:
@@ -92,13 +61,13 @@ def suggest_mapping(path: str | Path, zone: str | None = None) -> Suggestion:
     values = [place for place, column in enumerate(texts) if place not in times and _share_numbers(column) > 0.5]
     marks = number_marks([text for place in values for text in texts[place]])
     parts = [
-        _Part(certain=(f"cells are split at {layout.delimiter!r}, text is {layout.encoding}",)),
+        _Part(certain=(told("cut_for_certain", delimiter=layout.delimiter, encoding=layout.encoding),)),
         *_of_times(layout, times, texts, is_time, zone),
         _of_marks(*marks),
         *(_of_column(layout, place, texts[place], marks) for place in values),
     ]
     if not values:
-        parts.append(_Part(confirm=("no column of numbers was found in the first rows",)))
+        parts.append(_Part(confirm=(told("no_numbers"),)))
     lines, certain, confirm = (
         tuple(item for part in parts for item in getattr(part, name)) for name in ("lines", "certain", "confirm")
     )
@@ -131,16 +100,15 @@ def _of_times(layout, times, texts, is_time, zone):
     names = [_name(layout, place) for place in times]
     yield _Part((f"time = {names[0] if len(names) == 1 else '[' + ', '.join(names) + ']'}",))
     if is_time is looks_like_unix:
-        yield _Part(('date_order = "unix"',), confirm=("the time looks like seconds since 1970 (UTC)",))
+        yield _Part(('date_order = "unix"',), confirm=(told("unix"),))
     else:
         stamps = [" ".join(row) for row in zip(*(texts[place] for place in times))]
         walls, offset = moments(text_matrix(stamps))
         yield _of_order(stamps, walls)
         if (offset == MISSING).any():
             line = f"zone = {quoted(zone)}" if zone else '# zone = "America/New_York"'
-            asked = "the times carry no offset: which zone is the clock in, and is it changed for summer time?"
-            yield _Part((line,), confirm=(asked,))
-    yield _Part(confirm=('label: does a time name the start of its interval (taken) or its end (label = "end")?',))
+            yield _Part((line,), confirm=(told("which_zone"),))
+    yield _Part(confirm=(told("which_end"),))
 
 
 def _of_order(stamps, walls):
@@ -149,12 +117,11 @@ def _of_order(stamps, walls):
     order.look(walls, np.arange(1, len(stamps) + 1))
     left = {name: wall for name, wall, against in zip(ORDERS, walls, order.against) if not against}
     if not left:
-        told = "the dates are written in more than one order: set date_order"
-        return _Part((_choice("date_order", ORDERS),), confirm=(told,))
+        return _Part((_choice("date_order", ORDERS),), confirm=(told("mixed_orders"),))
     if len(left) == 1 or not order.differ:
-        return _Part(certain=(f"dates are {_ORDER_NAMES[next(iter(left))]}",))
-    told = f"the date {stamps[order.differ - 1]!r} can be read {' or '.join(left)}: set date_order{_spacings(left)}"
-    return _Part((_choice("date_order", left),), confirm=(told,))
+        return _Part(certain=(told("order", order=TEXTS["order_names"][next(iter(left))]),))
+    asked = told("two_orders", text=stamps[order.differ - 1], ways=" or ".join(left), spacings=_spacings(left))
+    return _Part((_choice("date_order", left),), confirm=(asked,))
 
 
 def _choice(key, options):
@@ -166,16 +133,16 @@ def _spacings(walls):
     steps = {order: np.diff(wall[wall != MISSING]) for order, wall in walls.items()}
     if min(map(len, steps.values())) < 2:
         return ""
-    told, odd = [], {}
+    said, odd = [], {}
     for order, step in steps.items():
         middle = float(np.median(step))
         odd[order] = int((np.abs(step - middle) > EVEN_WITHIN * abs(middle)).sum())
-        even = f"{len(step) - odd[order]} of {len(step)} steps are about {_length(middle)}"
-        told.append(f"{order}: {even if 2 * odd[order] < len(step) else 'uneven steps'}")
+        facts = {"order": order, "even": len(step) - odd[order], "all": len(step), "length": _length(middle)}
+        said.append(told("steps" if 2 * odd[order] < len(step) else "uneven", **facts))
     best, second = sorted(odd, key=odd.get)[:2]
     if odd[second] - odd[best] >= CLEARLY_FEWER:
-        told.append(f"is it {best}, which makes the rows more even in time?")
-    return f" ({'; '.join(told)})"
+        said.append(told("more_even", order=best))
+    return f" ({'; '.join(said)})"
 
 
 def _length(step):
@@ -193,8 +160,7 @@ def _share_numbers(column):
 def _of_marks(point, group, proved):
     """Say how numbers are written."""
     if not proved:
-        asked = "numbers hold one mark before three digits: set decimal and thousands"
-        return _Part((f'# decimal = "{point}"',), confirm=(asked,))
+        return _Part((f'# decimal = "{point}"',), confirm=(told("which_marks"),))
     return _Part(certain=(f"decimals are written with {point!r}{f', thousands with {group!r}' if group else ''}",))
 
 
@@ -205,28 +171,29 @@ def _of_column(layout, place, texts, marks):
     pieces = word.translate(str.maketrans("()[]_", "     ")).split()
     unit = next((UNIT_WORDS[text] for text in sorted(UNIT_WORDS, key=len, reverse=True) if text in pieces), None)
     able = [quantity for quantity, units in QUANTITY_UNITS.items() if unit is None or unit in units]
-    hits = [quantity for quantity, words in TITLE_WORDS if quantity in able and any(w in f" {word} " for w in words)]
+    known = [(quantity, words) for quantity, *words in TEXTS["title_words"] if quantity in able]
+    hits = [quantity for quantity, words in known if any(one in f" {word} " for one in words)]
     lines, confirm = ["", "[[column]]", f"name = {_name(layout, place)}"], []
     if hits or len(able) == 1:
         able, why = [(hits or able)[0]], "name" if hits else "unit"
         lines.append(f'quantity = "{able[0]}"')
-        confirm.append(f"{shown!r} is taken for {able[0]} because of its {why}")
+        confirm.append(told("quantity", column=shown, quantity=able[0], why=why))
     else:
         lines.append('# quantity = "unsigned"' if "unsigned" in able else _choice("quantity", able))
-        confirm.append(f"what {shown!r} measures (remove the column from the mapping if it is not needed)")
+        confirm.append(told("which_quantity", column=shown))
     units = [unit] if unit else QUANTITY_UNITS[able[0]]
     if unit:
         lines.append(f'unit = "{unit}"')
     else:
         lines.append(f'# unit = "{"kWh" if "kWh" in units else units[0]}"')
-        confirm.append(f"the unit of {shown!r}")
+        confirm.append(told("which_unit", column=shown))
     if any(len(FILE_UNITS[one][2]) > 1 for one in units):
         rising = _rises(texts, marks)
         kind, why = ("counter", "hardly ever fall") if rising else ("interval", "rise and fall")
         lines.append(f'kind = "{kind}"')
-        confirm.append(f"{shown!r} is taken for kind {kind!r} because its numbers {why}")
+        confirm.append(told("kind", column=shown, kind=kind, why=why))
     if able == ["neighbour"]:
-        confirm.append(f"the roof of {shown!r}, if you know it: set tilt_deg and azimuth_deg (180 is south)")
+        confirm.append(told("roof", column=shown))
     return _Part(tuple(lines), confirm=tuple(confirm))
 
 

@@ -10,38 +10,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from solarlib.files.account import (
-    CELLS,
-    CONFLICT,
-    EMPTY,
-    GAP,
-    NO_NUMBER,
-    NUMBER,
-    OFF_DIAL,
-    REPEAT,
-    TIME,
-    TWICE,
-    Account,
-    Tally,
-)
+from solarlib.files import dates
+from solarlib.files.account import Account, Tally
 from solarlib.files.clock import FINE, SKIPPED, to_utc
-from solarlib.files.dates import (
-    DAY_NS,
-    MISSING,
-    ORDERS,
-    SECOND_NS,
-    DateOrder,
-    looks_like_time,
-    looks_like_unix,
-    moments as moments_of,
-    text_matrix,
-)
+from solarlib.files.dates import DAY_NS, MISSING, ORDERS, SECOND_NS, DateOrder, looks_like_time, looks_like_unix
 from solarlib.files.energies import clean_tables
 from solarlib.files.mapping import Mapping, interval_of, mapping_from_toml, zone_of
 from solarlib.files.numbers import NumberMarks, as_numbers
 from solarlib.files.steps import common_step, first_moments, missing
 from solarlib.files.table import blocks, cells_of, line_texts, sniff, split_line
-from solarlib.quantities import InputError, counted
+from solarlib.files.texts import refusal, told
+from solarlib.quantities import counted
 
 PART_SHARE, PART_LINES = 0.02, 1000  # of a file between two words of progress, and no less
 
@@ -113,7 +92,7 @@ def read(path, mapping, progress=None):
     tally, marks = Tally(), NumberMarks(layout.path.name, mapping.decimal, mapping.thousands)
     order = DateOrder((mapping.date_order,) if mapping.date_order else ORDERS)
     parts = list(_used_rows(layout, mapping, places, tally, marks, order, progress))
-    tally.notes.insert(0, f"cells are split at {layout.delimiter!r}, {marks}, text is {layout.encoding}")
+    tally.notes.insert(0, told("cut", delimiter=layout.delimiter, marks=marks, encoding=layout.encoding))
     lines, walls, offsets, columns = _joined(parts, order, layout, places, tally)
     del parts  # ten million rows need not stand here twice
     moments, zone = _moments(lines, walls, offsets, mapping, layout.path.name, tally)
@@ -121,7 +100,7 @@ def read(path, mapping, progress=None):
     account = tally.account(layout, [str(column.name) for column in mapping.column], lines)
     _check_head(layout, mapping, account)
     if not len(lines):
-        raise InputError(f"{account.name}: found no row that can be used, allowed is one or more; " + _worst(account))
+        raise refusal("no_row", account.name, worst=_worst(account))
     readings = _tables(moments, zone, columns, mapping, account)
     if progress is not None:
         progress(1.0)
@@ -135,7 +114,7 @@ def _layout(path, mapping):
     layout = sniff(path, mapping.encoding, mapping.delimiter, mapping.header_line, wanted, is_time)
     places = [layout.position(name) for name in wanted]
     if len(set(places)) < len(wanted):
-        raise InputError(f"{layout.path.name}: found one column used twice, allowed is each column once")
+        raise refusal("column_twice", layout.path.name)
     times, values = places[: len(mapping.time)], places[len(mapping.time) :]
     for line, row in layout.above:  # a header below rows of data: they are rows all the same
         if is_time(" ".join(row[place] for place in times)):
@@ -157,7 +136,7 @@ def _used_rows(layout, mapping, places, tally, marks, order, progress):
         tally.lines += len(rows)
         tally.blank += int((below & blank).sum())
         tally.read += int((below & ~blank).sum())
-        tally.set_aside(CELLS, lines[below & ~blank & ~fits])
+        tally.set_aside("cells", lines[below & ~blank & ~fits])
         held = np.flatnonzero(below & fits)
         if marks.open:
             marks.look(_cells([rows[place] for place in held.tolist()], places[1]))
@@ -177,18 +156,18 @@ def _cells(rows, places):
 def _used(lines, rows, mapping, places, tally, marks, order):
     """Return those rows of one part that can be used."""
     stamps = list(zip(*([row[place].strip(' "\t') for row in rows] for place in places[0])))
-    walls, offset = moments_of(text_matrix([" ".join(stamp) for stamp in stamps]), order.orders)
+    walls, offset = dates.moments(dates.text_matrix([" ".join(stamp) for stamp in stamps]), order.orders)
     timed = np.logical_or.reduce([wall != MISSING for wall in walls])
-    tally.set_aside(TIME, lines[~timed])
+    tally.set_aside("time", lines[~timed])
     texts = [[row[place].strip(' "\t') for row in rows] for place in places[1]]
     columns, odd = zip(*(_numbers(cells, column, marks) for cells, column in zip(texts, mapping.column)))
     some = np.logical_or.reduce([np.isfinite(values) for values in columns])
-    tally.set_aside(NUMBER, lines[timed & ~some])
+    tally.set_aside("number", lines[timed & ~some])
     used = timed & some
     for number, (cells, why) in enumerate(zip(texts, odd)):
-        for reason, here in why.items():
+        for case, here in why.items():
             at = np.flatnonzero(used & here)
-            tally.set_cells_aside(reason, number, lines[at], (cells[place] for place in at))
+            tally.set_cells_aside(case, number, lines[at], (cells[place] for place in at))
     walls = [wall[used] for wall in walls]
     order.look(walls, lines[used])
     if all((wall == walls[0]).all() for wall in walls[1:]):
@@ -197,12 +176,12 @@ def _used(lines, rows, mapping, places, tally, marks, order):
 
 
 def _numbers(texts, column, marks):
-    """Return the numbers of some cells, and for each reason to have none where it holds."""
+    """Return the numbers of some cells, and for each case of having none where it holds."""
     values, empty = as_numbers(texts, marks.decimal, marks.thousands)
-    odd = {EMPTY: empty, NO_NUMBER: np.isnan(values) & ~empty}
+    odd = {"empty": empty, "no_number": np.isnan(values) & ~empty}
     if column.digits is not None:
-        odd[OFF_DIAL] = (values < 0) | (values >= 10.0**column.digits)
-        values = np.where(odd[OFF_DIAL], np.nan, values)
+        odd["off_dial"] = (values < 0) | (values >= 10.0**column.digits)
+        values = np.where(odd["off_dial"], np.nan, values)
     return values, odd
 
 
@@ -228,19 +207,15 @@ def _moments(lines, walls, offsets, mapping, name, tally):
     bare = offsets == MISSING
     moments = np.where(bare, MISSING, walls - offsets)
     if zone is None and bare.any():
-        raise InputError(
-            f"{name}: found times without offset from UTC (line {lines[bare][0]}), allowed is a zone for them: "
-            'set zone = "America/New_York" or the like, or an offset such as "-05:00"'
-        )
+        raise refusal("no_zone", name, line=lines[bare][0])
     if bare.all() and not (walls % DAY_NS).any():  # dates only: a day begins where its first moment is
         moments = first_moments(walls, zone).as_unit("ns").asi8.copy()
     elif bare.any():
         moments[bare], verdict, resolved = to_utc(walls[bare], zone)
-        tally.set_aside(GAP, lines[bare][verdict == SKIPPED])
-        tally.set_aside(TWICE, lines[bare][(verdict != FINE) & (verdict != SKIPPED)])
+        tally.set_aside("skipped", lines[bare][verdict == SKIPPED])
+        tally.set_aside("twice", lines[bare][(verdict != FINE) & (verdict != SKIPPED)])
         if resolved:
-            row = counted(resolved, "row")
-            tally.notes.append(f"{row} of hours that the clock shows twice, told apart by their order")
+            tally.notes.append(told("both_passes", rows=counted(resolved, "row")))
     if zone is None:
         known = np.unique(offsets)
         minutes = int(known[0]) // (60 * SECOND_NS) if len(known) == 1 else 0
@@ -257,17 +232,17 @@ def _in_order(lines, moments, columns, keep, tally):
     if (steps > 0).all():
         return lines, moments, columns
     if (steps < 0).all():
-        tally.notes.append("rows stand newest first; they were turned round")
+        tally.notes.append(told("newest_first"))
     elif (steps < 0).any():
         rows = counted(int((steps < 0).sum()), "row stands", "rows stand")
-        tally.notes.append(f"{rows} before an older one; all were put in order")
+        tally.notes.append(told("in_order", rows=rows))
     order = np.lexsort((lines if keep == "first" else -lines, moments))
     lines, moments, columns = lines[order], moments[order], [column[order] for column in columns]
     again = np.r_[False, np.diff(moments) == 0]
     head = np.maximum.accumulate(np.where(again, 0, np.arange(len(again))))
     same = np.logical_and.reduce([(c == c[head]) | (np.isnan(c) & np.isnan(c[head])) for c in columns])
-    tally.set_aside(REPEAT, lines[again & same])
-    tally.set_aside(CONFLICT, lines[again & ~same])
+    tally.set_aside("repeat", lines[again & same])
+    tally.set_aside("conflict", lines[again & ~same])
     return lines[~again], moments[~again], [column[~again] for column in columns]
 
 
@@ -278,11 +253,7 @@ def _check_head(layout, mapping, account):
     head = line_texts(layout, range(1, account.head_lines + 1)).values()
     dated = sum(any(map(looks_like_time, split_line(text, layout.delimiter))) for text in head)
     if dated > account.rows_read:
-        raise InputError(
-            f"{account.name}: found {dated} lines with a date above the first row in line {layout.first_line}, more "
-            "than below it, allowed is a header above its rows: put it there, or set header_line = "
-            f"{layout.header_line or 1}"
-        )
+        raise refusal("head", account.name, dated=dated, first=layout.first_line, header=layout.header_line or 1)
 
 
 def _tables(moments, zone, columns, mapping, account):
@@ -292,16 +263,16 @@ def _tables(moments, zone, columns, mapping, account):
     table, registers, intervals, notes = clean_tables(index, step, columns, mapping, account.name)
     gaps = missing(index, step)
     if step is None:
-        notes.append("the rows keep no common step; each stands at its true time")
+        notes.append(told("no_step"))
     elif len(gaps):
         lost, minutes = counted(int(gaps["intervals"].sum()), "interval"), step / pd.Timedelta(minutes=1)
-        notes.append(f"missing: {lost} of {minutes:g} min, in {counted(len(gaps), 'gap')}")
+        notes.append(told("missing", intervals=lost, minutes=minutes, gaps=counted(len(gaps), "gap")))
     return Readings(table, step, registers, intervals, replace(account, notes=(*account.notes, *notes)))
 
 
 def _worst(account):
     if not len(account.set_aside):
-        return "the file ends with its header"
+        return told("no_rows")
     reason = account.set_aside["reason"].value_counts().index[0]
     first = account.set_aside[account.set_aside["reason"] == reason].iloc[0]
-    return f"most rows have {reason}, as line {first['line']}: {first['text'][:80]!r}"
+    return told("most_rows", reason=reason, line=first["line"], text=first["text"][:80])

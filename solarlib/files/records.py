@@ -24,10 +24,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError, counted
+from solarlib.files.texts import refusal
+from solarlib.quantities import counted
 
 KEPT_FLOWS = ("generation", "delivered", "received")
-FORM_WORD, KNOWN_FORM = "form ", 1
+FORM_WORD, KNOWN_FORM = "form ", "form 1"
 COMPLETE_SHARE = 0.99  # of a day's intervals: below, the day is only in part there
 DAILY = ("date", *(f"{flow}_kwh" for flow in KEPT_FLOWS), "peak_kw", "peak_time", "measured_share", "quality", "note")
 LEFT_S = 3600  # age at which half a file is taken for one that a killed run left
@@ -56,10 +57,8 @@ def daily(table, step, notes=None):
     step, zone = pd.Timedelta(step), table.index.tz
     names = {flow: f"{flow}{unit}" for flow in KEPT_FLOWS for unit in ("_kwh", "_w") if f"{flow}{unit}" in table}
     if not names:
-        raise InputError(
-            f"readings: found columns {', '.join(map(str, table.columns)) or 'none'}, allowed is a time-zone-aware "
-            f"table with one or more of {', '.join(KEPT_FLOWS)}"
-        )
+        columns = ", ".join(map(str, table.columns)) or "none"
+        raise refusal("no_flows", "readings", columns=columns, flows=", ".join(KEPT_FLOWS))
     hours = step / pd.Timedelta(hours=1)
     factors = {flow: 1.0 if name.endswith("_kwh") else hours / 1000 for flow, name in names.items()}
     energy = pd.DataFrame({flow: table[name] * factors[flow] for flow, name in names.items()})
@@ -127,7 +126,7 @@ def keep(path: str | Path, table: pd.DataFrame) -> Change:
     path, key = Path(path), table.columns[0]
     new = [{name: _cell(name, value) for name, value in row.items()} for row in table.to_dict("records")]
     if len({row[key] for row in new}) < len(new):
-        raise InputError(f"{path.name}: found a {key} twice among the new rows, allowed is one row each")
+        raise refusal("key_twice", path.name, key=key)
     columns, rows = _load(path, key) if path.exists() else ([], [])
     places = {row[key]: row for row in rows}
     added, alike, completed, differing = [], [], [], []
@@ -148,8 +147,7 @@ def keep(path: str | Path, table: pd.DataFrame) -> Change:
     if added or completed:
         names = [name for name in dict.fromkeys([*columns, *table.columns]) if not name.startswith(FORM_WORD)]
         text = io.StringIO()
-        form = f"{FORM_WORD}{KNOWN_FORM}"
-        writer = csv.DictWriter(text, [*names, form], restval="", extrasaction="ignore", lineterminator="\n")
+        writer = csv.DictWriter(text, [*names, KNOWN_FORM], restval="", extrasaction="ignore", lineterminator="\n")
         writer.writeheader()
         writer.writerows(sorted(rows, key=lambda row: row[key]))
         write_whole(path, text.getvalue())
@@ -198,10 +196,7 @@ def write_whole(path, text):
         os.replace(temporary, path.resolve())
         temporary = None
     except OSError as error:
-        raise InputError(
-            f"{name}: found {error.strerror or error} while writing, allowed is a folder with room and the right to "
-            "write; the file is as it was"
-        ) from None
+        raise refusal("unwritten", name, error=error.strerror or error) from None
     finally:
         if temporary is not None:
             Path(temporary).unlink(missing_ok=True)
@@ -220,19 +215,21 @@ def _differs(name, kept, offered):
     """Compare cells as numbers where both are: a spreadsheet writes 1.50 as 1.5. An empty note takes nothing away."""
     if kept == offered or (name == "note" and not offered):
         return False
-    try:
-        return float(kept) != float(offered)
-    except ValueError:
-        return True
+    return not _number(kept) == _number(offered)
 
 
 def _more_measured(kept, offered):
     """Tell whether a row rests on more of its day or period than the kept one."""
-    name = next((name for name in ("measured_share", "usable_days") if name in kept and name in offered), None)
+    shares = [name for name in ("measured_share", "usable_days") if name in kept and name in offered]
+    return any(_number(offered[name]) > _number(kept[name] or 0) for name in shares)
+
+
+def _number(text):
+    """Return the number in a cell, NaN where there is none."""
     try:
-        return name is not None and float(offered[name]) > float(kept[name] or 0)
+        return float(text)
     except ValueError:
-        return False
+        return np.nan
 
 
 def _load(path, key):
@@ -241,33 +238,23 @@ def _load(path, key):
         text = path.read_text(encoding="utf-8-sig")
         rows = [row for row in csv.reader(io.StringIO(text, newline=""), strict=True) if row]
     except (OSError, UnicodeDecodeError, csv.Error) as error:
-        found = " ".join(str(error).split())
-        raise InputError(f"{path.name}: found {found}, allowed is a table kept by this course, in UTF-8") from None
+        raise refusal("unread", path.name, error=" ".join(str(error).split())) from None
     columns = rows[0] if rows else []
-    form = next((name for name in columns if name.startswith(FORM_WORD)), f"{FORM_WORD}{KNOWN_FORM}")
-    if form != f"{FORM_WORD}{KNOWN_FORM}":
-        raise InputError(
-            f"{path.name}: found {form!r} in its first line, allowed is {FORM_WORD}{KNOWN_FORM}: a newer version of "
-            "these lessons keeps this file; use that version, or begin a file of another name"
-        )
+    form = next((name for name in columns if name.startswith(FORM_WORD)), KNOWN_FORM)
+    if form != KNOWN_FORM:
+        raise refusal("new_form", path.name, form=form, known=KNOWN_FORM)
     wide = next((number for number, row in enumerate(rows, 1) if len(row) != len(columns)), None)
     if not columns or (key is not None and columns[0] != key) or len(set(columns)) < len(columns) or wide:
         found = f"row {wide} of {len(rows[wide - 1])} cells" if wide else f"the columns {', '.join(columns) or 'none'}"
-        raise InputError(
-            f"{path.name}: found {found}, allowed is a table split at commas that begins with {key or 'its names'}; "
-            "a spreadsheet may have saved it with other marks or dates"
-        )
+        raise refusal("no_table", path.name, what=found, key=key or "its names")
     first, records = columns[0], [dict(zip(columns, row)) for row in rows[1:]]
     keys = Counter(row[first] for row in records)
     twice = next((item for item, count in keys.items() if count > 1), None)
     if twice is not None:
-        raise InputError(f"{path.name}: found {twice!r} twice, allowed is one row for each {first}")
+        raise refusal("row_twice", path.name, key=twice, name=first)
     odd = next((item for item in keys if first in ("date", "period_start") and not _is_day(item)), None)
     if odd is not None:
-        raise InputError(
-            f"{path.name}: found {odd!r} as {first}, allowed is a date such as 2026-03-31; a spreadsheet may have "
-            "changed it"
-        )
+        raise refusal("no_date", path.name, key=odd, name=first)
     return columns, records
 
 

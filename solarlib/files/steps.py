@@ -7,7 +7,7 @@ clock of their zone, if they keep its time of day; all other rows in true time.
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError
+from solarlib.files.texts import refusal
 
 ONE_DAY = pd.Timedelta(days=1)
 CLOCK_CHANGE = pd.Timedelta(hours=1)  # how far a local day may differ from 24 h
@@ -32,9 +32,8 @@ def even_labels(index, step):
         return true, False
     clock = index.tz_localize(None).as_unit("ns").asi8
     usual = pd.Series(clock % ONE_DAY.value).mode().iloc[0] if clock.size else 0
-    named = (
-        clock - clock % ONE_DAY.value + usual
-    )  # on a day whose clock skips this time of day, the next moment stands for it
+    # On a day whose clock skips this time of day, the next moment stands for it.
+    named = clock - clock % ONE_DAY.value + usual
     clock = np.where(first_moments(named, index.tz) == index, named, clock)
     by_clock = bool((np.diff(clock) == ONE_DAY.value).sum() >= (np.diff(true) == ONE_DAY.value).sum())
     return (clock, True) if by_clock else (true, False)
@@ -106,14 +105,11 @@ def regular(values, step, name):
         There is no step, or nearly all would be gaps.
     """
     if step is None:
-        raise InputError(f"{name}: found rows without a common step, allowed is one: set interval")
+        raise refusal("no_step", name)
     labels, _ = even_labels(values.index, step)
     # The offset that most labels have on the step's grid: a first row that stands askew must not push all others off.
     offset = pd.Series(labels % step.value).mode().iloc[0]
     kept, labels = values[labels % step.value == offset], labels[labels % step.value == offset]
     if (labels[-1] - labels[0]) // step.value > 50 * len(values) + 10_000_000:
-        raise InputError(
-            f"{name}: found {values.index[0]} to {values.index[-1]} in steps of {step}, allowed is a record that is "
-            "not nearly all gaps: look for a mistyped year"
-        )
+        raise refusal("all_gaps", name, first=values.index[0], last=values.index[-1], step=step)
     return kept.reindex(even_index(kept.index, step))

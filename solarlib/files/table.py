@@ -10,7 +10,7 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
-from solarlib.quantities import InputError
+from solarlib.files.texts import refusal
 
 BLOCK_CHARACTERS = 1 << 20
 LONGEST_LINE = 64 * BLOCK_CHARACTERS
@@ -44,15 +44,13 @@ class Layout:
         """Return the place of a column given by its name, or by its number counted from 1."""
         if isinstance(column, int):
             if not 1 <= column <= self.width:
-                raise InputError(f"{self.path.name}: found column {column}, allowed are 1 to {self.width}")
+                raise refusal("column_number", self.path.name, column=column, width=self.width)
             return column - 1
         places = [place for place, name in enumerate(self.names) if plain(name) == plain(column)]
         if len(places) != 1 or places[0] >= self.width:
-            found = "more than once" if len(places) > 1 else "in no header line"
-            raise InputError(
-                f"{self.path.name}: found the column {column!r} {found}, allowed is one of "
-                f"{', '.join(map(repr, self.names)) or 'the column numbers'} or a number from 1 to {self.width}"
-            )
+            how = "more than once" if len(places) > 1 else "in no header line"
+            names = ", ".join(map(repr, self.names)) or "the column numbers"
+            raise refusal("column", self.path.name, column=column, how=how, names=names, width=self.width)
         return places[0]
 
 
@@ -99,7 +97,7 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
     if len(lines) > 1:
         lines = lines[:-1] if not whole or not lines[-1] else lines  # the sample may cut its last line
     if not any(line.strip() for line in lines):
-        raise InputError(f"{path.name}: found no text, allowed is a table with one row a line")
+        raise refusal("no_text", path.name)
     delimiter = delimiter or _delimiter(lines)
     lines = lines[: (header_line or 1000) + SAMPLE_ROWS]
     cells = [split_line(line, delimiter) if line.strip() else [] for line in lines]
@@ -111,27 +109,16 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
         timed = _with_time(filter(None, cells[: header - 1]), is_time)
     if not timed:
         after = f" after line {header}" if header else ""
-        raise InputError(
-            f"{path.name}: found no row with a date or time{after} (cells split at {delimiter!r}), allowed is a table "
-            "with a time in each row, such as 2026-03-31 14:30, 31.03.2026 14:30 or 3/31/2026 2:30 PM"
-        )
+        raise refusal("no_time", path.name, after=after, delimiter=delimiter)
     width = Counter(map(len, timed)).most_common(1)[0][0]
     first = next(place for place, row in enumerate(cells) if row is timed[0])
     if not header and first and len(cells[first - 1]) == width and header_line is None:
         header = first
     titles = tuple(cells[header - 1]) if header else ()
-    above = [(number, tuple(row)) for number, row in enumerate(cells[: max(0, header - 1)], 1) if len(row) == width]
+    wide = [(number, tuple(row)) for number, row in enumerate(cells[: max(0, header - 1)], 1) if len(row) == width]
+    above, sample = () if header_line else tuple(wide), tuple(tuple(row) for row in timed if len(row) == width)
     return Layout(
-        path,
-        encoding,
-        newline,
-        delimiter,
-        header,
-        titles,
-        width,
-        (header if header else first) + 1,
-        tuple(tuple(row) for row in timed if len(row) == width),
-        () if header_line else tuple(above),
+        path, encoding, newline, delimiter, header, titles, width, (header or first) + 1, sample=sample, above=above
     )
 
 
@@ -145,24 +132,18 @@ def _beginning(path):
             raw = file.read(SAMPLE_BYTES)
             return raw, not file.read(1)
     except OSError as error:
-        raise InputError(f"{path}: found {error.strerror or error}, allowed is a file that can be read") from None
+        raise refusal("no_file", path, error=error.strerror or error) from None
 
 
 def _encoding(raw):
-    for mark, name in (
-        (codecs.BOM_UTF8, "utf-8"),
-        (codecs.BOM_UTF16_LE, "utf-16-le"),
-        (codecs.BOM_UTF16_BE, "utf-16-be"),
-    ):
+    marks = ("utf-8", codecs.BOM_UTF8), ("utf-16-le", codecs.BOM_UTF16_LE), ("utf-16-be", codecs.BOM_UTF16_BE)
+    for name, mark in marks:
         if raw.startswith(mark):
             return name
     head = raw[:2000]
     for name, side in (("utf-16-le", 1), ("utf-16-be", 0)):  # every second byte of plain text is 0 there
-        if (
-            len(head) > 3
-            and head[side::2].count(0) > 0.4 * len(head) / 2
-            and head[1 - side :: 2].count(0) < len(head) / 20
-        ):
+        zeros, others = head[side::2].count(0), head[1 - side :: 2].count(0)
+        if len(head) > 3 and zeros > 0.4 * len(head) / 2 and others < len(head) / 20:
             return name
     try:
         codecs.getincrementaldecoder("utf-8")().decode(raw)
@@ -175,9 +156,7 @@ def _sample_text(path, raw, encoding):
     try:
         return codecs.getincrementaldecoder(encoding)("replace").decode(raw).removeprefix("\ufeff").replace("\0", "")
     except (LookupError, TypeError, AttributeError):
-        raise InputError(
-            f"{path.name}: found encoding {encoding!r}, allowed is one such as utf-8, utf-16-le, cp1252, latin-1"
-        ) from None
+        raise refusal("encoding", path.name, encoding=encoding) from None
 
 
 def _delimiter(lines):
@@ -217,7 +196,7 @@ def blocks(layout):
             text = rest + (piece.removeprefix("\ufeff") if first == 1 and not rest else piece)
             *lines, rest = text.split(layout.newline)
             if len(rest) > LONGEST_LINE:
-                raise InputError(f"{layout.path.name}: found a line of over 64 MB, allowed is one row a line")
+                raise refusal("long_line", layout.path.name)
             if lines:
                 yield Lines(first, _ends_off(lines), min(1.0, file.buffer.tell() / total))
                 first += len(lines)

@@ -23,7 +23,8 @@ HOUSE_FOLDER = Path(__file__).resolve().parents[2] / "data" / "houses"
 
 _real = partial(number, kind=float)
 _MONEY = _real(0, 10_000_000, "in the currency of the tariff")
-_RATE, _EFFICIENCY = percent(-10, 30), percent(50, 100)
+_RATE, _EFFICIENCY, _WEAR = percent(-10, 30), percent(50, 100), percent(0, 10)
+_PER_DEGREE = number(-1, 0, "%/degC", lambda value: float(value) / 100.0)
 
 
 @dataclass(frozen=True)
@@ -94,27 +95,22 @@ class _Weather:
         return MonthlyMeans(self.monthly_irradiation_kwh_per_m2_day, self.monthly_temperature_c, **given)
 
 
+_APPLIANCE = {
+    "name": ("name", text()),
+    "power_w": ("power_w", _real(1, 50_000, "W")),
+    "kind": ("kind", choice(*APPLIANCE_KINDS)),
+    "daily_hours": ("daily_hours", listing(listing(_real(0, 24, "h"), 2))),
+    "threshold_c": ("threshold_c", _real(-50, 50, "degC")),
+    "yearly_kwh": ("yearly_kwh", _real(0, 100_000, "kWh")),
+}
+
+
 @dataclass(frozen=True)
 class _Load:
     """The table [load]."""
 
     yearly_kwh: float = declared(_real(100, 1_000_000, "kWh"))
-    appliance: tuple = declared(
-        Table(
-            Appliance,
-            {
-                "name": ("name", text()),
-                "power_w": ("power_w", _real(1, 50_000, "W")),
-                "kind": ("kind", choice(*APPLIANCE_KINDS)),
-                "daily_hours": ("daily_hours", listing(listing(_real(0, 24, "h"), 2))),
-                "threshold_c": ("threshold_c", _real(-50, 50, "degC")),
-                "yearly_kwh": ("yearly_kwh", _real(0, 100_000, "kWh")),
-            },
-            many=True,
-            start=1,
-        ),
-        default=(),
-    )
+    appliance: tuple = declared(Table(Appliance, _APPLIANCE, many=True, start=1), default=())
 
 
 @dataclass(frozen=True)
@@ -122,9 +118,7 @@ class _Age:
     """The table [age]."""
 
     years: float = declared(_real(0, 60, "years"), default=ArraySystem.age_years)
-    degradation: float = declared(
-        percent(0, 10), default=ArraySystem.degradation_per_year, key="degradation_percent_per_year"
-    )
+    degradation: float = declared(_WEAR, default=ArraySystem.degradation_per_year, key="degradation_percent_per_year")
 
 
 _EVENT = {"name": ("name", text()), "year": ("year", whole(1, 60)), "cost": ("cost", _MONEY)}
@@ -137,10 +131,7 @@ _PLACE = {
 }
 _MODULE = {
     "rated_power_w": ("rated_power_w", _real(50, 1000, "W")),
-    "temperature_coefficient_percent_per_c": (
-        "temperature_coefficient_per_c",
-        number(-1, 0, "%/degC", lambda value: float(value) / 100.0),
-    ),
+    "temperature_coefficient_percent_per_c": ("temperature_coefficient_per_c", _PER_DEGREE),
 }
 _PLANE = {
     "module_count": ("module_count", whole(1, 1000)),
@@ -154,11 +145,9 @@ _CONVERTER = {
 }
 _CONVERTER |= {f"efficiency_{load}_percent": (f"efficiency_{load}", _EFFICIENCY) for load in (10, 50, 100)}
 _LOSSES = {f"{name}_percent": (name, percent(0, 50)) for name in Losses.__dataclass_fields__}
-_AMOUNTS = (
-    "installed fees roof_and_panelboard_work rebate upkeep_per_year insurance_and_tax_per_year residual removal "
-    "tax_owed"
-)
-_COSTS = {name: (name, _MONEY) for name in _AMOUNTS.split()} | {
+_AT_FIRST = "installed fees roof_and_panelboard_work rebate"
+_LATER = "upkeep_per_year insurance_and_tax_per_year residual removal tax_owed"
+_COSTS = {name: (name, _MONEY) for name in f"{_AT_FIRST} {_LATER}".split()} | {
     "tax_credit_percent": ("tax_credit_share", percent(0, 100)),
     "tax_credit_year": ("tax_credit_year", whole(0, 60)),
     "event": ("events", Table(Event, _EVENT, many=True, start=1)),
@@ -210,9 +199,8 @@ def read_house(house: str | Path) -> House:
     path = Path(house) if str(house).endswith(".toml") else HOUSE_FOLDER / f"{house}.toml"
     if not path.is_file():
         shipped = ", ".join(sorted(file.stem for file in HOUSE_FOLDER.glob("*.toml")))
-        raise InputError(
-            f"house file: found nothing at {str(house)!r}, allowed is one of {shipped}, or a path ending in .toml"
-        )
+        allowed = f"one of {shipped}, or a path ending in .toml"
+        raise InputError(f"house file: found nothing at {str(house)!r}, allowed is {allowed}")
     return house_from_table(read_toml(path), path.name, path.parent)
 
 
@@ -247,16 +235,10 @@ def _house(file, folder):
     costs = file.costs and replace(file.costs, growth=file.outlook.inflation)
     if costs:
         costs.check_years(file.outlook.years)
-    age, parts = file.age, (file.plane, file.module, file.converter, file.losses)
-    return House(
-        file.name,
-        replace(file.place, horizon=file.weather.horizon),
-        file.weather.source(folder),
-        ArraySystem(*parts, age.years, age.degradation, file.weather.albedo),
-        file.load.yearly_kwh,
-        file.load.appliance,
-        file.meter,
-        file.tariff,
-        costs,
-        file.outlook,
+    sky, age, parts = file.weather, file.age, (file.plane, file.module, file.converter, file.losses)
+    where = replace(file.place, horizon=sky.horizon), sky.source(folder)
+    system, use = (
+        ArraySystem(*parts, age.years, age.degradation, sky.albedo),
+        (file.load.yearly_kwh, file.load.appliance),
     )
+    return House(file.name, *where, system, *use, file.meter, file.tariff, costs, file.outlook)

@@ -139,10 +139,8 @@ def first_measured(files, quantity: str) -> Measured:
     """
     for found in _all_measured(files, quantity):
         return found
-    raise InputError(
-        f"files: found none with regular readings of {quantity.replace('_', ' ')}, allowed is a file whose mapping "
-        "names that quantity"
-    )
+    found = f"none with regular readings of {quantity.replace('_', ' ')}"
+    raise InputError(f"files: found {found}, allowed is a file whose mapping names that quantity")
 
 
 def _all_measured(files, quantity):
@@ -167,9 +165,8 @@ def sensor_record(files):
     reading = sensor.power_w()
     pv, inside = _at(array.power_w(), array.step, reading.index)
     if not inside.any():
-        raise InputError(
-            f"{sensor.origin}: found no time that {array.origin} holds too, allowed are files that overlap"
-        )
+        found = f"no time that {array.origin} holds too"
+        raise InputError(f"{sensor.origin}: found {found}, allowed are files that overlap")
     table = pd.DataFrame({"reading_w": reading.to_numpy(), "pv_w": pv}, reading.index)
     test_load_w = None
     if has_measured(files, "test_load"):
@@ -178,11 +175,9 @@ def sensor_record(files):
         if np.nanmax(on, initial=0.0) > 0:
             test_load_w = float(np.nanmax(on))
             if test_load_w < LEAST_TEST_W:
-                raise InputError(
-                    f"{tests.origin}: found a test load of at most {test_load_w:g} W, allowed is what it draws, "
-                    f'{LEAST_TEST_W:g} W or more: where the file marks "on" by 1, set multiplier = its watts for that '
-                    "column"
-                )
+                found, least = f"a test load of at most {test_load_w:g} W", f"{LEAST_TEST_W:g} W or more"
+                mark = 'where the file marks "on" by 1, set multiplier = its watts for that column'
+                raise InputError(f"{tests.origin}: found {found}, allowed is what it draws, {least}: {mark}")
             table["test_on"] = np.nan_to_num(on) / test_load_w
     return table[inside], array.step, test_load_w
 

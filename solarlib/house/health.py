@@ -10,6 +10,8 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
+from solarlib.files.measured import ONE_HOUR
+from solarlib.files.steps import ONE_DAY
 from solarlib.health.ageing import year_on_year
 from solarlib.health.common_days import Systems
 from solarlib.health.comparison import compare_with_neighbours
@@ -128,11 +130,9 @@ def _period_spans(periods):
 def _month_spans(days, house):
     """Return the same of the complete days of each month."""
     made = own_days(days, house).dropna() if days is not None else pd.Series(index=pd.DatetimeIndex([]))
-    months = [
-        (month.index, month.sum() * house.system.rated_power_w / 1000.0)
-        for _, month in made.groupby(made.index.to_period("M"))
-    ]
-    return [(dates[0], dates[-1] + pd.Timedelta(days=1), dates, float(energy)) for dates, energy in months]
+    months, rated_w = [month for _, month in made.groupby(made.index.to_period("M"))], house.system.rated_power_w
+    energies = [float(month.sum() * rated_w / 1000.0) for month in months]
+    return [(m.index[0], m.index[-1] + ONE_DAY, m.index, energy) for m, energy in zip(months, energies)]
 
 
 def yield_band(house, days):
@@ -180,20 +180,15 @@ def neighbours_of(files):
     dict of column to (tilt, azimuth)
     """
     parts, roofs = [], {}
-    for file in files:
-        known = {title: column for title, column in file.neighbours.items() if title in file.table}
-        called = {title: f"neighbour {column.name}" for title, column in known.items()}
-        if known:
-            part = file.table[list(known)].rename(columns=called)
-            parts.append(part.set_axis(_dates(part)))
-        for title, column in known.items():
-            if column.tilt_deg is not None:
-                roofs[called[title]] = column.tilt_deg, column.azimuth_deg
+    told = [(file.table[title], column) for file in files for title, column in file.neighbours.items()]
+    for energy, column in told:
+        part = energy.rename(f"neighbour {column.name}")
+        parts.append(part.set_axis(_dates(part)))
+        if column.tilt_deg is not None:
+            roofs[part.name] = column.tilt_deg, column.azimuth_deg
     if not parts:
-        raise InputError(
-            "neighbours: found no file of similar systems, allowed is one with daily yields "
-            '(quantity = "neighbour", unit = "kWh/kW")'
-        )
+        allowed = 'one with daily yields (quantity = "neighbour", unit = "kWh/kW")'
+        raise InputError(f"neighbours: found no file of similar systems, allowed is {allowed}")
     table = pd.concat(parts, axis=1)
     twice = table.columns[table.columns.duplicated()]
     if len(twice):
@@ -258,11 +253,10 @@ def shapes(files, house):
         There are fewer than three clear days, or intervals longer than an hour.
     """
     array = first_measured(files, "generation")
-    if array.step > pd.Timedelta(hours=1):
-        raise InputError(
-            f"{array.origin}: found intervals of {array.step / pd.Timedelta(hours=1):g} hours, allowed are intervals "
-            "up to an hour for shapes within the day"
-        )
+    allowed = "for shapes within the day"
+    if array.step > ONE_HOUR:
+        found = f"intervals of {array.step / ONE_HOUR:g} hours"
+        raise InputError(f"{array.origin}: found {found}, allowed are intervals up to an hour {allowed}")
     own = array.power_w()
     own = _coarser(own, SHAPE_STEP) if array.step < SHAPE_STEP else own
     own.index.freq = None
@@ -273,10 +267,8 @@ def shapes(files, house):
     share = (own.groupby(days).sum() / light.where(light > 0)).where(whole)
     clear = share.index[share >= CLEAR_SHARE * share.max()]
     if len(clear) < LEAST_CLEAR_DAYS:
-        raise InputError(
-            f"{array.origin}: found {len(clear)} days clear enough, allowed are {LEAST_CLEAR_DAYS} or more for shapes "
-            "within the day"
-        )
+        found = f"{len(clear)} days clear enough"
+        raise InputError(f"{array.origin}: found {found}, allowed are {LEAST_CLEAR_DAYS} or more {allowed}")
     own = own.where(days.isin(clear))
     return tuple(look(own, expected) for look in LOOKS), len(clear)
 
@@ -308,7 +300,7 @@ def performance(files, house):
     table = pd.DataFrame({"power": _coarser(array.power_w(), step), "light": _coarser(light.even(), step)}).dropna()
     if not len(table):
         raise InputError(f"{light.origin}: found no time that {array.origin} holds too, allowed are files that overlap")
-    hours, system, corrected = step / pd.Timedelta(hours=1), house.system, None
+    hours, system, corrected = step / ONE_HOUR, house.system, None
     made, reference = table.sum() * hours / 1000.0
     ratio = performance_ratio(final_yield(made, system.rated_power_w), reference)
     if has_measured(files, "cell_temperature"):

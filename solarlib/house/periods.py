@@ -80,12 +80,9 @@ def periods_of(files: Sequence[Checked], tariff: Tariff) -> tuple[pd.DataFrame, 
         return read_periods(seldom[0]), seldom[0]
     often = [file for file in meters if file not in seldom and file.readings.step <= (ONE_HOUR if by_hour else ONE_DAY)]
     if not often:
-        raise InputError(
-            "files: found a meter read too seldom, allowed for this tariff is one read each hour: its prices change "
-            "with the hour"
-            if by_hour
-            else "files: found a meter read every few days, allowed is one read each month, or each day or oftener"
-        )
+        hourly = "too seldom, allowed for this tariff is one read each hour: its prices change with the hour"
+        daily = "every few days, allowed is one read each month, or each day or oftener"
+        raise InputError(f"files: found a meter read {hourly if by_hour else daily}")
     table = _months(often[0], tariff)
     made = [_made_in(table, other) for other in (often[0], *files) if "generation_kwh" in energies(other)]
     table = table.assign(generation_kwh=made[0]) if made and made[0].notna().any() else table
@@ -133,19 +130,15 @@ def _made_in(periods, file):
         return pd.Series(np.nan, periods.index)
     spans = [part for column, part in file.readings.intervals.items() if column.quantity == "generation"]
     last = made.index[-1] + (pd.DateOffset(days=1) if step == ONE_DAY else step)
-    known = [
-        made.index[0] <= start
-        and last >= end
-        and not any(((part.index < edge) & (part["end"] > edge)).any() for part in spans for edge in (start, end))
-        for start, end in zip(periods["period_start"], periods["period_end"])
-    ]
+    known = (periods["period_start"] >= made.index[0]) & (periods["period_end"] <= last)
+    for part in spans:
+        for edge in ("period_start", "period_end"):
+            known &= np.array([not ((part.index < at) & (part["end"] > at)).any() for at in periods[edge]])
     return _between(periods, made).where(known)
 
 
 def _between(periods, flow):
     """Return the sum of a flow within each period, NaN where a value is missing or none is there."""
-    inside = [
-        flow[(flow.index >= start) & (flow.index < end)]
-        for start, end in zip(periods["period_start"], periods["period_end"])
-    ]
+    spans = zip(periods["period_start"], periods["period_end"])
+    inside = [flow[(flow.index >= start) & (flow.index < end)] for start, end in spans]
     return pd.Series([part.sum(skipna=False) if len(part) else np.nan for part in inside], periods.index)

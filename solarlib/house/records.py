@@ -16,14 +16,12 @@ KEPT_TITLES = {f"{flow}{unit}" for flow in KEPT_FLOWS for unit in ("_kwh", "_w")
 QUALITIES = ("complete", "part", "empty")  # from best to worst
 
 
-def days_of(files, notes=None):
+def days_of(files):
     """Return one row a local day from all files with the array's power or energy or with a meter's registers.
 
     Parameters
     ----------
     files : sequence of flows.Checked
-    notes : dict of date text to text, optional
-        Remarks such as snow or guests.
 
     Returns
     -------
@@ -31,7 +29,7 @@ def days_of(files, notes=None):
         As from `records.daily`. A day that several files tell of rests on the least measured of them.
     """
     parts = [
-        daily(file.table, file.readings.step, notes)
+        daily(file.table, file.readings.step)
         for file in files
         if file.readings.step is not None and file.readings.step <= ONE_DAY and KEPT_TITLES & set(file.table)
     ]
@@ -39,11 +37,11 @@ def days_of(files, notes=None):
         raise InputError("files: found no regular readings of generation or registers, allowed is one such file")
     table = pd.concat(parts, ignore_index=True)
     table["quality"] = table["quality"].map(QUALITIES.index)
-    table = table.replace({"peak_time": {"": np.nan}, "note": {"": np.nan}})
+    table["peak_time"] = table["peak_time"].replace("", np.nan)
     how = {name: "first" for name in table.columns[1:]} | {"measured_share": "min", "quality": "max"}
     table = table.groupby("date", sort=True).agg(how).reset_index()
     table["quality"] = table["quality"].map(QUALITIES.__getitem__)
-    return table.assign(**{name: table[name].astype(object).fillna("") for name in ("peak_time", "note")})
+    return table.assign(peak_time=table["peak_time"].astype(object).fillna(""))
 
 
 def bills_of(periods, house):
@@ -69,9 +67,8 @@ def sent_bills(path):
         raise InputError(f"{path}: found the columns {', '.join(table.columns)}, allowed are period_end, bill_usd")
     odd = table[table["bill_usd"].isna()]
     if len(odd):
-        raise InputError(
-            f"{path}: found no amount for {odd['period_end'].iloc[0]}, allowed is a number with a decimal point"
-        )
+        day = odd["period_end"].iloc[0]
+        raise InputError(f"{path}: found no amount for {day}, allowed is a number with a decimal point")
     return dict(zip(table["period_end"], table["bill_usd"]))
 
 
@@ -110,16 +107,14 @@ def period_record(periods, house, days=None, comparison=None):
     unknown = pd.Series(np.nan, periods.index)
     made, inward, outward = (periods.get(f"{flow}_kwh", unknown) for flow in KEPT_FLOWS)
     book, rated = bills_of(periods, house), house.system.rated_power_w
-    spans = [
-        pd.date_range(*edges, freq="D", inclusive="left")
-        for edges in zip(periods["period_start"], periods["period_end"])
-    ]
+    starts, ends = periods["period_start"], periods["period_end"]
+    spans = [pd.date_range(*edges, freq="D", inclusive="left") for edges in zip(starts, ends)]
     low, high = np.transpose([yield_band(house, span) for span in spans])
     usable = [np.nan if days is None else _complete(days, span) for span in spans]
     return pd.DataFrame(
         {
-            "period_start": periods["period_start"].dt.strftime("%Y-%m-%d"),
-            "period_end": periods["period_end"].dt.strftime("%Y-%m-%d"),
+            "period_start": starts.dt.strftime("%Y-%m-%d"),
+            "period_end": ends.dt.strftime("%Y-%m-%d"),
             "days": list(map(len, spans)),
             "usable_days": usable,
             "generation_kwh": made,

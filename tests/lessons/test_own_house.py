@@ -116,9 +116,10 @@ def test_the_neighbour_picture_replays_the_days(files, house, days):
     assert ask.check_module(..., beside, 15).right is None
 
 
-def test_the_bar_moves_with_the_work(house):
+def test_the_bar_moves_with_the_work(house, monkeypatch):
     bar = Progress("Reading the example files")
-    draw.bring_examples(house, bar)
+    monkeypatch.setattr(draw, "progress", lambda words: bar)
+    draw.bring_examples(house)
     assert bar.share == 1.0 and bar.words == "neighbours-by-day.csv is read and checked"
     data, _ = bar._repr_mimebundle_()
     assert data["text/plain"] == "Reading the example files: a bar shows how far it is."

@@ -40,9 +40,9 @@ SAME_USD = 0.01  # bills that differ by no more agree
 MOST_BARS = 14  # of a row of periods; more are told in the table
 
 
-def bring_examples(house, say=None):
-    """Return the five example files, read and checked; shows a bar where nobody is told of the progress."""
-    say = progress("Reading the example files") if say is None else say
+def bring_examples(house):
+    """Return the five example files, read and checked, and show a bar of the progress."""
+    say = progress("Reading the example files")
 
     def part(number):
         return lambda words, share: say(words, (number + share) / len(SHIPPED))
