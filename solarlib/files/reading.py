@@ -12,7 +12,7 @@ import pandas as pd
 
 from solarlib.files import dates
 from solarlib.files.account import Account, Tally
-from solarlib.files.clock import FINE, SKIPPED, to_utc
+from solarlib.files.clock import DOUBLE, SKIPPED, to_utc
 from solarlib.files.dates import DAY_NS, MISSING, ORDERS, SECOND_NS, DateOrder, looks_like_time, looks_like_unix
 from solarlib.files.energies import clean_tables
 from solarlib.files.mapping import Mapping, interval_of, mapping_from_toml, zone_of
@@ -213,7 +213,7 @@ def _moments(lines, walls, offsets, mapping, name, tally):
     elif bare.any():
         moments[bare], verdict, resolved = to_utc(walls[bare], zone)
         tally.set_aside("skipped", lines[bare][verdict == SKIPPED])
-        tally.set_aside("twice", lines[bare][(verdict != FINE) & (verdict != SKIPPED)])
+        tally.set_aside("twice", lines[bare][verdict == DOUBLE])
         if resolved:
             tally.notes.append(told("both_passes", rows=counted(resolved, "row")))
     if zone is None:

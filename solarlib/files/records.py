@@ -69,11 +69,9 @@ def daily(table, step, notes=None):
     whole_days = step == pd.Timedelta(days=1)  # on the local clock: 23 or 25 hours are one such day too
     expected = np.ones(len(days)) if whole_days else np.diff(start.as_unit("ns").asi8) / step.value
     grouped = energy.groupby(midnights)
-    sums = grouped.sum(min_count=1).reindex(days)
+    sums = grouped.sum(min_count=1).reindex(index=days, columns=list(KEPT_FLOWS))
     share = energy.notna().all(axis=1).groupby(midnights).sum().reindex(days, fill_value=0).to_numpy() / expected
-    out = pd.DataFrame({"date": days.strftime("%Y-%m-%d")})
-    for flow in KEPT_FLOWS:
-        out[f"{flow}_kwh"] = sums[flow].to_numpy() if flow in sums else np.nan
+    out = pd.DataFrame({"date": days.strftime("%Y-%m-%d")} | {f"{flow}_kwh": sums[flow].to_numpy() for flow in sums})
     out["peak_kw"], out["peak_time"] = np.nan, ""
     if "generation" in energy and not whole_days:
         power = energy["generation"].dropna()
@@ -82,9 +80,8 @@ def daily(table, step, notes=None):
         out.loc[at, "peak_kw"] = power[best.to_numpy()].to_numpy() / hours
         out.loc[at, "peak_time"] = [f"{label:%H:%M}" for label in best]
     out["measured_share"] = np.minimum(share, 1.0)
-    out["quality"] = np.select(
-        [share >= COMPLETE_SHARE, sums.notna().any(axis=1).to_numpy()], ["complete", "part"], "empty"
-    )
+    some = sums.notna().any(axis=1).to_numpy()
+    out["quality"] = np.select([share >= COMPLETE_SHARE, some], ["complete", "part"], "empty")
     out["note"] = [str((notes or {}).get(day, "")) for day in out["date"]]
     return out[list(DAILY)]
 
