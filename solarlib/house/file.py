@@ -145,9 +145,9 @@ _CONVERTER = {
 }
 _CONVERTER |= {f"efficiency_{load}_percent": (f"efficiency_{load}", _EFFICIENCY) for load in (10, 50, 100)}
 _LOSSES = {f"{name}_percent": (name, percent(0, 50)) for name in Losses.__dataclass_fields__}
-_AT_FIRST = "installed fees roof_and_panelboard_work rebate"
-_LATER = "upkeep_per_year insurance_and_tax_per_year residual removal tax_owed"
-_COSTS = {name: (name, _MONEY) for name in f"{_AT_FIRST} {_LATER}".split()} | {
+_AMOUNTS = "installed fees roof_and_panelboard_work rebate upkeep_per_year insurance_and_tax_per_year "
+_AMOUNTS += "residual removal tax_owed"
+_COSTS = {name: (name, _MONEY) for name in _AMOUNTS.split()} | {
     "tax_credit_percent": ("tax_credit_share", percent(0, 100)),
     "tax_credit_year": ("tax_credit_year", whole(0, 60)),
     "event": ("events", Table(Event, _EVENT, many=True, start=1)),
