@@ -14,6 +14,7 @@ ORDERS = ("year first", "day first", "month first")
 MISSING = np.iinfo(np.int64).min  # no moment
 SECOND_NS = 1_000_000_000  # ns
 DAY_NS = 86_400 * SECOND_NS
+MOST_OFFSET_MIN = 14 * 60  # of a clock from UTC: the farthest of all zones
 TIME_WIDTH = 40  # longest text of a moment, bytes
 _FULL = "january february march april may june july august september october november december".split()
 _MONTHS = {word: place for place, full in enumerate(_FULL, 1) for word in (full, full[:3])} | {"sept": 9}
@@ -103,6 +104,7 @@ def moments(table, orders=ORDERS):
         if match is None:
             continue
         clock, zone = _clock(table, rows, match)
+        clock[(zone != MISSING) & (np.abs(zone) > MOST_OFFSET_MIN * 60 * SECOND_NS)] = MISSING  # no clock is so far off
         offset[rows] = zone
         known = None
         for wall, order in zip(walls, orders):

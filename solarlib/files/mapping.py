@@ -20,7 +20,7 @@ from pathlib import Path
 import pandas as pd
 
 from solarlib import schema
-from solarlib.files.dates import MISSING, ORDERS, moments, text_matrix
+from solarlib.files.dates import MISSING, MOST_OFFSET_MIN, ORDERS, moments, text_matrix
 from solarlib.files.texts import refusal
 from solarlib.schema import FORM, Problems, Reader, Table, choice, declared, misplaced, number, whole
 
@@ -35,7 +35,6 @@ FILE_UNITS = {
     "W/m2": (1.0, "w_m2", ("mean",)),
     "degC": (1.0, "c", ("mean",)),
 }
-MOST_OFFSET_MIN = 14 * 60  # of a clock from UTC: the farthest of all zones
 ADDED_UP = ("w", "kwh")  # of several columns; a mean of two sensors or neighbours is another thing than their sum
 FLOW_UNITS = ("W", "kW", "Wh", "kWh", "MWh")
 QUANTITY_UNITS = {

@@ -1011,6 +1011,14 @@ def test_a_damaged_file_is_accounted_for_or_refused(tmp_path, seed):
     )  # else it proves nothing
 
 
+@pytest.mark.parametrize(("offset", "used"), [("+14:00", 2), ("-14:00", 2), ("+14:01", 1), ("-15:00", 1)])
+def test_an_offset_that_no_clock_has_makes_no_time(tmp_path, offset, used):
+    lines = ["Time;Energy", "2026-03-01 00:00+01:00;1.5", f"2026-03-02 00:00{offset};2.5"]
+    got = read(written(tmp_path, lines), 'time = "Time"\n' + MAPPING[MAPPING.index("[[") :])
+    assert got.account.rows_used == used and balanced(got.account)
+    assert got.account.set_aside["reason"].tolist() == ["no date and time that can be read"] * (2 - used)
+
+
 EXAMPLES = Path(__file__).parents[2] / "data" / "examples"
 
 
