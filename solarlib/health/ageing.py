@@ -40,7 +40,7 @@ def year_pairs(yields):
     Series
         On the later day of each pair.
     """
-    dates = yields.index.tz_localize(None).normalize() if yields.index.tz is not None else yields.index.normalize()
+    dates = yields.index.tz_localize(None).normalize()
     values = pd.Series(np.log(yields.where(yields > 0).to_numpy(dtype=float)), dates)
     values = values[~((dates.month == 2) & (dates.day == 29))]
     before = values.reindex(values.index - pd.DateOffset(years=1))
@@ -72,12 +72,9 @@ def year_on_year(yields: pd.Series, rng: np.random.Generator, draws: int = 1000)
         text = f"{years:.1f} years with {len(pairs)} pairs of days: nothing can be told before "
         return Ageing(float(years), len(pairs), f"{text}{YEARS_FOR_INTERVAL} full years")
     block = np.minimum((pairs.index.day_of_year.to_numpy() - 1) * BLOCKS // 365, BLOCKS - 1)
-    groups = [pairs.to_numpy()[block == number] for number in range(BLOCKS)]
-    groups = [group for group in groups if len(group)]
-    medians = []
-    for _ in range(draws):
-        drawn = rng.integers(0, len(groups), len(groups))
-        medians.append(np.median(np.concatenate([groups[number] for number in drawn])))
+    groups = [pairs.to_numpy()[block == number] for number in np.unique(block)]
+    drawn = (rng.integers(0, len(groups), len(groups)) for _ in range(draws))
+    medians = [np.median(np.concatenate([groups[number] for number in numbers])) for numbers in drawn]
     low, high = np.expm1(np.quantile(medians, [0.05, 0.95]))
     told = f"between {100 * low:+.1f} and {100 * high:+.1f} % a year (90 % interval)"
     rate = None

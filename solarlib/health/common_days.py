@@ -93,11 +93,8 @@ def _matched(own, neighbours):
     aligned = _on(neighbours, own.index, "neighbours").astype(float)
     outside = len(neighbours.index.difference(own.index))
     notes = [sentence("outside", count=outside)] if outside else []
-    for data in (own, aligned):
-        if ((data < 0) | np.isinf(data)).to_numpy().any():
-            raise InputError(
-                "daily yields: found a negative or an infinite one, allowed are numbers from 0 on, in kWh/kW"
-            )
+    if any(((data < 0) | np.isinf(data)).to_numpy().any() for data in (own, aligned)):
+        raise InputError("daily yields: found a negative or an infinite one, allowed are numbers from 0 on, in kWh/kW")
     if aligned.columns.has_duplicates:
         raise InputError("neighbours: found the same name twice, allowed is each system once")
     group_median(aligned)  # refuses a group that is too small
@@ -112,9 +109,8 @@ def _on(data, index, name):
     if data is None:
         return None
     if not isinstance(data.index, pd.DatetimeIndex) or str(data.index.tz) != str(index.tz):
-        raise InputError(
-            f"{name}: found dates of another kind or time zone, allowed are dates like those of the own yields"
-        )
+        allowed = "dates like those of the own yields"
+        raise InputError(f"{name}: found dates of another kind or time zone, allowed are {allowed}")
     if not data.index.isin(index).any():
         raise InputError(f"{name}: found no day of the own record, allowed are the same days")
     return data.reindex(index)
@@ -146,9 +142,8 @@ def _levelled(house, others, reason, notes):
     others = others / np.exp(pd.Series(beside))
     usual = (house / others.median(axis=1)).loc[first].median()
     if not usual > 0:
-        raise InputError(
-            "own yields: found none on most of the baseline days, allowed are days of a house that makes power"
-        )
+        allowed = "days of a house that makes power"
+        raise InputError(f"own yields: found none on most of the baseline days, allowed are {allowed}")
     return CommonDays(house / usual, others, reason, first[-1], tuple(notes))
 
 

@@ -132,12 +132,8 @@ def compare_with_neighbours(systems, module_count):
 
 def _days(log_ratio, reason, charted, watch):
     """Return the table of days of a `Comparison`."""
-    table = {
-        "ratio_percent": 100.0 * np.exp(log_ratio - watch.usual.centre),
-        "reason": reason,
-        "z": standardised(log_ratio, watch.usual),
-    }
-    days = pd.DataFrame(table).join(charted)
+    ratio_percent, z = 100.0 * np.exp(log_ratio - watch.usual.centre), standardised(log_ratio, watch.usual)
+    days = pd.DataFrame({"ratio_percent": ratio_percent, "reason": reason, "z": z}).join(charted)
     days.insert(4, "level", days["cusum"] / watch.plan.h)
     days["stage"] = days["stage"].fillna("baseline")
     return days

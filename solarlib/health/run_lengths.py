@@ -58,17 +58,13 @@ def threshold(run_length_days, k):
         No threshold from 0 to 60 does it.
     """
     run_length_days = require(run_length_days, "run length", 1, 1e7, "days")
-    low, high = 0.0, 1.0
+    low, high, found = 0.0, 1.0, f"run length: found {run_length_days:g} days at k {k:g}, allowed is"
     while cusum_run_length(0.0, k, high) < run_length_days:
         low, high = high, high * 1.5
         if high > 60.0:
-            raise InputError(
-                f"run length: found {run_length_days:g} days at k {k:g}, allowed is what a threshold up to 60 reaches"
-            )
+            raise InputError(f"{found} what a threshold up to 60 reaches")
     if low == 0.0 and cusum_run_length(0.0, k, 0.0) > run_length_days:
-        raise InputError(
-            f"run length: found {run_length_days:g} days at k {k:g}, allowed is no less than a threshold of 0 gives"
-        )
+        raise InputError(f"{found} no less than a threshold of 0 gives")
     return float(brentq(lambda h: cusum_run_length(0.0, k, h) - run_length_days, low, high, xtol=1e-6))
 
 
@@ -104,11 +100,8 @@ def threshold_after_baseline(run_length_days, k, baseline_days):
     """
     n = require(baseline_days, "baseline", 3, 100000, "days")
     nodes, weights = np.polynomial.hermite_e.hermegauss(7)
-    errors = [
-        (m, s, a * b)
-        for m, a in zip(nodes * np.sqrt(np.pi / (2 * n)), weights)
-        for s, b in zip(np.exp(1.1664 / np.sqrt(n) * nodes), weights)
-    ]
+    centres, scales = errors_of_baseline(nodes, n)
+    errors = [(m, s, a * b) for m, a in zip(centres, weights) for s, b in zip(scales, weights)]
     total = weights.sum() ** 2
 
     def excess(h):
@@ -121,11 +114,17 @@ def threshold_after_baseline(run_length_days, k, baseline_days):
     if excess(low) <= 0:
         return low
     if excess(high) > 0:
-        raise InputError(
-            f"baseline: found days worth {n:g} independent ones, too few for a false alarm in {run_length_days:g} days "
-            f"at k {k:g}, allowed are more days, or days that resemble each other less"
-        )
+        found = f"days worth {n:g} independent ones, too few for a false alarm in {run_length_days:g} days at k {k:g}"
+        raise InputError(f"baseline: found {found}, allowed are more days, or days that resemble each other less")
     return float(brentq(excess, low, high, xtol=1e-3))
+
+
+def errors_of_baseline(z, days):
+    """Return what so many independent days get wrong at points of the unit normal law: median [scatters], scatter [-].
+
+    See `threshold_after_baseline`.
+    """
+    return z * np.sqrt(np.pi / (2 * days)), np.exp(1.1664 / np.sqrt(days) * z)
 
 
 def allowance(loss, scatter):

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.health.chart import MAD_TO_SCATTER
-from solarlib.health.words import in_percent
+from solarlib.health.words import in_percent, sentence
 from solarlib.quantities import InputError, check_index
 
 _SECTIONS = 3  # of a module, each with its bypass
@@ -74,9 +74,8 @@ def step_level(log_ratio, least_days, within):
     array, cuts = values.to_numpy(), np.arange(least_days, len(values) - least_days + 1)
     cuts = cuts[(values.index[cuts] >= within[0]) & (values.index[cuts] <= within[1])]
     if not len(cuts):
-        raise InputError(
-            f"within: found no day to split at, allowed are some with {least_days} usable days on each side"
-        )
+        allowed = f"some with {least_days} usable days on each side"
+        raise InputError(f"within: found no day to split at, allowed are {allowed}")
     cut = int(min(cuts, key=lambda cut: _spread(array[:cut]) + _spread(array[cut:])))
     before, after = array[:cut], array[cut:]
     left = np.concatenate([before - np.median(before), after - np.median(after)])
@@ -100,7 +99,7 @@ def parts_lost(step, module_count):
     for reason, share in shares.items():
         level = float(np.log1p(-share))
         fits = bool(fell and abs(step.change - level) <= 2.0 * step.error)
-        text = f"the level changed by {in_percent(step.change)}, this would be {in_percent(level)}"
+        text = sentence("part", change=in_percent(step.change), level=in_percent(level))
         found.append(Evidence(reason, fits, share, text))
     return found
 
@@ -147,8 +146,7 @@ def same_all_day(own, expected):
     """Return the evidence that a loss is the same in every hour: a dead part, dirt or age rather than shade."""
     ratio = hourly_ratio(own, expected)
     spread = float(ratio.max() - ratio.min())
-    text = f"the hours lie between {ratio.min():.2f} and {ratio.max():.2f} of what is expected"
-    text = text if len(ratio) else "0 hours have enough light"
+    text = sentence("same" if len(ratio) else "no_light", low=ratio.min(), high=ratio.max())
     return Evidence("a loss that is the same all day", spread <= FLAT, spread, text)
 
 
@@ -158,9 +156,9 @@ def shade_block(own, expected):
     top = ratio.quantile(0.75)
     low = (ratio < top - SHADE_DEPTH).to_numpy()
     edges = np.count_nonzero(np.diff(np.concatenate([[0], low.astype(int), [0]])))
-    hours, text = ratio.index[low], "no hour stands out"
+    hours, text = ratio.index[low], sentence("no_shade")
     if len(hours):
-        text = f"from {hours[0]}:00 to {hours[-1] + 1}:00 {ratio[low].mean() / top:.2f} of the other hours"
+        text = sentence("shade", first=hours[0], last=hours[-1] + 1, share=ratio[low].mean() / top)
     fits = bool(edges == 2 and low.sum() <= SHADE_SHARE * len(low))
     return Evidence("new shade in one part of the day", fits, float(low.sum()), text)
 
@@ -173,8 +171,7 @@ def flat_top(own, expected):
     low, high = at["expected"].quantile([0.1, 0.9]) if len(at) else (1.0, 1.0)
     wanted = high / low if low > 0 else 1.0  # power where none was expected is no limit
     fits = bool(len(at) >= 6 and wanted > 1.0 + 4.0 * AT_TOP)
-    text = f"intervals within {100 * AT_TOP:.0f} % of the greatest power: {len(at)}; the expected varies there by "
-    text += f"{100 * (wanted - 1):.0f} %"
+    text = sentence("top", near=100 * AT_TOP, count=len(at), varies=100 * (wanted - 1))
     return Evidence("a limit of power, by rating or by rule", fits, float(len(at)), text)
 
 
@@ -185,8 +182,7 @@ def midday_dropouts(own, expected):
     out = bright["own"] < 0.05 * bright["expected"]
     usual = float((bright["own"] / bright["expected"]).median())
     fits = bool(out.any() and out.mean() < 0.5 and usual > SOUND)
-    text = f"{int(out.sum())} of {len(bright)} bright intervals without power, {usual:.2f} of the expected otherwise"
-    text = text if len(bright) else "0 intervals are bright"
+    text = sentence("out" if len(bright) else "no_bright", out=int(out.sum()), count=len(bright), usual=usual)
     return Evidence("the converter leaves the grid at times", fits, float(out.sum()), text)
 
 
@@ -198,8 +194,7 @@ def hour_shift(own, expected):
     energy = both.groupby(days).sum()
     middle = both.mul(hour, axis=0).groupby(days).sum() / energy.where(energy > 0)
     shift = float((middle["own"] - middle["expected"]).median())
-    text = f"the middle of the day's energy lies {shift:+.2f} h from the expected"
-    text = text if np.isfinite(shift) else "0 days have energy on both sides"
+    text = sentence("clock" if np.isfinite(shift) else "no_clock", shift=shift)
     return Evidence("a clock that is off", abs(shift) >= CLOCK_H, shift, text)
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from scipy.stats import norm
 
 from solarlib.health.chart import Baseline, Design, design
-from solarlib.health.run_lengths import cusum_run_length, widening
+from solarlib.health.run_lengths import cusum_run_length, errors_of_baseline, widening
 from solarlib.quantities import InputError, require
 
 # A chart for less than 1/30 waits for weeks and meets dirt, season and drift of that size. A chart for more than 1/4
@@ -84,10 +84,9 @@ def watch_for(usual, module_count):
         if plan.h / wider <= LARGEST_SUM:
             around = _false_alarm_range(plan.k / wider, plan.h / wider, usual.days / wider**2)  # as independent days
             return Watch(usual, plan, wider, loss, float(days), around)
-    raise InputError(
-        f"baseline: found {usual.days} days too alike from one to the next (correlation {usual.lag_one:.2f}) to tell "
-        "chance, allowed are more baseline days, models of all roofs, or neighbours like the house"
-    )
+    found = f"{usual.days} days too alike from one to the next (correlation {usual.lag_one:.2f}) to tell chance"
+    allowed = "more baseline days, models of all roofs, or neighbours like the house"
+    raise InputError(f"baseline: found {found}, allowed are {allowed}")
 
 
 @lru_cache(maxsize=64)
@@ -98,10 +97,7 @@ def _false_alarm_range(k, h, days):
     equally likely values.
     """
     z = norm.ppf((np.arange(15) + 0.5) / 15)
-    lengths = [
-        cusum_run_length(centre, scale * k, min(scale * h, LARGEST_SUM))
-        for centre in z * np.sqrt(np.pi / (2 * days))
-        for scale in np.exp(1.1664 / np.sqrt(days) * z)
-    ]
+    centres, scales = errors_of_baseline(z, days)
+    lengths = [cusum_run_length(m, s * k, min(s * h, LARGEST_SUM)) for m in centres for s in scales]
     low, high = np.quantile(lengths, [0.1, 0.9], method="nearest")
     return float(low), float(high)

@@ -71,18 +71,11 @@ def _days_told(told):
 
 
 def _chart_told(watch):
-    low, high = map(_wait, watch.false_alarm_range)
-    return sentence(
-        "chart",
-        scatter=share(watch.usual.scatter),
-        loss=share(watch.loss),
-        wait=_notice(watch, watch.loss),
-        alike=sentence("alike") if watch.widening > 1.0 else "",
-        rare=_wait(watch.false_alarm_days),
-        baseline=_count(watch.usual.days),
-        low=low,
-        high=high,
-    )
+    scatter, loss, baseline = share(watch.usual.scatter), share(watch.loss), _count(watch.usual.days)
+    wait, alike = _notice(watch, watch.loss), sentence("alike") if watch.widening > 1.0 else ""
+    rare, low, high = map(_wait, (watch.false_alarm_days, *watch.false_alarm_range))
+    named = {"scatter": scatter, "loss": loss, "wait": wait, "alike": alike, "baseline": baseline}
+    return sentence("chart", **named, rare=rare, low=low, high=high)
 
 
 def _change_told(told):
