@@ -91,11 +91,8 @@ def minute_weather(weather: pd.DataFrame, place: Place, rng: np.random.Generator
     edge = _EDGE * np.clip(sky_index / _THIN, 1.0, 3.0) ** 2
     factor = _beam_factor(beam, clear_beam, ceiling, calm, hidden.reshape(count, 60), edge)
     sky_minutes = _sky_light(sky, sky_index, clear["dhi"], calm, usable, wander.reshape(count, 60))
-    table = {
-        "ghi": (factor * clear_beam + sky_minutes).ravel(),
-        "dni": (factor * clear["dni"]).ravel(),
-        "dhi": sky_minutes.ravel(),
-    }
+    made = {"ghi": factor * clear_beam + sky_minutes, "dni": factor * clear["dni"], "dhi": sky_minutes}
+    table = {name: values.ravel() for name, values in made.items()}
     table |= {c: _smooth(weather[c].to_numpy(dtype=float), c) for c in ("temp_air", "wind_speed") if c in weather}
     return pd.DataFrame(table, index=minutes, copy=False)
 

@@ -64,9 +64,8 @@ class Place:
         try:
             ZoneInfo(self.tz)
         except (KeyError, ValueError, OSError, TypeError):
-            raise InputError(
-                f"place.tz: found {self.tz!r}, allowed is the name of a time zone such as 'America/New_York'"
-            ) from None
+            allowed = "the name of a time zone such as 'America/New_York'"
+            raise InputError(f"place.tz: found {self.tz!r}, allowed is {allowed}") from None
         corners = {}
         for azimuth, elevation in self.horizon:
             azimuth = require(azimuth, "horizon azimuth", 0, 360, "deg") % 360.0
@@ -89,10 +88,8 @@ def find_file(file):
         if path.is_file():
             return path
     found = sorted(p.name for p in shipped.glob("*") if p.suffix.lower() == ".tm2" or p.name[:6].isdigit())
-    raise InputError(
-        f"weather file: found nothing at {str(file)!r}, allowed is the path of a TMY3 (.csv), EPW (.epw) or TMY2 "
-        f"(.tm2) file or one of {', '.join(found)}"
-    )
+    allowed = f"the path of a TMY3 (.csv), EPW (.epw) or TMY2 (.tm2) file or one of {', '.join(found)}"
+    raise InputError(f"weather file: found nothing at {str(file)!r}, allowed is {allowed}")
 
 
 def read_weather(file: str | Path, place: Place | None = None) -> pd.DataFrame:
@@ -152,10 +149,8 @@ def _read_tmy3(path):
     try:
         offset, latitude, longitude, _ = (float(text) for text in first[3:])  # exactly seven fields
     except ValueError:
-        raise InputError(
-            f"{path.name}, row 0: found {','.join(first)[:60]!r}, allowed is the TMY3 header "
-            "code,name,state,hours from UTC,latitude,longitude,altitude"
-        ) from None
+        allowed = "the TMY3 header code,name,state,hours from UTC,latitude,longitude,altitude"
+        raise InputError(f"{path.name}, row 0: found {','.join(first)[:60]!r}, allowed is {allowed}") from None
     missing = [c for c in _STAMPS if c not in table.columns]
     if missing:
         raise InputError(f"{path.name}: found no column {missing[0]!r}, allowed is a TMY3 file with its own headings")
@@ -172,10 +167,8 @@ def _check_stamps(name, found, words, columns):
     expected = [words.format(d.month, d.day, hour) for d in days for hour in range(1, 25)]
     for row, (got, wanted) in enumerate(zip(found, expected), 1):
         if got != wanted:
-            raise InputError(
-                f"{name}, row {row}, columns {columns}: found {got!r}, allowed is {wanted!r} "
-                "(every hour of a common year once, stamped with its end)"
-            )
+            allowed = f"{wanted!r} (every hour of a common year once, stamped with its end)"
+            raise InputError(f"{name}, row {row}, columns {columns}: found {got!r}, allowed is {allowed}")
 
 
 def _read_tmy2(path):
@@ -208,10 +201,8 @@ def _numbers(name, table, spec, kind):
     values = pd.to_numeric(table[column], errors="coerce").to_numpy(dtype=float) * factor
     odd = np.flatnonzero(~((values >= low) & (values <= high)))
     if odd.size:
-        raise InputError(
-            f"{name}, row {odd[0] + 1}, column {column!r}: found {table[column].iloc[odd[0]]}, "
-            f"allowed is a number from {low:g} to {high:g}"
-        )
+        where, found = f"{name}, row {odd[0] + 1}, column {column!r}", table[column].iloc[odd[0]]
+        raise InputError(f"{where}: found {found}, allowed is a number from {low:g} to {high:g}")
     return values
 
 
@@ -219,8 +210,7 @@ def _check_site(name, site, place):
     north = site["latitude"] - place.latitude
     east = (site["longitude"] - place.longitude + 180.0) % 360.0 - 180.0
     if abs(north) > 5.0 or abs(east) > 7.5:
-        raise InputError(
-            f"{name}: found a station at latitude {site['latitude']:g}, longitude {site['longitude']:g}, allowed is "
-            "one within 5 deg of latitude and 7.5 deg of longitude of "
-            f"{place.name} ({place.latitude:g}, {place.longitude:g})"
-        )
+        found = f"a station at latitude {site['latitude']:g}, longitude {site['longitude']:g}"
+        near = f"{place.name} ({place.latitude:g}, {place.longitude:g})"
+        allowed = f"one within 5 deg of latitude and 7.5 deg of longitude of {near}"
+        raise InputError(f"{name}: found {found}, allowed is {allowed}")
