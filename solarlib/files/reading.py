@@ -5,7 +5,9 @@ Nothing is filled in, corrected or guessed: what cannot be known from the file i
 names the key to set.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -66,7 +68,7 @@ class Rows:
     values: tuple
 
 
-def read(path, mapping, progress=None):
+def read(path: str | Path, mapping: Mapping | str, progress: Callable | None = None) -> Readings:
     """Read one file.
 
     Parameters

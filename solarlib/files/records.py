@@ -168,7 +168,7 @@ def read_kept(path: str | Path) -> pd.DataFrame:
     return frame
 
 
-def write_whole(path, text):
+def write_whole(path: str | Path, text: str) -> None:
     """Write a text file so that at every moment the name holds the whole old file or the whole new one.
 
     Raises

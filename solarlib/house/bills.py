@@ -56,7 +56,7 @@ class Course:
     def of(self, house: House) -> "Course":
         """Return the course with the values of the house file where it has none."""
         view, wear = house.outlook, house.system.degradation_per_year
-        file = {"price_growth": view.price_growth, "years": view.years, "degradation": wear}
+        file: dict = {"price_growth": view.price_growth, "years": view.years, "degradation": wear}
         return replace(self, **{name: value for name, value in file.items() if getattr(self, name) is None})
 
 
@@ -207,8 +207,8 @@ def owner_cash_flow(house: House, costs: Costs, course: Course = AS_IN_THE_FILE)
     DataFrame indexed by ``year`` 0 ... n
         The columns of `lifetime.cash_flow` and ``generation_kwh``, that of a wearing array in typical weather.
     """
-    made, *bills = _lifetime(house, course)
-    return cash_flow(*bills, costs, course.loan).assign(generation_kwh=np.concatenate([[0.0], made]))
+    made, without, with_array = _lifetime(house, course)
+    return cash_flow(without, with_array, costs, course.loan).assign(generation_kwh=np.concatenate([[0.0], made]))
 
 
 def net_flow(house, costs, course=AS_IN_THE_FILE):

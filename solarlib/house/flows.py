@@ -3,13 +3,14 @@
 Whatever lacks something raises an `InputError` that says what is missing.
 """
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from solarlib.direction.decoder import decode
+from solarlib.direction.decoder import Decoded, decode
 from solarlib.files.checks import plausibility
 from solarlib.files.mapping import TITLES, mapping_from_toml
 from solarlib.files.measured import Measured
@@ -70,7 +71,7 @@ def file_of(name):
     return shipped if Path(name).name == str(name) and shipped.is_file() else Path(name)
 
 
-def bring(path: str | Path, house: House, say=silent) -> Checked:
+def bring(path: str | Path, house: House, say: Callable = silent) -> Checked:
     """Read one file, by the mapping in the ``.toml`` beside it, and look for what hardly can be.
 
     Parameters
@@ -86,7 +87,7 @@ def bring(path: str | Path, house: House, say=silent) -> Checked:
     InputError
         There is no such file or mapping, or they cannot be used; see `reading.read`.
     """
-    path = file_of(path)
+    path = Path(file_of(path))
     beside = path.with_suffix(".toml")
     if not beside.is_file():
         raise InputError(f"{path.name}: found no mapping {beside.name} beside it, allowed is a file of that name")
@@ -190,7 +191,7 @@ def _at(values, step, index):
     return np.where(inside, values.to_numpy()[np.maximum(place, 0)], np.nan), inside
 
 
-def directions(files, say=silent):
+def directions(files: Sequence[Checked], say: Callable = silent) -> tuple[Decoded, pd.DataFrame]:
     """Return what `decoder.decode` finds in the record, and the record itself."""
     table, window, test_load_w = sensor_record(files)
     say(f"finding the direction of {len(table)} readings", 0.1)

@@ -3,13 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from typing import TypeAlias
 
 import numpy as np
 import pandas as pd
 
 from solarlib.quantities import InputError, require
 
-Numbers = float | pd.Series  # of one period, or of each of many
+Numbers: TypeAlias = float | pd.Series  # of one period, or of each of many
 
 
 @dataclass(frozen=True)

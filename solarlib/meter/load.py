@@ -336,4 +336,4 @@ def test_load(index, times, power_w, dwell):
     return pd.DataFrame({"power_w": share * power_w, "share_on": share}, index)
 
 
-test_load.__test__ = False  # the name is the trade's; it is not a test case
+test_load.__test__ = False  # type: ignore[attr-defined]  # the name is the trade's; it is not a test case

@@ -127,6 +127,7 @@ def check_branch(units: int, unit_current_a: float, breaker_a: float = 20, liste
     units = whole_number(units, "units", 1, 10_000)
     current = require(unit_current_a, "unit_current_a", 0.01, 1000, "A")
     by_breaker = math.floor(one_of(breaker_a, "breaker_a", STANDARD_BREAKERS_A) / CONTINUOUS / current + _SAME_A)
+    listed: int | str
     limit, listed, verdict = by_breaker, "unknown", not_decided(f"{ELECTRICIAN}, with the listing of the trunk cable")
     if listed_limit is not None:
         listed, verdict = whole_number(listed_limit, "listed_limit", 1, 10_000), WITHIN

@@ -5,6 +5,7 @@ modules wear by `DEGRADATION`. Failures, watching each module and rapid shutdown
 """
 
 import numpy as np
+import numpy.typing as npt
 
 from solarlib.quantities import require
 from solarlib.worth.money import annuity_factor
@@ -12,7 +13,7 @@ from solarlib.worth.money import annuity_factor
 YEARS, DISCOUNT_RATE, PRICE_GROWTH, DEGRADATION = 25, 0.05, 0.025, 0.005
 
 
-def value_of_gain(gain: float, yearly_kwh: float, price_per_kwh: float) -> float:
+def value_of_gain(gain: npt.ArrayLike, yearly_kwh: float, price_per_kwh: float) -> npt.NDArray[np.float64]:
     """Return what a share more of energy in each year is worth on the day of buying.
 
     Parameters
@@ -44,5 +45,5 @@ def gain_needed(yearly_kwh: float, price_per_kwh: float, premium: float) -> floa
 
     NaN if energy is worth nothing. Parameters as for `value_of_gain`.
     """
-    whole = value_of_gain(1.0, yearly_kwh, price_per_kwh)
+    whole = float(value_of_gain(1.0, yearly_kwh, price_per_kwh))
     return require(premium, "premium", -1e9, 1e9) / whole if whole > 0 else np.nan

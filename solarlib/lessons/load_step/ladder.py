@@ -31,7 +31,7 @@ PV_GAIN, PV_NOISE_W = 1.01, 5.0  # of the PV record: no instrument is exact
 # What the panel offers: few enough to be decoded beforehand, so that it answers at once.
 LARGE_W, SPACINGS_MIN, NOISES_W, PV_RECORDS_MIN = 2000.0, (5, 10, 60), (5, 50, 200), (1, 15)
 MOST_WRONG, MOST_KWH = 30.0, 3.0
-PLANS = {f"every {every} min": {"fixed_every": every} for every in (60, 10)}
+PLANS: dict = {f"every {every} min": {"fixed_every": every} for every in (60, 10)}
 PLANS |= {f"at {wh:g} Wh in doubt": {"chooser": Chooser(wh)} for wh in (20.0, 5.0)}
 _SEED = 777
 

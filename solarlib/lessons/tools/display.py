@@ -8,7 +8,7 @@ import base64
 
 from IPython import get_ipython
 
-_shown = {}  # notebook cell -> (execution, what it has shown)
+_shown: dict = {}  # notebook cell -> (execution, what it has shown)
 
 
 def bundle(owner, text, still=None):

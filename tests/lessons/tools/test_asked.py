@@ -179,15 +179,14 @@ def test_two_options_that_become_the_same_are_refused(written):
 
 
 def asked_in(code):
-    """Return (verb, name) of each question that code asks by a name written in it."""
-    return {
-        (node.func.attr, node.args[0].value)
-        for node in ast.walk(ast.parse(code))
-        if isinstance(node, ast.Call)
-        and ast.unparse(node.func).endswith(("ASK.predict", "ASK.number", "ASK.choose"))
-        and node.args
-        and isinstance(node.args[0], ast.Constant)
-    }
+    """Return (verb, name) of each question that code asks; None for a name that is computed."""
+    found = set()
+    for node in ast.walk(ast.parse(code)):
+        if isinstance(node, ast.Call) and ast.unparse(node.func).endswith(("ASK.predict", "ASK.number", "ASK.choose")):
+            found.add((node.func.attr, node.args[0].value if isinstance(node.args[0], ast.Constant) else None))
+        elif isinstance(node, ast.Subscript) and ast.unparse(node.value).endswith("ASK.entries"):
+            found.add((None, node.slice.value))  # texts taken one by one
+    return found
 
 
 def code_of(notebook):
@@ -205,5 +204,10 @@ def test_every_question_of_a_lesson_is_asked_and_every_question_asked_is_there(p
     sources += [
         code for code in map(code_of, sorted((ROOT / "notebooks").glob("*.ipynb"))) if f"lessons.{lesson}" in code
     ]
+    there = {(VERBS[kind], name) for name, kind in read_questions(path).kinds.items()}
     asked = set().union(*map(asked_in, sources))
-    assert asked == {(VERBS[kind], name) for name, kind in read_questions(path).kinds.items()}
+    computed = {verb for verb, name in asked if name is None}
+    taken = {question for question in there if (None, question[1]) in asked}
+    written = {(verb, name) for verb, name in asked if None not in (verb, name)}
+    assert written <= there
+    assert {(verb, name) for verb, name in there - written - taken if verb not in computed} == set()
