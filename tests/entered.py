@@ -15,6 +15,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 DOORS = ("lessons.save:main", "lessons.handout:main")  # `save`, and the page to print
 METHODS = ast.FunctionDef | ast.AsyncFunctionDef
+HOOKS = {"format_field"}  # methods that the standard library calls by their name, beside those that end in "_"
 
 
 class Module:
@@ -32,6 +33,11 @@ class Module:
                 self.defined[name] = node
             if not names_of(node) and not isinstance(node, (ast.Import, ast.ImportFrom)):
                 self.loose.append(node)
+
+
+def is_hook(method):
+    """Tell whether Python or a library calls a method by its name."""
+    return method.name.endswith("_") or method.name in HOOKS
 
 
 def names_of(node):
@@ -96,7 +102,7 @@ class Search:
             self.read(node, module)
             return
         for part in node.body:
-            if isinstance(part, METHODS) and not part.name.endswith("_"):
+            if isinstance(part, METHODS) and not is_hook(part):
                 for decorator in part.decorator_list:
                     self.read(decorator, module)
                 self.method(module, name, part)
@@ -163,7 +169,7 @@ def never_entered(found=None):
             if (module.name, name) not in found.entered:
                 names.append(f"{module.name}.{name}")
             elif isinstance(node, ast.ClassDef):
-                methods = [part.name for part in node.body if isinstance(part, METHODS) and not part.name.endswith("_")]
+                methods = [part.name for part in node.body if isinstance(part, METHODS) and not is_hook(part)]
                 names += [
                     f"{module.name}.{name}.{part}"
                     for part in methods
@@ -203,7 +209,7 @@ def functions_of(module):
     """Yield (class name for a constructor else None, function) of every function and method of a module."""
     for node in module.defined.values():
         for part in [node] if isinstance(node, METHODS) else getattr(node, "body", []):
-            if isinstance(part, METHODS):
+            if isinstance(part, METHODS) and (part.name == "__init__" or not is_hook(part)):
                 yield (node.name if part.name == "__init__" else None), part
 
 

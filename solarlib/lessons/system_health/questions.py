@@ -9,6 +9,8 @@ from solarlib.lessons.tools.asked import questions_beside
 ASK = questions_beside(__file__)
 CAUSES = {"A": "limit", "B": "dropouts", "C": "shade", "D": "dead modules"}  # of the cases of `pictures.case_day`
 
+ALLOWANCE = 1.0  # of a day, as the question tells it [scatters]
+
 
 def check_per_kw(answer, own_kwh, own_kw, other_kwh, other_kw):
     """Check 1: own yield per kW as percent of the neighbour's. [%]"""
@@ -24,8 +26,9 @@ def three_days(seed_word):
     return [mine.first / 10, mine.second / 10, mine.third / 10]
 
 
-def check_losses(answer, z, k=1.0):
+def check_losses(answer, z):
     """Check 2: the sum of losses after three days, from 0. [scatters]"""
+    k = ALLOWANCE
     _, second, right = map(float, cusum(np.array(z), k))
     turned = float(cusum(-np.array(z), k)[-1])
     slips = {"below_zero": -sum(z) - 3 * k, "no_allowance": -z[1] - z[2], "signs": turned}
