@@ -5,7 +5,8 @@ credits that cross buckets; the printed lines; money credit; reset; minimum, tax
 before it could be used; a reset comes after the bill of its period and takes that period's own surplus too.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import lru_cache
 
@@ -15,7 +16,7 @@ import pandas as pd
 from solarlib.bill import lines as arithmetic
 from solarlib.bill.credits import ZERO, Lots, cross, fill, is_reset
 from solarlib.bill.lines import cents
-from solarlib.bill.tariff import Tariff
+from solarlib.bill.tariff import Tariff, column
 from solarlib.bill.usage import read_rows, without_pv
 from solarlib.quantities import InputError
 
@@ -32,7 +33,16 @@ class _State:
     bill: int = 0
 
 
-def ledger(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, opening_kwh=0, closing=False, compare=True):
+def ledger(
+    periods: pd.DataFrame,
+    tariff: Tariff | Sequence[Tariff],
+    *,
+    rated_dc_kw: float | None = None,
+    rated_ac_kw: float | None = None,
+    opening_kwh: float | dict[str, float] = 0,
+    closing: bool = False,
+    compare: bool = True,
+) -> pd.DataFrame:
     """Bill one period after another and return every step of it.
 
     Parameters
@@ -116,7 +126,7 @@ def bills(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, opening_kwh=0,
 def _one_bill(tariff, period, state, rated, service_start, ending):
     """Make one bill and change the state; `ending` says what happens if the rules or the account end here."""
     state.bill += 1
-    kwh = _use_bank(tariff, period, state)
+    kwh, period = _use_bank(tariff, period, state)
     amounts = arithmetic.lines(tariff, period, rated)
     row = {
         "tariff": tariff.name,
@@ -126,17 +136,14 @@ def _one_bill(tariff, period, state, rated, service_start, ending):
     }
     gone, row["credit_money_reset"], payout, converted = _reset(tariff, period, state, service_start, ending)
     for name, amount in gone.items():
-        row["credit_reset"] += amount
-        row["bank_close"] -= amount
-        if name:
-            row[f"credit_reset_{name}"], row[f"bank_close_{name}"] = amount, row[f"bank_close_{name}"] - amount
+        for key in {"", name}:
+            row[column("credit_reset", key)] += amount
+            row[column("bank_close", key)] -= amount
     taxes, row["min_bill_topup"], due = arithmetic.total(tariff, amounts, row["credit_money_applied"], payout)
     row["credit_money_added"] += converted
     row["money_bank_close"], row["payout"], row["tax"] = state.money.amount, payout, sum(taxes.values(), ZERO)
     row["balance_open"], row["balance_close"], row["bill"] = _settle(tariff.negative_bill, state, due)
-    for line, amount in amounts.items():
-        row[f"line {line}"] = amount
-    for line, amount in taxes.items():
+    for line, amount in (amounts | taxes).items():
         row[f"line {line}"] = amount
     row.update(arithmetic.block_columns(tariff, period))
     return row
@@ -160,35 +167,39 @@ class _BankOfBill:
 @lru_cache
 def _no_bank(names):
     """The columns of rules without a kWh bank, without what is billed."""
-    ends = ("", *(f"_{name}" for name in names if name))
-    return {f"{column}{end}": ZERO for end in ends for column in _BankOfBill.__slots__}
+    return {column(key, name): ZERO for name in names for key in _BankOfBill.__slots__}
 
 
 def _use_bank(tariff, period, state):
-    """Expiry, netting, the bucket's own bank, new credit, crossing; return the columns in kWh before a reset."""
-    names, facts = tariff.bucket_names, period.kwh
+    """Expiry, netting, the bucket's own bank, new credit, crossing.
+
+    Returns
+    -------
+    (columns in kWh before a reset, the period with what is left to be billed)
+    """
+    names, counted = tariff.bucket_names, period.counted
     if tariff.credit.unit != "kWh":
-        row = dict(_no_bank(names))
-        for name in ("", *names) if tariff.buckets else names:
-            facts["billed", name] = row[f"billed_kwh_{name}" if name else "billed_kwh"] = facts["import", name]
-        return row
-    banks = {name: _BankOfBill() for name in names}
+        row = dict(_no_bank(tariff.every_bucket))
+        for name in tariff.every_bucket:
+            row[column("billed_kwh", name)] = counted["billed", name]
+        return row, period
+    banks, billed = {name: _BankOfBill() for name in names}, {}
     for name, bank in banks.items():
-        lots, bank.credit_added = state.kwh[name], facts["export", name]
+        lots, bank.credit_added = state.kwh[name], counted["export", name]
         bank.bank_open, bank.credit_expired = lots.amount, lots.expire(state.bill)
-        bank.credit_applied = lots.take(facts["import", name])
+        bank.credit_applied = lots.take(counted["import", name])
         lots.add(state.bill, bank.credit_added)
-        facts["billed", name] = facts["import", name] - bank.credit_applied
-    into, out = _cross(tariff, period, state)
+        billed[name] = counted["import", name] - bank.credit_applied
+    into, out = _cross(tariff, period, state, billed)
     for name, bank in banks.items():
-        facts["billed", name] -= into[name]
-        bank.crossed_in, bank.crossed_out, bank.billed_kwh = into[name], out[name], facts["billed", name]
+        billed[name] -= into[name]
+        bank.crossed_in, bank.crossed_out, bank.billed_kwh = into[name], out[name], billed[name]
         bank.bank_close = state.kwh[name].amount
-    row = {column: sum([getattr(bank, column) for bank in banks.values()], ZERO) for column in _BankOfBill.__slots__}
-    facts["billed", ""] = row["billed_kwh"]
+    row = {key: sum([getattr(bank, key) for bank in banks.values()], ZERO) for key in _BankOfBill.__slots__}
     for name in names if tariff.buckets else ():
-        row |= {f"{column}_{name}": getattr(banks[name], column) for column in _BankOfBill.__slots__}
-    return row
+        row |= {column(key, name): getattr(banks[name], key) for key in _BankOfBill.__slots__}
+    left = {("billed", name): kwh for name, kwh in billed.items()} | {("billed", ""): row["billed_kwh"]}
+    return row, replace(period, counted=counted | left)
 
 
 def _use_money(tariff, period, state, amounts):
@@ -212,13 +223,12 @@ def _use_money(tariff, period, state, amounts):
     }
 
 
-def _cross(tariff, period, state):
+def _cross(tariff, period, state, billed):
     rule, names = tariff.credit.cross_bucket, tariff.bucket_names
     if rule == "none":
         return dict.fromkeys(names, ZERO), dict.fromkeys(names, ZERO)
     energy = [charge for charge in tariff.charges if charge.on == "billed"]
     price = {name: arithmetic.retail_price(energy, name, period) for name in names}
-    billed = {name: period.kwh["billed", name] for name in names}
     return cross(names, rule, price, state.kwh, billed, arithmetic.kwh_step(tariff))
 
 
@@ -322,9 +332,7 @@ def _open(tariff, old):
     """State at the start of a rule set: empty, or what the rules before handed over."""
     credit = tariff.credit
     life = credit.bills_a_credit_lives
-    if old is None:
-        return _State({name: Lots(credit.order, life) for name in tariff.bucket_names}, Lots(credit.order, life))
-    kwh = {
-        name: Lots(credit.order, life, old.kwh[name].lots if name in old.kwh else ()) for name in tariff.bucket_names
-    }
+    old = old or _State({}, Lots())
+    lots = {name: old.kwh[name].lots if name in old.kwh else () for name in tariff.bucket_names}
+    kwh = {name: Lots(credit.order, life, left) for name, left in lots.items()}
     return _State(kwh, Lots(credit.order, life, old.money.lots), old.balance, old.bill)

@@ -76,7 +76,7 @@ def blocks_of(charge, kwh, period, tariff):
 def amount(charge, period, tariff, rated_kw):
     """Return what one line costs before rounding. [$]"""
     if charge.on in BOUGHT and not charge.limited and not charge.blocks:
-        return charge.price * period.kwh[charge.key]
+        return charge.price * period.counted[charge.key]
     days = active_days(charge, period)
     if days == 0 or (charge.on in ("kw", "generation", "received") and not period.with_pv):
         return ZERO
@@ -96,13 +96,13 @@ def amount(charge, period, tariff, rated_kw):
         factor = {"month": months, "year": months / 12, "30 days": Decimal(days) / DAYS_PER_MONTH}[charge.per]
         return charge.price * rating * factor
     if charge.on == "demand":
-        peak = period.demand_kw.get(charge.bucket or "")
+        peak = period.counted.get(charge.key)
         if peak is None:
             raise InputError(
                 f"demand_kw: found nothing, allowed is the highest import power that line {charge.line!r} charges"
             )
         return charge.price * peak * tariff.months_per_bill * days / period.days
-    kwh = period.kwh[charge.key]
+    kwh = period.counted[charge.key]
     if days != period.days:
         kwh = kwh * days / period.days
     if charge.blocks:
@@ -126,11 +126,12 @@ def export_worth(tariff, period):
     """Return the money credit for the exported energy of the period, one rounded amount a bucket. [$]"""
     credit, rounded = tariff.credit, rounding(tariff)
     if credit.export_price and credit.export_price.by_hour:
-        if period.export_value is None:
+        value = period.counted.get(("export_value", ""))
+        if value is None:
             raise InputError(
                 "export_value: found nothing, allowed is the worth by hour that solarlib.bill.periods computes"
             )
-        return rounded(period.export_value * credit.export_factor)
+        return rounded(value * credit.export_factor)
     worth = ZERO
     for bucket in tariff.bucket_names:
         if credit.export_lines:
@@ -139,7 +140,7 @@ def export_worth(tariff, period):
             price = credit.export_share * retail_price(tariff.charges, bucket, period)
         else:
             price = credit.export_price.price(bucket, _days_by_month(period.first, period.end, None, None))
-        worth += rounded(max(ZERO, price) * credit.export_factor * period.kwh["export", bucket])
+        worth += rounded(max(ZERO, price) * credit.export_factor * period.counted["export", bucket])
     return worth
 
 
@@ -216,7 +217,7 @@ def block_columns(tariff, period):
     columns = {}
     for charge in tariff.charges:
         if charge.blocks:
-            kwh = period.kwh[charge.key] * active_days(charge, period) / period.days
+            kwh = period.counted[charge.key] * active_days(charge, period) / period.days
             for n, (limit, inside, _) in enumerate(blocks_of(charge, kwh, period, tariff), 1):
                 columns |= {f"limit {charge.line} {n}": limit, f"kwh {charge.line} {n}": inside}
     return columns

@@ -4,9 +4,13 @@ Periods run from read to read, never by calendar months unless the reads fall th
 local day. Energy is summed by local clock hour for time-of-use buckets, so a day of 23 or 25 hours keeps its sum.
 """
 
+from collections.abc import Sequence
+from datetime import date
+
 import numpy as np
 import pandas as pd
 
+from solarlib.bill.tariff import Tariff, column
 from solarlib.meter.registers import register_difference
 from solarlib.quantities import InputError, check_index
 
@@ -16,7 +20,13 @@ _DAY_NS = 24 * HOUR_NS
 NETTING_NS = {"hour": HOUR_NS, "quarter hour": HOUR_NS // 4}
 
 
-def monthly_periods(delivered_kwh, received_kwh, generation_kwh=None, reads=None, tariff=None):
+def monthly_periods(
+    delivered_kwh: pd.Series,
+    received_kwh: pd.Series,
+    generation_kwh: pd.Series | None = None,
+    reads: Sequence[date | str] | None = None,
+    tariff: Tariff | None = None,
+) -> pd.DataFrame:
     """Sum interval energies into billing periods.
 
     Parameters
@@ -202,7 +212,8 @@ def _by_rules(index, step, cut, values, tariff):
     if not finer and not hourly and all(charge.on != "demand" for charge in tariff.charges):
         return columns
     period = np.repeat(np.arange(count), np.diff(cut))
-    exported, home, price = values["received"], period, _hourly_price(index, worth) if hourly else None
+    exported, home, local = values["received"], period, index.tz_localize(None) if hourly else None
+    price = worth.at(local.month, local.hour) if hourly else None
     if finer:
         order = (_group(index, step, netting) + period) * len(names) + codes  # group and period both rise: the sum
         order -= order.min()  # tells any two pairs of them apart
@@ -211,24 +222,16 @@ def _by_rules(index, step, cut, values, tariff):
         home, key = np.zeros(size, int), np.zeros(size, int)
         home[order], key[order] = period, codes
         for what, sign in (("import", 1), ("export", -1)):
-            sums = np.bincount(home * len(names) + key, np.maximum(sign * net, 0.0), count * len(names)).reshape(
-                count, -1
-            )
-            columns |= {f"{what}_kwh_{name}" if name else f"{what}_kwh": sums[:, i] for i, name in enumerate(names)}
+            sums = np.bincount(home * len(names) + key, np.maximum(sign * net, 0.0), count * len(names))
+            for i, name in enumerate(names):
+                columns[column(f"{what}_kwh", name)] = sums[i :: len(names)]
         exported = np.maximum(-net, 0.0)
         if hourly:
-            by_group = np.zeros(size)
-            by_group[order] = price
-            price = by_group
+            each, price = price, np.zeros(size)
+            price[order] = each
     if hourly:
         columns["export_value"] = np.bincount(home, exported * price, count)
     return columns | _demand(index, step, period, count, codes, values, tariff)
-
-
-def _hourly_price(index, worth):
-    """Export price of each interval from a table of months and local hours. [$/kWh]"""
-    local = index.tz_localize(None)
-    return worth.at(local.month, local.hour)
 
 
 def _demand(index, step, period, count, bucket, values, tariff):
@@ -239,18 +242,17 @@ def _demand(index, step, period, count, bucket, values, tariff):
     if len(windows) > 1:
         raise InputError(f"window_minutes: found {sorted(windows)}, allowed is one window for all demand lines")
     minutes = windows.pop()
-    group = _group(index, step, minutes)
-    order = (group + period) - (group + period).min()
+    order = _group(index, step, minutes) + period
+    order -= order.min()
     flows = {"demand_kw": values["delivered"]}
     if "generation" in values:
         flows["load_demand_kw"] = values["delivered"] + values["generation"] - values["received"]
     columns = {}
     for name, array in flows.items():
-        power = np.bincount(order, array)[order] * 60.0 / minutes
         peak = np.zeros((count, len(tariff.bucket_names)))
-        np.maximum.at(peak, (period, bucket), power)
+        np.maximum.at(peak, (period, bucket), np.bincount(order, array)[order] * 60.0 / minutes)
+        columns |= {column(name, key): peak[:, i] for i, key in enumerate(tariff.bucket_names)}
         columns[name] = peak.max(axis=1)
-        columns |= {f"{name}_{key}": peak[:, i] for i, key in enumerate(tariff.bucket_names) if key}
     return columns
 
 

@@ -43,6 +43,13 @@ KINDS = {
     "generation": "production",
     "received": "production",
 }
+
+
+def column(quantity, bucket=""):
+    """Return the name of a column of periods and bills: ``import_kwh`` for all hours, ``import_kwh_on`` in a bucket."""
+    return f"{quantity}_{bucket}" if bucket else quantity
+
+
 _LINES, _MONTHS = listing(text()), listing(whole(1, 12))
 _PER_KWH, _FACTOR = number(0, 1e3, "$/kWh"), number(0, 10)
 
@@ -247,6 +254,11 @@ class Tariff:
     def bucket_names(self):
         """Names of the time-of-use buckets; one empty name stands for "all hours" when there are none."""
         return tuple(bucket.name for bucket in self.buckets) or ("",)
+
+    @cached_property
+    def every_bucket(self):
+        """The empty name, for all hours, and the names of the buckets."""
+        return ("", *(bucket.name for bucket in self.buckets))
 
     @cached_property
     def amounts(self):

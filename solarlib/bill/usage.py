@@ -1,39 +1,46 @@
 """One billing period as a bill sees it: a row of a table of periods, checked and turned into exact decimals."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
 
 import numpy as np
 import pandas as pd
 
 from solarlib.bill.credits import ZERO
-from solarlib.bill.tariff import ENERGY
+from solarlib.bill.tariff import ENERGY, column
 from solarlib.quantities import InputError
 
 DAY = timedelta(days=1)
+SHOWN = ("delivered", "received", "generation", "use", "import", "export", "self_consumed", "net")
+FINE_DECIMALS = 7  # a sum of 35,040 floats, 12 MWh in all, lies less than half of 1e-7 kWh off: n * 2**-53 * sum
 REGISTER_SLACK_KWH = 2  # readings in whole kWh of several registers may disagree by this much
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Period:
-    """One billing period.
+    """One billing period and what was counted in it.
 
     `first` and `end` are the dates of the opening and the closing read; the days run from `first` to `last`, the day
-    before `end`, which names the bill's month. `kwh` maps (what is counted, bucket) to energy; the empty bucket name
-    means all hours.
+    before `end`, which names the bill's month. `counted` maps (what is counted, bucket) to an exact amount: energy
+    [kWh], ``demand`` and ``load_demand`` [kW], ``export_value`` [$]; the empty bucket name means all hours.
     """
 
     first: date
     end: date
-    last: date
-    days: int
-    kwh: dict
-    demand_kw: dict = field(default_factory=dict)
-    load_demand_kw: dict = field(default_factory=dict)
-    export_value: Decimal | None = None
+    counted: dict
     partial: bool = False
     with_pv: bool = True
+
+    @property
+    def last(self):
+        """Last day of the period."""
+        return self.end - DAY
+
+    @property
+    def days(self):
+        """Number of days between the reads."""
+        return (self.end - self.first).days
 
 
 def read_rows(periods, rules_on):
@@ -59,12 +66,11 @@ def read_rows(periods, rules_on):
             raise InputError(f"periods: found no column {name}, allowed is a table with it")
     spans = _spans(columns)
     ruling = [rules_on(first) for first, _ in spans]
-    rows, start = [], 0
-    for stop in range(1, len(spans) + 1):
-        if stop == len(spans) or ruling[stop] is not ruling[start]:
-            part = {name: values[start:stop] for name, values in columns.items()}
-            rows += _read_part(part, spans[start:stop], ruling[start])
-            start = stop
+    starts = [i for i, rules in enumerate(ruling) if i == 0 or rules is not ruling[i - 1]]
+    rows = []
+    for start, stop in zip(starts, [*starts[1:], len(spans)]):
+        part = {name: values[start:stop] for name, values in columns.items()}
+        rows += _read_part(part, spans[start:stop], ruling[start])
     return rows
 
 
@@ -92,117 +98,100 @@ def _spans(columns):
 
 def _read_part(columns, spans, tariff):
     """Rows under one tariff. Energies are whole multiples of the smallest step, so the sums below are exact."""
-    names, scale = tariff.bucket_names, 10**tariff.kwh_decimals
-
-    def steps(name):
-        return None if name not in columns else _steps(columns[name], tariff.kwh_decimals, spans, name)
-
-    kwh = {}
-    for what in ("delivered", "received", "generation"):
-        for name in names:
-            kwh[what, name] = steps(f"{what}_kwh_{name}" if name else f"{what}_kwh")
-        missing = [f"{what}_kwh_{name}" for name in names if kwh[what, name] is None]
-        if missing and what != "generation":
-            raise InputError(
-                f"period from {spans[0][0]}: found no {', '.join(missing)}, allowed is a table with one column a bucket"
-            )
-    for name in names:
-        kwh["import", name], kwh["export", name] = _net(columns, kwh, name, tariff, spans, steps)
-    for what in ("delivered", "received", "import", "export") if tariff.buckets else ():
-        same = {"import": "delivered", "export": "received"}.get(what) if tariff.credit.netting == "none" else None
-        kwh[what, ""] = kwh[same, ""] if same else sum(kwh[what, name] for name in names)
-        if f"{what}_kwh" in columns and what in ("delivered", "received"):
-            _agree(what, steps(f"{what}_kwh"), kwh[what, ""], scale, spans)
-    made = kwh["generation", ""] = steps("generation_kwh")
-    if made is not None:
-        _refuse(
-            kwh["received", ""] > made + 1,
-            spans,
-            lambda i: (
-                f"found received {kwh['received', ''][i] / scale:g} kWh above generation {made[i] / scale:g} kWh, "
-                "allowed is received up to generation (a wrong multiplier, mixed periods or swapped registers?)"
-            ),
-        )
-    kwh = {key: values for key, values in kwh.items() if values is not None}
-    for key in [name for what, name in kwh if what == "generation"]:
-        kwh["use", key] = kwh["generation", key] - kwh["received", key] + kwh["delivered", key]
+    steps = _metered(columns, spans, tariff)
+    netting = tariff.credit.netting
+    for name in tariff.bucket_names:
+        steps["import", name], steps["export", name] = _net(columns, spans, steps, name, tariff)
+    for what, register in (("import", "delivered"), ("export", "received")) if tariff.buckets else ():
+        parts = [steps[what, name] for name in tariff.bucket_names]
+        steps[what, ""] = steps[register, ""] if netting == "none" else sum(parts)
+    for name in tariff.every_bucket:
+        net = steps["net", name] = steps["delivered", name] - steps["received", name]
+        if ("generation", name) in steps:
+            steps["use", name] = steps["generation", name] + net
+    if ("generation", "") in steps:
+        steps["self_consumed", ""] = steps["generation", ""] - steps["received", ""]
     for charge in tariff.charges:
-        if charge.on in ("use", "generation") and charge.key not in kwh:
+        if charge.on in ("use", "generation") and charge.key not in steps:
             raise InputError(
                 f"period from {spans[0][0]}: found no generation for line {charge.line!r}, "
                 "allowed is a table with generation_kwh"
             )
-    return _rows(columns, spans, tariff, kwh)
+    return _rows(columns, spans, tariff, steps)
 
 
-def _agree(what, register, buckets, scale, spans):
-    _refuse(
-        abs(register - buckets) > REGISTER_SLACK_KWH * scale,
-        spans,
-        lambda i: (
-            f"found {what}_kwh {register[i] / scale:g} but {buckets[i] / scale:g} in the buckets, "
-            f"allowed is a difference up to {REGISTER_SLACK_KWH} kWh"
-        ),
-    )
+def _metered(columns, spans, tariff):
+    """What the registers counted: {(what, bucket): steps}; the whole is the sum of the buckets."""
+    steps, scale = {}, 10**tariff.kwh_decimals
+    for what in ("delivered", "received", "generation"):
+        keys = {(what, name): column(f"{what}_kwh", name) for name in tariff.every_bucket}
+        steps |= {
+            key: _steps(columns[name], tariff.kwh_decimals, spans, name)
+            for key, name in keys.items()
+            if name in columns
+        }
+        missing = [keys[what, name] for name in tariff.bucket_names if (what, name) not in steps]
+        if what == "generation":
+            continue
+        if missing:
+            raise InputError(
+                f"period from {spans[0][0]}: found no {', '.join(missing)}, allowed is a table with one column a bucket"
+            )
+        whole = sum(steps[what, name] for name in tariff.bucket_names)
+        register, steps[what, ""] = steps.get((what, ""), whole), whole
+        words = (
+            f"found {what}_kwh {{:g}} but {{:g}} in the buckets, allowed is a difference up to {REGISTER_SLACK_KWH} kWh"
+        )
+        _refuse(abs(register - whole) > REGISTER_SLACK_KWH * scale, spans, words, register / scale, whole / scale)
+    if ("generation", "") in steps:
+        made, received = steps["generation", ""], steps["received", ""]
+        words = (
+            "found received {:g} kWh above generation {:g} kWh, "
+            "allowed is received up to generation (a wrong multiplier, mixed periods or swapped registers?)"
+        )
+        _refuse(received > made + 1, spans, words, received / scale, made / scale)
+    return steps
 
 
-def _net(columns, kwh, name, tariff, spans, steps):
+def _net(columns, spans, steps, name, tariff):
     """Energy to pay for and energy in excess: netted here over the period, or taken from finer netting."""
-    delivered, received = kwh["delivered", name], kwh["received", name]
+    delivered, received = steps["delivered", name], steps["received", name]
     difference, netting = delivered - received, tariff.credit.netting
     if netting in ("period", "bucket"):
         return np.maximum(difference, 0), np.maximum(-difference, 0)
     if netting == "none":
         return delivered, received
-    column = f"import_kwh_{name}" if name else "import_kwh"
-    if column not in columns:
+    key = column("import_kwh", name)
+    if key not in columns:
         raise InputError(
-            f"period from {spans[0][0]}: found no {column}, allowed is a table netted by {netting}: "
+            f"period from {spans[0][0]}: found no {key}, allowed is a table netted by {netting}: "
             "solarlib.bill.periods makes it from interval data"
         )
     # rounding may neither leave a part of the difference unexplained nor buy more than was delivered
-    bought = np.minimum(np.maximum(steps(column), difference), delivered)
+    bought = np.minimum(np.maximum(_steps(columns[key], tariff.kwh_decimals, spans, key), difference), delivered)
     return bought, bought - difference
 
 
-def _rows(columns, spans, tariff, kwh):
+def _rows(columns, spans, tariff, steps):
     """Put the columns together, one row a period."""
-    names, decimals = tariff.bucket_names, tariff.kwh_decimals
-    unlike = {id(values): values for values in kwh.values()}  # without netting some columns are the same
-    made = {key: _decimals(values, decimals) for key, values in unlike.items()}
-    exact = {key: made[id(values)] for key, values in kwh.items()}
-    readings = {}
-    for what in ("delivered", "received", "generation", "use", "import", "export"):
-        for name in ("", *names) if tariff.buckets else ("",):
-            if (what, name) in exact:
-                readings[f"{what}_kwh_{name}" if name else f"{what}_kwh"] = exact[what, name]
-    if ("generation", "") in kwh:
-        readings["self_consumed_kwh"] = _decimals(kwh["generation", ""] - kwh["received", ""], decimals)
-    for name in ("", *names) if tariff.buckets else ("",):
-        net = kwh["delivered", name] - kwh["received", name]
-        readings[f"net_kwh_{name}" if name else "net_kwh"] = _decimals(net, decimals)
-    texts = {name: columns[name] for name in ("period_start", "period_end", "estimated") if name in columns}
-    powers = {
-        kind: {name: _numbers(columns, f"{kind}_{name}" if name else kind) for name in {"", *names}}
-        for kind in ("demand_kw", "load_demand_kw")
-    }
-    export_value, partial = _numbers(columns, "export_value"), columns.get("partial")
+    every = tariff.every_bucket
+    steps = {(what, name): steps[what, name] for what in SHOWN for name in every if (what, name) in steps}
+    unlike = {id(values): values for values in steps.values()}  # without netting some columns are the same
+    made = {key: _decimals(values, tariff.kwh_decimals) for key, values in unlike.items()}
+    exact = {key: made[id(values)] for key, values in steps.items()}
+    exact |= {("billed", name): exact["import", name] for name in every}  # until a bank pays for a part
+    for what, quantity in (("demand", "demand_kw"), ("load_demand", "load_demand_kw"), ("export_value",) * 2):
+        for name in every:
+            if (key := column(quantity, name)) in columns:
+                exact[what, name] = [Decimal(str(value)) for value in columns[key]]
+    shown = [column(f"{what}_kwh", name) for what, name in steps]  # the first of `exact`
+    texts = [name for name in ("period_start", "period_end", "estimated") if name in columns]
+    partial = columns.get("partial", [False] * len(spans))
     rows = []
-    for i, ((first, end), values, shown) in enumerate(zip(spans, zip(*exact.values()), zip(*readings.values()))):
-        period = Period(
-            first,
-            end,
-            end - DAY,
-            (end - first).days,
-            dict(zip(exact, values)),
-            {name: power[i] for name, power in powers["demand_kw"].items() if power},
-            {name: power[i] for name, power in powers["load_demand_kw"].items() if power},
-            export_value[i] if export_value else None,
-            bool(partial[i]) if partial else False,
-        )
-        row = {name: column[i] for name, column in texts.items()}
-        row["days"] = period.days
-        row.update(zip(readings, shown))
+    for i, (span, counted) in enumerate(zip(spans, zip(*exact.values()))):
+        period = Period(*span, dict(zip(exact, counted)), bool(partial[i]))
+        row = {name: columns[name][i] for name in texts} | {"days": period.days}
+        row.update(zip(shown, counted))
         rows.append((tariff, period, row))
     return rows
 
@@ -216,23 +205,22 @@ def without_pv(tariff, period):
         The same house use with no array; with an array whose exports earn nothing, without and with the lines that
         exist because of the array.
     """
-    names = {"", *tariff.bucket_names}
-    if any(("use", name) not in period.kwh for name in names):
+    names, counted = tariff.every_bucket, period.counted
+    needed = {"use", "load_demand"} if any(charge.on == "demand" for charge in tariff.charges) else {"use"}
+    if any((what, name) not in counted for what in needed for name in names):
         return None
-    if any(charge.on == "demand" for charge in tariff.charges) and set(period.load_demand_kw) != names:
-        return None
-    zero = {(what, name): ZERO for what in (*ENERGY, "export") for name in names}
+    zero = dict.fromkeys([(what, name) for what in (*ENERGY, "export") for name in names], ZERO)
 
-    def bought(what):
-        return {(key, name): period.kwh[what, name] for key in ("delivered", "import", "billed") for name in names}
+    def taken(**sources):
+        keys = [(what, source, name) for what, source in sources.items() for name in names]
+        return {(what, name): counted[source, name] for what, source, name in keys if (source, name) in counted}
 
-    use = {("use", name): period.kwh["use", name] for name in names}
-    made = {("generation", name): period.kwh.get(("generation", name), ZERO) for name in names}
-    span = (period.first, period.end, period.last, period.days)
-    none = Period(*span, zero | bought("use") | use, period.load_demand_kw, {}, None, period.partial, False)
-    kept = Period(*span, zero | bought("delivered") | use, period.demand_kw, {}, None, period.partial, False)
-    charged = Period(*span, kept.kwh | made, period.demand_kw, {}, None, period.partial, True)
-    return none, kept, charged
+    def bought(what, demand):
+        return zero | taken(**dict.fromkeys(("delivered", "import", "billed"), what), use="use", demand=demand)
+
+    none = Period(period.first, period.end, bought("use", "load_demand"), period.partial, False)
+    kept = replace(none, counted=bought("delivered", "demand"))
+    return none, kept, replace(kept, counted=kept.counted | taken(generation="generation"), with_pv=True)
 
 
 def _date(value, where):
@@ -244,31 +232,23 @@ def _date(value, where):
 
 
 def _steps(values, decimals, spans, name):
-    """Round energies half up to whole steps of 10 ** -decimals kWh, as integers."""
+    """Round energies half up to whole steps of 10 ** -decimals kWh, as integers: ties are decided on integers too."""
     array = np.asarray(values, float)
-    _refuse(
-        ~(np.isfinite(array) & (array >= -1e-9)),
-        spans,
-        lambda i: f"{name}: found {values[i]}, allowed is a number of kWh that is not negative",
-    )
-    scaled = np.maximum(array, 0.0) * 10.0**decimals
-    steps = np.floor(scaled + 0.5)
-    for i in np.flatnonzero(np.abs(scaled - np.floor(scaled) - 0.5) < 1e-6):  # ties are decided in decimals
-        steps[i] = int(Decimal(str(values[i])).scaleb(decimals).quantize(Decimal(1), ROUND_HALF_UP))
-    return steps.astype(np.int64)
+    words = f"{name}: found {{}}, allowed is a number of kWh that is not negative"
+    _refuse(~(np.isfinite(array) & (array >= -1e-9)), spans, words, values)
+    fine, unit = np.rint(array * 10.0**FINE_DECIMALS).astype(np.int64), 10 ** (FINE_DECIMALS - decimals)
+    return (fine + unit // 2) // unit
 
 
-def _refuse(wrong, spans, words):
+def _refuse(wrong, spans, words, *values):
+    """Raise for the first period in which something is wrong; the values of that period fill the words."""
     if wrong.any():
         i = int(np.argmax(wrong))
-        raise InputError(f"period from {spans[i][0]} to {spans[i][1]}, {words(i)}")
+        found = words.format(*(value[i] for value in values))
+        raise InputError(f"period from {spans[i][0]} to {spans[i][1]}, {found}")
 
 
 def _decimals(steps, decimals):
     if not decimals:
         return list(map(Decimal, steps.tolist()))
     return [Decimal(step).scaleb(-decimals) for step in steps.tolist()]
-
-
-def _numbers(columns, name):
-    return [Decimal(str(value)) for value in columns[name]] if name in columns else None

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from solarlib.bill.tariff import ENERGY, Tariff
+from solarlib.bill.tariff import ENERGY, Tariff, column
 from solarlib.quantities import InputError
 
 _WORDS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
@@ -76,7 +76,7 @@ def explain(row: pd.Series | dict, line: str, tariff: Tariff) -> str:
 def _line(row, charge, tariff):
     words = [_said("line", "amount", charge=charge, amount=row[f"line {charge.line}"], counted=COUNTED[charge.on])]
     if charge.on in ENERGY:
-        kwh = row[f"{charge.on}_kwh_{charge.bucket}" if charge.bucket else f"{charge.on}_kwh"]
+        kwh = row[column(f"{charge.on}_kwh", charge.bucket)]
         where = _said("line", "where", charge=charge) if charge.bucket else ""
         parts = [(row[f"kwh {charge.line} {n}"], block.price) for n, block in enumerate(charge.blocks, 1)]
         blocks = ", ".join(_said("line", "block", kwh=inside, price=price) for inside, price in parts if inside)

@@ -1,7 +1,7 @@
 """From intervals and registers to billing periods: read dates, buckets, clock changes, netting, demand."""
 
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 import numpy as np
 import pandas as pd
@@ -69,6 +69,25 @@ def test_a_read_on_a_day_that_has_no_midnight_opens_with_that_day():
     table = monthly_periods(one, one, reads=["2026-04-01", "2026-04-24", "2026-05-01"])
     assert table.delivered_kwh.tolist() == [23 * 24, 7 * 24 - 1]
     assert table.period_start.dt.date.tolist() == [date(2026, 4, 1), date(2026, 4, 24)]
+
+
+@pytest.mark.parametrize("step", ["0.01", "0.05", "0.001", "0.1"])
+def test_a_month_of_small_readings_is_rounded_half_up_as_its_exact_sum_is(step):
+    """200 months of quarter hours; many an exact sum ends in a five, and a sum of binary fractions lies beside it."""
+    index = pd.date_range("2010-01-01", "2026-09-01", freq="15min", tz=NEW_YORK, inclusive="left")
+    counts = pd.Series(np.random.default_rng(7).integers(0, 6, len(index)), index)
+    start = pd.date_range("2010-01-01", "2026-09-01", freq="MS", tz=NEW_YORK)
+    months = np.add.reduceat(counts.to_numpy(), index.searchsorted(start[:-1]))
+    exact = [int(count) * Decimal(step) for count in months]
+    table = monthly_periods(counts * float(step), counts * float(step))
+    assert len(table) == 200
+    for decimals, last in enumerate(("1", "0.1", "0.01")):
+        rules = read_tariff(
+            {"name": "fine", "kwh_decimals": decimals, "charge": [{"line": "x", "on": "delivered", "price": 1}]}
+        )
+        rows = bills(table, rules, compare=False)
+        due = [kwh.quantize(Decimal(last), ROUND_HALF_UP) for kwh in exact]
+        assert [row["delivered_kwh"] for row in rows] == due and [row["received_kwh"] for row in rows] == due
 
 
 def codes_of(index, rules):
