@@ -1,7 +1,9 @@
 """Lesson 04: the energies of a house by month, its register readings, and the rules its bills follow."""
 
+import tomllib
 from dataclasses import replace
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -23,19 +25,7 @@ OTHER_RULES = {
     "export at 0.05": "flat-net-billing-5-cents",
     "capacity, tax": "days-blocks-capacity",
 }
-_FOR = {
-    "month": "$ each month",
-    "day": "$ each day",
-    "delivered": "$ for each kWh delivered",
-    "import": "$ for each kWh after netting",
-    "billed": "$ for each kWh left after the bank",
-    "received": "$ for each kWh received",
-    "use": "$ for each kWh used",
-    "generation": "$ for each kWh made",
-    "kw": "$ for each kW of the array",
-    "demand": "$ for each kW at the peak",
-    "percent": "% of other lines",
-}
+TEXTS = tomllib.loads(Path(__file__).with_name("texts.toml").read_text(encoding="utf-8"))
 
 
 @lru_cache(maxsize=512)
@@ -150,7 +140,7 @@ def facts(house):
     rows = {"rules": tariff.name}
     for charge in tariff.charges:
         prices = [charge.price] if charge.price is not None else [block.price for block in charge.blocks]
-        rows[charge.line] = f"{' then '.join(f'{float(price):g}' for price in prices)} {_FOR[charge.on]}"
+        rows[charge.line] = f"{' then '.join(f'{float(price):g}' for price in prices)} {TEXTS['for_each'][charge.on]}"
     rows["surplus"] = {"kWh": "goes into a bank of kWh", "money": "earns money", "none": "earns nothing"}[credit.unit]
     if credit.unit == "kWh":
         rows["bank emptied after"] = f"the {reset_of(house)} bill" if reset_of(house) != NEVER else NEVER
@@ -200,9 +190,8 @@ def smooth_year(surplus_kwh):
     mean, swing, _ = fit_sinusoid(surplus_kwh)
     if abs(mean) >= swing:
         return "Smoothed to one wave, this year never changes between surplus and shortage, so no date would matter."
-    season, _ = sinusoid_season(mean, swing)
+    season, lost = sinusoid_season(mean, swing)[0], lost_by_reset_month(surplus_kwh)
     return (
         f"Smoothed to one wave, the worst date loses {season:,.0f} kWh and the best {max(0.0, mean):,.0f} kWh; "
-        f"month by month it is {lost_by_reset_month(surplus_kwh).max():,.0f} and "
-        f"{lost_by_reset_month(surplus_kwh).min():,.0f} kWh."
+        f"month by month it is {lost.max():,.0f} and {lost.min():,.0f} kWh."
     )

@@ -1,4 +1,4 @@
-"""Pictures of lesson 04: two registers, the bank, twelve bills, what each reset month loses, in one and many years."""
+"""Pictures of lesson 04: two registers, the bank, twelve bills, what each reset month loses, in one year and many."""
 
 import numpy as np
 
@@ -111,10 +111,13 @@ def register_picture(house):
         for name, text, place in zip(names, words, places):
             name.set_text(text)
             name.set_x(place + (0 if name is names[1] else 0.008 * top))
+
+        def span(key):
+            return f"from {before[key]:0{digits}d} to {after[key]:0{digits}d}"
+
         return (
-            f"{month}, {size} %: delivered goes from {before['delivered']:0{digits}d} to "
-            f"{after['delivered']:0{digits}d}: {delivered:,} kWh; received from {before['received']:0{digits}d} to "
-            f"{after['received']:0{digits}d}: {received:,} kWh. "
+            f"{month}, {size} %: delivered goes {span('delivered')}: {delivered:,} kWh; "
+            f"received {span('received')}: {received:,} kWh. "
             f"With {made:,} kWh from the array, the house used {home.use_kwh:,} kWh, {own:,} of them at once."
         )
 
@@ -167,11 +170,13 @@ def bank_picture(house):
                 text.set_position(
                     (np.clip(at[i] + 1.5, 2.2, 22.8), full[max(0, at[i] - 2) : at[i] + 2].max() + 0.02 * top)
                 )
+        first, second = (
+            f"{year['billed_kwh'].sum():,.0f} kWh bought, bills {year['bill'].sum():,.2f} $."
+            for year in (book.iloc[:12], book.iloc[12:])
+        )
         return (
-            f"First year: {book['billed_kwh'].iloc[:12].sum():,.0f} kWh bought, "
-            f"bills {book['bill'].iloc[:12].sum():,.2f} $. Second year: received less delivered "
-            f"{surplus[12:].sum():+,.0f} kWh, at the reset {gone[12:].sum():,.0f} kWh {word}, "
-            f"{book['billed_kwh'].iloc[12:].sum():,.0f} kWh bought, bills {book['bill'].iloc[12:].sum():,.2f} $."
+            f"First year: {first} Second year: received less delivered {surplus[12:].sum():+,.0f} kWh, "
+            f"at the reset {gone[12:].sum():,.0f} kWh {word}, {second}"
         )
 
     return Picture(figure, [out, short, level, drops], update)
@@ -215,9 +220,11 @@ def bill_picture(house):
         if row["credit_money_applied"]:
             words.append(f"credit {-row['credit_money_applied']:.2f}")
         without = ledgers.book_of(house, tariff, 0)["bill"].iloc[12:].sum()
+        if len(tariff.charges) > 4:
+            words.append("...")
         return (
-            f"{month}, {size} %: {', '.join(words)}{', ...' if len(tariff.charges) > 4 else ''}; "
-            f"bill {row['bill']:.2f} $. The year costs {year['bill'].sum():,.2f} $, without an array {without:,.2f} $."
+            f"{month}, {size} %: {', '.join(words)}; bill {row['bill']:.2f} $. "
+            f"The year costs {year['bill'].sum():,.2f} $, without an array {without:,.2f} $."
         )
 
     return Picture(figure, [fixed, energy, sums, mark], update)
@@ -285,29 +292,13 @@ def years_picture(house):
     zero_based(lower, top, "lost (kWh)", bottom=-0.06 * top)
     lower.axhline(0, color=INK, linewidth=1.2)
     often = boxes(upper, "bank", hatch="")
-    direct_label(
-        upper,
-        0.5,
-        1.7 * count,
-        f"of {count} made years: in how many no month loses less",
-        "bank",
-        size=TICK_PT,
-        va="top",
-    )
+    words = f"of {count} made years: in how many no month loses less"
+    direct_label(upper, 0.5, 1.7 * count, words, "bank", size=TICK_PT, va="top")
     numbers = _on_columns(upper, SMALL_PT)
     spread = boxes(lower, "loss", hatch="")
     middle = line(lower, "load", [0], [0], linestyle="none", marker="_", markersize=26, markeredgewidth=3.0)
-    typical = line(
-        lower,
-        "load",
-        [0],
-        [0],
-        linestyle="none",
-        marker="o",
-        markersize=8,
-        markerfacecolor=BACKGROUND,
-        markeredgewidth=2.0,
-    )
+    circle = {"marker": "o", "markersize": 8, "markerfacecolor": BACKGROUND, "markeredgewidth": 2.0}
+    typical = line(lower, "load", [0], [0], linestyle="none", **circle)
     direct_label(lower, 0.5, 0.97 * top, "box: 8 of 10 years, dash: the middle one", "loss", size=TICK_PT, va="top")
     direct_label(lower, 12.3, 0.97 * top, "circle: typical year", size=TICK_PT, va="top", ha="right")
 
@@ -343,8 +334,6 @@ def _listed(chosen):
     """Name months in a few words."""
     if len(chosen) == 12:
         return "all months"
-    return (
-        ", ".join(chosen)
-        if len(chosen) < 7
-        else "all but " + ", ".join(month for month in MONTHS if month not in chosen)
-    )
+    if len(chosen) < 7:
+        return ", ".join(chosen)
+    return "all but " + ", ".join(month for month in MONTHS if month not in chosen)

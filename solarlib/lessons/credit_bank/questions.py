@@ -9,7 +9,7 @@ import pandas as pd
 from solarlib.bill.accounts import ledger
 from solarlib.bill.reset import best_reset, lost_by_reset_month
 from solarlib.bill.tariff import tariff_from_table
-from solarlib.lessons.credit_bank.ledgers import MONTHS, ratings, surplus_of
+from solarlib.lessons.credit_bank.ledgers import MONTHS, TEXTS, ratings, surplus_of
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.asked import questions_beside
 from solarlib.meter.balance import house_use
@@ -19,24 +19,11 @@ from solarlib.quantities import InputError, require
 ASK = questions_beside(__file__)
 DIGITS = 5
 WHOLE_MONTHS = "January February March April May June July August September October November December".split()
-RANGES = {  # of a learner's own numbers: lowest, highest, step
-    "before": (99_700, 99_890, 1),
-    "delivered": (310, 390, 1),
-    "received": (180, 260, 1),
-    "made": (420, 560, 1),
-    "shortage": (400, 520, 1),
-    "sent": (70, 130, 1),
-    "bank": (120, 240, 1),
-    "spring": (210, 290, 10),
-    "summer": (400, 520, 10),
-    "autumn": (110, 180, 10),
-    "winter": (700, 900, 10),
-}
 
 
 def numbers(word):
     """Return a learner's own numbers; see `check.numbers_for`. The delivered register passes 99999 in every case."""
-    mine = check.numbers_for(word, **RANGES)
+    mine = check.numbers_for(word, **TEXTS["numbers"])
     mine.after = (mine.before + mine.delivered) % 10**DIGITS
     mine.received_before, mine.received_after = 20_500, 20_500 + mine.received
     return mine
@@ -77,18 +64,7 @@ def check_billed(answer, mine):
 
 def example_tariff():
     """Return the three-line tariff of check 4: a basic charge, energy, and a part that no surplus reduces."""
-    return tariff_from_table(
-        {
-            "name": "Three lines",
-            "kwh_decimals": 0,
-            "credit": {"unit": "kWh", "netting": "period"},
-            "charge": [
-                {"line": "basic charge", "on": "month", "price": 11.75},
-                {"line": "energy", "on": "billed", "price": 0.1183},
-                {"line": "public programmes", "on": "delivered", "price": 0.0247},
-            ],
-        }
-    )
+    return tariff_from_table(TEXTS["example_tariff"])
 
 
 def bill_of(mine, bank=None):
@@ -141,13 +117,13 @@ def check_reset(answer, house):
     """Check 6: a month after whose bill the bank of this house loses least; its short or its full English name."""
     table = best_reset(surplus_of(house))
     best = list(table.index[table["best"]])
+    least = table["lost_kwh"].min()
     replies = {
-        month: f"Yes. No other month loses less than {table.loc[month, 'lost_kwh']:,.0f} kWh."
+        month: f"Yes. No other month loses less than {lost:,.0f} kWh."
         if month in best
-        else f"{month} loses {table.loc[month, 'lost_kwh'] - table['lost_kwh'].min():,.0f} kWh more than "
-        "the best month. "
+        else f"{month} loses {lost - least:,.0f} kWh more than the best month. "
         "Which bill is the last one before the months of surplus?"
-        for month in MONTHS
+        for month, lost in table["lost_kwh"].items()
     }
     written = str(answer).strip().lower()
     short = next((month for month, full in zip(MONTHS, WHOLE_MONTHS) if written in (month.lower(), full.lower())), None)
