@@ -84,17 +84,12 @@ def spendable_kwh(surplus_kwh: npt.ArrayLike, reset_month: int) -> np.ndarray:
     ndarray, shape (12,)
         January first. [kWh]
     """
-    surplus = twelve_months(surplus_kwh)
-    bank, banks = 0.0, np.empty(12)
-    months = [(reset_month + i) % 12 for i in range(12)]
-    for month in months:
-        bank = max(0.0, bank + surplus[month])
-        banks[month] = bank
-    least = np.inf
-    for month in reversed(months):
-        least = min(least, banks[month])
-        banks[month] = least
-    return banks
+    order = (reset_month + np.arange(12)) % 12  # from the month after the reset to the month of it
+    total = np.cumsum(twelve_months(surplus_kwh)[order])
+    bank = total - np.minimum(0.0, np.minimum.accumulate(total))
+    spendable = np.empty(12)
+    spendable[order] = np.minimum.accumulate(bank[::-1])[::-1]
+    return spendable
 
 
 def sinusoid_season(mean, amplitude):
