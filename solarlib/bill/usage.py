@@ -12,7 +12,7 @@ from solarlib.bill.tariff import ENERGY, column
 from solarlib.quantities import InputError
 
 DAY = timedelta(days=1)
-SHOWN = ("delivered", "received", "generation", "use", "import", "export", "self_consumed", "net")
+KWH_SHOWN = ("delivered", "received", "generation", "use", "import", "export", "self_consumed", "net")
 FINE_DECIMALS = 7  # a sum of 35,040 floats, 12 MWh in all, lies less than half of 1e-7 kWh off: n * 2**-53 * sum
 REGISTER_SLACK_KWH = 2  # readings in whole kWh of several registers may disagree by this much
 
@@ -175,7 +175,7 @@ def _net(columns, spans, steps, name, tariff):
 def _rows(columns, spans, tariff, steps):
     """Put the columns together, one row a period."""
     every = tariff.every_bucket
-    steps = {(what, name): steps[what, name] for what in SHOWN for name in every if (what, name) in steps}
+    steps = {(what, name): steps[what, name] for what in KWH_SHOWN for name in every if (what, name) in steps}
     unlike = {id(values): values for values in steps.values()}  # without netting some columns are the same
     made = {key: _decimals(values, tariff.kwh_decimals) for key, values in unlike.items()}
     exact = {key: made[id(values)] for key, values in steps.items()}
