@@ -164,8 +164,6 @@ def never_entered(found=None):
     names = []
     for module in found.modules.values():
         for name, node in module.defined.items():
-            if name == "__all__":
-                continue
             if (module.name, name) not in found.entered:
                 names.append(f"{module.name}.{name}")
             elif isinstance(node, ast.ClassDef):

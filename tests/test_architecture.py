@@ -3,6 +3,7 @@ nothing draws below the lessons.
 """
 
 import ast
+import json
 import sys
 from pathlib import Path
 
@@ -126,18 +127,29 @@ def test_a_lesson_uses_the_tools_and_no_other_lesson():
 
 def face_of(room):
     """Return the names that a room hands on, and check that its face is nothing but that."""
-    title, *body, listed = tree(MODULES[room]).body
+    title, *body = tree(MODULES[room]).body
     assert isinstance(title.value, ast.Constant) and all(isinstance(line, ast.ImportFrom) for line in body), room
-    names = [alias.asname or alias.name for line in body for alias in line.names]
-    assert ast.unparse(listed.targets[0]) == "__all__" and sorted(names) == ast.literal_eval(listed.value), room
     assert {line.module.split(".")[1] for line in body} <= {room}, f"{room}: a face knows its own room only"
-    return names
+    return [alias.name for line in body for alias in line.names]
+
+
+def taken_by_lessons():
+    """Return (room, name) of everything that a lesson's page or module imports from a room."""
+    pages = [json.loads(path.read_text(encoding="utf-8")) for path in (PACKAGE.parent / "notebooks").glob("*.ipynb")]
+    cells = ["".join(cell["source"]) for page in pages for cell in page["cells"] if cell["cell_type"] == "code"]
+    trees = [ast.parse("\n".join(cells)), *(tree(path) for path in (PACKAGE / "lessons").rglob("*.py"))]
+    lines = [node for whole in trees for node in ast.walk(whole) if isinstance(node, ast.ImportFrom)]
+    ours = [node for node in lines if (node.module or "").startswith("solarlib.")]
+    return {(node.module.split(".")[1], alias.name) for node in ours for alias in node.names}
 
 
 def test_faces_hand_on_what_lessons_teach():
+    taken = taken_by_lessons()
     for room in ROOMS:
-        modules = {path.stem for path in (PACKAGE / room).glob("*.py")}
-        assert not set(face_of(room)) & modules, f"{room}: a name of the face hides a module"
+        names, modules = face_of(room), {path.stem for path in (PACKAGE / room).glob("*.py")}
+        assert 5 <= len(names) <= 12, f"{room}: {len(names)} names"
+        assert not set(names) & modules, f"{room}: a name of the face hides a module"
+        assert {(room, name) for name in names} <= taken, f"{room}: a name that no lesson takes"
     for path in (PACKAGE / "__init__.py", PACKAGE / "lessons" / "__init__.py"):
         assert imports(path) == set()
 

@@ -4,5 +4,3 @@ from solarlib.bill.accounts import ledger
 from solarlib.bill.periods import monthly_periods
 from solarlib.bill.reset import best_reset, spendable_kwh
 from solarlib.bill.words import COUNTED, explain
-
-__all__ = ["COUNTED", "best_reset", "explain", "ledger", "monthly_periods", "spendable_kwh"]

@@ -11,17 +11,3 @@ from solarlib.direction.step_test import (
     posterior,
     predicted_during,
 )
-
-__all__ = [
-    "HYPOTHESES",
-    "StepTest",
-    "certain_import",
-    "decide",
-    "decode",
-    "energy_bounds",
-    "expected_steps",
-    "fixed_steps",
-    "log_ratio",
-    "posterior",
-    "predicted_during",
-]

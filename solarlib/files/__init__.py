@@ -4,5 +4,3 @@ from solarlib.files.mapping import QUANTITY_UNITS, TITLES
 from solarlib.files.proofs import quoted, suggest_mapping
 from solarlib.files.reading import read
 from solarlib.files.records import keep, read_kept, write_whole
-
-__all__ = ["QUANTITY_UNITS", "TITLES", "keep", "quoted", "read", "read_kept", "suggest_mapping", "write_whole"]

@@ -6,17 +6,3 @@ from solarlib.health.neighbours import PRIVACY, group_median, log_ratio_to_media
 from solarlib.health.shapes import DAY_SHAPES
 from solarlib.health.words import reasons_that_fit
 from solarlib.health.yields import final_yield, performance_ratio, reference_yield
-
-__all__ = [
-    "Baseline",
-    "DAY_SHAPES",
-    "PRIVACY",
-    "design",
-    "final_yield",
-    "group_median",
-    "log_ratio_to_median",
-    "performance_ratio",
-    "reasons_that_fit",
-    "reference_yield",
-    "year_on_year",
-]

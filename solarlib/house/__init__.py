@@ -5,17 +5,3 @@ from solarlib.house.file import read_house
 from solarlib.house.flows import bring, directions
 from solarlib.house.periods import periods_of, register_days
 from solarlib.house.year import simulate, weather
-
-__all__ = [
-    "avoided_price",
-    "bring",
-    "directions",
-    "owner_cash_flow",
-    "periods_of",
-    "read_house",
-    "register_days",
-    "saving",
-    "simulate",
-    "weather",
-    "year_energies",
-]

@@ -2,5 +2,3 @@
 
 from solarlib.meter.balance import house_use, what_is_known
 from solarlib.meter.registers import pulse_power, register_difference, split, unsigned
-
-__all__ = ["house_use", "pulse_power", "register_difference", "split", "unsigned", "what_is_known"]

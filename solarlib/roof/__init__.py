@@ -5,15 +5,3 @@ from solarlib.roof.circuits import check_branch, check_busbar
 from solarlib.roof.layout import RoofPlane, fit_modules, pitch_without_shade, up_slope_m
 from solarlib.roof.loads import velocity_pressure
 from solarlib.roof.parts import cell_temperature
-
-__all__ = [
-    "RoofPlane",
-    "array_power",
-    "cell_temperature",
-    "check_branch",
-    "check_busbar",
-    "fit_modules",
-    "pitch_without_shade",
-    "up_slope_m",
-    "velocity_pressure",
-]

@@ -2,5 +2,3 @@
 
 from solarlib.sky.clouds import minute_weather
 from solarlib.sky.sun import clear_sky, plane_of_array, position, solar_noon
-
-__all__ = ["clear_sky", "minute_weather", "plane_of_array", "position", "solar_noon"]

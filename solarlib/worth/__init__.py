@@ -3,5 +3,3 @@
 from solarlib.worth.lifetime import figures_of_merit
 from solarlib.worth.premium import gain_needed, value_of_gain
 from solarlib.worth.risk import exceeded_yield, relative_sd
-
-__all__ = ["exceeded_yield", "figures_of_merit", "gain_needed", "relative_sd", "value_of_gain"]

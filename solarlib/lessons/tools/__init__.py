@@ -2,5 +2,3 @@
 
 from solarlib.lessons.tools.controls import act, choice, slider, toggle
 from solarlib.lessons.tools.panel import explore, show
-
-__all__ = ["act", "choice", "explore", "show", "slider", "toggle"]
