@@ -13,13 +13,14 @@ from solarlib.quantities import InputError
 
 CENT = Decimal("0.01")
 MILLIONTH = Decimal("0.000001")
+HAIR = Decimal("1e-15")
 BOUGHT = ("delivered", "import", "billed", "use")  # energy that a line may count with or without an array
 DAYS_PER_MONTH = 30  # the month that sheets mean when they scale a monthly amount by days
 
 
 def cents(amount):
-    """Round half up (away from zero) to whole cents."""
-    return amount.quantize(CENT, ROUND_HALF_UP)
+    """Round half up (away from zero) to whole cents; a share of days may miss half a cent in its 28th digit."""
+    return amount.quantize(HAIR, ROUND_HALF_UP).quantize(CENT, ROUND_HALF_UP)
 
 
 def rounding(tariff):

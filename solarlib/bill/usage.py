@@ -14,6 +14,7 @@ from solarlib.quantities import InputError
 DAY = timedelta(days=1)
 KWH_SHOWN = ("delivered", "received", "generation", "use", "import", "export", "self_consumed", "net")
 FINE_DECIMALS = 7  # a sum of 35,040 floats, 12 MWh in all, lies less than half of 1e-7 kWh off: n * 2**-53 * sum
+SUM_DECIMALS = 9  # of a mean power in kW and a worth in $: what a sum of floats loses lies far below
 REGISTER_SLACK_KWH = 2  # readings in whole kWh of several registers may disagree by this much
 
 
@@ -183,7 +184,7 @@ def _rows(columns, spans, tariff, steps):
     for what, quantity in (("demand", "demand_kw"), ("load_demand", "load_demand_kw"), ("export_value",) * 2):
         for name in every:
             if (key := column(quantity, name)) in columns:
-                exact[what, name] = [Decimal(str(value)) for value in columns[key]]
+                exact[what, name] = [Decimal(str(round(value, SUM_DECIMALS))) for value in columns[key]]
     shown = [column(f"{what}_kwh", name) for what, name in steps]  # the first of `exact`
     texts = [name for name in ("period_start", "period_end", "estimated") if name in columns]
     partial = columns.get("partial", [False] * len(spans))

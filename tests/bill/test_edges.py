@@ -200,6 +200,13 @@ def test_the_price_of_one_line_for_a_month_of_31_days(charge, cost):
     assert row["line x"] == D(cost)
 
 
+def test_half_a_cent_is_rounded_up_also_where_a_share_of_days_has_no_end_as_a_decimal():
+    """0.77 $ a kW and year, 3 kW, bills of two months: 0.385 $, on 27 of 33 days 0.315 $."""
+    line = {"line": "x", "on": "kw", "price": 0.77, "per": "year", "months": [10, 11, 12]}
+    row = bill(tariff(line, months_per_bill=2), first=date(2023, 9, 25), end=date(2023, 10, 28))
+    assert row["line x"] == D("0.32")
+
+
 @pytest.mark.parametrize(("days", "cost"), [(15, "6.00"), (30, "12.00"), (31, "12.00"), (29, "11.60")])
 def test_a_part_month_is_a_thirtieth_a_day_and_never_more_than_a_month(days, cost):
     table = tariff({"line": "x", "on": "month", "price": 12, "prorate": True})

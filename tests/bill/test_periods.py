@@ -182,6 +182,42 @@ def test_demand_is_the_highest_mean_over_the_window_and_known_without_the_array(
         assert float(row["demand"]) == pytest.approx(3 * peak) and float(row["bill_without_pv"]) >= 3 * house
 
 
+@pytest.mark.parametrize(("count", "shown"), [(14075, "140.8"), (14074, "140.7")])
+def test_half_a_digit_is_rounded_up_however_the_intervals_that_sum_to_it_add_up(count, shown):
+    """140.75 kWh counted in steps of 0.01: the floats add up to 140.7499..., the meter stands at the half."""
+    index = pd.date_range("2026-01-01", periods=31 * 24, freq="1h", tz="Etc/GMT+5")
+    parts = np.full(len(index), count // len(index)) + (np.arange(len(index)) < count % len(index))
+    delivered = pd.Series(parts / 100, index)
+    rules = read_tariff(
+        {
+            "name": "test",
+            "kwh_decimals": 1,
+            "charge": [
+                {"line": "energy", "on": "import", "price": 0.2},
+                {"line": "peak", "on": "demand", "price": 1.9, "window_minutes": 60},
+            ],
+            "credit": {"unit": "none", "netting": "hour"},
+        }
+    )
+    table = monthly_periods(delivered, delivered * 0, reads=["2026-01-01", "2026-02-01"], tariff=rules)
+    assert table.delivered_kwh[0] < 140.75, "the sum of floats lies below"
+    (row,) = bills(table, rules)
+    assert row["delivered_kwh"] == row["import_kwh"] == Decimal(shown)
+
+
+def test_a_demand_of_several_intervals_is_priced_at_its_decimal_value():
+    """0.50, 0.82, 0.57 and 0.06 kWh are 1.95 kW, 3.705 $ at 1.90 $; the floats add up to 1.9499..."""
+    index = pd.date_range("2026-01-01", periods=4, freq="15min", tz="Etc/GMT+5")
+    rules = tariff(charges=[{"line": "peak", "on": "demand", "price": 1.9, "window_minutes": 60}])
+    (row,) = bills(
+        monthly_periods(pd.Series([0.50, 0.82, 0.57, 0.06], index), pd.Series(0.0, index), tariff=rules).assign(
+            period_end=date(2026, 2, 1)
+        ),
+        rules,
+    )
+    assert row["line peak"] == Decimal("3.71")
+
+
 def test_an_export_limit_loses_energy_instead_of_banking_it():
     index = pd.date_range("2026-06-01", periods=4, freq="30min", tz="Etc/GMT+5")
     received = pd.Series([0.2, 1.0, 3.0, 0.75], index)
