@@ -1,6 +1,7 @@
 """Random tariffs and bills for property tests: points of the whole rule space, most coherent, some contradictory."""
 
-from datetime import date
+from copy import deepcopy
+from datetime import date, timedelta
 from decimal import Decimal
 
 import numpy as np
@@ -257,3 +258,112 @@ def assert_invariants(rows, tariff, closing):
         assert row["bill_without_pv"] >= 0
     if closing:
         assert rows[-1]["bank_close"] == rows[-1]["money_bank_close"] == rows[-1]["balance_close"] == 0
+
+
+@st.composite
+def wide_tables(draw):
+    """A drawn table with the rarer keys too: digits, months, dates, percentages of lines, demand, holidays, payouts."""
+    table = draw(tariff_tables())
+    names = [bucket["name"] for bucket in table.get("bucket", [])]
+    _maybe(draw, table, "kwh_decimals", [0, 1, 2, 3], 2)
+    _maybe(draw, table, "months_per_bill", [2, 3, 12], 5)
+    for line, keys in (
+        ("demand", {"on": "demand", "price": 3.17, "window_minutes": draw(st.sampled_from([15, 30, 60]))}),
+        ("peak", {"on": "demand", "price": 1.9, "window_minutes": 60, "bucket": names[0] if names else ""}),
+        (
+            "inverter",
+            {"on": "kw", "price": 0.77, "rating": "ac", "per": draw(st.sampled_from(["month", "year", "30 days"]))},
+        ),
+        ("sent", {"on": "received", "price": 0.0075}),
+        ("made", {"on": "generation", "price": -0.0143, "bucket": names[-1] if names else ""}),
+        ("rider", {"on": "import", "price": -0.0033}),
+        ("levy", {"on": "use", "price": 0.0021}),
+        ("part", {"on": "month", "price": 7.77, "prorate": True}),
+        ("local tax", {"on": "percent", "price": 2.5, "of": ["basic"], "after_credit": False}),
+    ):
+        if draw(st.integers(1, 8)) == 1:
+            charge = {"line": line} | {key: value for key, value in keys.items() if value != ""}
+            if charge["on"] != "percent":
+                _maybe(draw, charge, "offset", [True, False])
+            table["charge"].append(charge)
+    for charge in table["charge"]:
+        if charge["on"] != "percent":
+            _maybe(draw, charge, "months", [[1, 2, 3], [10, 11, 12], [6]], 12)
+            _maybe(draw, charge, "valid_from", [date(2023, 5, 7), date(2024, 2, 29)], 14)
+            _maybe(draw, charge, "valid_to", [date(2024, 3, 10), date(2024, 7, 1)], 14)
+    if names:
+        _maybe(draw, table["bucket"][0], "days", ["weekdays", "weekends"])
+        _maybe(draw, table["bucket"][0], "months", [[3, 4, 5, 6], [11, 12, 1]])
+        _maybe(draw, table, "holidays", [["2024-03-11", "2024-11-04"]])
+    credit = table["credit"]
+    _maybe(draw, credit, "netting", ["day", "hour", "quarter hour", "none"], 4)
+    if credit["unit"] == "money":
+        if isinstance(credit.get("export_price"), dict):
+            credit["export_price"] = dict(zip(names, [0.0731, 0.0417, 0.0293])) or 0.05
+        elif draw(st.integers(1, 6)) == 1 and "export_price" in credit and credit["netting"] in ("hour", "none"):
+            credit["export_price"] = [[(7 * m + h) / 1000 for h in range(24)] for m in range(12)]
+        _maybe(draw, credit, "payout_share", [0.5, 0.333])
+    if "payout_threshold" in credit:
+        credit["payout_threshold"] = draw(st.sampled_from([1.5, 30, 100]))
+    _maybe(draw, credit, "export_limit_kw", [0.5, 1.2], 6)
+    return table
+
+
+@st.composite
+def rule_sets(draw):
+    """One table, or two of which the second follows the first on some day, with another price and other credits."""
+    old = draw(wide_tables())
+    if draw(st.integers(1, 3)) > 1 or old["credit"]["unit"] == "none":
+        return [old]
+    new, day = deepcopy(old), date(2023, 4, 1) + timedelta(days=draw(st.integers(0, 330)))
+    old["valid_to"], new["valid_from"], new["name"] = day, day, "following"
+    new["charge"][0]["price"] = 6.25
+    _maybe(draw, new["credit"], "life_bills", [1, 3, 12])
+    at_end = old["credit"]["at_end"] = draw(st.sampled_from(["keep", "forfeit", "pay", "convert"]))
+    if at_end == "pay" and old["credit"]["unit"] == "kWh":
+        old["credit"]["payout_price"] = 0.0437
+    if at_end == "convert":
+        old["credit"]["conversion_price"] = 0.0319
+        new["credit"] = {"unit": "money", "netting": new["credit"]["netting"], "export_price": 0.0271}
+        _maybe(draw, new["credit"], "usable", ["next bill"])
+    return [old, new]
+
+
+@st.composite
+def metered(draw, buckets=("",)):
+    """Billing periods as `usages` draws them, in kWh or parts of it, with the highest powers of each period."""
+    table, scale = draw(usages(buckets)), draw(st.sampled_from([1, 1, 0.1, 0.01, 0.001]))
+    rng = np.random.default_rng(draw(st.integers(0, 2**32)))
+    for column in [name for name in table if "_kwh" in name]:
+        table[column] = (table[column] * scale).round(3)
+    for kind, least, most in (("demand_kw", 0, 900), ("load_demand_kw", 900, 1900)):
+        columns = [f"{kind}_{name}" if name else kind for name in buckets]
+        table[columns] = rng.integers(least, most, (len(table), len(columns))) / 100
+        table[kind] = table[columns].max(axis=1)
+    return table
+
+
+ZONES = (
+    "America/New_York", "Europe/Berlin", "Africa/Cairo", "Australia/Lord_Howe", "Asia/Kolkata", "UTC",
+)  # fmt: skip
+DAYS_OF_CHANGE = (
+    date(2024, 2, 26), date(2024, 3, 8), date(2024, 3, 28), date(2024, 4, 4), date(2024, 4, 24), date(2024, 9, 30),
+    date(2024, 10, 24), date(2024, 10, 31), date(2024, 12, 27),
+)  # fmt: skip
+
+
+@st.composite
+def intervals(draw):
+    """A zone, minutes an interval, read dates round a change of the clock, month or year, three series of energies."""
+    zone, minutes = draw(st.sampled_from(ZONES)), draw(st.sampled_from([15, 15, 30, 60]))
+    reads = [draw(st.sampled_from(DAYS_OF_CHANGE))]
+    for days in draw(st.lists(st.integers(1, 6), min_size=1, max_size=4)):
+        reads.append(reads[-1] + timedelta(days=days))
+    ends = [pd.Timestamp(day, tz=None).tz_localize(zone, nonexistent="shift_forward") for day in (reads[0], reads[-1])]
+    index = pd.date_range(*ends, freq=f"{minutes}min", inclusive="left")
+    rng, step = np.random.default_rng(draw(st.integers(0, 2**32))), draw(st.sampled_from([1, 10, 50]))  # step in Wh
+    count = len(index)
+    delivered, received, rest = (rng.integers(0, most // step, count) * step for most in (900, 1500, 700))
+    delivered, received = delivered * rng.integers(0, 2, count), received * rng.integers(0, 2, count)
+    flows = {"delivered": delivered, "received": received, "generation": received + rest}
+    return zone, minutes, reads, {name: pd.Series(wh / 1000, index) for name, wh in flows.items()}

@@ -3,8 +3,7 @@
 It takes the same table that a person writes in a tariff file and computes in fractions, so nothing is lost before the
 rounding that the rules ask for. The steps of one bill, in this order:
 
-1.  The rule set is the one valid on the first day of the period. If it is another than on the bill before, the bank is
-    first kept, converted to money, paid or forfeited as the old rules say (`at_end`).
+1.  The rule set is the one valid on the first day of the period.
 2.  Energies are rounded half up to the digits of the bill. Import and export: the two registers subtracted over the
     netting time, within a bucket; over a whole period it is the rounded registers that are subtracted.
 3.  Credits whose life has ended are written off.
@@ -14,7 +13,8 @@ rounding that the rules ask for. The steps of one bill, in this order:
 6.  Lines are priced, each rounded (or only the bill). Lines limited in time are shared by days.
 7.  Money credits pay for the lines that they may reduce.
 8.  The minimum, asked for before tax, and the percentages; or the percentages first.
-9.  Reset: after this bill, with its own surplus, credits are emptied, paid or rolled on; then closing of the account.
+9.  Reset: after this bill, with its own surplus, credits are emptied, paid (in whole cents) or rolled on. Then, on the
+    last bill before other rules, what is left is kept, converted to money, paid or forfeited; then closing.
 10. Payouts are taken off, the minimum of the stage "after payout" is added.
 11. Below zero the bill is carried to the next, paid out, or dropped.
 """
@@ -121,7 +121,9 @@ def from_intervals(times, minutes, zone, flows, reads, rules):
     by_hour = isinstance(price, list) and isinstance(price[0], list)
     for (number, name, _), (delivered, received, local) in netted.items():
         both = credit.get("netting") == "none"
-        imported, exported = (delivered, received) if both else (max(delivered - received, 0), max(received - delivered, 0))
+        imported, exported = (
+            (delivered, received) if both else (max(delivered - received, 0), max(received - delivered, 0))
+        )
         periods[number]["import"][name] += imported
         periods[number]["export"][name] += exported
         if by_hour:
@@ -129,7 +131,9 @@ def from_intervals(times, minutes, zone, flows, reads, rules):
     for number, period in enumerate(periods):
         for key, which in (("demand", 0), ("load_demand", 1)):
             found = {name: [v[which] for k, v in peaks.items() if k[:2] == (number, name)] for name in names}
-            period[key] = {name: max(values, default=Fraction(0)) * 60 / (window or 60) for name, values in found.items()}
+            period[key] = {
+                name: max(values, default=Fraction(0)) * 60 / (window or 60) for name, values in found.items()
+            }
         period["all_generation"] = sum(period["generation"].values())
         if not by_hour:
             del period["export_worth"]
@@ -140,9 +144,7 @@ def rounded_energies(period, rules):
     """Step 2: energies as printed on the bill, by bucket."""
     digits, names = rules.get("kwh_decimals", 3), bucket_names(rules)
     netting = rules.get("credit", {}).get("netting", "period")
-    shown = {
-        flow: {name: half_up(period[flow][name], digits) for name in names} for flow in FLOWS if flow in period
-    }
+    shown = {flow: {name: half_up(period[flow][name], digits) for name in names} for flow in FLOWS if flow in period}
     if netting == "none":
         shown["import"], shown["export"] = dict(shown["delivered"]), dict(shown["received"])
     elif netting in ("period", "bucket"):
@@ -274,7 +276,7 @@ def worth_of_exports(rules, period, exported):
         prices = dict.fromkeys(names, mean)
     else:
         prices = dict.fromkeys(names, exact(price))
-    return [exported[name] * prices[name] * factor for name in names]
+    return [exported[name] * max(prices[name], Fraction(0)) * factor for name in names]
 
 
 # ---------------------------------------------------------------- lines
@@ -356,7 +358,7 @@ def priced(rules, period, energies, ratings, available):
         else:
             base = lines_only + extra
         costs[line["line"]] = cents(base * exact(line["price"]) / 100)
-    if rules.get("minimum_stage") == "after tax":
+    if rules.get("minimum_stage") in ("after tax", "after payout"):
         topup = missing(rules, costs, applied)
     return costs, applied, topup
 
@@ -384,33 +386,20 @@ def payout_of(credit, kwh, money):
 
 def ledger(periods, rule_sets, ratings=None, opening=None, closing=False):
     """Return a list of dictionaries, a bill each: columns as the documented ledger, in fractions."""
-    rows, old, banks, money, balance = [], None, {}, Lots(), Fraction(0)
-    for number, period in enumerate(periods, 1):
-        rules = next(r for r in rule_sets if is_valid(r, period["start"]))
+    rows, banks, money, balance = [], {}, Lots(), Fraction(0)
+    ruling = [next(rules for rules in rule_sets if is_valid(rules, period["start"])) for period in periods]
+    for number, (period, rules) in enumerate(zip(periods, ruling), 1):
         credit, names = rules.get("credit", {"unit": "none"}), bucket_names(rules)
         unit, order, digits = credit["unit"], credit.get("order", "fifo"), rules.get("kwh_decimals", 3)
         cents = (lambda v: half_up(v, 2)) if rules.get("round_stage", "line") == "line" else (lambda v: v)
-        if old is None:
+        if set(banks) != set(names):
             banks = {name: Lots() for name in names}
+        if number == 1:
             for name, amount in (opening or {}).items():
                 banks[name].add(0, half_up(exact(amount), digits))
         opened = {name: bank.total() for name, bank in banks.items()}
         row = {"money_bank_open": money.total(), "balance_open": balance, "payout": Fraction(0)}
-        lost, lost_money = dict.fromkeys(names, Fraction(0)), Fraction(0)
-        converted, joined_kwh = Fraction(0), Fraction(0)
-        if old is not None and rules is not old:
-            at_end = old["credit"].get("at_end", "keep")
-            if at_end != "keep":
-                gone = {name: bank.empty() for name, bank in banks.items()}
-                joined_kwh, lost_money = sum(gone.values()), money.empty() if at_end != "convert" else Fraction(0)
-                if at_end == "convert":
-                    converted = cents(joined_kwh * exact(old["credit"]["conversion_price"]))
-                if at_end == "pay":
-                    row["payout"] += cents(payout_of(old["credit"], joined_kwh, lost_money))
-                if set(gone) == set(names):
-                    lost = gone
-                banks = {name: Lots() for name in names}
-        old = rules
+        lost, lost_money, converted = dict.fromkeys(names, Fraction(0)), Fraction(0), Fraction(0)
         energies = rounded_energies(period, rules)
         expired = {name: bank.expire(number, credit) for name, bank in banks.items()}
         expired_money = money.expire(number, credit)
@@ -418,7 +407,7 @@ def ledger(periods, rule_sets, ratings=None, opening=None, closing=False):
         added_money = Fraction(0)
         if unit == "money":
             added_money = sum(cents(worth) for worth in worth_of_exports(rules, period, energies["export"]))
-        money.add(number, converted + added_money)
+        money.add(number, added_money)
         used, billed = {}, dict(energies["import"])
         for name in names:
             used[name] = min(banks[name].total(), billed[name])
@@ -430,23 +419,30 @@ def ledger(periods, rule_sets, ratings=None, opening=None, closing=False):
             into = out = dict.fromkeys(names, Fraction(0))
         before = number if unit == "money" and credit.get("usable") == "next bill" else None
         counted = energies | {"billed": billed, "demand": period.get("demand")}
-        costs, applied, topup = priced(rules, period, counted, ratings, money.total(before))
+        available = money.total(before)
+        costs, applied, topup = priced(rules, period, counted, ratings, available)
         money.take(applied, order, before)
         reset_now = is_reset(credit, period["start"], period["end"], periods[0]["start"], number)
         actions = [credit.get("at_reset", "forfeit")] if reset_now else []
-        actions += [credit.get("on_close", "forfeit")] if closing and number == len(periods) else []
+        if number < len(periods) and ruling[number] is not rules:
+            actions.append(credit.get("at_end", "keep"))
+        if closing and number == len(periods):
+            actions.append(credit.get("on_close", "forfeit"))
         for action in actions:
             left = sum((bank.total() for bank in banks.values()), Fraction(0)) + money.total()
             if action == "pay if over":
                 action = "pay" if left >= exact(credit["payout_threshold"]) else credit.get("below_threshold", "roll")
-            if action == "roll":
+            if action in ("roll", "keep"):
                 continue
             gone = {name: bank.empty() for name, bank in banks.items()}
             gone_money = money.empty()
             lost = {name: lost[name] + gone[name] for name in names}
             lost_money += gone_money
             if action == "pay":
-                row["payout"] += cents(payout_of(credit, sum(gone.values()), gone_money))
+                row["payout"] += half_up(payout_of(credit, sum(gone.values()), gone_money), 2)
+            if action == "convert":
+                converted = half_up(sum(gone.values()) * exact(credit["conversion_price"]), 2)
+                money.add(number, converted)
         if rules.get("minimum_stage") == "after payout":
             topup = missing(rules, costs, applied, payout=row["payout"])
         due = half_up(sum(costs.values()) + topup - applied - row["payout"], 2)
@@ -460,7 +456,9 @@ def ledger(periods, rule_sets, ratings=None, opening=None, closing=False):
         row |= {
             "balance_close": balance, "credit_money_added": converted + added_money, "credit_money_applied": applied,
             "credit_money_expired": expired_money, "credit_money_reset": lost_money, "money_bank_close": money.total(),
-            "min_bill_topup": topup, **{f"line {name}": cost for name, cost in costs.items()},
+            "credit_money_available": available, "min_bill_topup": topup,
+            "tax": sum((costs[line["line"]] for line in rules["charge"] if line["on"] == "percent"), Fraction(0)),
+            **{f"line {name}": cost for name, cost in costs.items()},
         }  # fmt: skip
         by_bucket = {
             "bank_open": opened, "credit_added": added, "credit_applied": used, "crossed_in": into,
@@ -471,25 +469,35 @@ def ledger(periods, rule_sets, ratings=None, opening=None, closing=False):
         for key, values in by_bucket.items():
             row[key] = sum(values.values(), Fraction(0))
             row |= {f"{key}_{name}": value for name, value in values.items() if name}
-        if set(opened) != set(names):  # a join of rule sets with other buckets
-            row["credit_reset"] += joined_kwh
         if "use" in energies:
             row["generation_kwh"], row["use_kwh"] = energies["all"]["generation"], energies["all"]["use"]
-            row["bill_without_pv"] = without_array(rules, period, energies)
+            row |= compared(rules, period, energies, ratings, row["bill"])
         rows.append(row)
     return rows
 
 
-def without_array(rules, period, energies):
-    """What the same house would pay without an array: all use delivered, none received, no rating."""
-    used, none = energies["use"], dict.fromkeys(energies["use"], Fraction(0))
-    bought = {"delivered": used, "import": used, "billed": used, "use": used, "received": none, "generation": none}
-    bought["all"] = dict.fromkeys(("delivered", "import", "billed", "use"), energies["all"]["use"])
-    ratings = {"dc": 0, "ac": 0}
-    costs, _, topup = priced(rules, period, bought | {"demand": period.get("load_demand")}, ratings, Fraction(0))
-    if rules.get("minimum_stage") == "after payout":
-        topup = missing(rules, costs, Fraction(0))
-    return half_up(sum(costs.values()) + topup, 2)
+def compared(rules, period, energies, ratings, bill):
+    """The same house without an array; with one that only spares purchases; with that and the lines for having it."""
+    names, used, whole = bucket_names(rules), energies["use"], energies["all"]
+    none, bills = dict.fromkeys(names, Fraction(0)), []
+    for which, demand, array in (
+        ("use", "load_demand", False),
+        ("delivered", "demand", False),
+        ("delivered", "demand", True),
+    ):
+        bought = energies[which]
+        total = whole["use"] if which == "use" else sum(bought.values())
+        flows = {"delivered": bought, "import": bought, "billed": bought, "use": used, "received": none}
+        flows |= {"generation": energies["generation"] if array else none, "demand": period.get(demand)}
+        flows["all"] = dict.fromkeys(("delivered", "import", "billed"), total) | {"use": whole["use"]}
+        flows["all"]["generation"] = whole["generation"] if array else Fraction(0)
+        costs, _, topup = priced(rules, period, flows, ratings if array else {"dc": 0, "ac": 0}, Fraction(0))
+        bills.append(half_up(sum(costs.values()) + topup, 2))
+    without, spared, charged = bills
+    return {
+        "bill_without_pv": without, "saving": without - bill, "value_of_self_consumption": without - spared,
+        "pv_charges": charged - spared, "value_of_export": charged - bill,
+    }  # fmt: skip
 
 
 def is_valid(rules, day):
