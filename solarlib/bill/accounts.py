@@ -7,6 +7,7 @@ before it could be used; a reset comes after the bill of its period and takes th
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from decimal import Decimal
 from functools import lru_cache
 
@@ -244,11 +245,7 @@ def _reset(tariff, period, state, service_start, ending):
     if is_reset(credit, period.first, period.last, service_start, state.bill):
         action = credit.at_reset
         if action == "pay if over":
-            left = (
-                state.money.amount
-                if credit.unit == "money"
-                else sum((lots.amount for lots in state.kwh.values()), ZERO)
-            )
+            left = state.money.amount if credit.unit == "money" else sum(lots.amount for lots in state.kwh.values())
             action = "pay" if left >= credit.payout_threshold else credit.below_threshold
     if action in (None, "roll") and ending not in (None, "keep"):
         action = ending
@@ -299,9 +296,7 @@ def _compare(tariff, period, row, rated):
 
 def _valid(rule_sets, first):
     for rules in rule_sets:
-        if (rules.valid_from is None or rules.valid_from <= first) and (
-            rules.valid_to is None or first < rules.valid_to
-        ):
+        if (rules.valid_from or date.min) <= first < (rules.valid_to or date.max):
             return rules
     spans = "; ".join(f"{rules.name}: {rules.valid_from or '...'} to {rules.valid_to or '...'}" for rules in rule_sets)
     raise InputError(f"period starting {first}: found no rule set valid on that day, allowed are days inside {spans}")
@@ -314,14 +309,13 @@ def _check_joins(rule_sets):
             raise InputError(
                 f"{where}: found valid_to {old.valid_to} and valid_from {new.valid_from}, allowed is the same day"
             )
-        if old.credit.at_end == "keep" and old.credit.unit != "none":
-            if old.credit.unit != new.credit.unit or (
-                new.credit.unit == "kWh" and set(old.bucket_names) != set(new.bucket_names)
-            ):
-                raise InputError(
-                    f"{where}: found credit.at_end = 'keep' although unit or buckets differ, "
-                    "allowed is convert (kWh to money), pay or forfeit"
-                )
+        other_buckets = new.credit.unit == "kWh" and set(old.bucket_names) != set(new.bucket_names)
+        unlike = old.credit.unit != new.credit.unit or other_buckets
+        if old.credit.at_end == "keep" and old.credit.unit != "none" and unlike:
+            raise InputError(
+                f"{where}: found credit.at_end = 'keep' although unit or buckets differ, "
+                "allowed is convert (kWh to money), pay or forfeit"
+            )
         if old.credit.at_end == "convert" and new.credit.unit != "money":
             raise InputError(
                 f"{where}: found credit.at_end = 'convert' before unit = {new.credit.unit!r}, allowed is unit = 'money'"

@@ -113,14 +113,9 @@ def amount(charge, period, tariff, rated_kw):
 
 def retail_price(charges, bucket, period):
     """Sum of the day-weighted prices of several energy lines for one bucket. [$/kWh]"""
-    return sum(
-        (
-            charge.price * active_days(charge, period) / period.days
-            for charge in charges
-            if charge.bucket in (None, bucket) and charge.on in ("delivered", "import", "billed")
-        ),
-        ZERO,
-    )
+    bought = [charge for charge in charges if charge.on in ("delivered", "import", "billed")]
+    priced = [charge for charge in bought if charge.bucket in (None, bucket)]
+    return sum([charge.price * active_days(charge, period) / period.days for charge in priced], ZERO)
 
 
 def export_worth(tariff, period):
