@@ -5,7 +5,9 @@ START of each interval, power is the mean over the interval in W, energy is the 
 """
 
 import math
+import tomllib
 from datetime import tzinfo
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -102,6 +104,19 @@ def check_index(index: pd.DatetimeIndex, name: str = "time") -> pd.Timedelta:
 def hours(index: pd.DatetimeIndex) -> float:
     """Return the length of each interval of a regular index. [h]"""
     return check_index(index) / pd.Timedelta(hours=1)
+
+
+def texts_beside(module_file, name):
+    """Return the texts of a TOML file beside a module, which can be edited or translated without the code.
+
+    Parameters
+    ----------
+    module_file : str
+        ``__file__`` of the module.
+    name : str
+        Of the file, without ``.toml``.
+    """
+    return tomllib.loads(Path(module_file).with_name(f"{name}.toml").read_text(encoding="utf-8"))
 
 
 def counted(number: int, one: str, more: str | None = None) -> str:

@@ -5,15 +5,13 @@ declaration of the field where it needs one other alone, so that a combination o
 with a reason. The reasons stand in ``contradictions.toml``.
 """
 
-import tomllib
-from pathlib import Path
-
+from solarlib.quantities import texts_beside
 from solarlib.schema import misplaced
 
 ENERGY = ("delivered", "import", "billed", "received", "use", "generation")  # what a $/kWh line may count
 _RETAIL = ("import", "billed", "delivered")
 
-_WORDS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
+_WORDS = texts_beside(__file__, "contradictions")
 
 
 def contradictions(tariff):

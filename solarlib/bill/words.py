@@ -4,15 +4,13 @@ The sentences stand in ``words.toml``.
 """
 
 import string
-import tomllib
-from pathlib import Path
 
 import pandas as pd
 
 from solarlib.bill.tariff import ENERGY, Tariff, column
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, texts_beside
 
-_WORDS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
+_WORDS = texts_beside(__file__, "words")
 COUNTED = _WORDS["counted"]
 
 

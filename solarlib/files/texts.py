@@ -3,13 +3,9 @@
 `REASONS` (``reasons.toml``) holds the findings of the plausibility checks.
 """
 
-import tomllib
-from pathlib import Path
+from solarlib.quantities import InputError, texts_beside
 
-from solarlib.quantities import InputError
-
-_HERE = Path(__file__).parent
-TEXTS, REASONS = (tomllib.loads((_HERE / f"{name}.toml").read_text(encoding="utf-8")) for name in ("texts", "reasons"))
+TEXTS, REASONS = (texts_beside(__file__, name) for name in ("texts", "reasons"))
 
 
 def told(case, /, **facts):

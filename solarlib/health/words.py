@@ -1,15 +1,13 @@
 """What a comparison tells the owner of a house, in plain sentences of ``words.toml``. Never a verdict."""
 
-import tomllib
 from collections.abc import Iterable
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, texts_beside
 
-HEALTH_WORDS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
+HEALTH_WORDS = texts_beside(__file__, "words")
 HOUSE = "this house"
 CALLING = ("look", "act")
 FEW_DAYS = 30  # fewer than these raised a message: its size is biased

@@ -10,14 +10,12 @@ numbers move between editions.
 """
 
 import math
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
-from solarlib.quantities import InputError, one_of, require, whole_number
+from solarlib.quantities import InputError, one_of, require, texts_beside, whole_number
 
-_SUMS = tomllib.loads(Path(__file__).with_name("sums.toml").read_text(encoding="utf-8"))
+_SUMS = texts_beside(__file__, "sums")
 WITHIN = "within this check"
 OUTSIDE = "outside this check"
 _NOT_DECIDED = "not decided here: ask "

@@ -1,9 +1,7 @@
 """Lesson 04: the energies of a house by month, its register readings, and the rules its bills follow."""
 
-import tomllib
 from dataclasses import replace
 from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -15,6 +13,7 @@ from solarlib.bill.tariff import read_tariff
 from solarlib.house import bills as house_bills
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.meter.registers import registers
+from solarlib.quantities import texts_beside
 
 NEVER = "never"
 MADE_YEARS = 30
@@ -25,7 +24,7 @@ OTHER_RULES = {
     "export at 0.05": "flat-net-billing-5-cents",
     "capacity, tax": "days-blocks-capacity",
 }
-TEXTS = tomllib.loads(Path(__file__).with_name("texts.toml").read_text(encoding="utf-8"))
+TEXTS = texts_beside(__file__, "texts")
 
 
 @lru_cache(maxsize=512)

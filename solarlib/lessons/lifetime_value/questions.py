@@ -1,21 +1,19 @@
 """Checks of lesson 05: the saving, paybacks, rates of return, cost of energy, uncertainty, and thirteen mistakes."""
 
 import textwrap
-import tomllib
 from dataclasses import dataclass
 from html import escape
-from pathlib import Path
 from types import SimpleNamespace
 
 from solarlib.house import bills
 from solarlib.lessons.lifetime_value.pictures import costs_of, when
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.asked import questions_beside
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError, require, texts_beside
 from solarlib.worth.money import discounted, simple_payback
 
 ASK = questions_beside(__file__)
-TEXTS = tomllib.loads(Path(__file__).with_name("texts.toml").read_text(encoding="utf-8"))
+TEXTS = texts_beside(__file__, "texts")
 
 
 def numbers(word):

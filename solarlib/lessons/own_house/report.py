@@ -1,6 +1,5 @@
 """Lesson 09: the report of a house, section by section, from its files to one HTML page."""
 
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,9 +20,9 @@ from solarlib.lessons.own_house.pictures import (
 )
 from solarlib.lessons.tools.page import Section, page, section_or_reason
 from solarlib.meter.balance import house_use
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, texts_beside
 
-_TEXTS = tomllib.loads(Path(__file__).with_name("report.toml").read_text(encoding="utf-8"))
+_TEXTS = texts_beside(__file__, "report")
 SHOWN_DAYS = 14  # of a table by day; the rest is summed
 SHOWN_ROWS = 5  # set aside, of each file
 

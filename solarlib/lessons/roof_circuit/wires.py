@@ -1,10 +1,8 @@
 """Pictures of lesson 03, second half: one converter or many, one branch circuit and the panelboard, voltage rise."""
 
 import textwrap
-import tomllib
 from dataclasses import replace
 from functools import lru_cache
-from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -13,6 +11,7 @@ from solarlib.house.year import weather_at
 from solarlib.lessons.roof_circuit.pictures import largest_plane, lying_bars, move_lying_bars, rows_axis, shares_axis
 from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, TICK_PT, direct_label, line, new_figure, zero_based
 from solarlib.lessons.tools.panel import Picture
+from solarlib.quantities import texts_beside
 from solarlib.roof.array import loss_steps
 from solarlib.roof.circuits import check_branch, check_busbar
 from solarlib.roof.obstacles import ModuleLayout
@@ -238,7 +237,7 @@ def rise_picture(house):
 
 def whom_to_ask():
     """Return the questions that no sum answers: whom to ask -> topic -> words."""
-    return tomllib.loads(Path(__file__).with_name("whom_to_ask.toml").read_text(encoding="utf-8"))
+    return texts_beside(__file__, "whom_to_ask")
 
 
 def question_list(findings, house):
