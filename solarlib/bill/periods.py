@@ -275,7 +275,8 @@ def _group(index, step, netting):
 def _edges(index, step, reads):
     if reads is None:
         start, stop = index[0], index[-1] + step
-        months = np.arange(np.datetime64(f"{start:%Y-%m}") + 1, np.datetime64(f"{stop:%Y-%m}") + 1)
+        month = np.timedelta64(1, "M")
+        months = np.arange(np.datetime64(f"{start:%Y-%m}") + month, np.datetime64(f"{stop:%Y-%m}") + month)
         firsts = _local(pd.DatetimeIndex(months.astype("datetime64[s]")), index.tz)
         inside = firsts.as_unit("ns").asi8
         inside = inside[inside < stop.value]
