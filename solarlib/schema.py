@@ -181,16 +181,25 @@ def toml_table(text, where, parse_float=float):
     return table
 
 
+def kept(allowed, fits, convert=lambda value: value):
+    """Reader of a value that `fits`: kept as it is written, or as `convert` makes it."""
+
+    def read(value):
+        if not fits(value):
+            raise ValueError
+        return convert(value)
+
+    return Reader(allowed, read)
+
+
 def number(low, high, unit="", kind=Decimal):
     """Reader of a number from `low` to `high`, made by `kind` from its text: an exact Decimal, a float, a share."""
 
-    def convert(value):
+    def fits(value):
         known = isinstance(value, (int, float, Decimal)) and not isinstance(value, bool)
-        if not known or not math.isfinite(value) or not low <= value <= high:
-            raise ValueError
-        return kind(str(value))
+        return known and math.isfinite(value) and low <= value <= high
 
-    return Reader(f"a number from {low:g} to {high:g} {unit}".rstrip(), convert)
+    return kept(f"a number from {low:g} to {high:g} {unit}".rstrip(), fits, lambda value: kind(str(value)))
 
 
 def percent(low, high):
@@ -200,46 +209,23 @@ def percent(low, high):
 
 def whole(low, high):
     """Reader of a whole number from `low` to `high`."""
-
-    def convert(value):
-        if type(value) is not int or not low <= value <= high:
-            raise ValueError
-        return value
-
-    return Reader(f"a whole number from {low} to {high}", convert)
+    return kept(f"a whole number from {low} to {high}", lambda value: type(value) is int and low <= value <= high)
 
 
 def text(pattern=r".*\S.*", allowed="a text that is not empty"):
     """Reader of a text that matches `pattern` as a whole."""
-
-    def convert(value):
-        if not re.fullmatch(pattern, value, re.DOTALL):
-            raise ValueError
-        return value
-
-    return Reader(allowed, convert)
+    return kept(allowed, lambda value: re.fullmatch(pattern, value, re.DOTALL))
 
 
 def choice(*options):
     """Reader of one of several fixed values."""
-
-    def convert(value):
-        if isinstance(value, bool):
-            raise ValueError
-        return options[options.index(value)]
-
-    return Reader("one of " + ", ".join(map(str, options)), convert)
+    allowed = "one of " + ", ".join(map(str, options))
+    return kept(allowed, lambda value: not isinstance(value, bool), lambda value: options[options.index(value)])
 
 
 def flag():
     """Reader of true or false."""
-
-    def convert(value):
-        if not isinstance(value, bool):
-            raise ValueError
-        return value
-
-    return Reader("true or false", convert)
+    return kept("true or false", lambda value: isinstance(value, bool))
 
 
 def iso_date():
@@ -264,9 +250,8 @@ def day_of_year():
 def listing(reader, length=None):
     """Reader of a list whose items all pass `reader`."""
 
-    def convert(value):
-        if not isinstance(value, (list, tuple)) or (length is not None and len(value) != length) or not value:
-            raise ValueError
-        return tuple(map(reader.convert, value))
+    def fits(value):
+        return isinstance(value, (list, tuple)) and len(value) > 0 and length in (None, len(value))
 
-    return Reader(f"a list of {length or 'one or more'} items, each item {reader.allowed}", convert)
+    allowed = f"a list of {length or 'one or more'} items, each item {reader.allowed}"
+    return kept(allowed, fits, lambda value: tuple(map(reader.convert, value)))
