@@ -75,15 +75,8 @@ def ledger(
         If a column is missing, a period does not follow the one before, a reading is impossible, the rule sets do
         not join, or there is an opening bank without rules that bank kWh.
     """
-    rows = bills(
-        periods,
-        tariff,
-        rated_dc_kw=rated_dc_kw,
-        rated_ac_kw=rated_ac_kw,
-        opening_kwh=opening_kwh,
-        closing=closing,
-        compare=compare,
-    )
+    rated = {"rated_dc_kw": rated_dc_kw, "rated_ac_kw": rated_ac_kw}
+    rows = bills(periods, tariff, **rated, opening_kwh=opening_kwh, closing=closing, compare=compare)
     if isinstance(tariff, Tariff):
         columns = dict(zip(rows[0], zip(*[row.values() for row in rows])))
     else:  # unlike rules have unlike lines
@@ -98,9 +91,8 @@ def bills(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, opening_kwh=0,
     """Return the ledger as a list of dictionaries with exact `Decimal` values; see `ledger`."""
     rule_sets = (tariff,) if isinstance(tariff, Tariff) else tuple(tariff)
     _check_joins(rule_sets)
-    rated = {
-        key: None if value is None else Decimal(str(value)) for key, value in (("dc", rated_dc_kw), ("ac", rated_ac_kw))
-    }
+    rated = {"dc": rated_dc_kw, "ac": rated_ac_kw}
+    rated = {key: None if value is None else Decimal(str(value)) for key, value in rated.items()}
     facts = read_rows(periods, lambda first: _valid(rule_sets, first))
     state, rows, before = None, [], None
     for i, (rules, period, readings) in enumerate(facts):
@@ -129,12 +121,8 @@ def _one_bill(tariff, period, state, rated, service_start, ending):
     state.bill += 1
     kwh, period = _use_bank(tariff, period, state)
     amounts = arithmetic.lines(tariff, period, rated)
-    row = {
-        "tariff": tariff.name,
-        **kwh,
-        **arithmetic.sums_by_kind(tariff, amounts),
-        **_use_money(tariff, period, state, amounts),
-    }
+    row = {"tariff": tariff.name} | kwh | arithmetic.sums_by_kind(tariff, amounts)
+    row |= _use_money(tariff, period, state, amounts)
     gone, row["credit_money_reset"], payout, converted = _reset(tariff, period, state, service_start, ending)
     for name, amount in gone.items():
         for key in {"", name}:
@@ -240,8 +228,7 @@ def _reset(tariff, period, state, service_start, ending):
     -------
     (kWh removed by bucket, money credit removed, payout, money credit made out of kWh)
     """
-    credit = tariff.credit
-    action = None
+    credit, action = tariff.credit, None
     if is_reset(credit, period.first, period.last, service_start, state.bill):
         action = credit.at_reset
         if action == "pay if over":
@@ -306,27 +293,22 @@ def _check_joins(rule_sets):
     for old, new in zip(rule_sets, rule_sets[1:]):
         where = f"rule sets {old.name!r} and {new.name!r}"
         if old.valid_to is None or old.valid_to != new.valid_from:
-            raise InputError(
-                f"{where}: found valid_to {old.valid_to} and valid_from {new.valid_from}, allowed is the same day"
-            )
+            found = f"valid_to {old.valid_to} and valid_from {new.valid_from}"
+            raise InputError(f"{where}: found {found}, allowed is the same day")
         other_buckets = new.credit.unit == "kWh" and set(old.bucket_names) != set(new.bucket_names)
         unlike = old.credit.unit != new.credit.unit or other_buckets
         if old.credit.at_end == "keep" and old.credit.unit != "none" and unlike:
-            raise InputError(
-                f"{where}: found credit.at_end = 'keep' although unit or buckets differ, "
-                "allowed is convert (kWh to money), pay or forfeit"
-            )
+            found, allowed = "'keep' although unit or buckets differ", "convert (kWh to money), pay or forfeit"
+            raise InputError(f"{where}: found credit.at_end = {found}, allowed is {allowed}")
         if old.credit.at_end == "convert" and new.credit.unit != "money":
-            raise InputError(
-                f"{where}: found credit.at_end = 'convert' before unit = {new.credit.unit!r}, allowed is unit = 'money'"
-            )
+            found = f"'convert' before unit = {new.credit.unit!r}"
+            raise InputError(f"{where}: found credit.at_end = {found}, allowed is unit = 'money'")
 
 
 def _open(tariff, old):
     """State at the start of a rule set: empty, or what the rules before handed over."""
-    credit = tariff.credit
-    life = credit.bills_a_credit_lives
-    old = old or _State({}, Lots())
+    old, credit = old or _State({}, Lots()), tariff.credit
+    rule = credit.order, credit.bills_a_credit_lives
     lots = {name: old.kwh[name].lots if name in old.kwh else () for name in tariff.bucket_names}
-    kwh = {name: Lots(credit.order, life, left) for name, left in lots.items()}
-    return _State(kwh, Lots(credit.order, life, old.money.lots), old.balance, old.bill)
+    kwh = {name: Lots(*rule, left) for name, left in lots.items()}
+    return _State(kwh, Lots(*rule, old.money.lots), old.balance, old.bill)

@@ -102,32 +102,24 @@ def periods_from_reads(reads, digits=5, multiplier=1):
     kinds = list(reads["kind"]) if "kind" in reads else ["actual"] * len(reads)
     odd = sorted(set(kinds) - {"actual", "estimated", "exchange out", "exchange in"})
     if odd or len(reads) < 2 or kinds[0].startswith("exchange") or kinds[-1].startswith("exchange"):
-        raise InputError(
-            f"reads: found {len(reads)} rows of kind {', '.join(odd or map(str, dict.fromkeys(kinds)))}, allowed are"
-            " two or more, actual or estimated, with exchange out and exchange in between them"
-        )
+        found = f"{len(reads)} rows of kind {', '.join(odd or map(str, dict.fromkeys(kinds)))}"
+        allowed = "two or more, actual or estimated, with exchange out and exchange in between them"
+        raise InputError(f"reads: found {found}, allowed are {allowed}")
     values = {name: reads[name].tolist() for name in registers}
     dates = [pd.Timestamp(day).date() for day in reads["date"]]
     rows, start, sums = [], 0, dict.fromkeys(registers, 0)
     for i in range(1, len(reads)):
         if (kinds[i] == "exchange in") != (kinds[i - 1] == "exchange out"):
-            raise InputError(
-                f"reads: found {kinds[i]} after {kinds[i - 1]} on {dates[i]}, allowed is exchange in right after"
-                " exchange out"
-            )
+            found = f"{kinds[i]} after {kinds[i - 1]} on {dates[i]}"
+            raise InputError(f"reads: found {found}, allowed is exchange in right after exchange out")
         if kinds[i] == "exchange in":
             continue
         for name in registers:
             sums[name] += register_difference(values[name][i - 1], values[name][i], digits, multiplier)
         if kinds[i] != "exchange out":
-            rows.append(
-                {
-                    "period_start": dates[start],
-                    "period_end": dates[i],
-                    **{f"{name}_kwh": kwh for name, kwh in sums.items()},
-                    "estimated": kinds[i] == "estimated",
-                }
-            )
+            row = {"period_start": dates[start], "period_end": dates[i]}
+            row |= {f"{name}_kwh": kwh for name, kwh in sums.items()}
+            rows.append(row | {"estimated": kinds[i] == "estimated"})
             start, sums = i, dict.fromkeys(registers, 0)
     return pd.DataFrame(rows)
 
@@ -264,10 +256,8 @@ def _group(index, step, netting):
         return wall // _DAY_NS
     length = NETTING_NS.get(netting) or netting * 60 * NS
     if step > pd.Timedelta(length, "ns"):
-        raise InputError(
-            f"interval data: found a step of {step}, allowed is a step up to {pd.Timedelta(length, 'ns')} for this"
-            " tariff"
-        )
+        allowed = f"a step up to {pd.Timedelta(length, 'ns')} for this tariff"
+        raise InputError(f"interval data: found a step of {step}, allowed is {allowed}")
     utc = index.as_unit("ns").asi8
     return (utc + (wall - utc) % length) // length
 
@@ -287,10 +277,8 @@ def _edges(index, step, reads):
     if len(edges) < 2 or not (np.diff(edges.as_unit("ns").asi8) > 0).all():
         raise InputError(f"reads: found {[str(read) for read in reads]}, allowed are two or more rising dates")
     if edges[0] < index[0] or edges[-1] > index[-1] + step:
-        raise InputError(
-            f"reads: found {edges[0]} to {edges[-1]}, allowed are dates inside the data, {index[0]} to"
-            f" {index[-1] + step}"
-        )
+        allowed = f"dates inside the data, {index[0]} to {index[-1] + step}"
+        raise InputError(f"reads: found {edges[0]} to {edges[-1]}, allowed are {allowed}")
     return edges
 
 

@@ -15,34 +15,15 @@ from decimal import Decimal
 from functools import cached_property
 from pathlib import Path
 
+from solarlib import schema
 from solarlib.bill.contradictions import ENERGY, contradictions
 from solarlib.bill.export_price import EXPORT_PRICE, ExportPrice
 from solarlib.quantities import InputError
-from solarlib.schema import (
-    Problems,
-    Table,
-    choice,
-    day_of_year,
-    declared,
-    flag,
-    iso_date,
-    listing,
-    number,
-    read_toml,
-    text,
-    whole,
-)
+from solarlib.schema import Table, choice, day_of_year, declared, flag, iso_date, listing, number, text, whole
 
 TARIFF_FOLDER = Path(__file__).resolve().parents[2] / "data" / "tariffs"
-KINDS = {
-    "month": "fixed",
-    "day": "fixed",
-    "kw": "capacity",
-    "demand": "demand",
-    "percent": "tax",
-    "generation": "production",
-    "received": "production",
-}
+KINDS = {"month": "fixed", "day": "fixed", "kw": "capacity", "demand": "demand", "percent": "tax"}
+KINDS |= dict.fromkeys(("generation", "received"), "production")
 
 
 def column(quantity, bucket=""):
@@ -300,7 +281,7 @@ def read_tariff(source: str | Path | dict) -> Tariff:
     if not path.is_file():
         shipped = ", ".join(sorted(file.stem for file in TARIFF_FOLDER.glob("*.toml")))
         raise InputError(f"tariff file {source}: not found, allowed is a path to a .toml file or one of {shipped}")
-    table = read_toml(path, parse_float=Decimal)
+    table = schema.read_toml(path, parse_float=Decimal)
     if set(table) - {"form"} != {"tariff"}:
         raise InputError(f"{path.name}: found the keys {', '.join(table) or 'none'}, allowed is one table [tariff]")
     return tariff_from_table(table["tariff"], f"{path.name}: tariff")
@@ -323,12 +304,10 @@ def tariff_from_table(table, where="tariff"):
     """
     if isinstance(table, dict) and "file" in table:
         if len(table) > 1 or not isinstance(table["file"], str):
-            raise InputError(
-                f"{where}.file: found {table['file']!r} with {len(table) - 1} other key(s), "
-                "allowed is the name of a shipped tariff as the only key"
-            )
+            found, allowed = f"{table['file']!r} with {len(table) - 1} other key(s)", "the name of a shipped tariff"
+            raise InputError(f"{where}.file: found {found}, allowed is {allowed} as the only key")
         return read_tariff(table["file"])
-    problems = Problems(where)
+    problems = schema.Problems(where)
     tariff = problems.read(Table(Tariff), table)
     problems.stop()
     for key, found, allowed in contradictions(tariff):

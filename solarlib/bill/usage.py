@@ -77,9 +77,8 @@ def read_rows(periods, rules_on):
 
 def _plain(column):
     """Values as a list; times become dates, which is what a bill counts."""
-    return (
-        column.dt.date if isinstance(column.dtype, (pd.DatetimeTZDtype, np.dtypes.DateTime64DType)) else column
-    ).tolist()
+    timed = isinstance(column.dtype, (pd.DatetimeTZDtype, np.dtypes.DateTime64DType))
+    return (column.dt.date if timed else column).tolist()
 
 
 def _spans(columns):
@@ -89,9 +88,8 @@ def _spans(columns):
         if end <= first:
             raise InputError(f"periods row {i}: found the end {end} for the start {first}, allowed is a later day")
         if before is not None and first != before:
-            raise InputError(
-                f"periods row {i}: found the start {first}, allowed is {before}, the end of the row before"
-            )
+            allowed = f"{before}, the end of the row before"
+            raise InputError(f"periods row {i}: found the start {first}, allowed is {allowed}")
         before = end
         spans.append((first, end))
     return spans
@@ -114,10 +112,8 @@ def _read_part(columns, spans, tariff):
         steps["self_consumed", ""] = steps["generation", ""] - steps["received", ""]
     for charge in tariff.charges:
         if charge.on in ("use", "generation") and charge.key not in steps:
-            raise InputError(
-                f"period from {spans[0][0]}: found no generation for line {charge.line!r}, "
-                "allowed is a table with generation_kwh"
-            )
+            found = f"no generation for line {charge.line!r}"
+            raise InputError(f"period from {spans[0][0]}: found {found}, allowed is a table with generation_kwh")
     return _rows(columns, spans, tariff, steps)
 
 
@@ -126,30 +122,23 @@ def _metered(columns, spans, tariff):
     steps, scale = {}, 10**tariff.kwh_decimals
     for what in ("delivered", "received", "generation"):
         keys = {(what, name): column(f"{what}_kwh", name) for name in tariff.every_bucket}
-        steps |= {
-            key: _steps(columns[name], tariff.kwh_decimals, spans, name)
-            for key, name in keys.items()
-            if name in columns
-        }
+        given = {key: name for key, name in keys.items() if name in columns}
+        steps |= {key: _steps(columns[name], tariff.kwh_decimals, spans, name) for key, name in given.items()}
         missing = [keys[what, name] for name in tariff.bucket_names if (what, name) not in steps]
         if what == "generation":
             continue
         if missing:
-            raise InputError(
-                f"period from {spans[0][0]}: found no {', '.join(missing)}, allowed is a table with one column a bucket"
-            )
+            found, allowed = f"no {', '.join(missing)}", "a table with one column a bucket"
+            raise InputError(f"period from {spans[0][0]}: found {found}, allowed is {allowed}")
         whole = sum(steps[what, name] for name in tariff.bucket_names)
         register, steps[what, ""] = steps.get((what, ""), whole), whole
-        words = (
-            f"found {what}_kwh {{:g}} but {{:g}} in the buckets, allowed is a difference up to {REGISTER_SLACK_KWH} kWh"
-        )
+        words = f"found {what}_kwh {{:g}} but {{:g}} in the buckets, allowed is a difference up to "
+        words += f"{REGISTER_SLACK_KWH} kWh"
         _refuse(abs(register - whole) > REGISTER_SLACK_KWH * scale, spans, words, register / scale, whole / scale)
     if ("generation", "") in steps:
         made, received = steps["generation", ""], steps["received", ""]
-        words = (
-            "found received {:g} kWh above generation {:g} kWh, "
-            "allowed is received up to generation (a wrong multiplier, mixed periods or swapped registers?)"
-        )
+        words = "found received {:g} kWh above generation {:g} kWh, allowed is received up to generation "
+        words += "(a wrong multiplier, mixed periods or swapped registers?)"
         _refuse(received > made + 1, spans, words, received / scale, made / scale)
     return steps
 
@@ -164,10 +153,8 @@ def _net(columns, spans, steps, name, tariff):
         return delivered, received
     key = column("import_kwh", name)
     if key not in columns:
-        raise InputError(
-            f"period from {spans[0][0]}: found no {key}, allowed is a table netted by {netting}: "
-            "solarlib.bill.periods makes it from interval data"
-        )
+        allowed = f"a table netted by {netting}: solarlib.bill.periods makes it from interval data"
+        raise InputError(f"period from {spans[0][0]}: found no {key}, allowed is {allowed}")
     # rounding may neither leave a part of the difference unexplained nor buy more than was delivered
     bought = np.minimum(np.maximum(_steps(columns[key], tariff.kwh_decimals, spans, key), difference), delivered)
     return bought, bought - difference

@@ -104,11 +104,8 @@ def _bill(row, tariff):
     net, used = row["net_kwh"], row["credit_applied"] + row["crossed_in"]
     charged = [charge for charge in tariff.charges if row[f"line {charge.line}"] > 0]
     each = ", ".join(_said("bill", "charge", line=charge.line, amount=row[f"line {charge.line}"]) for charge in charged)
-    stuck = [
-        charge.line
-        for charge in charged
-        if charge.on != "percent" and _reducible(charge, tariff) not in ("by_bank", "by_money")
-    ]
+    amounts = [charge for charge in charged if charge.on != "percent"]
+    stuck = [charge.line for charge in amounts if _reducible(charge, tariff) not in ("by_bank", "by_money")]
     due, sent = row["bill"] > 0, net < 0
     told = {
         "amount": True,
