@@ -53,6 +53,19 @@ def _surplus_boxes(house, ax, left):
     return [boxes(ax, role) for role in ("export", "import")]
 
 
+def _register_rows(top):
+    """Return figure, axis and the texts of delivered, received, at once, use and generation in three rows."""
+    figure, ax = new_figure(left=0.24, bottom=0.17, top=0.97)
+    ax.set(xlim=(0, top), xlabel="energy in the month (kWh)", ylim=(-0.4, 2.85))
+    ax.set_yticks([0, 1, 2], ["array makes =\nat once + received", "meter counts", "house uses =\ndelivered + at once"])
+    ax.tick_params(axis="y", length=0)
+    ax.grid(False)
+    places = zip((1.25, 1.25, 0.25, 2, 0), ("import", "export", "pv", None, None), strict=True)
+    names = [direct_label(ax, 0.005 * top, y, "", role, va="bottom" if y % 1 else "center") for y, role in places]
+    names[1].set_ha("right")
+    return figure, ax, names
+
+
 def register_picture(house):
     """Return the picture of one month's registers: month, size -> delivered, received, used at once, house use."""
     digits = house.meter.digits
@@ -64,25 +77,9 @@ def register_picture(house):
         ledgers.months(house, size)[["delivered_kwh", "generation_kwh"]].sum(axis=1).max()
         for size in ledgers.steps(house)
     )
-    figure, ax = new_figure(left=0.24, bottom=0.17, top=0.97)
-    ax.set_xlim(0, top)
-    ax.set_xlabel("energy in the month (kWh)")
-    ax.set_ylim(-0.4, 2.85)
-    ax.set_yticks([0, 1, 2], ["array makes =\nat once + received", "meter counts", "house uses =\ndelivered + at once"])
-    ax.tick_params(axis="y", length=0)
-    ax.grid(False)
+    figure, ax, names = _register_rows(top)
     # each energy stands in two rows: what is above each other is the same
     delivered_boxes, own_boxes, received_boxes = (boxes(ax, role) for role in ("import", "pv", "export"))
-    names = [
-        direct_label(ax, 0.005 * top, y, "", role, va="bottom" if y % 1 else "center", ha=side)
-        for y, role, side in (
-            (1.25, "import", "left"),
-            (1.25, "export", "right"),
-            (0.25, "pv", "left"),
-            (2, None, "left"),
-            (0, None, "left"),
-        )
-    ]
 
     def update(month, size):
         at = MONTHS.index(month)
@@ -109,8 +106,7 @@ def register_picture(house):
         )
         places = (0, max(end, 0.5 * top), delivered, delivered + own, end)
         for name, text, place in zip(names, words, places):
-            name.set_text(text)
-            name.set_x(place + (0 if name is names[1] else 0.008 * top))
+            name.set(text=text, x=place + (0 if name is names[1] else 0.008 * top))
 
         def span(key):
             return f"from {before[key]:0{digits}d} to {after[key]:0{digits}d}"
@@ -211,8 +207,7 @@ def bill_picture(house):
         move_columns(fixed, 0 * other, other)
         move_columns(energy, other, other + bought)
         for text, bill, height in zip(sums, year["bill"], other + bought):
-            text.set_text(f"{bill:.0f}")
-            text.set_y(height + 0.01 * top)
+            text.set(text=f"{bill:.0f}", y=height + 0.01 * top)
         chosen = MONTHS.index(month)
         mark.set_data([chosen + 1], [other[chosen] + bought[chosen] + 0.12 * top])
         row = year.iloc[chosen]
@@ -260,9 +255,7 @@ def reset_picture(house):
         move_columns(always, 0.0 * lost, lost - by_date)
         move_columns(timing, lost - by_date, lost)
         for text, value in zip(numbers, lost):
-            text.set_text(f"{value:,.0f}")
-            text.set_visible(value >= 0.5)
-            text.set_y(value + 0.015 * top)
+            text.set(text=f"{value:,.0f}", visible=value >= 0.5, y=value + 0.015 * top)
         chosen = MONTHS.index(reset)
         for cut in cuts:
             cut.set_xdata([chosen + 1.5, chosen + 1.5])
@@ -307,8 +300,7 @@ def years_picture(house):
         table, best = loss_spread(years), times_best(years)
         move_columns(often, np.zeros(12), best.to_numpy())
         for text, times in zip(numbers, best):
-            text.set_text(f"{times}")
-            text.set_y(times + 0.02 * count)
+            text.set(text=f"{times}", y=times + 0.02 * count)
         move_columns(spread, table[0.1].to_numpy(), table[0.9].to_numpy(), width=0.5)
         middle.set_data(place, table[0.5].to_numpy())
         typical.set_data(place, lost_by_reset_month(ledgers.surplus_of(house, size)))
