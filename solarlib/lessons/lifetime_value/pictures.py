@@ -130,8 +130,7 @@ def saving_picture(house):
         middle, left = without - own, without - saved
         spans = ((0, without), (middle, without), (left, middle), (0, left), (0, claim))
         for box, text, role, (start, end) in zip(rows, words, roles, spans):
-            box.set_x(start)
-            box.set_width(end - start)
+            box.set(x=start, width=end - start)
             sign = "−" if role in ("pv", "export") and end - start > 0 else ""
             text.set_text(f"{sign}{abs(end - start) if role != 'money' else end:,.0f} $".replace("-", "−"))
             text.set_x(max(start, end, 0.0) + 0.012 * span)

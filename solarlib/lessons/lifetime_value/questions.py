@@ -34,44 +34,33 @@ def paybacks(merit):
 
 def check_saving(answer, mine):
     """Check 1: what an array saves under a low export price. [$]"""
-    own = mine.made * mine.share / 100.0
-    out = mine.made - own
-    return ASK.number(
-        "saving",
-        answer,
-        own * mine.price + out * mine.export,
-        all_bought=mine.made * mine.price,
-        all_sold=mine.made * mine.export,
-        own_only=own * mine.price,
-        exchanged=out * mine.price + own * mine.export,
-    )
+    made, price, export = mine.made, mine.price, mine.export
+    own = made * mine.share / 100.0
+    out = made - own
+    exchanged = out * price + own * export
+    slips = {"all_bought": made * price, "all_sold": made * export, "own_only": own * price, "exchanged": exchanged}
+    return ASK.number("saving", answer, own * price + out * export, **slips)
 
 
 def check_payback(answer, mine):
     """Check 2: simple payback with upkeep. [years]"""
-    return ASK.number(
-        "payback",
-        answer,
-        float(simple_payback(mine.outlay, mine.saving, mine.upkeep)),
-        no_upkeep=mine.outlay / mine.saving,
-        upkeep_added=mine.outlay / (mine.saving + mine.upkeep),
-        upside_down=(mine.saving - mine.upkeep) / mine.outlay,
-    )
+    outlay, saving, upkeep = mine.outlay, mine.saving, mine.upkeep
+    right, added = float(simple_payback(outlay, saving, upkeep)), outlay / (saving + upkeep)
+    slips = {"no_upkeep": outlay / saving, "upkeep_added": added, "upside_down": (saving - upkeep) / outlay}
+    return ASK.number("payback", answer, right, **slips)
 
 
 def check_today(answer, mine):
     """Check 3: what a later amount is worth on the day of buying. [$]"""
-    rate = mine.rate / 100.0
-    return ASK.number(
-        "today",
-        answer,
-        mine.later / (1 + rate) ** mine.year,
-        as_it_is=mine.later,
-        grown=mine.later * (1 + rate) ** mine.year,
-        simple_interest=mine.later / (1 + rate * mine.year),
-        taken_off=mine.later * (1 - rate) ** mine.year,
-        percent=mine.later / (1 + mine.rate) ** mine.year,
-    )
+    rate, later, year = mine.rate / 100.0, mine.later, mine.year
+    slips = {
+        "as_it_is": later,
+        "grown": later * (1 + rate) ** year,
+        "simple_interest": later / (1 + rate * year),
+        "taken_off": later * (1 - rate) ** year,
+        "percent": later / (1 + mine.rate) ** year,
+    }
+    return ASK.number("today", answer, later / (1 + rate) ** year, **slips)
 
 
 def check_levelised(answer, mine):
@@ -108,42 +97,19 @@ def offer(mine):
 
 def check_offer(mine, a, b, c, d, e):
     """Check 7: five typical mistakes with numbers."""
-    base, share, charge = mine.outlay - mine.rebate, mine.credit / 100.0, mine.capacity * mine.size
-    life = 20 * mine.saving - mine.outlay
+    outlay, saving, repair, roof = mine.outlay, mine.saving, mine.repair, mine.roof
+    price, made, lost = mine.price, mine.made, mine.lost
+    share, charge = mine.credit / 100.0, mine.capacity * mine.size
+    credit, life = share * (outlay - mine.rebate), 20 * saving - outlay
+    credits = {"before_rebate": share * outlay, "above_tax": credit, "with_rebate": credit + mine.rebate}
+    lives = {"no_later_work": life, "no_roof": life - repair, "no_converter": life - roof, "no_outlay": life + outlay}
+    years = {"no_charge": saving, "one_month": saving - charge, "one_kw": saving - 12 * mine.capacity}
     rows = {
-        "a": ASK.number("offer_a", a, mine.price, average=(12 + mine.use * mine.price) / mine.use),
-        "b": ASK.number(
-            "offer_b",
-            b,
-            min(share * base, mine.owed),
-            before_rebate=share * mine.outlay,
-            above_tax=share * base,
-            with_rebate=share * base + mine.rebate,
-        ),
-        "c": ASK.number(
-            "offer_c",
-            c,
-            life - mine.repair - mine.roof,
-            no_later_work=life,
-            no_roof=life - mine.repair,
-            no_converter=life - mine.roof,
-            no_outlay=life + mine.outlay,
-        ),
-        "d": ASK.number(
-            "offer_d",
-            d,
-            (mine.made - mine.lost) * mine.price,
-            nothing_lost=mine.made * mine.price,
-            the_loss=mine.lost * mine.price,
-        ),
-        "e": ASK.number(
-            "offer_e",
-            e,
-            mine.saving - 12 * charge,
-            no_charge=mine.saving,
-            one_month=mine.saving - charge,
-            one_kw=mine.saving - 12 * mine.capacity,
-        ),
+        "a": ASK.number("offer_a", a, price, average=(12 + mine.use * price) / mine.use),
+        "b": ASK.number("offer_b", b, min(credit, mine.owed), **credits),
+        "c": ASK.number("offer_c", c, life - repair - roof, **lives),
+        "d": ASK.number("offer_d", d, (made - lost) * price, nothing_lost=made * price, the_loss=lost * price),
+        "e": ASK.number("offer_e", e, saving - 12 * charge, **years),
     }
     return Results(rows)
 
@@ -206,17 +172,10 @@ def check_sellers(house, p, q, r):
     """Check 9: DC and AC watts, a resale premium beside the savings, and the part of a bill that no kWh saves."""
     n = sellers_numbers(house)
     everything, left = n.before + n.after, n.bill - n.empty
+    sums = {"twice": everything + n.after, "before": n.before, "premium": n.after, "subtracted": n.before - n.after}
     rows = {
         "p": ASK.number("seller_p", p, n.outlay / (1000.0 * n.dc_kw), per_ac=n.per_ac, theirs=n.other_per_dc),
-        "q": ASK.number(
-            "seller_q",
-            q,
-            everything,
-            twice=everything + n.after,
-            before=n.before,
-            premium=n.after,
-            subtracted=n.before - n.after,
-        ),
+        "q": ASK.number("seller_q", q, everything, **sums),
         "r": ASK.number("seller_r", r, left, whole_bill=n.bill, the_rest=n.empty, added=n.bill + n.empty),
     }
     return Results(rows)
