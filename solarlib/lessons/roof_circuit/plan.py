@@ -9,10 +9,8 @@ from solarlib.roof.layout import RoofPlane, fit_modules
 from solarlib.roof.obstacles import ModuleLayout
 
 GAP_M = 0.02
-LONG_M, SHORT_M = (
-    ModuleLayout(1, 1).length_m - GAP_M,
-    ModuleLayout(1, 1).width_m - GAP_M,
-)  # the module of part 2, its gap taken off
+_MODULE = ModuleLayout(1, 1)  # of part 2; its gap is taken off
+LONG_M, SHORT_M = _MODULE.length_m - GAP_M, _MODULE.width_m - GAP_M
 WIDEST, HIGHEST = 14, 8  # of the controls. [m]
 CHIMNEY_M, ROOM_M = 0.6, 0.2  # its side, and what stays free around it
 _BORDER_M = 0.3  # around the largest roof
@@ -96,5 +94,4 @@ def _move(parts, plane, fit):
         if seen:
             parts[name].set_bounds(box[0], box[1], box[2] - box[0], box[3] - box[1])
     parts["modules"].set_verts([((a, b), (c, b), (c, d), (a, d)) for a, b, c, d in fit.modules])
-    parts["name"].set_text(f"{fit.way}: {fit.count} modules")
-    parts["name"].set_y(plane.up_slope_m + 0.25)
+    parts["name"].set(text=f"{fit.way}: {fit.count} modules", y=plane.up_slope_m + 0.25)

@@ -6,28 +6,14 @@ from solarlib.lessons.roof_circuit.plan import GAP_M, LONG_M, SHORT_M, free_area
 from solarlib.lessons.roof_circuit.wires import NOMINAL_V, short_verdict
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.asked import questions_beside
+from solarlib.quantities import texts_beside
 from solarlib.roof.circuits import CONTINUOUS, check_branch, check_busbar
 from solarlib.roof.layout import fit_modules
 
 ASK = questions_beside(__file__)
 BREAKER_A = 20
 STRIP_M = 0.5
-RANGES = {  # of a learner's own numbers: lowest, highest, step
-    "pitched": (5200, 6200, 100),
-    "pitched_dark": (41, 44, 1),
-    "less": (100, 300, 100),
-    "trays_dark": (35, 38, 1),
-    "light": (4.0, 6.0, 0.5),
-    "module": (7.0, 9.0, 0.5),
-    "extra": (1.0, 3.0, 0.5),
-    "premium": (300, 600, 50),
-    "one_percent": (100, 160, 10),
-    "unit": (250, 370, 20),
-    "more": (1, 6, 1),
-    "main": (100, 150, 25),
-    "eave": (8.0, 12.0, 0.5),
-    "slope": (4.5, 7.5, 0.5),
-}
+RANGES = texts_beside(__file__, "numbers")  # of a learner's own numbers: lowest, highest, step
 
 
 def numbers(word):

@@ -140,10 +140,8 @@ def circuit_picture(house):
     figure, (branch, busbar) = new_figure(1, 2, left=0.1, right=0.98, wspace=0.5, bottom=0.3, top=0.9)
     for ax, names in ((branch, ["current", "× 1.25"]), (busbar, ["main +\n1.25 × current", "main +\nbreaker"])):
         rows_axis(ax, [0, 1], names, (1.6, -0.75))
-    branch.set_xlim(0, 85)
-    branch.set_xlabel("on one branch circuit (A)")
-    busbar.set_xlim(0, 390)
-    busbar.set_xlabel("at the busbar (A)")
+    branch.set(xlim=(0, 85), xlabel="on one branch circuit (A)")
+    busbar.set(xlim=(0, 390), xlabel="at the busbar (A)")
     one, two, more = (
         ax.barh([0, 1], [0, 0], height=0.6, facecolor=ROLES[role].colour, hatch=hatch, edgecolor=BACKGROUND)
         for ax, role, hatch in ((branch, "pv", ""), (busbar, "import", "//"), (busbar, "pv", ""))
@@ -168,12 +166,10 @@ def circuit_picture(house):
             bar.set_width(amps)
         for low, high, amps in zip(two, more, loads[1]):
             low.set_width(main)
-            high.set_x(main)
-            high.set_width(amps - main)
+            high.set(x=main, width=amps - main)
         for mark, top, limit, words in zip(marks, tops, (breaker, board["allowed_a"]), ("breaker", "1.2 × busbar")):
             mark.set_xdata([limit, limit])
-            top.set_x(limit)
-            top.set_text(f"{words} {limit:g} A")
+            top.set(x=limit, text=f"{words} {limit:g} A")
         for text, amps in zip(sums, (*loads[0], *loads[1])):
             text.set_text(f"{amps:.1f} A")
         for text, name, finding in zip(verdicts, ("branch", "busbar"), (chain, board)):
