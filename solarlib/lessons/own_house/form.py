@@ -12,27 +12,15 @@ from solarlib.files.dates import ORDERS
 from solarlib.files.mapping import FILE_UNITS
 from solarlib.lessons.tools.controls import STYLE
 from solarlib.lessons.tools.display import bundle, close_all
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, texts_beside
 from solarlib.schema import FORM
 
 OPEN, AS_SHOWN, LEAVE_OUT, NOT_KNOWN = "choose ...", "as the file shows", "leave out", "not known"
 _KINDS = {"energy in the interval": "interval", "register that counts up": "counter"}
-_WORDS = {
-    "date_order": "Order of the date",
-    "zone": "Time zone of the clock",
-    "label": "Times name the",
-    "number": "A number looks like",
-}
 LABELS = {"start of the interval": "start", "end of the interval": "end"}
 NUMBERS = {"1,234.5": (".", ","), "1.234,5": (",", "."), "1234.5": (".", ""), "1234,5": (",", "")}  # decimal, thousands
-HINTS = {  # what has no control: lines to complete in the saved text
-    "neighbour": (
-        "# tilt_deg = 30      # of this roof, if you know it",
-        "# azimuth_deg = 180  # 90 east, 180 south, 270 west",
-        "# multiplier = 0.2   # if the file has kWh: 1 divided by this system's rated kW",
-    ),
-    "test_load": ("# multiplier = 750   # its watts, if the file only says 1 (on) and 0 (off)",),
-}
+_TEXTS = texts_beside(__file__, "form")
+_WORDS, HINTS = _TEXTS["words"], _TEXTS["hints"]
 _PRE = '<pre style="font-size:14px;line-height:19px;margin:0;white-space:pre-wrap">{}</pre>'
 
 
