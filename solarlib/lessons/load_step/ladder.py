@@ -186,8 +186,8 @@ def ladder_picture(house):
         for (container, texts, most), values, form in zip(sets, table.to_numpy().T, ("{:.1f}", "{:.2f}")):
             for bar, text, value in zip(container, texts, values):
                 bar.set_width(min(value, most))
-                text.set_position((min(value, most) + 0.015 * most, text.get_position()[1]))
-                text.set_text(("» " if value > most else "") + form.format(value))  # » marks a bar that is cut
+                cut = "» " if value > most else ""  # marks a bar that is cut
+                text.set(x=min(value, most) + 0.015 * most, text=cut + form.format(value))
         naive, aware, passive, tested = table["wrong_percent"].iloc[2:]
         return (
             f"1 to {DAYS_READ} {MONTHS[first.month - 1]}, {load:.0f} W every {every} min. Wrong by daylight: rise or "

@@ -108,8 +108,7 @@ def step_picture(house):
         given.set_data(edge, np.minimum(power, 0), flat)
         shown.set_data(edge, size)
         for text, middle, value in zip(values, (0.5, 1.5, 2.5), np.abs(steps)):
-            text.set_position((middle, value + 0.04 * top))
-            text.set_text(f"{value:.0f} W")
+            text.set(position=(middle, value + 0.04 * top), text=f"{value:.0f} W")
         before, during = np.abs(steps[:2])
         moved = "stays" if during == before else "rises" if during > before else "falls"
         return (
