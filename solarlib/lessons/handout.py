@@ -23,7 +23,8 @@ from solarlib.lessons.tools.figures import INK
 ORDER = ["image/png", "text/html", "text/markdown", "text/plain"]
 FORMULA_PT = 12
 CODE_OR_FORMULA = re.compile(
-    r"(?P<code>```.*?```|`[^`\n]*`)|\$\$(?P<display>.+?)\$\$|(?<![\\$\w])\$(?P<inline>[^\s$`](?:[^$`\n]*[^\s$`\\])?)\$(?![\d$])",
+    r"(?P<code>```.*?```|`[^`\n]*`)|\$\$(?P<display>.+?)\$\$"
+    r"|(?<![\\$\w])\$(?P<inline>[^\s$`](?:[^$`\n]*[^\s$`\\])?)\$(?![\d$])",
     re.S,
 )
 
