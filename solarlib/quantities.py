@@ -94,10 +94,8 @@ def check_index(index: pd.DatetimeIndex, name: str = "time") -> pd.Timedelta:
     steps = np.diff(index.asi8)
     odd = np.flatnonzero((steps != steps[0]) | (steps <= 0))
     if odd.size:
-        raise InputError(
-            f"{name}: found {index[odd[0] + 1]} after {index[odd[0]]}, "
-            f"allowed is one constant step (here {index[1] - index[0]})"
-        )
+        found = f"{index[odd[0] + 1]} after {index[odd[0]]}"
+        raise InputError(f"{name}: found {found}, allowed is one constant step (here {index[1] - index[0]})")
     return index[1] - index[0]
 
 

@@ -53,9 +53,8 @@ class Table:
     def keys(self):
         """Field, reader and whether it is needed of each key: key -> (name, reader, needed)."""
         named = {item.name: item for item in fields(self.kind)}
-        readers = self.readers or {
-            item.metadata.get("key", name): (name, item.metadata["read"]) for name, item in named.items()
-        }
+        about = {name: item.metadata for name, item in named.items()}
+        readers = self.readers or {more.get("key", name): (name, more["read"]) for name, more in about.items()}
         return {key: (name, read, named[name].default is MISSING) for key, (name, read) in readers.items()}
 
 
@@ -174,10 +173,8 @@ def toml_table(text, where, parse_float=float):
     if type(form) is not int or not 1 <= form <= FORM:
         rows = (i for i, row in enumerate(text.splitlines(), 1) if re.match(r"\s*[\"']?form[\"']?\s*=", row))
         known = "form = 1" if FORM == 1 else f"form = 1 to {FORM}"
-        raise InputError(
-            f"{where}, line {next(rows, 1)}: found form = {form!r}, allowed is {known}; a file of a newer form needs a "
-            "newer solarlib"
-        )
+        newer = "a file of a newer form needs a newer solarlib"
+        raise InputError(f"{where}, line {next(rows, 1)}: found form = {form!r}, allowed is {known}; {newer}")
     return table
 
 

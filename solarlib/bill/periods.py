@@ -293,7 +293,6 @@ def _values(series, index, name):
     values = series.to_numpy(float)
     bad = ~(values >= 0)
     if bad.any():
-        raise InputError(
-            f"{name}: found {values[bad][0]} at {index[bad][0]}, allowed are numbers that are not negative"
-        )
+        found = f"{values[bad][0]} at {index[bad][0]}"
+        raise InputError(f"{name}: found {found}, allowed are numbers that are not negative")
     return values

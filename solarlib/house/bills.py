@@ -140,11 +140,8 @@ def bill_without_array(house, tariff=None, load=1.0):
 
 def saving(house: House, tariff: Tariff | None = None, size: float = 1.0) -> pd.Series:
     """Return what the array saves in the first year, self-used and exported energy apart: see `split_saving`."""
-    return split_saving(
-        bill_without_array(house, tariff),
-        bill_with_array(house, 1.0, tariff, size, export=False),
-        bill_with_array(house, 1.0, tariff, size),
-    )
+    with_array = (bill_with_array(house, 1.0, tariff, size, export) for export in (False, True))
+    return split_saving(bill_without_array(house, tariff), *with_array)
 
 
 def avoided_price(house: House) -> float:

@@ -237,8 +237,6 @@ def _house(file, folder):
         costs.check_years(file.outlook.years)
     sky, age, parts = file.weather, file.age, (file.plane, file.module, file.converter, file.losses)
     where = replace(file.place, horizon=sky.horizon), sky.source(folder)
-    system, use = (
-        ArraySystem(*parts, age.years, age.degradation, sky.albedo),
-        (file.load.yearly_kwh, file.load.appliance),
-    )
+    system, load = ArraySystem(*parts, age.years, age.degradation, sky.albedo), file.load
+    use = load.yearly_kwh, load.appliance
     return House(file.name, *where, system, *use, file.meter, file.tariff, costs, file.outlook)

@@ -28,11 +28,8 @@ def days_of(files):
     DataFrame
         As from `records.daily`. A day that several files tell of rests on the least measured of them.
     """
-    parts = [
-        daily(file.table, file.readings.step)
-        for file in files
-        if file.readings.step is not None and file.readings.step <= ONE_DAY and KEPT_TITLES & set(file.table)
-    ]
+    kept = [(file.table, file.readings.step) for file in files if KEPT_TITLES & set(file.table)]
+    parts = [daily(table, step) for table, step in kept if step is not None and step <= ONE_DAY]
     if not parts:
         raise InputError("files: found no regular readings of generation or registers, allowed is one such file")
     table = pd.concat(parts, ignore_index=True)

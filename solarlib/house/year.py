@@ -78,9 +78,8 @@ def simulate(house: House, interval: str = "1h", rng: np.random.Generator | None
     power = array_power(sky, house.place, house.system)["ac_power_w"]
     row = np.asarray((drawn.index - power.index[0]) // pd.Timedelta(interval)) % len(power)
     made = power.to_numpy()[row]
-    return pd.DataFrame(
-        {"generation_w": made, "load_w": drawn.to_numpy(), "net_w": drawn.to_numpy() - made}, drawn.index
-    )
+    load = drawn.to_numpy()
+    return pd.DataFrame({"generation_w": made, "load_w": load, "net_w": load - made}, drawn.index)
 
 
 @lru_cache(maxsize=8)

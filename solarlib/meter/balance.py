@@ -54,17 +54,13 @@ def house_use(
     for name, value, slack in (("generation", g, allowed), ("delivered", d, 0), ("received", r, 0)):
         if (value < -slack).any():
             at = np.flatnonzero(value < -slack)[0]
-            raise InputError(
-                f"{name}: found {value.flat[at]:g} kWh, allowed is 0 or more: look at the order of the two readings "
-                "and at a rollover, for a register only counts up"
-            )
+            look = "look at the order of the two readings and at a rollover, for a register only counts up"
+            raise InputError(f"{name}: found {value.flat[at]:g} kWh, allowed is 0 or more: {look}")
     if (r > g + allowed).any():
         at = np.flatnonzero(r > g + allowed)[0]
         swapped = ", swapped registers (delivered would fit)" if d.flat[at] <= g.flat[at] else ""
-        raise InputError(
-            f"received: found {r.flat[at]:g} kWh, allowed is up to the generation of {g.flat[at]:g} kWh: "
-            f"look for a wrong multiplier, mixed periods{swapped}"
-        )
+        most = f"up to the generation of {g.flat[at]:g} kWh: look for a wrong multiplier, mixed periods{swapped}"
+        raise InputError(f"received: found {r.flat[at]:g} kWh, allowed is {most}")
     use = generation_kwh + delivered_kwh - received_kwh
     own = generation_kwh - received_kwh
     return HouseUse(use, own, _share(own, generation_kwh), _share(own, use))
@@ -117,9 +113,8 @@ def what_is_known(measured: Sequence[str]) -> pd.DataFrame:
     rows = []
     for wanted in METERED:
         how = "measured" if wanted in measured else _formula(wanted, measured)
-        needs = [
-            other for other in METERED if other not in (*measured, wanted) and _formula(wanted, [*measured, other])
-        ]
+        others = [name for name in METERED if name not in (*measured, wanted)]
+        needs = [other for other in others if _formula(wanted, [*measured, other])]
         missing = "" if how else " or ".join(needs) or "two more"
         rows.append({"quantity": wanted, "known": bool(how), "how": how, "needs": missing})
     return pd.DataFrame(rows).set_index("quantity")

@@ -278,10 +278,8 @@ def household(yearly_kwh, tz, appliances=(), temp_air=None, southern=False):
         extra += appliance_power(appliance, index, temp_air).to_numpy()
     rest_kwh = yearly_kwh - extra.sum() / 60_000
     if rest_kwh < 0:
-        raise InputError(
-            f"yearly_kwh: found {yearly_kwh:g} kWh, allowed is at least the {extra.sum() / 60_000:.0f} kWh that the "
-            f"appliances take"
-        )
+        allowed = f"at least the {extra.sum() / 60_000:.0f} kWh that the appliances take"
+        raise InputError(f"yearly_kwh: found {yearly_kwh:g} kWh, allowed is {allowed}")
     return pd.Series(shape * (rest_kwh * 60_000 / shape.sum()) + extra, index, name="load_w")
 
 

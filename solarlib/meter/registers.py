@@ -110,10 +110,9 @@ def register_difference(
     limit = dial / 2 if at_most_kwh is None else require(at_most_kwh, "at_most_kwh", 0, dial, "kWh")
     difference = (after - before) % dial
     if difference > limit:
-        raise InputError(
-            f"register: found {before:g} then {after:g} kWh, a difference of {difference:g} kWh on {digits} digits; "
-            f"allowed is up to {limit:g} kWh: look at the order of the readings, a meter exchange, swapped registers"
-        )
+        found = f"{before:g} then {after:g} kWh, a difference of {difference:g} kWh on {digits} digits"
+        look = "look at the order of the readings, a meter exchange, swapped registers"
+        raise InputError(f"register: found {found}; allowed is up to {limit:g} kWh: {look}")
     return difference * multiplier
 
 

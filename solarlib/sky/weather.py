@@ -143,9 +143,8 @@ def _read_tmy3(path):
             first = lines.readline().rstrip("\n").split(",")
             table = pd.read_csv(lines, header=0, dtype=str)
     except (UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError):
-        raise InputError(
-            f"{path.name}: found text that is no table, allowed is a TMY3 file (two header lines)"
-        ) from None
+        allowed = "a TMY3 file (two header lines)"
+        raise InputError(f"{path.name}: found text that is no table, allowed is {allowed}") from None
     try:
         offset, latitude, longitude, _ = (float(text) for text in first[3:])  # exactly seven fields
     except ValueError:

@@ -55,9 +55,8 @@ class BillTable:
         factor = np.asarray(factor, dtype=float)
         low, high = self.factors[0], self.factors[-1]
         if not (factor.min() >= low and factor.max() <= high):
-            raise InputError(
-                f"generation factor: found {factor.min():g} to {factor.max():g}, allowed is {low:g} to {high:g}"
-            )
+            found = f"{factor.min():g} to {factor.max():g}"
+            raise InputError(f"generation factor: found {found}, allowed is {low:g} to {high:g}")
         return np.interp(factor, self.factors, self.bills)
 
 

@@ -262,9 +262,8 @@ def levelised_cost(costs, energy_kwh, rate, inflation=0.0):
     """
     costs, energy = _flows(costs, "costs"), _flows(energy_kwh, "energy_kwh", least=1)
     if costs.shape[-1] != energy.shape[-1] + 1 or not np.all(energy >= 0) or not np.any(energy > 0):
-        raise InputError(
-            f"energy_kwh: found {energy.shape[-1]} years for {costs.shape[-1]} costs, "
-            "allowed is one year less than costs, no negative energy and not all zero"
-        )
+        found = f"{energy.shape[-1]} years for {costs.shape[-1]} costs"
+        allowed = "one year less than costs, no negative energy and not all zero"
+        raise InputError(f"energy_kwh: found {found}, allowed is {allowed}")
     energy = np.concatenate([np.zeros_like(energy[..., :1]), energy], axis=-1)
     return net_present_value(rate, costs) / net_present_value(real_rate(rate, inflation), energy)
