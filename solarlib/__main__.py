@@ -115,15 +115,8 @@ def run_logged(command, log):
     """Run ``command`` in the project's folder, all its words to ``log`` and a dot for each package; return its code."""
     environment = dict(os.environ, PIP_DISABLE_PIP_VERSION_CHECK="1", PIP_NO_INPUT="1", PYTHONUTF8="1")
     environment.pop("PIP_USER", None)
-    process = subprocess.Popen(
-        command,
-        cwd=ROOT,
-        env=environment,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        encoding="utf-8",
-        errors="replace",
-    )
+    words = {"stdout": subprocess.PIPE, "stderr": subprocess.STDOUT, "encoding": "utf-8", "errors": "replace"}
+    process = subprocess.Popen(command, cwd=ROOT, env=environment, **words)
     for line in process.stdout:
         log.write(line)
         if line.startswith(("Collecting", "Obtaining")):

@@ -146,8 +146,6 @@ def size_problems(tariff, rated_dc_kw=None, rated_ac_kw=None, yearly_generation_
     if share is not None and yearly_generation_kwh is not None and yearly_use_kwh is not None:
         allowed = float(share) * yearly_use_kwh
         if yearly_generation_kwh > allowed:
-            found.append(
-                f"{yearly_generation_kwh:,.0f} kWh a year is above {100 * float(share):g} % of the use, {allowed:,.0f}"
-                " kWh."
-            )
+            limit = f"{100 * float(share):g} % of the use, {allowed:,.0f} kWh"
+            found.append(f"{yearly_generation_kwh:,.0f} kWh a year is above {limit}.")
     return found

@@ -74,6 +74,13 @@ def blocks_of(charge, kwh, period, tariff):
     return parts
 
 
+def _needed(value, name, allowed):
+    """Return what a line counts, or raise an InputError where it is not known."""
+    if value is None:
+        raise InputError(f"{name}: found nothing, allowed is {allowed}")
+    return value
+
+
 def amount(charge, period, tariff, rated_kw):
     """Return what one line costs before rounding. [$]"""
     if charge.on in BOUGHT and not charge.limited and not charge.blocks:
@@ -89,19 +96,13 @@ def amount(charge, period, tariff, rated_kw):
             months = min(months, Decimal(days) / DAYS_PER_MONTH)
         if charge.on == "month":
             return charge.price * months
-        rating = rated_kw.get(charge.rating)
-        if rating is None:
-            raise InputError(
-                f"rated_{charge.rating}_kw: found nothing, allowed is the rating that line {charge.line!r} charges"
-            )
+        allowed = f"the rating that line {charge.line!r} charges"
+        rating = _needed(rated_kw.get(charge.rating), f"rated_{charge.rating}_kw", allowed)
         factor = {"month": months, "year": months / 12, "30 days": Decimal(days) / DAYS_PER_MONTH}[charge.per]
         return charge.price * rating * factor
     if charge.on == "demand":
-        peak = period.counted.get(charge.key)
-        if peak is None:
-            raise InputError(
-                f"demand_kw: found nothing, allowed is the highest import power that line {charge.line!r} charges"
-            )
+        allowed = f"the highest import power that line {charge.line!r} charges"
+        peak = _needed(period.counted.get(charge.key), "demand_kw", allowed)
         return charge.price * peak * tariff.months_per_bill * days / period.days
     kwh = period.counted[charge.key]
     if days != period.days:
@@ -122,11 +123,8 @@ def export_worth(tariff, period):
     """Return the money credit for the exported energy of the period, one rounded amount a bucket. [$]"""
     credit, rounded = tariff.credit, rounding(tariff)
     if credit.export_price and credit.export_price.by_hour:
-        value = period.counted.get(("export_value", ""))
-        if value is None:
-            raise InputError(
-                "export_value: found nothing, allowed is the worth by hour that solarlib.bill.periods computes"
-            )
+        allowed = "the worth by hour that solarlib.bill.periods computes"
+        value = _needed(period.counted.get(("export_value", "")), "export_value", allowed)
         return rounded(value * credit.export_factor)
     worth = ZERO
     for bucket in tariff.bucket_names:

@@ -138,7 +138,6 @@ def twelve_months(values):
     """Return the values as an array whose last axis holds twelve finite numbers, or raise an `InputError`."""
     array = np.asarray(values, float)
     if array.ndim == 0 or array.shape[-1] != 12 or not np.isfinite(array).all():
-        raise InputError(
-            f"surplus: found an array of shape {array.shape}, allowed are 12 finite numbers a year, January first"
-        )
+        allowed = "12 finite numbers a year, January first"
+        raise InputError(f"surplus: found an array of shape {array.shape}, allowed are {allowed}")
     return array

@@ -55,9 +55,8 @@ def years_from_days(daily_kwh, rng, count):
     """
     daily = np.asarray(daily_kwh, float)
     if daily.ndim == 0 or daily.shape[-1] != 365 or not np.isfinite(daily).all():
-        raise InputError(
-            f"daily_kwh: found an array of shape {daily.shape}, allowed are 365 finite numbers, January 1 first"
-        )
+        allowed = "365 finite numbers, January 1 first"
+        raise InputError(f"daily_kwh: found an array of shape {daily.shape}, allowed are {allowed}")
     length, month = np.repeat(DAYS, DAYS), np.repeat(np.arange(12), DAYS)
     first = np.cumsum([0, *DAYS[:-1]])
     number = np.arange(365) - first[month]

@@ -68,10 +68,8 @@ def suggest_mapping(path: str | Path, zone: str | None = None) -> Suggestion:
     ]
     if not values:
         parts.append(_Part(confirm=(told("no_numbers"),)))
-    lines, certain, confirm = (
-        tuple(item for part in parts for item in getattr(part, name)) for name in ("lines", "certain", "confirm")
-    )
-    return Suggestion("\n".join(lines) + "\n", certain, confirm)
+    certain, confirm = (tuple(said for part in parts for said in getattr(part, key)) for key in ("certain", "confirm"))
+    return Suggestion("\n".join(line for part in parts for line in part.lines) + "\n", certain, confirm)
 
 
 @dataclass(frozen=True)

@@ -76,9 +76,8 @@ def missing(index, step):
     labels, _ = even_labels(index, step)
     steps = np.diff(labels)
     wide = np.flatnonzero(steps >= 2 * step.value)
-    return pd.DataFrame(
-        {"start": moved(index, step, 1)[wide], "end": index[wide + 1], "intervals": steps[wide] // step.value - 1}
-    )
+    lost = steps[wide] // step.value - 1
+    return pd.DataFrame({"start": moved(index, step, 1)[wide], "end": index[wide + 1], "intervals": lost})
 
 
 def even_index(index, step):

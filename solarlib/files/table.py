@@ -117,9 +117,8 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
     titles = tuple(cells[header - 1]) if header else ()
     wide = [(number, tuple(row)) for number, row in enumerate(cells[: max(0, header - 1)], 1) if len(row) == width]
     above, sample = () if header_line else tuple(wide), tuple(tuple(row) for row in timed if len(row) == width)
-    return Layout(
-        path, encoding, newline, delimiter, header, titles, width, (header or first) + 1, sample=sample, above=above
-    )
+    cut = encoding, newline, delimiter, header, titles, width, (header or first) + 1
+    return Layout(path, *cut, sample=sample, above=above)
 
 
 def _with_time(rows, is_time):
