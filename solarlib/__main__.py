@@ -96,12 +96,9 @@ def explain_failure(log_text):
     """Return one plain sentence on why the installation stopped."""
     if re.search(r"No space left|Errno 28|not enough space", log_text, re.I):
         return "The disk is full. Free about 1.2 GB in this folder's disk and run the same command again."
-    if re.search(
-        r"NewConnectionError|NameResolution|name resolution|getaddrinfo|timed out|Connection refused|"
-        r"ConnectionError|ProxyError|SSLError|unreachable|Max retries|from versions: none",
-        log_text,
-        re.I,
-    ):
+    no_network = r"NewConnectionError|NameResolution|name resolution|getaddrinfo|timed out|Connection refused|"
+    no_network += r"ConnectionError|ProxyError|SSLError|unreachable|Max retries|from versions: none"
+    if re.search(no_network, log_text, re.I):
         return (
             "The packages could not be fetched: no network, or a proxy or firewall in between. "
             "Connect once and run the same command again; afterwards no network is needed."

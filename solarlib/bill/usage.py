@@ -237,6 +237,4 @@ def _refuse(wrong, spans, words, *values):
 
 
 def _decimals(steps, decimals):
-    if not decimals:
-        return list(map(Decimal, steps.tolist()))
     return [Decimal(step).scaleb(-decimals) for step in steps.tolist()]

@@ -96,7 +96,7 @@ class LiveFilter:
         unknown = ~np.isfinite(pv)
         pv = np.where(unknown, np.nan_to_num(self._pv[0]), pv)
         sun_before = np.where(np.isfinite(self._pv[0]), self._pv[0], pv)
-        self._remember_sun(pv)
+        self._pv = np.where(pv != self._pv[0], [pv, *self._pv[:2]], self._pv)
         dark = (pv <= likelihood.DARK_W) & ~unknown
         states = likelihood.implied_states(u, share, self.instrument.test_load_w, self._quiet)
         gap = np.minimum(self._missed + 1, _LONGEST_GAP)
@@ -132,9 +132,6 @@ class LiveFilter:
         sds = likelihood.pv_doubt(pv, sun_before, likelihood.roughness_of_last(self._pv), gap, self.instrument, usual)
         # Live, the last whole window is old news: what it changes by did not change in this sample.
         return np.hypot(sds[0], np.nan_to_num(np.abs(self._pv[0] - self._pv[1]))), np.hypot(sds[1], pv - sun_before)
-
-    def _remember_sun(self, pv):
-        self._pv = np.where(pv != self._pv[0], [pv, *self._pv[:2]], self._pv)
 
     def _learn(self, load, certain):
         """Keep the night's readings; when day breaks, learn the house's habits from the nights kept."""

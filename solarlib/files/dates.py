@@ -24,18 +24,13 @@ _CLOCK = (
     r" *(?P<ap>[ap]\.?m\.?)?)? *(?P<z>z|utc|gmt|[+-]\d\d:?(?:\d\d)?)?"
 )
 _WEEKDAY = r"(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6}\.?,? +)?"  # passed over
-_PATTERNS = tuple(
-    re.compile(_WEEKDAY + date + _CLOCK, re.IGNORECASE | re.ASCII)
-    for date in (
-        r"(?P<a>\d{1,4})(?P<sep>[-/. ])(?P<b>\d{1,2}|[a-z]{3,9})\.?(?P=sep)(?P<c>\d{1,4})",
-        r"(?P<b>[a-z]{3,9}) (?P<a>\d{1,2}),? (?P<c>\d{4})",
-    )
-) + (
-    re.compile(
-        r"(?P<y>\d{4})(?P<m>\d\d)(?P<d>\d\d)(?:[T ]?(?P<h>\d\d):?(?P<mi>\d\d)(?::?(?P<s>\d\d))?)?(?P<z>z)?",
-        re.IGNORECASE | re.ASCII,
-    ),
+_DATES = (
+    r"(?P<a>\d{1,4})(?P<sep>[-/. ])(?P<b>\d{1,2}|[a-z]{3,9})\.?(?P=sep)(?P<c>\d{1,4})",
+    r"(?P<b>[a-z]{3,9}) (?P<a>\d{1,2}),? (?P<c>\d{4})",
 )
+_PACKED = r"(?P<y>\d{4})(?P<m>\d\d)(?P<d>\d\d)(?:[T ]?(?P<h>\d\d):?(?P<mi>\d\d)(?::?(?P<s>\d\d))?)?(?P<z>z)?"
+_SHAPES = (*(_WEEKDAY + shape + _CLOCK for shape in _DATES), _PACKED)
+_PATTERNS = tuple(re.compile(shape, re.IGNORECASE | re.ASCII) for shape in _SHAPES)
 
 
 def looks_like_time(text):
