@@ -259,7 +259,8 @@ def _group(index, step, netting):
         allowed = f"a step up to {pd.Timedelta(length, 'ns')} for this tariff"
         raise InputError(f"interval data: found a step of {step}, allowed is {allowed}")
     utc = index.as_unit("ns").asi8
-    return (utc + (wall - utc) % length) // length
+    turns = np.cumsum(np.diff(wall - utc, prepend=wall[0] - utc[0]) != 0)  # a turn by half an hour cuts an hour short
+    return (utc + (wall - utc) % length) // length + turns
 
 
 def _edges(index, step, reads):

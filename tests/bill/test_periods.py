@@ -153,6 +153,18 @@ def test_netting_over_longer_intervals_never_raises_import_or_export(seed, with_
         before = book
 
 
+def test_a_clock_set_forward_by_half_an_hour_leaves_a_short_hour_of_its_own():
+    """Lord Howe, 6 October 2024: 01:00 to 02:00 is followed by 02:30 to 03:00, which nets and peaks alone."""
+    index = pd.date_range("2024-10-06 01:00", periods=8, freq="15min", tz="Australia/Lord_Howe")
+    assert f"{index[4]:%H:%M}" == "02:30"
+    delivered, received = np.array([1.0, 1, 0, 0, 0, 0, 0, 0]), np.array([0.0, 0, 0, 0, 2, 0, 0, 0])
+    rules = tariff("hour", charges=[{"line": "peak", "on": "demand", "price": 1, "window_minutes": 60}])
+    table = monthly_periods(pd.Series(delivered, index), pd.Series(received, index), tariff=rules)
+    assert (table.import_kwh[0], table.export_kwh[0], table.demand_kw[0]) == (2, 2, 2)
+    more = monthly_periods(pd.Series(delivered + received, index), pd.Series(0.0, index), tariff=rules)
+    assert more.demand_kw[0] == 2, "two kWh in each of two hours"
+
+
 def test_an_hourly_export_table_prices_every_hour_by_local_clock():
     index = pd.date_range("2026-06-30 22:00", periods=4, freq="1h", tz=NEW_YORK)
     prices = [[month + hour / 100 for hour in range(24)] for month in range(12)]
