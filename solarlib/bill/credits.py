@@ -110,9 +110,9 @@ def cross(names, rule, price, kwh, billed, step):
     """
     into, out = dict.fromkeys(names, ZERO), dict.fromkeys(names, ZERO)
     dearest = sorted(names, key=lambda name: -price[name])
-    for i, giver in enumerate(dearest):
-        takers = dearest[i + 1 :] if rule == "high to low" else [name for name in dearest if name != giver]
-        for taker in takers:
+    for giver in dearest:
+        cheaper = [name for name in dearest if price[name] < price[giver]]
+        for taker in cheaper if rule == "high to low" else [name for name in dearest if name != giver]:
             wanted = billed[taker] - into[taker]
             if rule == "high to low":
                 moved = got = kwh[giver].take(wanted)

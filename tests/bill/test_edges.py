@@ -59,6 +59,16 @@ def test_credit_crosses_from_dear_to_cheap_only_and_not_where_a_price_is_zero():
         assert into["on"] == moved, (rule, price)
 
 
+@pytest.mark.parametrize("price", ["0", "0.2"])
+@pytest.mark.parametrize("giver, taker", [("on", "off"), ("off", "on")])
+def test_credit_does_not_cross_high_to_low_where_both_prices_are_the_same(giver, taker, price):
+    banks = {"on": Lots(), "off": Lots()}
+    banks[giver].add(1, D(10))
+    same, billed = dict.fromkeys(banks, D(price)), {giver: D(0), taker: D(4)}
+    into, out = cross(("on", "off"), "high to low", same, banks, billed, D(1))
+    assert (into[taker], out[giver], banks[giver].amount) == (0, 0, 10)
+
+
 def resets(credit, count, first=(2025, 1)):
     start = date(*first, 1)
     edges = [date(first[0] + (first[1] - 1 + i) // 12, (first[1] - 1 + i) % 12 + 1, 1) for i in range(count + 1)]
