@@ -17,7 +17,7 @@ import os
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 ROOT = os.path.dirname(HERE)
-# `python3 path/to/solarlib lab` puts this folder on the search path, where array.py would hide Python's own.
+# `python3 path/to/solarlib lab` puts this folder on the search path, where a room could hide a package of its name.
 sys.path[:] = [entry for entry in sys.path if os.path.abspath(entry or ".") != HERE]
 
 import hashlib
