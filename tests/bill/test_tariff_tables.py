@@ -18,6 +18,32 @@ HEADINGS = {
     "`[[tariff.bucket]]`": Bucket,
     "`[tariff.credit]`": Credit,
 }
+# Where a group of keys begins, by the first of them: a long table is easier to search in parts.
+GROUPS = {
+    Tariff: {
+        "name": "What it is made of",
+        "minimum_bill": "What a bill adds up to",
+        "months_per_bill": "When it holds",
+        "size_cap_kw": "How large an array may be, and cautions",
+    },
+    Charge: {
+        "line": "Every line has these",
+        "blocks": "A price by steps",
+        "bucket": "Only for a part of the time",
+        "offset": "What else changes it",
+        "rating": "For a rating or a demand",
+        "of": "For a percentage",
+    },
+    Credit: {
+        "unit": "Every rule has these",
+        "export_price": "What a kWh earns in money",
+        "order": "How long a credit lasts and where it pays",
+        "reset_month": "The end of the year: when",
+        "at_reset": "The end of the year: what happens",
+        "on_close": "When the account or the rules end",
+        "export_limit_kw": "A limit of power",
+    },
+}
 
 
 def row(item):
@@ -39,22 +65,34 @@ def row(item):
 
 
 def table(kind):
-    """Return the table of the keys of one declared class."""
-    return "\n".join(["| key | meaning | allowed; *default* |", "|---|---|---|", *map(row, fields(kind))])
+    """Return the table of the keys of one declared class, a long one in groups under headings."""
+    lines, head = [], ["| key | meaning | allowed; *default* |", "|---|---|---|"]
+    for item in fields(kind):
+        group = GROUPS.get(kind, {}).get(item.metadata.get("key", item.name))
+        if group:
+            lines += [*([""] if lines else []), f"### {group}", "", *head]
+        lines += [*([] if lines else head), row(item)]
+    return "\n".join(lines)
 
 
 def parts(text):
-    """Yield (heading, text up to its table, the table, text after it) of each section with a table."""
+    """Yield (heading, the table with the headings of its groups) of each section with a table of keys."""
     for section in text.split("\n## ")[1:]:
         lines = section.splitlines()
-        at = [i for i, line in enumerate(lines) if line.startswith("|")]
-        if at:
+        at = [i for i, line in enumerate(lines) if line.startswith(("|", "###"))]
+        if at and any(line.startswith("| key |") for line in lines):
             yield lines[0].split(":")[0], "\n".join(lines[at[0] : at[-1] + 1])
 
 
 @pytest.mark.parametrize("heading", HEADINGS)
 def test_the_readme_holds_the_table_of_the_declarations(heading):
     assert dict(parts(README.read_text(encoding="utf-8")))[heading] == table(HEADINGS[heading])
+
+
+def test_every_group_begins_with_a_key_and_the_first_with_the_first():
+    for kind, groups in GROUPS.items():
+        keys = [item.metadata.get("key", item.name) for item in fields(kind)]
+        assert next(iter(groups)) == keys[0] and set(groups) <= set(keys)
 
 
 def test_every_key_has_words_and_every_table_a_kind():
