@@ -15,6 +15,8 @@ from solarlib.worth import money
 
 CASH_FLOWS = ("investment", "incentives", "saving", "upkeep", "insurance_and_tax", "events", "end_of_life",
          "loan", "interest", "principal")  # fmt: skip
+LATER_INVESTMENT = ("events", "end_of_life")
+OUTLAYS = ("installed", "fees", "roof_and_panelboard_work")
 
 
 @dataclass(frozen=True)
@@ -39,10 +41,16 @@ class Costs:
     installed, fees, roof_and_panelboard_work : float
         Year 0: contract price; interconnection, permits, inspection; work caused by the PV system. [money]
     rebate : float
-        Paid in year 0, lowers the amount a tax credit applies to. [money]
+        Paid in year 0. [money]
     tax_credit_share, tax_credit_year, tax_owed : float, int, float
-        Share of the outlay after rebate, the year it is received, and the tax it can at most cancel.
-        All incentives default to zero: they change, so nobody has one before the current law was looked up.
+        Share of `tax_credit_base`, the year it is received, and the tax of EACH year, in that year's money, that it can
+        at most cancel. All incentives default to zero: they change, so nobody has one before the current law was read.
+    tax_credit_carry_years : int
+        For so many more years what is above the tax owed may be used up; 0: it is lost.
+    eligible_installed, eligible_fees, eligible_roof_and_panelboard_work : float
+        Share of each cost of year 0 that the law counts.
+    rebate_lowers_tax_credit : bool
+        Whether the rebate is taken off what the share applies to.
     upkeep_per_year, insurance_and_tax_per_year : float
         In year-1 money. [money/year]
     events : tuple of Event
@@ -59,6 +67,11 @@ class Costs:
     tax_credit_share: float = 0.0
     tax_credit_year: int = 1
     tax_owed: float = math.inf
+    tax_credit_carry_years: int = 0
+    eligible_installed: float = 1.0
+    eligible_fees: float = 1.0
+    eligible_roof_and_panelboard_work: float = 1.0
+    rebate_lowers_tax_credit: bool = True
     upkeep_per_year: float = 0.0
     insurance_and_tax_per_year: float = 0.0
     events: tuple = ()
@@ -70,11 +83,16 @@ class Costs:
         for name in ("installed", "fees", "roof_and_panelboard_work", "rebate", "upkeep_per_year",
                      "insurance_and_tax_per_year", "residual", "removal"):  # fmt: skip
             require(getattr(self, name), f"costs.{name}", 0)
-        require(self.tax_credit_share, "costs.tax_credit_share", 0, 1)
-        whole_number(self.tax_credit_year, "costs.tax_credit_year", 0, 100)
+        for name in ("tax_credit_share", *(f"eligible_{cost}" for cost in OUTLAYS)):
+            require(getattr(self, name), f"costs.{name}", 0, 1)
+        for name in ("tax_credit_year", "tax_credit_carry_years"):
+            whole_number(getattr(self, name), f"costs.{name}", 0, 100)
         require(self.growth, "costs.growth", -0.5, 0.5)
         if not self.tax_owed >= 0:
             raise InputError(f"costs.tax_owed: found {self.tax_owed!r}, allowed is an amount from 0")
+        if self.tax_credit_carry_years and self.tax_owed == math.inf:
+            found = f"{self.tax_credit_carry_years} without tax_owed"
+            raise InputError(f"costs.tax_credit_carry_years: found {found}, allowed is 0: nothing is left to carry")
         if self.rebate > self.outlay:
             raise InputError(f"costs.rebate: found {self.rebate:g}, allowed is at most the outlay {self.outlay:g}")
 
@@ -84,9 +102,23 @@ class Costs:
         return self.installed + self.fees + self.roof_and_panelboard_work
 
     @property
+    def tax_credit_base(self):
+        """What the share of the tax credit applies to: eligible costs, less the rebate if it lowers them. [money]"""
+        eligible = sum(getattr(self, f"eligible_{cost}") * getattr(self, cost) for cost in OUTLAYS)
+        return max(eligible - self.rebate * self.rebate_lowers_tax_credit, 0.0)
+
+    @property
     def tax_credit(self):
-        """The credit, at most the tax owed; what is above it is lost here, the law may carry it forward. [money]"""
-        return min(self.tax_credit_share * (self.outlay - self.rebate), self.tax_owed)
+        """All that the tax of the years from `tax_credit_year` to the last year of carrying lets be used. [money]"""
+        return min(self.tax_credit_share * self.tax_credit_base, self.tax_owed * (1 + self.tax_credit_carry_years))
+
+    def tax_credits(self, years):
+        """Return the credit used in each of years 0 ... n; what would be used later is left out. [money]"""
+        used, left = np.zeros(years + 1), self.tax_credit
+        for year in range(self.tax_credit_year, min(self.tax_credit_year + self.tax_credit_carry_years, years) + 1):
+            used[year] = min(left, self.tax_owed)
+            left -= used[year]
+        return used
 
     def check_years(self, years):
         """Raise `InputError` if a cost or credit lies beyond the last year, ``years``."""
@@ -178,9 +210,8 @@ def cash_flow(bills_without_pv, bills_with_pv, costs, loan=None):
     table.loc[1:, "bill_with_pv"] = with_pv
     table.loc[1:, "saving"] = without - with_pv
     table.loc[0, "investment"] -= costs.outlay
-    table.loc[0, "incentives"] = costs.rebate
-    if costs.tax_credit_share:
-        table.loc[costs.tax_credit_year, "incentives"] += costs.tax_credit
+    table["incentives"] = costs.tax_credits(years)
+    table.loc[0, "incentives"] += costs.rebate
     table.loc[1:, "upkeep"] -= costs.upkeep_per_year * grown
     table.loc[1:, "insurance_and_tax"] -= costs.insurance_and_tax_per_year * grown
     for event in costs.events:
@@ -228,9 +259,9 @@ def figures_of_merit(
         net_present_value
             all money of all years, each amount counted as what it is worth today
         savings_to_investment
-            savings after running costs, worth today, for each unit of outlay
+            savings after upkeep, insurance, tax, for each unit of outlay, later work less what is left; worth today
         internal_rate
-            the discount rate at which the net present value is zero; none if there is not exactly one
+            the discount rate at or above 0 at which the net present value is zero; none if there is not exactly one
         sign_changes
             how often the yearly money changes sign; above 1, look at the curve of net present value
         modified_internal_rate
@@ -246,20 +277,18 @@ def figures_of_merit(
     """
     net = table["net"].to_numpy()
     owned = (table["investment"] + table["incentives"]).to_numpy()
-    running = table[["upkeep", "insurance_and_tax", "events", "end_of_life"]].sum(axis=1).to_numpy()
-    first_cost = -(table["upkeep"] + table["insurance_and_tax"]).loc[1]
-    outlay, after = -money.net_present_value(rate, owned), (table["saving"] + running).to_numpy()[1:]
+    running, later = ((table[a] + table[b]).to_numpy() for a, b in (("upkeep", "insurance_and_tax"), LATER_INVESTMENT))
     nominal = real = np.nan
     if energy_kwh is not None:
-        costs = -(owned + running)
+        costs = -(owned + running + later)
         nominal, real = (money.levelised_cost(costs, energy_kwh, rate, among) for among in (0.0, inflation))
     merit = {
-        "simple_payback": money.simple_payback(-owned.sum(), table.loc[1, "saving"], first_cost),
+        "simple_payback": money.simple_payback(-owned.sum(), table.loc[1, "saving"], -running[1]),
         "cumulative_payback": money.payback(net),
         "lasting_payback": money.payback(net, lasting=True),
         "discounted_payback": money.payback(net, rate),
         "net_present_value": money.net_present_value(rate, net),
-        "savings_to_investment": money.savings_to_investment(rate, after, outlay) if outlay > 0 else np.nan,
+        "savings_to_investment": money.savings_to_investment(rate, table["saving"] + running, -(owned + later)),
         "internal_rate": money.internal_rate(net),
         "sign_changes": money.sign_changes(net),
         "modified_internal_rate": money.modified_internal_rate(net, rate, rate),

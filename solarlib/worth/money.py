@@ -10,6 +10,8 @@ from scipy.optimize import brentq
 
 from solarlib.quantities import InputError
 
+NEAR_ZERO = 1e-6  # a rate so little below zero is zero: what the roots of a polynomial are good to
+
 
 def _rate(rate, name="rate"):
     rate = np.asarray(rate, dtype=float)
@@ -206,13 +208,21 @@ def internal_rates(flows):
 
 
 def internal_rate(flows):
-    """Return the internal rate of return: the one rate at which the net present value is zero.
+    """Return the internal rate of return: the one rate, at or above zero, at which the net present value is zero.
 
-    NaN if no rate or more than one exists, and if year 0 is no outlay: a system paid wholly by a loan invests
-    nothing, and a rate of return on nothing means nothing. Show `net_present_value` over many rates instead.
+    Roots below zero belong to money that shrinks elsewhere; they count only where no other root exists, so that a cost
+    at the end of life (which always brings such a root) leaves the rate of an investment what it is. NaN if no rate or
+    more than one is left, and if year 0 is no outlay: a system paid wholly by a loan invests nothing, and a rate of
+    return on nothing means nothing. Show `net_present_value` over many rates instead.
+
+    Examples
+    --------
+    >>> round(internal_rate([-100.0, 60.0, 60.0, -5.0]), 4)  # the other root is a loss of 92 % a year
+    0.1029
     """
     flows = _flows(flows)
     rates = internal_rates(flows)
+    rates = [rate for rate in rates if rate > -NEAR_ZERO] or rates
     return rates[0] if len(rates) == 1 and flows[0] < 0 else np.nan
 
 
@@ -228,12 +238,28 @@ def modified_internal_rate(flows, finance_rate, reinvest_rate):
     return float((income / outlay) ** (1 / last) - 1) if outlay > 0 and income > 0 else np.nan
 
 
-def savings_to_investment(rate, yearly_net, investment):
-    """Return the present value of the savings less running costs of years 1 ... n, per unit invested in year 0."""
-    yearly_net = _flows(yearly_net, "yearly_net", least=1)
-    if not np.all(np.asarray(investment) > 0):
-        raise InputError(f"investment: found {investment!r}, allowed is an amount above 0")
-    return net_present_value(rate, yearly_net) / (1 + _rate(rate)) / investment
+def savings_to_investment(rate, savings, investment):
+    """Return the savings-to-investment ratio: operational savings worth today, for each unit of investment worth today.
+
+    Parameters
+    ----------
+    rate : float
+    savings : array, shape (n + 1,)
+        What is saved in years 0 ... n, less upkeep and other running costs. [money]
+    investment : array, shape (n + 1,)
+        Costs of investment, positive: outlay less incentives, replacements, and less what is left at the end. [money]
+
+    Returns
+    -------
+    float
+        NaN where nothing is invested. Above 1 just where the net present value is above zero.
+
+    References
+    ----------
+    Fuller and Petersen, NIST Handbook 135 (1995): replacements and residual value stand in the denominator.
+    """
+    invested = net_present_value(rate, investment)
+    return float(net_present_value(rate, savings) / invested) if invested > 0 else np.nan
 
 
 def levelised_cost(costs, energy_kwh, rate, inflation=0.0):

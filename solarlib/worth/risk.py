@@ -162,8 +162,7 @@ def draw_lifetimes(rng, draws, years, bill_without_pv, rules, costs, uncertainty
     saving = (bill_without_pv - _billed(rules, which, made)) * price * money.growth_path(years, growth)[:, 0]
     flows = np.full((draws, years + 1), costs.rebate - costs.outlay)
     flows[:, 1:] = saving - _spent(rng, costs, u, money.growth_path(years, inflation)[:, 0])
-    if costs.tax_credit_share:
-        flows[:, costs.tax_credit_year] += costs.tax_credit
+    flows += costs.tax_credits(years)
     rule = pd.Categorical.from_codes(which, [rule.name for rule in rules])
     drawn = {"price_factor": price[:, 0], "price_growth": growth[:, 0], "rate": rate, "degradation": degradation[:, 0]}
     savings = {"first_year_saving": saving[:, 0], "gross_saving": saving.sum(axis=1), "net_saving": flows.sum(axis=1)}

@@ -24,7 +24,7 @@ flow_rows = st.lists(amounts, min_size=2, max_size=12)
 def test_examples_in_the_docstrings():
     for module in (money, lifetime, bill_table, premium, risk):
         assert doctest.testmod(module).failed == 0
-    assert doctest.testmod(money).attempted == 3 and doctest.testmod(premium).attempted == 1
+    assert doctest.testmod(money).attempted == 4 and doctest.testmod(premium).attempted == 1
 
 
 class TestTimeValue:
@@ -158,6 +158,43 @@ class TestInternalRate:
         assert money.internal_rate([-1e6, 1.0]) == pytest.approx(1e-6 - 1)
         assert money.internal_rate([-1e-8] + [0.0] * 59 + [1e8]) == pytest.approx(10 ** (16 / 60) - 1)
 
+    @quick
+    @given(st.floats(0.001, 0.6), st.floats(-0.95, -0.05), st.floats(1, 1e5))
+    def test_a_root_below_zero_never_hides_the_one_above(self, rate, loss, size):
+        """Such as every cost at the end of life brings: the flows are made from exactly these two roots."""
+        flows = -size * np.poly([1 + rate, 1 + loss])
+        assert money.internal_rates(flows) == pytest.approx((loss, rate), abs=1e-6)
+        assert money.internal_rate(flows) == pytest.approx(rate, abs=1e-6)
+
+    @quick
+    @given(st.floats(500, 2e4), st.floats(50, 3000), st.integers(2, 30), st.floats(0, 3e4))
+    def test_whatever_is_paid_at_the_end_an_internal_rate_is_where_the_curve_from_zero_on_is_zero_once(
+        self, cost, saving, years, removal
+    ):
+        flows = np.r_[-cost, np.full(years, saving)]
+        flows[-1] -= removal
+        found = money.internal_rate(flows)
+        curve = np.sign(money.net_present_value(np.linspace(0, 8, 4001), flows))
+        crossings = np.count_nonzero(np.diff(curve[curve != 0]))
+        if flows.sum() > 1e-6:  # above zero at 0 % and below it far out: an odd number of zeros, and here never three
+            assert crossings == 1 or saving > 7 * cost
+            assert 0 <= found and money.net_present_value(found, flows) == pytest.approx(0, abs=1e-6 * cost)
+        elif crossings:
+            assert np.isnan(found)
+
+    def test_signs_that_change_often(self):
+        removed = [-16_800.0] + [1_000.0] * 24 + [1_000.0 - 6_000.0]
+        assert money.sign_changes(removed) == 2 and money.internal_rate(removed) == max(money.internal_rates(removed))
+        repaired = np.array(removed)
+        repaired[15] -= 2_100.0  # four changes of sign, still one zero from 0 % on
+        assert money.sign_changes(repaired) == 4
+        assert money.net_present_value(money.internal_rate(repaired), repaired) == pytest.approx(0, abs=1e-6)
+        assert np.isnan(money.internal_rate([-1000.0, 2500.0, -1560.0]))  # 20 % and 30 %
+        assert money.internal_rate([-100.0, 0.0, 0.0, 74.0]) < 0  # money is lost: the one root, below zero, stands
+        assert np.isnan(money.internal_rate([-100.0, 100.0, 0.0, -7.0]))  # two below zero, none above
+        assert money.internal_rate(-np.poly([1.0, 0.4])) == pytest.approx(0, abs=1e-6)  # zero itself counts as above
+        assert np.isnan(money.internal_rate(-np.poly([1.0, 1.2])))
+
     def test_the_curve_over_many_rates(self):
         rates = np.linspace(0, 0.4, 81)
         curve = money.net_present_value(rates, [-1000, 2500, -1560])
@@ -192,9 +229,9 @@ class TestLevelisedCost:
         with pytest.raises(InputError, match="^energy_kwh: found 3 years for 3 costs"):
             money.levelised_cost([1.0, 1.0, 1.0], [1.0, 1.0, 1.0], 0.05)
 
-    def test_refused_investment(self):
-        with pytest.raises(InputError, match="^investment: found 0"):
-            money.savings_to_investment(0.05, [1.0], 0)
+    def test_without_investment_there_is_no_ratio(self):
+        assert np.isnan(money.savings_to_investment(0.05, [0.0, 1.0], [0.0, 0.0]))
+        assert np.isnan(money.savings_to_investment(0.05, [0.0, 1.0], [1.0, -2.0]))  # more is left than was paid
 
 
 class TestLoan:
@@ -266,6 +303,36 @@ class TestCashFlow:
     def test_a_rebate_lowers_what_the_credit_applies_to(self):
         assert Costs(10_000, rebate=1000, tax_credit_share=0.3).tax_credit == pytest.approx(2700)
 
+    def test_the_law_says_what_the_credit_counts(self):
+        def base(**values):
+            return Costs(10_000, 400, 1_600, rebate=1000, **values).tax_credit_base
+
+        assert base() == 11_000 and base(rebate_lowers_tax_credit=False) == 12_000
+        assert base(eligible_installed=0.8) == 9_000 and base(eligible_fees=0.0) == 10_600
+        assert base(eligible_roof_and_panelboard_work=0.25) == 9_800
+        shares = dict.fromkeys((f"eligible_{cost}" for cost in lifetime.OUTLAYS), 0.0)
+        assert base(**shares) == 0  # a rebate above what is eligible gives no credit below zero
+
+    @quick
+    @given(st.floats(0, 6000), st.integers(0, 4), st.integers(0, 6), st.integers(4, 12))
+    def test_a_credit_is_used_as_the_tax_of_each_year_lets(self, owed, first, carry, years):
+        costs = Costs(10_000, tax_credit_share=0.5, tax_credit_year=first, tax_owed=owed, tax_credit_carry_years=carry)
+        used, left = costs.tax_credits(years), 5000.0
+        for year, amount in enumerate(used):
+            may = first <= year <= first + carry
+            assert amount == pytest.approx(min(left, owed) if may else 0.0)
+            left -= amount
+        assert used.sum() <= costs.tax_credit + 1e-9
+        if first + carry <= years:
+            assert used.sum() == pytest.approx(costs.tax_credit) == pytest.approx(5000.0 - left)
+
+    def test_a_carried_credit_in_the_flow(self):
+        costs = Costs(
+            10_000, rebate=500, tax_credit_share=0.4, tax_credit_year=1, tax_owed=1500, tax_credit_carry_years=5
+        )
+        table = cash_flow([0.0] * 9, [0.0] * 9, costs)
+        assert table["incentives"].tolist() == [500, 1500, 1500, 800, 0, 0, 0, 0, 0, 0]
+
     def test_fixed_charges_do_not_count_as_saved(self):
         without, with_pv, energy = bills()
         np.testing.assert_allclose(without - with_pv, 0.16 * energy * money.growth_path(25, 0.025))
@@ -296,8 +363,9 @@ class TestCashFlow:
         costs_value = result["levelised_cost_nominal"] * money.net_present_value(0.05, np.r_[0, energy])
         saved_value = money.net_present_value(0.05, table["saving"])
         assert saved_value - costs_value == pytest.approx(result["net_present_value"])
-        outlay_value = 9500 - 2000 / 1.05**2
-        assert (result["savings_to_investment"] - 1) * outlay_value == pytest.approx(result["net_present_value"])
+        later = 900 * 1.025**11 / 1.05**12 + 1500 * 1.025**17 / 1.05**18 + 700 * 1.025**24 / 1.05**25
+        invested = 9500 - 2000 / 1.05**2 + later  # replaced, and removed for more than it sells
+        assert (result["savings_to_investment"] - 1) * invested == pytest.approx(result["net_present_value"])
         assert result["simple_payback"] == pytest.approx(7500 / (900 - 100))
         assert result["gross_saving"] == pytest.approx((without - with_pv).sum())
         bare = figures_of_merit(table, 0.05)
@@ -324,6 +392,8 @@ class TestCashFlow:
             (lambda: Costs(100, tax_credit_share=30), "^costs.tax_credit_share: found 30"),
             (lambda: Costs(100, tax_credit_year=1.5), "^costs.tax_credit_year: found 1.5"),
             (lambda: Costs(100, tax_owed=-1), "^costs.tax_owed: found -1"),
+            (lambda: Costs(100, eligible_fees=70), "^costs.eligible_fees: found 70"),
+            (lambda: Costs(100, tax_credit_carry_years=3), "^costs.tax_credit_carry_years: found 3 without tax_owed"),
             (lambda: Costs(100, growth=2.5), "^costs.growth: found 2.5"),
             (lambda: Event("converter", 0, 5), "^costs.events 'converter' year: found 0"),
             (lambda: Event("converter", 3, -5), "^costs.events 'converter' cost: found -5"),
