@@ -14,10 +14,23 @@ from solarlib.bill.tariff import Tariff, tariff_from_table
 from solarlib.meter.load import APPLIANCE_KINDS, Appliance
 from solarlib.quantities import InputError
 from solarlib.roof.parts import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane
-from solarlib.schema import FORM, Problems, Table, choice, declared, listing, number, percent, read_toml, text, whole
+from solarlib.schema import (
+    FORM,
+    Problems,
+    Table,
+    choice,
+    declared,
+    flag,
+    listing,
+    number,
+    percent,
+    read_toml,
+    text,
+    whole,
+)
 from solarlib.sky.climate import MonthlyMeans
 from solarlib.sky.weather import Place
-from solarlib.worth.lifetime import Costs, Event
+from solarlib.worth.lifetime import OUTLAYS, Costs, Event
 
 HOUSE_FOLDER = Path(__file__).resolve().parents[2] / "data" / "houses"
 
@@ -44,6 +57,28 @@ class Meter:
 
 
 @dataclass(frozen=True)
+class Spread:
+    """How far things may be from what the owner expects, as standard deviations: 0.06 is six percent.
+
+    Of growth, discount rate (both above inflation), inflation and wear in points a year; of the others as shares of
+    the expected amount; `rule_change` is the chance that another billing rule comes, in a year from
+    `rule_change_from_year` on. All defaults: common practice, no source; they are the owner's own to set.
+    """
+
+    yield_every_year: float = declared(percent(0, 50), default=0.06, key="yield_every_year_percent")
+    weather: float = declared(percent(0, 50), default=0.04, key="weather_percent")
+    prices: float = declared(percent(0, 50), default=0.03, key="prices_percent")
+    price_growth: float = declared(percent(0, 20), default=0.01, key="price_growth_percent")
+    discount_rate: float = declared(percent(0, 20), default=0.005, key="discount_rate_percent")
+    inflation: float = declared(percent(0, 20), default=0.005, key="inflation_percent")
+    wear: float = declared(percent(0, 10), default=0.002, key="wear_percent")
+    costs: float = declared(percent(0, 100), default=0.3, key="costs_percent")
+    event_years: float = declared(_real(0, 30, "years"), default=2.0)
+    rule_change: float = declared(percent(0, 100), default=0.3, key="rule_change_percent")
+    rule_change_from_year: int = declared(whole(1, 60), default=2)
+
+
+@dataclass(frozen=True)
 class Outlook:
     """What the owner expects: years of use, and nominal yearly rates as shares: 0.05 is five percent."""
 
@@ -51,6 +86,7 @@ class Outlook:
     discount_rate: float = declared(percent(-10, 50), default=0.05, key="discount_rate_percent")
     price_growth: float = declared(_RATE, default=0.025, key="price_growth_percent")
     inflation: float = declared(_RATE, default=0.025, key="inflation_percent")
+    spread: Spread = declared(Table(Spread), default=Spread())
 
 
 @dataclass(frozen=True)
@@ -148,8 +184,11 @@ _LOSSES = {f"{name}_percent": (name, percent(0, 50)) for name in Losses.__datacl
 _AMOUNTS = "installed fees roof_and_panelboard_work rebate upkeep_per_year insurance_and_tax_per_year "
 _AMOUNTS += "residual removal tax_owed"
 _COSTS = {name: (name, _MONEY) for name in _AMOUNTS.split()} | {
+    **{f"eligible_{cost}_percent": (f"eligible_{cost}", percent(0, 100)) for cost in OUTLAYS},
     "tax_credit_percent": ("tax_credit_share", percent(0, 100)),
     "tax_credit_year": ("tax_credit_year", whole(0, 60)),
+    "tax_credit_carry_years": ("tax_credit_carry_years", whole(0, 60)),
+    "rebate_lowers_tax_credit": ("rebate_lowers_tax_credit", flag()),
     "event": ("events", Table(Event, _EVENT, many=True, start=1)),
 }
 

@@ -5,9 +5,10 @@ import tomllib
 
 import pytest
 
-from solarlib.house.file import _AMOUNTS, HOUSE_FOLDER, Meter, Outlook, _File, house_from_table, read_house
+from solarlib.house.file import _AMOUNTS, HOUSE_FOLDER, Meter, Outlook, Spread, _File, house_from_table, read_house
 from solarlib.quantities import InputError
 from solarlib.schema import Table
+from solarlib.worth.lifetime import OUTLAYS
 
 
 def table(name="two-storey"):
@@ -30,6 +31,9 @@ def test_costs_and_outlook_are_read_and_may_be_left_out():
     house = read_house("two-storey")
     assert house.costs.installed == 16800 and house.costs.events[0].year == 15
     assert (house.outlook.discount_rate, house.costs.growth) == (0.05, house.outlook.inflation)
+    own = table()
+    own["outlook"]["spread"] = {"discount_rate_percent": 1.5, "rule_change_percent": 10, "rule_change_from_year": 9}
+    assert house_from_table(own).outlook.spread == Spread(discount_rate=0.015, rule_change=0.1, rule_change_from_year=9)
     bare = {key: value for key, value in table().items() if key not in ("costs", "outlook", "age", "losses")}
     assert house_from_table(bare).costs is None and house_from_table(bare).outlook.years == 25
 
@@ -43,6 +47,17 @@ def test_a_tax_credit_is_zero_unless_the_file_names_it():
     del own["costs"]["tax_owed"]
     costs = house_from_table(own).costs
     assert costs.tax_credit == pytest.approx(0.2 * (costs.outlay - 800))
+    own["costs"] |= {
+        "roof_and_panelboard_work": 1000,
+        "eligible_roof_and_panelboard_work_percent": 40,
+        "eligible_installed_percent": 90,
+        "eligible_fees_percent": 0,
+        "rebate_lowers_tax_credit": False,
+        "tax_owed": 500,
+        "tax_credit_carry_years": 3,
+    }
+    costs = house_from_table(own).costs
+    assert costs.tax_credit_base == 0.9 * costs.installed + 400 and costs.tax_credit == 4 * 500
     own["costs"]["tax_credit_percent"] = 120
     with pytest.raises(InputError, match="costs.tax_credit_percent: found 120, allowed is a number from 0 to 100"):
         house_from_table(own)
@@ -268,12 +283,21 @@ def test_the_range_of_every_number_of_a_house_file():
         **{f"costs.{name}": money for name in _AMOUNTS.split()},
         "costs.tax_credit_percent": "0 to 100 %",
         "costs.tax_credit_year": "a whole number from 0 to 60",
+        "costs.tax_credit_carry_years": "a whole number from 0 to 60",
+        **{f"costs.eligible_{cost}_percent": "0 to 100 %" for cost in OUTLAYS},
         "costs.event.year": "a whole number from 1 to 60",
         "costs.event.cost": money,
         "outlook.years": "a whole number from 1 to 60",
         "outlook.discount_rate_percent": "-10 to 50 %",
         "outlook.price_growth_percent": "-10 to 30 %",
         "outlook.inflation_percent": "-10 to 30 %",
+        **{f"outlook.spread.{name}_percent": "0 to 50 %" for name in ("yield_every_year", "weather", "prices")},
+        **{f"outlook.spread.{name}_percent": "0 to 20 %" for name in ("price_growth", "discount_rate", "inflation")},
+        "outlook.spread.wear_percent": "0 to 10 %",
+        "outlook.spread.costs_percent": "0 to 100 %",
+        "outlook.spread.event_years": "0 to 30 years",
+        "outlook.spread.rule_change_percent": "0 to 100 %",
+        "outlook.spread.rule_change_from_year": "a whole number from 1 to 60",
     }
     assert allowed["meter.reading_interval_s"] == "one of 5, 10, 15, 20, 30, 60, 120, 180, 300, 600, 900"
     assert Meter(750.0) == Meter(750.0, "test load", 5, 60, 5.0, 1.0) and Outlook() == Outlook(25, 0.05, 0.025, 0.025)
