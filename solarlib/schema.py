@@ -32,6 +32,8 @@ class Reader:
         """Return the value, or raise `Refused`."""
         try:
             return self.convert(value)
+        except InputError:  # it names a place of its own
+            raise
         except (ValueError, TypeError, ArithmeticError):
             raise Refused(self.allowed) from None
 

@@ -8,8 +8,9 @@ with a reason. The reasons stand in ``contradictions.toml``.
 from solarlib.quantities import texts_beside
 from solarlib.schema import misplaced
 
-ENERGY = ("delivered", "import", "billed", "received", "use", "generation")  # what a $/kWh line may count
+ENERGY = ("delivered", "import", "billed", "received", "export", "use", "generation")  # what a $/kWh line may count
 _RETAIL = ("import", "billed", "delivered")
+_SHORT = {60: ("hour", "half hour", "quarter hour", "none"), 30: ("half hour", "quarter hour", "none")}
 
 _WORDS = texts_beside(__file__, "contradictions")
 
@@ -21,6 +22,7 @@ def contradictions(tariff):
         for key, found, allowed in [*misplaced(charge), *_of_charge(charge, tariff, lines)]:
             yield f"charge[{i}].{key} (line {charge.line!r})", found, allowed
     yield from _unknown("minimum_of", tariff.minimum_of, lines, "names of lines: ")
+    yield from _not_computed(tariff)
     yield from misplaced(tariff)
     yield from _of_whole(tariff)
     for key, found, allowed in [*misplaced(tariff.credit), *_of_credit(tariff.credit, tariff)]:
@@ -34,6 +36,27 @@ def _told(thing, wrong, **values):
             yield key, found.format(**values), allowed.format(**values)
 
 
+def _not_computed(tariff):
+    """Yield the rules that can be written but that no bill computes."""
+    credit, halves = tariff.credit, [time for bucket in tariff.buckets for pair in bucket.hours for time in pair]
+    prices = [("credit.export_price", credit.export_price)] + [(c.line, c.prices) for c in tariff.charges]
+    wrong = {
+        "credit.netting": credit.netting == "half hour",
+        "bucket.hours": any(time % 1 for time in halves),
+        "settlement": tariff.settlement == "year",
+        "carried_at_reset": tariff.carried_at_reset != "keep",
+    }
+    wrong |= {name: used and used.by_interval and (used.times or used.minutes < 60) for name, used in prices}
+    for charge in tariff.charges:
+        own = (charge.netting, charge.prices, charge.on == "export", charge.least_kw is not None, charge.over_bills > 1)
+        demand = charge.highest > 1 or charge.one_a_day or any(block.up_to_kw is not None for block in charge.blocks)
+        taxed = any(other.line in charge.of for other in tariff.percentages)
+        wrong[f"line {charge.line!r}"] = any(own) or demand or taxed
+    for key, so in wrong.items():
+        if so:
+            yield key, "a rule that is not computed yet", "the rule left out"
+
+
 def _unknown(key, names, known, words):
     for name in names:
         if name not in known:
@@ -44,33 +67,57 @@ def _swapped(limited):
     return limited.valid_from and limited.valid_to and limited.valid_from >= limited.valid_to
 
 
+def _too_long(prices, netting):
+    """Whether energy is netted over more than the time that one of these prices holds."""
+    return prices and prices.by_interval and netting not in _SHORT[prices.minutes]
+
+
 def _of_charge(charge, tariff, lines):
-    percent, priced = charge.on == "percent", charge.price is not None
-    limits = [block.up_to_kwh for block in charge.blocks] or [None]
+    percent, prices, credit = charge.on == "percent", charge.prices, tariff.credit
+    priced = (charge.price is not None) + bool(charge.blocks) + (prices is not None)
+    limits = [block.limit for block in charge.blocks] or [None]
     rising = None not in limits[:-1] and all(a < b for a, b in zip(limits[:-1], limits[1:-1]))
+    other_unit = "up_to_kwh" if charge.on == "demand" else "up_to_kw"
+    netted = charge.on in ("import", "export")
+    deferred = [name for name in charge.of if name in tariff.deferred]
     wrong = {
         "named twice": lines.count(charge.line) > 1,
-        "priced twice": priced and charge.blocks,
-        "not priced": not priced and not charge.blocks,
-        "blocks of what": charge.blocks and charge.on not in ENERGY,
+        "priced twice": priced > 1,
+        "not priced": not priced,
+        "blocks of what": charge.blocks and charge.on not in (*ENERGY, "demand"),
         "limits": limits[-1] is not None or not rising,
+        "unit of limits": any(getattr(block, other_unit) is not None for block in charge.blocks),
+        "prices of what": prices and charge.on not in (*ENERGY[:2], *ENERGY[3:]),
+        "prices by bucket": prices and prices.buckets,
+        "prices by hour": netted and _too_long(prices, charge.netting or credit.netting),
+        "not by bucket": charge.netting == "period" and tariff.buckets,
+        "by no bucket": charge.netting == "bucket" and not tariff.buckets,
+        "of deferred": deferred,
         "which bucket": charge.bucket is not None and charge.bucket not in tariff.bucket_names,
         "bucket of what": charge.bucket is not None and charge.on not in (*ENERGY, "demand"),
-        "percentage": percent and priced and not -100 <= charge.price <= 100,
+        "percentage": percent and charge.price is not None and not -100 <= charge.price <= 100,
         "after credit": percent and charge.of and charge.after_credit and tariff.credit.unit == "money",
         "offset": percent and charge.offset,
         "limited": percent and charge.limited,
         "dates": _swapped(charge),
         "prorate": charge.prorate and charge.on not in ("month", "kw"),
-        "use": charge.on == "use" and tariff.credit.unit != "none",
+        "by days": charge.blocks_by_days and charge.on == "demand",
+        "use": charge.on == "use" and credit.unit != "none",
     }
-    yield from _told("line", wrong, it=charge, limits=", ".join(map(str, limits)), energy=", ".join(ENERGY))
-    yield from _unknown("of", charge.of, [other.line for other in tariff.amounts], "lines that are no percentage: ")
+    texts = {"limits": ", ".join(map(str, limits)), "energy": ", ".join(ENERGY), "unit": other_unit}
+    texts |= {"netting": charge.netting or f"{credit.netting} (of credit.netting)", "deferred": ", ".join(deferred)}
+    texts["nettings"] = ", ".join(_SHORT[prices.minutes]) if prices and prices.by_interval else ""
+    yield from _told("line", wrong, it=charge, **texts)
+    above = tariff.charges[: lines.index(charge.line)]
+    known = [other.line for other in tariff.charges if other.on != "percent" or other in above]
+    yield from _unknown("of", charge.of, known, "lines, percentages only if they stand above: ")
 
 
 def _of_whole(tariff):
     credit, names = tariff.credit, [bucket.name for bucket in tariff.buckets]
     rest = [bucket.unlimited for bucket in tariff.buckets]
+    yearly = tariff.settlement == "year"
+    deferred = [name for name in tariff.minimum_of if name in tariff.deferred]
     wrong = {
         "no line": not tariff.charges,
         "dates": _swapped(tariff),
@@ -79,8 +126,12 @@ def _of_whole(tariff):
         "not by bucket": names and credit.netting == "period",
         "by no bucket": not names and credit.netting == "bucket",
         "crosses nothing": not names and credit.netting != "bucket" and credit.cross_bucket != "none",
+        "settles what": yearly and credit.unit != "money",
+        "settles when": yearly and credit.resets in ([], ["reset_bills"]),
+        "minimum of deferred": deferred,
+        "carries until when": tariff.carried_at_reset != "keep" and not credit.resets,
     }
-    yield from _told("whole", wrong, it=tariff, names=", ".join(names))
+    yield from _told("whole", wrong, it=tariff, names=", ".join(names), deferred=", ".join(deferred))
     for bucket in tariff.buckets:
         if any(start >= end for start, end in bucket.hours):
             allowed = "pairs [from, to] with from < to, in hours 0 to 24"
@@ -90,12 +141,14 @@ def _of_whole(tariff):
 def _of_credit(credit, tariff):
     unit, reset, price = credit.unit, bool(credit.resets), credit.export_price
     if unit == "none":
-        for key in ("life_bills", "order", "cross_bucket", "at_reset", "payout_price", *credit.resets):
+        resets = credit.resets if tariff.carried_at_reset == "keep" else ()
+        for key in ("life_bills", "order", "cross_bucket", "at_reset", "payout_price", *resets):
             if getattr(credit, key) != type(credit).__dataclass_fields__[key].default:
                 yield key, "unit = 'none'", f"{key} only with a credit"
     retail = [charge for charge in tariff.charges if charge.on in _RETAIL]
     billed = [charge for charge in retail if charge.on == "billed"]
     pays = credit.at_reset in ("pay", "pay if over") or "pay" in (credit.on_close, credit.at_end)
+    yearly = tariff.settlement == "year" and unit == "money"
     wrong = {
         "worth": unit == "money" and len(credit.worth) != 1,
         "resets": len(credit.resets) > 1,
@@ -103,8 +156,9 @@ def _of_credit(credit, tariff):
         "end without reset": unit != "none" and not reset and credit.at_reset is not None,
         "years": credit.reset_every_years > 1 and credit.resets in ([], ["reset_bills"]),
         "payout": unit == "kWh" and pays != (credit.payout_price is not None),
-        "payout of money": unit == "money" and credit.payout_price is not None,
+        "payout of money": unit == "money" and credit.payout_price is not None and not (yearly and pays),
         "share": credit.payout_share is not None and not pays,
+        "share of kWh": yearly and credit.payout_share is not None and credit.payout_price is not None,
         "pool": credit.order == "pool" and credit.life_bills is not None,
         "no life": credit.issuing_bill_counts and (credit.life_bills or 1) < 2,
         "convert": credit.at_end == "convert" and unit != "kWh",
@@ -113,7 +167,13 @@ def _of_credit(credit, tariff):
         "crosses blocks": credit.cross_bucket != "none" and any(charge.blocks for charge in billed),
         "share of blocks": credit.export_share is not None and any(charge.blocks for charge in retail),
         "which buckets": price and price.buckets and {*price.buckets} != {bucket.name for bucket in tariff.buckets},
-        "hours": price and price.by_hour and credit.netting not in ("hour", "quarter hour", "none"),
+        "hours": _too_long(price, credit.netting),
+        "settled roll": yearly and credit.at_reset == "roll",
+        "settled below": yearly and credit.at_reset == "pay if over" and credit.below_threshold == "roll",
+        "settled later": yearly and credit.usable == "next bill",
+        "settled life": yearly and credit.life_bills is not None,
+        "settled end": yearly and credit.at_end != "keep",
+        "settled close": yearly and credit.on_close != "forfeit",
     }
     texts = {
         "worth": ", ".join(credit.worth) or "no worth",
@@ -121,6 +181,7 @@ def _of_credit(credit, tariff):
         "paid": "something is paid out (at_reset, on_close, at_end)",
         "priced": ", ".join(price.buckets) if price else "",
         "names": ", ".join(tariff.bucket_names) or "the buckets, of which there are none",
+        "nettings": ", ".join(_SHORT[price.minutes]) if price and price.by_interval else "",
     }
     yield from _told("credit", wrong, it=credit, **texts)
     lines = [charge.line for charge in retail if not charge.blocks]

@@ -122,7 +122,7 @@ def retail_price(charges, bucket, period):
 def export_worth(tariff, period):
     """Return the money credit for the exported energy of the period, one rounded amount a bucket. [$]"""
     credit, rounded = tariff.credit, rounding(tariff)
-    if credit.export_price and credit.export_price.by_hour:
+    if credit.export_price and credit.export_price.by_interval:
         allowed = "the worth by hour that solarlib.bill.periods computes"
         value = _needed(period.counted.get(("export_value", "")), "export_value", allowed)
         return rounded(value * credit.export_factor)

@@ -184,7 +184,7 @@ def _day_table(start, count, tariff):
             taken = taken & np.isin(month, bucket.months)
         hours = np.zeros(24, bool)
         for first, end in bucket.hours or ((0, 24),):
-            hours[first:end] = True
+            hours[int(first) : int(end)] = True
         table[np.ix_(taken, hours)] = code
     return table
 
@@ -199,13 +199,13 @@ def _by_rules(index, step, cut, values, tariff):
         for name, array in values.items():
             columns[f"{name}_kwh_{key}"] = np.add.reduceat(array * chosen, cut[:-1])
     netting, worth = tariff.credit.netting, tariff.credit.export_price
-    hourly = worth is not None and worth.by_hour
+    hourly = worth is not None and worth.by_interval
     finer = netting in ("day", "hour", "quarter hour")
     if not finer and not hourly and all(charge.on != "demand" for charge in tariff.charges):
         return columns
     period = np.repeat(np.arange(count), np.diff(cut))
     exported, home, local = values["received"], period, index.tz_localize(None) if hourly else None
-    price = worth.at(local.month, local.hour) if hourly else None
+    price = np.frombuffer(worth.by_clock).reshape(12, 2, 24)[local.month - 1, 0, local.hour] if hourly else None
     if finer:
         order = (_group(index, step, netting) + period) * len(names) + codes  # group and period both rise: the sum
         order -= order.min()  # tells any two pairs of them apart

@@ -17,13 +17,13 @@ from pathlib import Path
 
 from solarlib import schema
 from solarlib.bill.contradictions import ENERGY, contradictions
-from solarlib.bill.export_price import EXPORT_PRICE, ExportPrice
+from solarlib.bill.prices import PRICES, Prices
 from solarlib.quantities import InputError
-from solarlib.schema import Table, choice, day_of_year, declared, flag, iso_date, listing, number, text, whole
+from solarlib.schema import Table, choice, day_of_year, declared, flag, iso_date, kept, listing, number, text, whole
 
 TARIFF_FOLDER = Path(__file__).resolve().parents[2] / "data" / "tariffs"
 KINDS = {"month": "fixed", "day": "fixed", "kw": "capacity", "demand": "demand", "percent": "tax"}
-KINDS |= dict.fromkeys(("generation", "received"), "production")
+KINDS |= dict.fromkeys(("generation", "received", "export"), "production")
 
 
 def column(quantity, bucket=""):
@@ -33,14 +33,28 @@ def column(quantity, bucket=""):
 
 _LINES, _MONTHS = listing(text()), listing(whole(1, 12))
 _PER_KWH, _FACTOR = number(0, 1e3, "$/kWh"), number(0, 10)
+_NETTING = choice("period", "bucket", "day", "hour", "half hour", "quarter hour", "none")
+
+
+def _halves(hour):
+    return int(hour) if hour % 1 == 0 else float(hour)
+
+
+_CLOCK = kept("a number from 0 to 24 in steps of 0.5", lambda value: 0 <= value <= 24 and 2 * value % 1 == 0, _halves)
 
 
 @dataclass(frozen=True)
 class Block:
-    """One step of a block price: the kWh above the previous step and up to `up_to_kwh`, at `price` $/kWh."""
+    """One step of a block price: what lies above the previous step and up to its own limit, at `price`."""
 
-    price: Decimal = declared(number(-1e3, 1e3, "$/kWh"), "of the kWh of this step")
+    price: Decimal = declared(number(-1e3, 1e3), "of a kWh, or on a demand line a kW, of this step")
     up_to_kwh: Decimal | None = declared(number(0, 1e9, "kWh"), "where the step ends; none on the last", None)
+    up_to_kw: Decimal | None = declared(number(0, 1e6, "kW"), "the same on a demand line", None)
+
+    @property
+    def limit(self):
+        """Where the step ends, None on the last. [kWh or kW]"""
+        return self.up_to_kwh if self.up_to_kw is None else self.up_to_kw
 
 
 @dataclass(frozen=True)
@@ -48,8 +62,9 @@ class Charge:
     """One printed line of the bill.
 
     `on` says what is counted: ``month``, ``day``; kWh ``delivered`` (register), ``import`` (after netting),
-    ``billed`` (after netting and the bank), ``received``, ``use`` (house use), ``generation``; ``kw`` (rating),
-    ``demand`` (highest mean import over `window_minutes`), ``percent`` (of the lines named in `of`).
+    ``billed`` (after netting and the bank), ``received``, ``export`` (left over after netting), ``use`` (house use),
+    ``generation``; ``kw`` (rating), ``demand`` (highest mean imports over `window_minutes`), ``percent`` (of the lines
+    named in `of`).
     A credit in money may reduce the line only if `offset`. `months`, `valid_from`, `valid_to` limit the line to
     part of the time; a period that straddles the limit is shared by days.
     """
@@ -58,13 +73,24 @@ class Charge:
     on: str = declared(
         choice("month", "day", *ENERGY, "kw", "demand", "percent"),
         "what it counts; kWh: `delivered` by the register, `import` after netting, `billed` after netting and bank, "
-        "`use` of the house; `kw` is the rating of the array, `demand` the highest mean import",
+        "`export` left over after netting, `use` of the house; `kw` is the rating of the array, "
+        "`demand` the highest mean import",
     )
-    price: Decimal | None = declared(number(-1e5, 1e5), "$ a unit, or %; this or `blocks`", None)
+    price: Decimal | None = declared(number(-1e5, 1e5), "$ a unit, or %; this, `blocks` or `prices`", None)
     blocks: tuple[Block, ...] = declared(
         Table(Block, many=True), "prices by step: `[{ up_to_kwh = 500, price = 0.09 }, { price = 0.13 }]`", ()
     )
     blocks_by_days: bool = declared(flag(), "limits scaled by days / 30", False, beside="blocks")
+    prices: Prices | None = declared(PRICES, "prices that change with month or hour; not one a bucket", None)
+    factor: Decimal = declared(
+        number(-10, 10), "multiplies them; -1 pays for what is received", Decimal(1), beside="prices"
+    )
+    netting: str | None = declared(
+        _NETTING,
+        "for `import` and `export`: netted over this time instead of `credit.netting`",
+        None,
+        only=("on", "import", "export"),
+    )
     bucket: str | None = declared(text(), "only the hours of this bucket", None)
     months: tuple[int, ...] = declared(_MONTHS, "only these months; a period across them is shared by days", ())
     valid_from: date | None = declared(iso_date(), "only from this day", None)
@@ -78,7 +104,18 @@ class Charge:
     window_minutes: int | None = declared(
         choice(15, 30, 60), "for `demand`: over what time the mean is taken", None, exactly=("on", "demand")
     )
-    of: tuple[str, ...] = declared(_LINES, "for `percent`: of which lines; else of all", (), only=("on", "percent"))
+    highest: int = declared(whole(1, 100), "the mean of so many highest windows", 1, only=("on", "demand"))
+    one_a_day: bool = declared(flag(), "of which each is of another day", False, only=("on", "demand"))
+    over_bills: int = declared(
+        whole(1, 60), "the mean of this bill's demand and those before, so many bills in all", 1, only=("on", "demand")
+    )
+    least_kw: Decimal | None = declared(number(0, 1e6, "kW"), "at least this is charged", None, only=("on", "demand"))
+    of: tuple[str, ...] = declared(
+        _LINES,
+        "for `percent`: of which lines, percentages above it too; else of all lines that are no percentage",
+        (),
+        only=("on", "percent"),
+    )
     after_credit: bool = declared(flag(), "for `percent`: of the lines less the money credit", True)
 
     @cached_property
@@ -107,8 +144,8 @@ class Bucket:
     """One time-of-use bucket: local clock hours, kind of day and months. No limits at all: everything else."""
 
     name: str = declared(text(r"[A-Za-z0-9-]+", "letters, digits and hyphens only"), "its name")
-    hours: tuple[tuple[int, int], ...] = declared(
-        listing(listing(whole(0, 24), 2)), "hours of the local clock, such as `[[7, 11], [17, 21]]`", ()
+    hours: tuple[tuple[float, float], ...] = declared(
+        listing(listing(_CLOCK, 2)), "hours of the local clock, such as `[[0.5, 7], [17, 21]]`", ()
     )
     days: str = declared(choice("all", "weekdays", "weekends"), "kind of day", "all")
     months: tuple[int, ...] = declared(_MONTHS, "only these months", ())
@@ -124,12 +161,8 @@ class Credit:
     """What happens to surplus energy: unit, worth, life, reset and closing."""
 
     unit: str = declared(choice("kWh", "money", "none"), "what a credit is")
-    netting: str = declared(
-        choice("period", "bucket", "day", "hour", "quarter hour", "none"),
-        "over what time the two registers are subtracted before pricing",
-        "period",
-    )
-    export_price: ExportPrice | None = declared(EXPORT_PRICE, "money credit for a kWh", None, only=("unit", "money"))
+    netting: str = declared(_NETTING, "over what time the two registers are subtracted before pricing", "period")
+    export_price: Prices | None = declared(PRICES, "money credit for a kWh", None, only=("unit", "money"))
     export_factor: Decimal = declared(_FACTOR, "multiplies the credit", Decimal(1), only=("unit", "money"))
     export_share: Decimal | None = declared(_FACTOR, "instead: share of the retail price", None, only=("unit", "money"))
     export_lines: tuple[str, ...] = declared(_LINES, "instead: sum of these lines' prices", (), only=("unit", "money"))
@@ -221,14 +254,29 @@ class Tariff:
         choice("before tax", "after tax", "after payout"), "when the minimum is asked for", "before tax"
     )
     negative_bill: str = declared(choice("carry", "pay", "floor"), "what happens below zero", "carry")
+    carried_at_reset: str = declared(
+        choice("keep", "forfeit", "pay"),
+        "what happens to what was carried when the credits are emptied",
+        "keep",
+        only=("negative_bill", "carry"),
+    )
+    settlement: str = declared(
+        choice("bill", "year"), "when what a money credit may reduce is paid: with each bill or once a year", "bill"
+    )
+    minimum_counts: bool = declared(
+        flag(), "do the year's additions to reach the minimum lower what is settled", False, only=("settlement", "year")
+    )
     round_stage: str = declared(choice("line", "total"), "where cents are rounded", "line")
     kwh_decimals: int = declared(whole(0, 6), "digits of a kWh on the bill", 3)
-    months_per_bill: int = declared(whole(1, 12), "months between bills", 1)
+    months_per_bill: int = declared(
+        choice(1, 2, 3, 4, 6, 12), "calendar months put together when periods are made without reads", 1
+    )
     valid_from: date | None = declared(iso_date(), "first day on which a period of these rules may start", None)
     valid_to: date | None = declared(iso_date(), "the first day after", None)
     size_cap_kw: Decimal | None = declared(number(0, 1e6, "kW"), "largest array", None)
     size_cap_rating: str = declared(choice("dc", "ac"), "its rating: of modules or of converters", "ac")
     size_cap_share_of_use: Decimal | None = declared(_FACTOR, "most generation as a share of the yearly use", None)
+    meant: tuple[str, ...] = declared(_LINES, "lines and keys whose unusual value is meant", ())
     note: str = declared(text(), "cautions", "")
 
     @cached_property
@@ -250,6 +298,11 @@ class Tariff:
     def percentages(self):
         """The charges that are a percentage of others."""
         return tuple(charge for charge in self.charges if charge.on == "percent")
+
+    @cached_property
+    def deferred(self):
+        """Names of the lines that wait for the settlement of the year."""
+        return tuple(charge.line for charge in self.amounts if self.settlement == "year" and charge.offsettable)
 
     def charge(self, line):
         """Return the charge with this line name."""
@@ -284,10 +337,10 @@ def read_tariff(source: str | Path | dict) -> Tariff:
     table = schema.read_toml(path, parse_float=Decimal)
     if set(table) - {"form"} != {"tariff"}:
         raise InputError(f"{path.name}: found the keys {', '.join(table) or 'none'}, allowed is one table [tariff]")
-    return tariff_from_table(table["tariff"], f"{path.name}: tariff")
+    return tariff_from_table(table["tariff"], f"{path.name}: tariff", path.parent)
 
 
-def tariff_from_table(table, where="tariff"):
+def tariff_from_table(table, where="tariff", folder=Path()):
     """Return the tariff that a table describes, e.g. the ``[tariff]`` table of a house file.
 
     Parameters
@@ -296,6 +349,8 @@ def tariff_from_table(table, where="tariff"):
         Keys as in `data/tariffs/README.md`; or the single key ``file`` naming a shipped tariff.
     where : str
         Opens each message, e.g. ``"cabin.toml: tariff"``.
+    folder : Path
+        Where files of prices stand: that of the file with the table.
 
     Raises
     ------
@@ -308,9 +363,19 @@ def tariff_from_table(table, where="tariff"):
             raise InputError(f"{where}.file: found {found}, allowed is {allowed} as the only key")
         return read_tariff(table["file"])
     problems = schema.Problems(where)
-    tariff = problems.read(Table(Tariff), table)
+    tariff = problems.read(Table(Tariff), _placed(table, folder))
     problems.stop()
     for key, found, allowed in contradictions(tariff):
         problems.add(key, found, allowed)
     problems.stop()
     return tariff
+
+
+def _placed(value, folder):
+    """Return a value of a table with every file of prices named from the folder that it stands in."""
+    if isinstance(value, list):
+        return [_placed(item, folder) for item in value]
+    if not isinstance(value, dict):
+        return value
+    placed = {key: _placed(item, folder) for key, item in value.items()}
+    return placed | {"file": str(folder / str(placed["file"]))} if {"file", "column"} <= set(placed) else placed

@@ -231,7 +231,7 @@ MONEY = {"unit": "money", "export_price": 0.05}
 PERCENT = {"line": "x", "on": "percent", "price": 7}
 BROKEN = [
     (tariff(BASIC), {"charge[0].line (line 'basic')", "charge[2].line (line 'basic')"}, "the same name twice"),
-    (tariff({"line": "x", "on": "day"}), {"charge[2].price (line 'x')"}, "neither price nor blocks"),
+    (tariff({"line": "x", "on": "day"}), {"charge[2].price (line 'x')"}, "none of price, blocks and prices"),
     (tariff(PERCENT | {"price": 100.1}), {"charge[2].price (line 'x')"}, "100.1"),
     (tariff(PERCENT | {"price": -100.1}), {"charge[2].price (line 'x')"}, "-100.1"),
     (tariff(PERCENT | {"months": [1]}), {"charge[2].months (line 'x')"}, "a limit in time on a percentage"),

@@ -66,7 +66,7 @@ def test_a_file_name_stands_alone(table):
         (["charge", 0, "price"], float("nan"), "charge\\[0\\].price: found nan"),
         (["charge", 0, "price"], True, "charge\\[0\\].price: found True"),
         (["charge", 1, "line"], "basic", "the same name twice"),
-        (["charge", 1, "blocks"], [{"price": 0.1}], "found both price and blocks"),
+        (["charge", 1, "blocks"], [{"price": 0.1}], "found more than one of price, blocks and prices"),
         (["charge", 1, "bucket"], "on", "found 'on', allowed is a bucket named"),
         (["charge", 0, "window_minutes"], 15, "given exactly when on = 'demand'"),
         (["charge", 0, "of"], ["energy"], "of only with on = 'percent'"),
@@ -120,7 +120,10 @@ def test_all_wrong_fields_are_named_at_once():
     [
         ({"unit": "money", "export_price": 0.1, "payout_price": 0.1}, "payout_share with unit = 'money'"),
         ({"unit": "money", "export_lines": ["basic"]}, "lines with one price per kWh: energy"),
-        ({"unit": "money", "export_price": [[0.1] * 24] * 12}, "an hourly table with netting = 'period'"),
+        (
+            {"unit": "money", "export_price": [[0.1] * 24] * 12},
+            "prices by part of a day with netting = 'period', allowed is netting = hour",
+        ),
         ({"unit": "money", "export_price": {"on": 0.1}}, "one price for each of"),
         ({"unit": "kWh", "order": "pool", "life_bills": 12}, "a pool does not know how old its credits are"),
         ({"unit": "kWh", "issuing_bill_counts": True, "life_bills": 1}, "no bill could use the credit"),
@@ -140,7 +143,7 @@ def test_contradictions_between_credit_rules(change, words):
         ({"line": "tax", "on": "percent", "price": 120}, "a percentage from -100 to 100"),
         (
             {"line": "tax", "on": "percent", "price": 7, "of": ["none such"]},
-            "lines that are no percentage: basic, energy",
+            "lines, percentages only if they stand above: basic, energy",
         ),
         (
             {"line": "tax", "on": "percent", "price": 7, "offset": True},

@@ -28,7 +28,7 @@ GROUPS = {
     },
     Charge: {
         "line": "Every line has these",
-        "blocks": "A price by steps",
+        "blocks": "A price by steps or by hours, and other netting",
         "bucket": "Only for a part of the time",
         "offset": "What else changes it",
         "rating": "For a rating or a demand",
@@ -52,7 +52,8 @@ def row(item):
     key, words = more.get("key", item.name), more["words"]
     if "only" in more or "exactly" in more:
         other, *values = more.get("only", more.get("exactly"))
-        words += f'; {"only" if "only" in more else "just"} with `{other} = "{values[0]}"`'
+        values = " or ".join(f'"{value}"' for value in values)
+        words += f"; {'only' if 'only' in more else 'just'} with `{other} = {values}`"
     if "beside" in more:
         words += f"; with `{more['beside']}`"
     read = more["read"]

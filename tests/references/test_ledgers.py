@@ -319,7 +319,7 @@ def test_net_billing_with_a_monthly_export_price():
             "NBC $": "nbc",
             "import $": "energy",
             "export credit": "credit_money_added",
-            "export price": lambda row: tariff.credit.export_price.prices[row["period_start"].month - 1],
+            "export price": lambda row: tariff.credit.export_price.values[row["period_start"].month - 1],
             "applied": "credit_money_applied",
             "carried $": "money_bank_close",
         },

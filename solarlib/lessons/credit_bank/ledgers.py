@@ -48,7 +48,7 @@ def _needs_hours(tariff):
         tariff.buckets
         or credit.netting not in ("period", "none")
         or credit.export_limit_kw is not None
-        or (credit.export_price and credit.export_price.by_hour)
+        or (credit.export_price and credit.export_price.by_interval)
         or any(charge.on == "demand" for charge in tariff.charges)
     )
 

@@ -1,0 +1,155 @@
+"""What a kWh costs or earns, in every form that a table may take, read into one value."""
+
+import csv
+from dataclasses import dataclass, replace
+from datetime import datetime, timezone
+from decimal import Decimal
+from pathlib import Path
+
+import numpy as np
+
+from solarlib.quantities import InputError
+from solarlib.schema import Reader, Refused, number
+
+_SINGLE, _ANY = number(0, 1e3, "$/kWh"), number(-1e3, 1e3, "$/kWh")
+_DAY = 24 * 60
+_TURNS = (-60, -30, 0, 30, 60)  # minutes by which a change of the clock moves the next row of a file
+
+
+@dataclass(frozen=True)
+class Prices:
+    """Prices of a kWh. [$/kWh]
+
+    `values` holds one price, one for each of `buckets`, or 12, January first. Prices that change inside a day stand in
+    `by_clock`, 64-bit floats: a table (12 months, weekdays and weekends, parts of the day), or with `times` one for
+    each row of a file: minutes since 1970, 64-bit integers, by local clock or if `absolute` in UTC.
+    """
+
+    values: tuple[Decimal, ...] = ()
+    buckets: tuple[str, ...] = ()
+    by_clock: bytes = b""
+    minutes: int = 0
+    times: bytes = b""
+    absolute: bool = False
+
+    @property
+    def by_interval(self):
+        """Whether prices change inside a day, so that energies of parts of a day are needed."""
+        return bool(self.by_clock)
+
+    def price(self, bucket="", days_by_month=()):
+        """Return the price in one bucket over a period with these days in each month; not by interval. [$/kWh]"""
+        if self.buckets:
+            return self.values[self.buckets.index(bucket)]
+        if len(self.values) == 1:
+            return self.values[0]
+        weighted = (price * days for price, days in zip(self.values, days_by_month))
+        return sum(weighted, Decimal(0)) / sum(days_by_month)
+
+    def scaled(self, scale):
+        """Return the value with a function of a Decimal applied to each price."""
+        unlike, which = np.unique(np.frombuffer(self.by_clock), return_inverse=True)
+        prices = np.array([scale(Decimal(str(price))) for price in unlike.tolist()], float)[which]
+        return replace(self, values=tuple(map(scale, self.values)), by_clock=prices.tobytes())
+
+
+def _read(value):
+    if isinstance(value, dict) and "file" in value:
+        return _of_file(value)
+    if isinstance(value, dict) and {"weekdays", "weekends"} & set(value):
+        if set(value) - {"least"} != {"weekdays", "weekends"}:
+            raise Refused("both weekdays and weekends, and least or nothing else")
+        return _of_tables(value["weekdays"], value["weekends"], value.get("least"))
+    if isinstance(value, dict):
+        return Prices(tuple(map(_SINGLE, value.values())), tuple(value)) if value else _SINGLE(value)
+    if not isinstance(value, list):
+        return Prices((_SINGLE(value),))
+    lists = sum(isinstance(item, list) for item in value)
+    if lists not in (0, 12) or len(value) != 12:
+        raise Refused("12 prices, one for each month, or 12 lists of 24 or 48, and no mixture")
+    return _of_tables(value, value, None) if lists else Prices(tuple(map(_SINGLE, value)))
+
+
+def _of_tables(weekdays, weekends, least):
+    rows = [row for pair in zip(weekdays, weekends) for row in pair]
+    length = {len(row) for row in rows}
+    if len(weekdays) != 12 or len(weekends) != 12 or length not in ({24}, {48}):
+        raise Refused("12 lists of 24, one price for each hour, or all of 48, one for each half hour")
+    return _clocked([_ANY(price) for row in rows for price in row], least, minutes=_DAY // length.pop())
+
+
+def _clocked(prices, least, **more):
+    floor = -np.inf if least is None else float(_ANY(least))
+    return Prices(by_clock=np.maximum(np.array(prices, float), floor).tobytes(), **more)
+
+
+def _of_file(table):
+    """Read a CSV of prices: one row an hour or half an hour, without gaps, a year or longer."""
+    if set(table) - {"least"} != {"file", "column"}:
+        raise Refused("file, column, and least or nothing else")
+    path, column = Path(table["file"]), table["column"]
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            lines = list(csv.reader(file))
+    except OSError:
+        raise InputError(f"{path.name}: found no such file, allowed is one beside the file that names it") from None
+    heads = [head.strip() for head in lines[0]] if lines else []
+    if "time" not in heads or column not in heads:
+        raise InputError(f"{path.name} row 1: found {', '.join(heads) or 'nothing'}, allowed are time and {column}")
+    places = heads.index("time"), heads.index(column)
+    rows = [_row(path, n, line, column, *places) for n, line in enumerate(lines[1:], 2) if line]
+    offsets = {time.tzinfo is None for time, _ in rows}
+    if len(offsets) != 1:
+        found = "times with and without an offset" if rows else "no row"
+        raise InputError(f"{path.name} column time: found {found}, allowed are rows of one kind")
+    since = datetime(1970, 1, 1, tzinfo=None if True in offsets else timezone.utc)
+    times = np.array([(time - since).total_seconds() // 60 for time, _ in rows], np.int64)
+    minutes = _spacing(path, times, True in offsets)
+    more = {"minutes": minutes, "times": times.tobytes(), "absolute": False in offsets}
+    return _clocked([price for _, price in rows], table.get("least"), **more)
+
+
+def _row(path, n, line, column, at_time, at_price):
+    cells = [line[at].strip() if at < len(line) else "" for at in (at_time, at_price)]
+    try:
+        time = datetime.fromisoformat(cells[0])
+    except ValueError:
+        time = None
+    if time is None or time.minute % 15 or time.second or time.microsecond:
+        allowed = "a time like 2026-03-29T14:00 or 2026-03-29T14:00+01:00"
+        raise InputError(f"{path.name} row {n} column time: found {cells[0]!r}, allowed is {allowed}")
+    try:
+        return time, _ANY(Decimal(cells[1]))
+    except (ArithmeticError, Refused):
+        allowed = f"{_ANY.allowed}, with a decimal point"
+        raise InputError(f"{path.name} row {n} column {column}: found {cells[1]!r}, allowed is {allowed}") from None
+
+
+def _spacing(path, times, by_clock):
+    """Return minutes from row to row; by local clock an hour may be missing and one doubled each year."""
+    steps = np.diff(times)
+    minutes = int(np.median(steps)) if steps.size else 0
+    if minutes not in (30, 60):
+        raise InputError(f"{path.name} column time: found rows {minutes} minutes apart, allowed are 30 or 60")
+    turns = steps - minutes
+    odd = ~np.isin(turns, _TURNS if by_clock else (0,))
+    for sign in (-1, 1):  # a second turn the same way within half a year is no change of the clock
+        at = np.flatnonzero(np.sign(turns) == sign)
+        odd[at[1:][np.diff(times[at]) < 180 * _DAY]] = True
+    if odd.any():
+        n = int(np.argmax(odd))
+        at = [f"{np.datetime64(int(time), 'm')}" for time in times[n : n + 2]]
+        allowed = f"the next row {minutes} minutes later"
+        raise InputError(f"{path.name} row {n + 3} column time: found {at[1]} after {at[0]}, allowed is {allowed}")
+    if times[-1] + minutes - times[0] < 365 * _DAY:
+        days = (times[-1] + minutes - times[0]) // _DAY
+        raise InputError(f"{path.name} column time: found {days} days, allowed is a whole year, 365 days, or more")
+    return minutes
+
+
+PRICES = Reader(
+    "one price; 12, one a month; 12 lists of 24 or 48, one a month and local hour or half hour; "
+    '`{ weekdays = ..., weekends = ... }` with such lists; `{ file = "prices.csv", column = "price" }`; '
+    "the last two with `least = 0` if no price is lower; or one a bucket, `{ on = 0.1, off = 0.05 }`",
+    _read,
+)
