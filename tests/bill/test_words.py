@@ -14,16 +14,10 @@ from solarlib.quantities import InputError
 def june(tariff):
     columns = {"period_start": date(2025, 6, 1), "period_end": date(2025, 7, 1)}
     usage = pd.DataFrame([columns | {"delivered_kwh": 160, "received_kwh": 500, "generation_kwh": 680}])
-    for name in tariff.bucket_names if tariff.buckets else ():
-        usage = usage.assign(
-            **{
-                f"delivered_kwh_{name}": 80,
-                f"received_kwh_{name}": 250,
-                f"generation_kwh_{name}": 340,
-                f"import_kwh_{name}": 80,
-                f"export_kwh_{name}": 250,
-            }
-        )
+    flows = {"delivered": 160, "received": 500, "generation": 680, "import": 160, "export": 500}
+    for name in tariff.bucket_names if tariff.buckets else ():  # as much in each
+        parts = {f"{flow}_kwh_{name}": kwh / len(tariff.buckets) for flow, kwh in flows.items()}
+        usage = usage.assign(**parts)
     return ledger(usage.assign(import_kwh=160, export_kwh=500), tariff, rated_dc_kw=4.48, rated_ac_kw=4).iloc[0]
 
 

@@ -1,0 +1,158 @@
+"""The worked examples of `data/tariffs`, each beside its ledger worked by hand.
+
+Every expected amount is a sum in a comment that a class can do with a pencil, from the rules in words of
+`data/tariffs/README.md`; none was copied from a program. Built here: usage, prices and hours are invented.
+"""
+
+import re
+import tomllib
+from datetime import date
+from decimal import Decimal
+
+import pandas as pd
+import pytest
+
+from solarlib.bill.accounts import bills
+from solarlib.bill.periods import monthly_periods
+from solarlib.bill.tariff import TARIFF_FOLDER, read_tariff
+
+ZONE = "America/New_York"  # its clock is put forward on 8 March 2026, 14 March 2027 and 12 March 2028
+
+
+def days(*texts):
+    return [date.fromisoformat(text) for text in texts]
+
+
+def firsts(text, count):
+    """Return the first day of a month and of the `count` - 1 months after it."""
+    return list(pd.date_range(text, periods=count, freq="MS").date)
+
+
+def metered(reads, **columns):
+    """Return billing periods between reads with energies by column, each a list with one number a period. [kWh]"""
+    return pd.DataFrame({"period_start": reads[:-1], "period_end": reads[1:], **columns})
+
+
+def alike(tariff, reads, *patterns):
+    """Return billing periods in each of which every day is alike: {local hour: (delivered, received)}. [kWh]"""
+    hours = pd.date_range(str(reads[0]), str(reads[-1]), freq="1h", tz=ZONE, inclusive="left")
+    spans = list(zip(reads, reads[1:], patterns, strict=True))
+    of_day = {day.date(): p for start, end, p in spans for day in pd.date_range(start, end, inclusive="left")}
+    flows = [of_day[day].get(hour, (0, 0)) for day, hour in zip(hours.date, hours.hour)]
+    delivered, received = (pd.Series(flow, hours, dtype=float) for flow in zip(*flows))
+    return monthly_periods(delivered, received, reads=reads, tariff=tariff)
+
+
+def assert_ledger(rows, **expected):
+    """Compare columns, written with _ for a blank, with amounts written as text and parted by blanks."""
+    for name, amounts in expected.items():
+        key = next(key for key in rows[0] if key.replace(" ", "_").replace("-", "_") == name)
+        assert [row[key] for row in rows] == [Decimal(amount) for amount in amounts.split()], name
+
+
+def printed(name):
+    """Return the bill in the comments at the head of an example: [(name of the line, amount)]."""
+    text = (TARIFF_FOLDER / f"{name}.toml").read_text(encoding="utf-8")
+    bill = text.split("Your bill looks like this")[1].split("\n#\n")[1]
+    found = [re.fullmatch(r"#   (\S+(?: [a-z]\S*)*,?) .*?(-?\d+\.\d\d)", line) for line in bill.splitlines()]
+    return [(line[1], Decimal(line[2])) for line in found]
+
+
+def assert_printed(name, row):
+    """The bill in the comments adds up, and what it says of lines that bear the name of a charge is in the ledger."""
+    *parts, (last, due) = printed(name)
+    assert last == "to pay" and due == row["bill"] and sum(amount for _, amount in parts) == due
+    named = {f"line {line}": amount for line, amount in parts if f"line {line}" in row}
+    assert named == {key: row[key] for key in row if key.startswith("line ")}
+
+
+def test_kwh_from_month_to_month_and_cash_once_a_year():
+    """Five bills; the year ends with that of April.
+
+    | bill | delivered | received | the rest | carried after it | kWh to pay |
+    |---|---|---|---|---|---|
+    | February | 400 | 100 | 300 bought | 0 | 300 |
+    | March | 200 | 260 | 60 sent out | 60 | 0 |
+    | April | 150 | 450 | 300 sent out | 60 + 300 = 360, paid out: 0 | 0 |
+    | May | 100 | 400 | 300 sent out | 300 | 0 |
+    | June | 1400 | 300 | 1100 bought | 300 pay for 300: 0 | 1100 - 300 = 800 |
+    """
+    periods = metered(
+        firsts("2026-02-01", 6), delivered_kwh=[400, 200, 150, 100, 1400], received_kwh=[100, 260, 450, 400, 300]
+    )
+    rows = bills(periods, read_tariff("monthly-rollover-yearly-cash"))
+    assert_ledger(
+        rows,
+        billed_kwh="300 0 0 0 800",
+        bank_close="0 60 0 300 0",
+        line_customer_charge="9 9 9 9 9",
+        line_winter_energy="36 0 0 0 0",  # 300 x 0.12
+        line_summer_energy="0 0 0 0 98",  # the first 500 x 0.10 = 50.00, the other 300 x 0.16 = 48.00
+        payout="0 0 10.80 0 0",  # 360 x 0.03
+        bill="45 9 -1.80 9 107",  # 9 + 36; 9; 9 - 10.80, sent to the owner and not carried; 9; 9 + 98
+        balance_close="0 0 0 0 0",
+    )
+    assert_printed("monthly-rollover-yearly-cash", rows[2])
+
+
+def test_feed_in_by_hours_a_charge_on_midday_exports_and_tax_on_charges_only():
+    """Three quarters. Free at midday: 3 x 150 = 450 kWh on each bill.
+
+    | bill | days | bought | midday | evening | other | feed-in at 0.04, 0.12, 0.05 |
+    |---|---|---|---|---|---|---|
+    | January to March | 90 | 100 | 2450 | 500 | 400 | 98 + 60 + 20 = 178 |
+    | April to June | 91 | 400 | 400 | 50 | 60 | 16 + 6 + 3 = 25 |
+    | July to September | 92 | 700 | 450 | 20 | 32 | 18 + 2.40 + 1.60 = 22 |
+    """
+    tariff = read_tariff("time-varying-feed-in-two-way")
+    periods = metered(
+        days("2026-01-01", "2026-04-01", "2026-07-01", "2026-10-01"),
+        months=[3, 3, 3],
+        delivered_kwh_midday=[20, 50, 100],
+        delivered_kwh_evening=[50, 250, 400],
+        delivered_kwh_other=[30, 100, 200],
+        received_kwh_midday=[2450, 400, 450],
+        received_kwh_evening=[500, 50, 20],
+        received_kwh_other=[400, 60, 32],
+    )
+    rows = bills(periods, tariff)
+    assert_ledger(
+        rows,
+        line_supply_charge="90 91 92",
+        line_usage="30 120 210",  # 0.30 x 100, 400, 700
+        line_export_charge="40 0 0",  # (2450 - 450) x 0.02; 400 and 450 are free
+        line_sales_tax="16 21.10 30.20",  # a tenth of 90 + 30 + 40 = 160; of 211; of 302
+        credit_money_added="178 25 22",
+        balance_open="0 2 0",
+        bill="0 205.10 310.20",  # 176 - 178 = -2, carried; 211 + 21.10 - 25 - 2; 302 + 30.20 - 22
+        balance_close="2 0 0",
+    )
+    assert_printed("time-varying-feed-in-two-way", rows[1])
+
+
+def test_the_bill_of_the_readme_is_what_its_lines_make():
+    """In 700, out 60: 11.50 + 700 x 0.062 + 640 x 0.081 + 700 x 0.0021 = 108.21; 6 % of it 6.4926."""
+    text = (TARIFF_FOLDER / "README.md").read_text(encoding="utf-8")
+    table = tomllib.loads(re.search(r"```toml\n(.*?)```", text, re.DOTALL)[1], parse_float=Decimal)["tariff"]
+    (row,) = bills(metered(firsts("2026-01-01", 2), delivered_kwh=[700], received_kwh=[60]), read_tariff(table))
+    bill = text.split("A bill, invented:")[1].split("Credit carried")[0]
+    lines = re.findall(r"^    (\S+(?: \w+)*)  .*?([\d.]+)$", bill, re.MULTILINE)
+    named = {"Amount due": "bill"}
+    assert {named.get(line, f"line {line}"): Decimal(amount) for line, amount in lines} == {
+        key: row[key] for key in row if key.startswith("line ") or key == "bill"
+    }
+
+
+EXAMPLES = ("monthly-rollover-yearly-cash", "time-varying-feed-in-two-way")
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_an_example_shows_a_bill_then_its_lines_and_names_source_and_mark(name):
+    text = (TARIFF_FOLDER / f"{name}.toml").read_text(encoding="utf-8")
+    comments = text.split("form = 1")[0]
+    order = [
+        comments.index(words) for words in ("Your bill looks like this", "so write these lines:", "Rule shape after")
+    ]
+    assert order == sorted(order) and "invented" in comments[order[-1] :]
+    assert "from memory" in comments or "seen" in comments
+    assert sum(amount for _, amount in printed(name)[:-1]) == printed(name)[-1][1]
