@@ -7,7 +7,7 @@ from dataclasses import MISSING, fields
 
 import pytest
 
-from solarlib.bill.tariff import TARIFF_FOLDER, Block, Bucket, Charge, Credit, Tariff
+from solarlib.bill.tariff import TARIFF_FOLDER, Block, Bucket, Charge, Credit, Tariff, read_tariff
 from solarlib.schema import Table
 
 README = TARIFF_FOLDER / "README.md"
@@ -76,6 +76,17 @@ def table(kind):
     return "\n".join(lines)
 
 
+def files():
+    """Return the table of the shipped files, each with the name of its rule."""
+    names = {file.name: read_tariff(file).name for file in sorted(TARIFF_FOLDER.glob("*.toml"))}
+    return "\n".join(["| file | rule |", "|---|---|", *(f"| `{file}` | {name} |" for file, name in names.items())])
+
+
+def files_in(text):
+    """Return the table of the files in the text of the README."""
+    return text.split("\n## The files\n\n")[1].split("\n\n## ")[0]
+
+
 def parts(text):
     """Yield (heading, the table with the headings of its groups) of each section with a table of keys."""
     for section in text.split("\n## ")[1:]:
@@ -96,6 +107,10 @@ def test_every_group_begins_with_a_key_and_the_first_with_the_first():
         assert next(iter(groups)) == keys[0] and set(groups) <= set(keys)
 
 
+def test_the_readme_names_every_shipped_file_and_its_rule():
+    assert files_in(README.read_text(encoding="utf-8")) == files()
+
+
 def test_every_key_has_words_and_every_table_a_kind():
     assert [heading for heading, _ in parts(README.read_text(encoding="utf-8"))] == list(HEADINGS)
     assert all(item.metadata["words"] for kind in HEADINGS.values() for item in fields(kind))
@@ -105,4 +120,4 @@ if __name__ == "__main__":
     text = README.read_text(encoding="utf-8")
     for heading, old in parts(text):
         text = text.replace(old, table(HEADINGS[heading]))
-    README.write_text(text, encoding="utf-8")
+    README.write_text(text.replace(files_in(text), files()), encoding="utf-8")
