@@ -266,7 +266,6 @@ def wide_tables(draw):
     table = draw(tariff_tables())
     names = [bucket["name"] for bucket in table.get("bucket", [])]
     _maybe(draw, table, "kwh_decimals", [0, 1, 2, 3], 2)
-    _maybe(draw, table, "months_per_bill", [2, 3, 12], 5)
     for line, keys in (
         ("demand", {"on": "demand", "price": 3.17, "window_minutes": draw(st.sampled_from([15, 30, 60]))}),
         ("peak", {"on": "demand", "price": 1.9, "window_minutes": 60, "bucket": names[0] if names else ""}),

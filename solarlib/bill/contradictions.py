@@ -9,6 +9,7 @@ from solarlib.quantities import texts_beside
 from solarlib.schema import misplaced
 
 ENERGY = ("delivered", "import", "billed", "received", "export", "use", "generation")  # what a $/kWh line may count
+BOUGHT = ("delivered", "import", "billed", "use")  # what it may count with or without an array
 _RETAIL = ("import", "billed", "delivered")
 _SHORT = {60: ("hour", "half hour", "quarter hour", "none"), 30: ("half hour", "quarter hour", "none")}
 
@@ -165,7 +166,7 @@ def _of_credit(credit, tariff):
         "crosses": credit.cross_bucket != "none" and unit != "kWh",
         "no line": unit == "kWh" and not billed,
         "crosses blocks": credit.cross_bucket != "none" and any(charge.blocks for charge in billed),
-        "share of blocks": credit.export_share is not None and any(charge.blocks for charge in retail),
+        "share of blocks": credit.export_share is not None and any(charge.price is None for charge in retail),
         "which buckets": price and price.buckets and {*price.buckets} != {bucket.name for bucket in tariff.buckets},
         "hours": _too_long(price, credit.netting),
         "settled roll": yearly and credit.at_reset == "roll",
@@ -184,7 +185,7 @@ def _of_credit(credit, tariff):
         "nettings": ", ".join(_SHORT[price.minutes]) if price and price.by_interval else "",
     }
     yield from _told("credit", wrong, it=credit, **texts)
-    lines = [charge.line for charge in retail if not charge.blocks]
+    lines = [charge.line for charge in retail if charge.price is not None]
     yield from _unknown("export_lines", credit.export_lines, lines, "lines with one price per kWh: ")
 
 

@@ -9,12 +9,12 @@ from decimal import ROUND_HALF_UP, Decimal
 from functools import lru_cache
 
 from solarlib.bill.credits import ZERO
+from solarlib.bill.tariff import BOUGHT, column
 from solarlib.quantities import InputError
 
 CENT = Decimal("0.01")
 MILLIONTH = Decimal("0.000001")
 HAIR = Decimal("1e-15")
-BOUGHT = ("delivered", "import", "billed", "use")  # energy that a line may count with or without an array
 DAYS_PER_MONTH = 30  # the month that sheets mean when they scale a monthly amount by days
 
 
@@ -56,19 +56,17 @@ def kwh_step(tariff):
     return Decimal(1).scaleb(-tariff.kwh_decimals)
 
 
-def blocks_of(charge, kwh, period, tariff):
-    """Split energy into blocks: a list of (limit or None, kWh in the block, price)."""
+def blocks_of(charge, counted, period, tariff):
+    """Split energy, or a demand, into blocks: a list of (limit or None, kWh or kW in the block, price)."""
     days = active_days(charge, period)
     parts, below = [], ZERO
     for block in charge.blocks:
-        limit = None
+        limit = block.limit
         if block.up_to_kwh is not None:
-            if charge.blocks_by_days:
-                limit = block.up_to_kwh * days / DAYS_PER_MONTH
-            else:
-                limit = block.up_to_kwh * tariff.months_per_bill * days / period.days
-            limit = limit.quantize(kwh_step(tariff), ROUND_HALF_UP)
-        inside = max(ZERO, (kwh if limit is None else min(kwh, limit)) - below)
+            days_of_limit = DAYS_PER_MONTH if charge.blocks_by_days else period.days
+            months = 1 if charge.blocks_by_days else period.months
+            limit = (limit * months * days / days_of_limit).quantize(kwh_step(tariff), ROUND_HALF_UP)
+        inside = max(ZERO, (counted if limit is None else min(counted, limit)) - below)
         parts.append((limit, inside, block.price))
         below += inside
     return parts
@@ -83,15 +81,15 @@ def _needed(value, name, allowed):
 
 def amount(charge, period, tariff, rated_kw):
     """Return what one line costs before rounding. [$]"""
-    if charge.on in BOUGHT and not charge.limited and not charge.blocks:
-        return charge.price * period.counted[charge.key]
+    if charge.on in BOUGHT and charge.price is not None and not charge.limited:
+        return charge.price * period.counted[tariff.counted[charge.line]]
     days = active_days(charge, period)
-    if days == 0 or (charge.on in ("kw", "generation", "received") and not period.with_pv):
+    if days == 0 or (charge.on in ("kw", "generation", "received", "export") and not period.with_pv):
         return ZERO
     if charge.on == "day":
         return charge.price * days
+    months = Decimal(period.months) * days / period.days
     if charge.on in ("month", "kw"):
-        months = Decimal(tariff.months_per_bill) * days / period.days
         if charge.prorate and period.partial:
             months = min(months, Decimal(days) / DAYS_PER_MONTH)
         if charge.on == "month":
@@ -100,16 +98,38 @@ def amount(charge, period, tariff, rated_kw):
         rating = _needed(rated_kw.get(charge.rating), f"rated_{charge.rating}_kw", allowed)
         factor = {"month": months, "year": months / 12, "30 days": Decimal(days) / DAYS_PER_MONTH}[charge.per]
         return charge.price * rating * factor
+    counted = _counted(charge, period, tariff)
     if charge.on == "demand":
-        allowed = f"the highest import power that line {charge.line!r} charges"
-        peak = _needed(period.counted.get(charge.key), "demand_kw", allowed)
-        return charge.price * peak * tariff.months_per_bill * days / period.days
-    kwh = period.counted[charge.key]
+        cost = charge.price * counted if charge.price is not None else _in_blocks(charge, counted, period, tariff)
+        return cost * months
     if days != period.days:
-        kwh = kwh * days / period.days
+        counted = counted * days / period.days
     if charge.blocks:
-        return sum((inside * price for _, inside, price in blocks_of(charge, kwh, period, tariff)), ZERO)
-    return charge.price * kwh
+        return _in_blocks(charge, counted, period, tariff)
+    if charge.prices is None:
+        return charge.price * counted
+    if charge.prices.by_interval:
+        return charge.factor * counted
+    return (
+        charge.factor
+        * counted
+        * charge.prices.price(days_by_month=_days_by_month(period.first, period.end, None, None))
+    )
+
+
+def _counted(charge, period, tariff):
+    """Return what a line counts in all of a period: kWh, kW of demand, or $ where prices change inside a day."""
+    what, where = tariff.counted[charge.line]
+    if what == "demand":
+        name = column(tariff.demand_column(charge), charge.bucket or "")
+        allowed = f"the highest import power, which line {charge.line!r} charges: give interval data of the meter"
+        return max(_needed(period.counted.get((what, where)), name, allowed), charge.least_kw or ZERO)
+    allowed = f"interval data of the meter: the price of line {charge.line!r} changes with the hour"
+    return _needed(period.counted.get((what, where)), f"value {charge.line}", allowed)
+
+
+def _in_blocks(charge, counted, period, tariff):
+    return sum((inside * price for _, inside, price in blocks_of(charge, counted, period, tariff)), ZERO)
 
 
 def retail_price(charges, bucket, period):
@@ -123,9 +143,9 @@ def export_worth(tariff, period):
     """Return the money credit for the exported energy of the period, one rounded amount a bucket. [$]"""
     credit, rounded = tariff.credit, rounding(tariff)
     if credit.export_price and credit.export_price.by_interval:
-        allowed = "the worth by hour that solarlib.bill.periods computes"
+        allowed = "interval data of the meter: credit.export_price changes with the hour"
         value = _needed(period.counted.get(("export_value", "")), "export_value", allowed)
-        return rounded(value * credit.export_factor)
+        return max(ZERO, rounded(value * credit.export_factor))
     worth = ZERO
     for bucket in tariff.bucket_names:
         if credit.export_lines:
@@ -184,7 +204,7 @@ def total(tariff, amounts, credit_applied=ZERO, payout=ZERO):
     taxes = {}
     for charge in tariff.percentages:
         if charge.of:
-            base = sum([amounts[line] for line in charge.of], ZERO)
+            base = sum([(amounts | taxes)[line] for line in charge.of], ZERO)
         elif charge.after_credit:
             base = charged - credit_applied + top_up
         else:  # the bill as it would be without the credit: a credit must not raise its own tax through the minimum
@@ -207,11 +227,13 @@ def sums_by_kind(tariff, amounts):
 
 
 def block_columns(tariff, period):
-    """Return the limit and the energy of every block of every line, as ledger columns."""
+    """Return the limit of every block of every line and what lies in it, as ledger columns."""
     columns = {}
     for charge in tariff.charges:
         if charge.blocks:
-            kwh = period.counted[charge.key] * active_days(charge, period) / period.days
-            for n, (limit, inside, _) in enumerate(blocks_of(charge, kwh, period, tariff), 1):
-                columns |= {f"limit {charge.line} {n}": limit, f"kwh {charge.line} {n}": inside}
+            counted, unit = _counted(charge, period, tariff), "kw" if charge.on == "demand" else "kwh"
+            if unit == "kwh":
+                counted = counted * active_days(charge, period) / period.days
+            for n, (limit, inside, _) in enumerate(blocks_of(charge, counted, period, tariff), 1):
+                columns |= {f"limit {charge.line} {n}": limit, f"{unit} {charge.line} {n}": inside}
     return columns

@@ -16,7 +16,7 @@ from functools import cached_property
 from pathlib import Path
 
 from solarlib import schema
-from solarlib.bill.contradictions import ENERGY, contradictions
+from solarlib.bill.contradictions import BOUGHT, ENERGY, contradictions
 from solarlib.bill.prices import PRICES, Prices
 from solarlib.quantities import InputError
 from solarlib.schema import Table, choice, day_of_year, declared, flag, iso_date, kept, listing, number, text, whole
@@ -119,11 +119,6 @@ class Charge:
     after_credit: bool = declared(flag(), "for `percent`: of the lines less the money credit", True)
 
     @cached_property
-    def key(self):
-        """(what is counted, bucket); the empty bucket name means all hours."""
-        return self.on, self.bucket or ""
-
-    @cached_property
     def limited(self):
         """Whether the line applies to part of the time only."""
         return bool(self.months or self.valid_from or self.valid_to)
@@ -131,7 +126,7 @@ class Charge:
     @cached_property
     def offsettable(self):
         """Whether a money credit may reduce the line; by default only lines on bought energy."""
-        return self.on in ("delivered", "import", "billed", "use") if self.offset is None else self.offset
+        return self.on in BOUGHT if self.offset is None else self.offset
 
     @cached_property
     def kind(self):
@@ -303,6 +298,31 @@ class Tariff:
     def deferred(self):
         """Names of the lines that wait for the settlement of the year."""
         return tuple(charge.line for charge in self.amounts if self.settlement == "year" and charge.offsettable)
+
+    @cached_property
+    def nettings(self):
+        """Over what time energy is netted, by what that adds to names of columns: nothing if it is the credit's."""
+        own = {charge.netting for charge in self.charges} - {None, self.credit.netting}
+        return {"": self.credit.netting} | {f"_by_{netting.replace(' ', '_')}": netting for netting in sorted(own)}
+
+    @cached_property
+    def counted(self):
+        """What each line counts: (quantity, bucket), or ("demand" or "value", line) where that is of its own."""
+        return {charge.line: self._counted(charge) for charge in self.charges}
+
+    def _counted(self, charge):
+        if charge.on == "demand" or charge.prices and charge.prices.by_interval:
+            return "demand" if charge.on == "demand" else "value", charge.line
+        prefix = next(prefix for prefix, netting in self.nettings.items() if charge.netting in (None, netting))
+        return f"{charge.on}{prefix}", charge.bucket or ""
+
+    def demand_column(self, charge, flow="demand"):
+        """Return the name of the column that holds the demand of a line: short where all lines ask the same."""
+        rules = {(one.window_minutes, one.highest, one.one_a_day) for one in self.charges if one.on == "demand"}
+        if len(rules) == 1:
+            return f"{flow}_kw"
+        most = f"_highest_{charge.highest}" if charge.highest > 1 else ""
+        return f"{flow}_{charge.window_minutes}min{most}{'_a_day' if charge.one_a_day else ''}_kw"
 
     def charge(self, line):
         """Return the charge with this line name."""

@@ -8,10 +8,11 @@ import numpy as np
 import pandas as pd
 
 from solarlib.bill.credits import ZERO
-from solarlib.bill.tariff import ENERGY, column
-from solarlib.quantities import InputError
+from solarlib.bill.tariff import column
+from solarlib.quantities import InputError, whole_number
 
 DAY = timedelta(days=1)
+DAYS_OF_A_MONTH = 30.4375  # a twelfth of 365.25
 KWH_SHOWN = ("delivered", "received", "generation", "use", "import", "export", "self_consumed", "net")
 FINE_DECIMALS = 7  # a sum of 35,040 floats, 12 MWh in all, lies less than half of 1e-7 kWh off: n * 2**-53 * sum
 SUM_DECIMALS = 9  # of a mean power in kW and a worth in $: what a sum of floats loses lies far below
@@ -23,13 +24,15 @@ class Period:
     """One billing period and what was counted in it.
 
     `first` and `end` are the dates of the opening and the closing read; the days run from `first` to `last`, the day
-    before `end`, which names the bill's month. `counted` maps (what is counted, bucket) to an exact amount: energy
-    [kWh], ``demand`` and ``load_demand`` [kW], ``export_value`` [$]; the empty bucket name means all hours.
+    before `end`, which names the bill's month; it counts as `months` billing months. `counted` maps (what is counted,
+    bucket) to an exact amount of energy [kWh] and ``export_value`` [$], the empty bucket name means all hours; and
+    (``demand`` or ``load_demand``, line) to kW, (``value``, ``value_delivered`` or ``value_use``, line) to $.
     """
 
     first: date
     end: date
     counted: dict
+    months: int = 1
     partial: bool = False
     with_pv: bool = True
 
@@ -98,12 +101,13 @@ def _spans(columns):
 def _read_part(columns, spans, tariff):
     """Rows under one tariff. Energies are whole multiples of the smallest step, so the sums below are exact."""
     steps = _metered(columns, spans, tariff)
-    netting = tariff.credit.netting
-    for name in tariff.bucket_names:
-        steps["import", name], steps["export", name] = _net(columns, spans, steps, name, tariff)
-    for what, register in (("import", "delivered"), ("export", "received")) if tariff.buckets else ():
-        parts = [steps[what, name] for name in tariff.bucket_names]
-        steps[what, ""] = steps[register, ""] if netting == "none" else sum(parts)
+    for prefix, netting in tariff.nettings.items():
+        bought, sold = f"import{prefix}", f"export{prefix}"
+        for name in tariff.bucket_names:
+            steps[bought, name], steps[sold, name] = _net(columns, spans, steps, name, tariff, (bought, netting))
+        for what, register in ((bought, "delivered"), (sold, "received")) if tariff.buckets else ():
+            parts = [steps[what, name] for name in tariff.bucket_names]
+            steps[what, ""] = steps[register, ""] if netting == "none" else sum(parts)
     for name in tariff.every_bucket:
         net = steps["net", name] = steps["delivered", name] - steps["received", name]
         if ("generation", name) in steps:
@@ -111,7 +115,7 @@ def _read_part(columns, spans, tariff):
     if ("generation", "") in steps:
         steps["self_consumed", ""] = steps["generation", ""] - steps["received", ""]
     for charge in tariff.charges:
-        if charge.on in ("use", "generation") and charge.key not in steps:
+        if charge.on in ("use", "generation") and (charge.on, charge.bucket or "") not in steps:
             found = f"no generation for line {charge.line!r}"
             raise InputError(f"period from {spans[0][0]}: found {found}, allowed is a table with generation_kwh")
     return _rows(columns, spans, tariff, steps)
@@ -143,18 +147,18 @@ def _metered(columns, spans, tariff):
     return steps
 
 
-def _net(columns, spans, steps, name, tariff):
+def _net(columns, spans, steps, name, tariff, rule):
     """Energy to pay for and energy in excess: netted here over the period, or taken from finer netting."""
     delivered, received = steps["delivered", name], steps["received", name]
-    difference, netting = delivered - received, tariff.credit.netting
+    difference, (what, netting) = delivered - received, rule
     if netting in ("period", "bucket"):
         return np.maximum(difference, 0), np.maximum(-difference, 0)
     if netting == "none":
         return delivered, received
-    key = column("import_kwh", name)
+    key = column(f"{what}_kwh", name)
     if key not in columns:
-        allowed = f"a table netted by {netting}: solarlib.bill.periods makes it from interval data"
-        raise InputError(f"period from {spans[0][0]}: found no {key}, allowed is {allowed}")
+        needed = f"energy netted by {netting}, which two register readings do not tell: give interval data of the meter"
+        raise InputError(f"period from {spans[0][0]}: found no {key}, allowed is a table with {needed}")
     # rounding may neither leave a part of the difference unexplained nor buy more than was delivered
     bought = np.minimum(np.maximum(_steps(columns[key], tariff.kwh_decimals, spans, key), difference), delivered)
     return bought, bought - difference
@@ -163,25 +167,47 @@ def _net(columns, spans, steps, name, tariff):
 def _rows(columns, spans, tariff, steps):
     """Put the columns together, one row a period."""
     every = tariff.every_bucket
-    steps = {(what, name): steps[what, name] for what in KWH_SHOWN for name in every if (what, name) in steps}
+    kinds = [*KWH_SHOWN, *(f"{what}{prefix}" for prefix in tariff.nettings if prefix for what in ("import", "export"))]
+    steps = {(what, name): steps[what, name] for what in kinds for name in every if (what, name) in steps}
     unlike = {id(values): values for values in steps.values()}  # without netting some columns are the same
     made = {key: _decimals(values, tariff.kwh_decimals) for key, values in unlike.items()}
     exact = {key: made[id(values)] for key, values in steps.items()}
     exact |= {("billed", name): exact["import", name] for name in every}  # until a bank pays for a part
-    for what, quantity in (("demand", "demand_kw"), ("load_demand", "load_demand_kw"), ("export_value",) * 2):
-        for name in every:
-            if (key := column(quantity, name)) in columns:
-                exact[what, name] = [Decimal(str(round(value, SUM_DECIMALS))) for value in columns[key]]
+    for key, (name, over) in _from_intervals(tariff).items():
+        if name in columns:
+            values = [Decimal(str(round(value, SUM_DECIMALS))) for value in columns[name]]
+            exact[key] = [sum(values[max(0, i - over + 1) : i + 1]) / min(i + 1, over) for i in range(len(values))]
     shown = [column(f"{what}_kwh", name) for what, name in steps]  # the first of `exact`
     texts = [name for name in ("period_start", "period_end", "estimated") if name in columns]
-    partial = columns.get("partial", [False] * len(spans))
+    partial, months = columns.get("partial", [False] * len(spans)), _months(columns, spans)
     rows = []
     for i, (span, counted) in enumerate(zip(spans, zip(*exact.values()))):
-        period = Period(*span, dict(zip(exact, counted)), bool(partial[i]))
+        period = Period(*span, dict(zip(exact, counted)), months[i], bool(partial[i]))
         row = {name: columns[name][i] for name in texts} | {"days": period.days}
         row.update(zip(shown, counted))
         rows.append((tariff, period, row))
     return rows
+
+
+def _from_intervals(tariff):
+    """Return what only interval data tell: {(what, line): (column, bills of which it is the mean)}."""
+    found = {("export_value", ""): ("export_value", 1)}
+    for charge in tariff.charges:
+        if charge.on == "demand":
+            for flow in ("demand", "load_demand"):
+                name = column(tariff.demand_column(charge, flow), charge.bucket or "")
+                found[flow, charge.line] = name, charge.over_bills
+        elif charge.prices and charge.prices.by_interval:
+            kinds = ("value", "value_delivered", "value_use")
+            found |= {(kind, charge.line): (f"{kind} {charge.line}", 1) for kind in kinds}
+    return found
+
+
+def _months(columns, spans):
+    """Return the billing months of each period: as given, else the days over the mean month, half up, one or more."""
+    if "months" in columns:
+        return [whole_number(months, "periods months", 1, 1200) for months in columns["months"]]
+    return [max(1, int((end - first).days / DAYS_OF_A_MONTH + 0.5)) for first, end in spans]
 
 
 def without_pv(tariff, period):
@@ -194,21 +220,26 @@ def without_pv(tariff, period):
         exist because of the array.
     """
     names, counted = tariff.every_bucket, period.counted
-    needed = {"use", "load_demand"} if any(charge.on == "demand" for charge in tariff.charges) else {"use"}
-    if any((what, name) not in counted for what in needed for name in names):
+    needed = [("use", name) for name in names]
+    needed += [("load_demand", line) for what, line in tariff.counted.values() if what == "demand"]
+    needed += [("value_use", line) for what, line in counted if what == "value_delivered"]
+    if any(key not in counted for key in needed):
         return None
-    zero = dict.fromkeys([(what, name) for what in (*ENERGY, "export") for name in names], ZERO)
+    zero = dict.fromkeys([key for key in counted if not key[0].startswith("value_")], ZERO)
+    bought = [what for what in ("delivered", "billed", *(f"import{prefix}" for prefix in tariff.nettings))]
 
-    def taken(**sources):
-        keys = [(what, source, name) for what, source in sources.items() for name in names]
-        return {(what, name): counted[source, name] for what, source, name in keys if (source, name) in counted}
+    def taken(source, demand):
+        """What is counted if all that is bought is the energy `source`."""
+        values = {("value", line): counted[what, line] for what, line in counted if what == f"value_{source}"}
+        demands = {("demand", line): counted[what, line] for what, line in counted if what == demand}
+        energies = {(what, name): counted[source, name] for what in bought for name in names}
+        return zero | {("use", name): counted["use", name] for name in names} | energies | values | demands
 
-    def bought(what, demand):
-        return zero | taken(**dict.fromkeys(("delivered", "import", "billed"), what), use="use", demand=demand)
-
-    none = Period(period.first, period.end, bought("use", "load_demand"), period.partial, False)
-    kept = replace(none, counted=bought("delivered", "demand"))
-    return none, kept, replace(kept, counted=kept.counted | taken(generation="generation"), with_pv=True)
+    none = replace(period, counted=taken("use", "load_demand"), with_pv=False)
+    kept = replace(none, counted=taken("delivered", "demand"))
+    made = {key: counted[key] for key in counted if key[0] == "generation"}
+    made |= {("value", c.line): counted["value", c.line] for c in tariff.charges if c.on == "generation" and c.prices}
+    return none, kept, replace(kept, counted=kept.counted | made, with_pv=True)
 
 
 def _date(value, where):

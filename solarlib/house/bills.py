@@ -107,10 +107,10 @@ def months(house, size=1.0, tariff=None):
 
 
 def two_years(first, second=None):
-    """Return the months of a year, and those of the next (default: the same again), as 24 billing periods in a row."""
+    """Return the bills of a year, and those of the next (default: the same again), as billing periods in a row."""
     both = pd.concat([first, first if second is None else second], ignore_index=True)
-    begin = first["period_start"].iloc[0]
-    edges = [begin + pd.DateOffset(months=month) for month in range(25)]
+    begin, count = first["period_start"].iloc[0], 12 // len(first)
+    edges = [begin + pd.DateOffset(months=count * number) for number in range(len(both) + 1)]
     return both.assign(period_start=edges[:-1], period_end=edges[1:])
 
 
@@ -172,9 +172,12 @@ def at_price_level(tariff, factor):
 
     def at_level(charge):
         blocks = tuple(replace(block, price=scaled(block.price)) for block in charge.blocks)
-        return charge if charge.on == "percent" else replace(charge, price=scaled(charge.price), blocks=blocks)
+        prices = charge.prices and charge.prices.scaled(scaled)
+        level = replace(charge, price=scaled(charge.price), blocks=blocks, prices=prices)
+        return charge if charge.on == "percent" else level
 
     names = ("payout_price", "payout_threshold", "conversion_price")
+    names = [name for name in names if name != "payout_threshold" or tariff.credit.unit == "money"]
     prices = {name: scaled(getattr(tariff.credit, name)) for name in names}
     export = tariff.credit.export_price and tariff.credit.export_price.scaled(scaled)
     credit = replace(tariff.credit, export_price=export, **prices)

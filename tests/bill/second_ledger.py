@@ -305,7 +305,8 @@ def in_blocks(line, kwh, length, share, digits):
 
 def line_cost(line, rules, period, energies, ratings):
     """Step 6: a line that is no percentage, before rounding."""
-    days, months = (period["end"] - period["start"]).days, rules.get("months_per_bill", 1)
+    days = (period["end"] - period["start"]).days
+    months = max(1, int(days / 30.4375 + 0.5))
     on, names = line["on"], [line["bucket"]] if "bucket" in line else bucket_names(rules)
     if on in KWH_LINES:
         apart = "bucket" not in line and on in energies.get("all", {})  # the meter of the array prints its own total

@@ -213,7 +213,7 @@ def test_the_price_of_one_line_for_a_month_of_31_days(charge, cost):
 def test_half_a_cent_is_rounded_up_also_where_a_share_of_days_has_no_end_as_a_decimal():
     """0.77 $ a kW and year, 3 kW, bills of two months: 0.385 $, on 27 of 33 days 0.315 $."""
     line = {"line": "x", "on": "kw", "price": 0.77, "per": "year", "months": [10, 11, 12]}
-    row = bill(tariff(line, months_per_bill=2), first=date(2023, 9, 25), end=date(2023, 10, 28))
+    row = bill(tariff(line), first=date(2023, 9, 25), end=date(2023, 10, 28), months=2)
     assert row["line x"] == D("0.32")
 
 
@@ -267,7 +267,7 @@ BROKEN = [
             credit={"unit": "kWh", "netting": "day", "cross_bucket": "by value"}),
      {"credit.cross_bucket"}, "block prices"),
     (tariff({"line": "x", "on": "import", "blocks": [{"price": 1}]}, credit={"unit": "money", "export_share": 1}),
-     {"credit.export_share"}, "block prices"),
+     {"credit.export_share"}, "blocks or prices"),
     (tariff(credit={"unit": "money", "export_price": {"on": 0.1, "night": 0.1}, "netting": "day"}, bucket=TWO),
      {"credit.export_price"}, "buckets on, night"),
     (tariff(credit={"unit": "kWh", "reset_bills": 2, "reset_every_years": 2, "at_reset": "roll"}),

@@ -1,0 +1,179 @@
+"""Intervals by the local clock: their buckets, prices, netting intervals and days, over every change of the clock."""
+
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+import pandas as pd
+
+from solarlib.files.dates import DAY_NS
+
+MINUTE_NS = 60_000_000_000
+_DAY = 24 * 60  # minutes
+MINUTES = {"day": _DAY, "hour": 60, "half hour": 30, "quarter hour": 15}  # that a netting interval lasts
+_FINEST = 15  # minutes: every zone stands so many or a multiple of them from UTC
+
+
+@dataclass(frozen=True)
+class Intervals:
+    """Labels of regular intervals and what the clock on the wall shows at them. [ns since 1970]"""
+
+    index: pd.DatetimeIndex
+    step: int
+
+    @cached_property
+    def utc(self):
+        """Starts of the intervals."""
+        return self.index.as_unit("ns").asi8
+
+    @cached_property
+    def segments(self):
+        """Parts inside which the local clock is not changed: [(start, stop, offset from UTC)]."""
+        index, utc = self.index, self.utc
+
+        def offsets(labels):
+            return index[labels].tz_localize(None).as_unit("ns").asi8 - utc[labels]
+
+        stride = max(1, 3 * DAY_NS // self.step)  # no zone turns back within three days
+        sample = np.append(np.arange(0, len(index) - 1, stride), len(index) - 1)
+        seen = offsets(sample)
+        changed = np.flatnonzero(np.diff(seen))
+        near = (sample[changed][:, None] + np.arange(stride + 1)).ravel()  # stretches in which it changed
+        near = np.unique(near[near < len(index)])
+        exact = offsets(near)
+        turns = np.flatnonzero((np.diff(exact) != 0) & (np.diff(near) == 1)) + 1
+        starts = [0, *near[turns].tolist()]
+        return list(zip(starts, [*starts[1:], len(utc)], [int(seen[0]), *exact[turns].tolist()]))
+
+    @cached_property
+    def wall(self):
+        """Local clock readings as if they were UTC."""
+        wall = self.utc.copy()
+        for start, stop, offset in self.segments:
+            wall[start:stop] += offset
+        return wall
+
+    @cached_property
+    def days(self):
+        """Numbers of the local days from the first to the day after the last, 0 on 1 January 1970."""
+        first, last = ((self.utc[i] + self.segments[i][2]) // DAY_NS for i in (0, -1))
+        return np.arange(first, last + 2)
+
+    def looked_up(self, table):
+        """Return the value that a table, of shape (days, parts of a day), holds for each interval."""
+        part, flat = DAY_NS // table.shape[1], table.ravel()
+        values = np.empty(len(self.index), table.dtype)
+        for start, stop, offset in self.segments:
+            since = int(self.utc[start]) + offset - int(self.days[0]) * DAY_NS
+            if part % self.step:
+                values[start:stop] = flat[(since + self.step * np.arange(stop - start)) // part]
+            else:  # whole intervals a part: no lookup label by label
+                first, count = since // part, part // self.step
+                skip = since % part // self.step
+                parts = flat[first : first + (skip + stop - start - 1) // count + 1]
+                values[start:stop] = (np.repeat(parts, count) if count > 1 else parts)[skip : skip + stop - start]
+        return values
+
+    def groups(self, minutes):
+        """Return numbers, rising in time, of the local days, or of the hours and parts of them, that hold the labels.
+
+        A doubled hour makes two; a clock set forward by half an hour cuts an hour short.
+        """
+        length = minutes * MINUTE_NS
+        if length == DAY_NS:
+            return self.wall // DAY_NS
+        groups = np.empty(len(self.index), np.int64)
+        for turn, (start, stop, offset) in enumerate(self.segments):
+            groups[start:stop] = (self.utc[start:stop] + offset % length) // length + turn
+        return groups
+
+    @cached_property
+    def repeated(self):
+        """Positions of labels whose clock reading came before: those of a doubled hour's second passage."""
+        return np.concatenate(
+            [np.empty(0, int)]
+            + [
+                start + np.flatnonzero(self.wall[start:stop] < self.wall[start - 1] + self.step)
+                for start, stop, _ in self.segments[1:]
+            ]
+        )
+
+
+def weekends(days, tariff):
+    """Return which days, numbered from 1 January 1970, are Saturday, Sunday or a holiday of the tariff."""
+    weekend = (days + 3) % 7 >= 5  # day 0 was a Thursday
+    return weekend | np.isin(days, np.array(tariff.holidays, dtype="datetime64[D]").astype(int))
+
+
+def _months(days):
+    return days.astype("datetime64[D]").astype("datetime64[M]").astype(int) % 12
+
+
+def buckets(intervals, tariff):
+    """Return the number of the time-of-use bucket of each interval: the first bucket that takes it keeps it."""
+    days = intervals.days
+    weekend, month = weekends(days, tariff), _months(days) + 1
+    halves = any(time % 1 for bucket in tariff.buckets for pair in bucket.hours for time in pair)
+    parts = 48 if halves else 24
+    table = np.full((len(days), parts), len(tariff.buckets) - 1, np.int8)  # the last bucket takes every other hour
+    for code in reversed(range(len(tariff.buckets) - 1)):
+        bucket = tariff.buckets[code]
+        taken = {"all": np.ones(len(days), bool), "weekdays": ~weekend, "weekends": weekend}[bucket.days]
+        if bucket.months:
+            taken = taken & np.isin(month, bucket.months)
+        inside = np.zeros(parts, bool)
+        for first, end in bucket.hours or ((0, 24),):
+            inside[int(first * parts / 24) : int(end * parts / 24)] = True
+        table[np.ix_(taken, inside)] = code
+    return intervals.looked_up(table)
+
+
+def prices_at(intervals, prices, tariff):
+    """Return the price of each interval. [$/kWh]
+
+    A time that a file of prices does not hold takes the price of the same month, day and clock time in the last twelve
+    months of the file; 29 February that of the 28th, where these have none.
+    """
+    days = intervals.days
+    if not prices.times:
+        rows = np.frombuffer(prices.by_clock).reshape(12, 2, -1)
+        return intervals.looked_up(rows[_months(days), weekends(days, tariff).astype(int)])
+    minutes, start, held, doubled = _by_part(prices, intervals.index.tz if prices.absolute else None)
+    parts = _DAY // minutes
+    end, every = start + len(held), np.arange(parts)
+    year = np.datetime64((end - 1) * minutes, "m").astype("datetime64[Y]").astype(int)
+    slots, same, before = (day[:, None] * parts + every for day in (days, _in(year, days), _in(year - 1, days)))
+    found = np.where((slots >= start) & (slots < end), slots, np.where(same < end, same, before))
+    found = np.where(found < start, found + parts, found)  # a file of 365 days in a leap year
+    values = intervals.looked_up(held[found - start])
+    for i in intervals.repeated if doubled else ():
+        slot = found.ravel()[intervals.wall[i] // (minutes * MINUTE_NS) - days[0] * parts]
+        values[i] = doubled.get(slot, values[i])
+    return values
+
+
+def _in(year, days):
+    """Return the same days of another year, counted from 1970; 28 February where it has no 29th."""
+    months = days.astype("datetime64[D]").astype("datetime64[M]")
+    there = months - months.astype("datetime64[Y]") + np.datetime64(year, "Y").astype("datetime64[M]")
+    moved = there.astype("datetime64[D]") + (days - months.astype("datetime64[D]").astype(int))
+    return moved.astype(int) - (moved.astype("datetime64[M]") != there)
+
+
+@lru_cache(maxsize=8)
+def _by_part(prices, tz):
+    """Return the prices of a file by local clock: (minutes a part of a day, number of the first part since 1970,
+    prices of it and all that follow, those of a second passage by their numbers). [$/kWh]"""
+    times, values = np.frombuffer(prices.times, np.int64), np.frombuffer(prices.by_clock)
+    if tz is not None:
+        local = pd.DatetimeIndex(times.astype("datetime64[m]"), tz="UTC").tz_convert(tz).tz_localize(None)
+        times = local.as_unit("s").asi8 // 60
+    minutes = prices.minutes if not (times % prices.minutes).any() else _FINEST
+    count = prices.minutes // minutes
+    slots = np.repeat(times // minutes, count) + np.tile(np.arange(count), len(times))
+    values, start = np.repeat(values, count), int(slots.min())
+    held = np.full(int(slots.max()) - start + 1, np.nan)
+    held[slots[::-1] - start] = values[::-1]  # of two rows of one time the first stays
+    again = np.flatnonzero(slots[1:] <= np.maximum.accumulate(slots)[:-1]) + 1
+    known = np.maximum.accumulate(np.where(np.isnan(held), 0, np.arange(len(held))))  # a skipped hour: the row before
+    return minutes, start, held[known], dict(zip(slots[again].tolist(), values[again].tolist()))
