@@ -90,7 +90,7 @@ def ledger(
 def bills(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, opening_kwh=0, closing=False, compare=True):
     """Return the ledger as a list of dictionaries with exact `Decimal` values; see `ledger`."""
     rule_sets = (tariff,) if isinstance(tariff, Tariff) else tuple(tariff)
-    _check_joins(rule_sets)
+    check_joins(rule_sets)
     rated = {"dc": rated_dc_kw, "ac": rated_ac_kw}
     rated = {key: None if value is None else Decimal(str(value)) for key, value in rated.items()}
     facts = read_rows(periods, lambda first: _valid(rule_sets, first))
@@ -289,7 +289,8 @@ def _valid(rule_sets, first):
     raise InputError(f"period starting {first}: found no rule set valid on that day, allowed are days inside {spans}")
 
 
-def _check_joins(rule_sets):
+def check_joins(rule_sets):
+    """Refuse rule sets that do not follow one another, or whose credits the next one cannot take over as written."""
     for old, new in zip(rule_sets, rule_sets[1:]):
         where = f"rule sets {old.name!r} and {new.name!r}"
         if old.valid_to is None or old.valid_to != new.valid_from:

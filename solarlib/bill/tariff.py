@@ -366,7 +366,7 @@ def tariff_from_table(table, where="tariff", folder=Path()):
     Parameters
     ----------
     table : dict
-        Keys as in `data/tariffs/README.md`; or the single key ``file`` naming a shipped tariff.
+        Keys as in `data/tariffs/README.md`; or ``file`` naming a shipped tariff, with its dates if wanted.
     where : str
         Opens each message, e.g. ``"cabin.toml: tariff"``.
     folder : Path
@@ -378,10 +378,15 @@ def tariff_from_table(table, where="tariff", folder=Path()):
         Names each wrong or contradictory field and what is allowed.
     """
     if isinstance(table, dict) and "file" in table:
-        if len(table) > 1 or not isinstance(table["file"], str):
-            found, allowed = f"{table['file']!r} with {len(table) - 1} other key(s)", "the name of a shipped tariff"
-            raise InputError(f"{where}.file: found {found}, allowed is {allowed} as the only key")
-        return read_tariff(table["file"])
+        dates = {key: value for key, value in table.items() if key in ("valid_from", "valid_to")}
+        if len(table) > 1 + len(dates) or not isinstance(table["file"], str):
+            found = f"{table['file']!r} with {len(table) - 1} other key(s)"
+            allowed = "the name of a shipped tariff, as the only key but valid_from and valid_to"
+            raise InputError(f"{where}.file: found {found}, allowed is {allowed}")
+        problems = schema.Problems(where)
+        dates = problems.values(dates, {key: Table(Tariff).keys[key] for key in dates})
+        problems.stop()
+        return replace(read_tariff(table["file"]), **dates)
     problems = schema.Problems(where)
     tariff = problems.read(Table(Tariff), _placed(table, folder))
     problems.stop()

@@ -7,20 +7,27 @@ library keeps it there.
 """
 
 from dataclasses import dataclass, replace
+from datetime import date
+from decimal import Decimal
 from functools import partial
 from pathlib import Path
 
+from solarlib.bill.accounts import check_joins
 from solarlib.bill.tariff import Tariff, tariff_from_table
+from solarlib.house.rules import kinds_of
 from solarlib.meter.load import APPLIANCE_KINDS, Appliance
 from solarlib.quantities import InputError
 from solarlib.roof.parts import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane
 from solarlib.schema import (
     FORM,
     Problems,
+    Reader,
+    Refused,
     Table,
     choice,
     declared,
     flag,
+    iso_date,
     listing,
     number,
     percent,
@@ -79,14 +86,59 @@ class Spread:
 
 
 @dataclass(frozen=True)
+class PricePath:
+    """How prices of one kind go on: as in the tariff for `held_years` of the array's life, then they grow or change.
+
+    After those years all that pays for exported energy is `then`, in money of that time, or the price grows by `rate`
+    a year, a share; None stands for the outlook's growth of all prices.
+    """
+
+    rate: float | None = declared(_real(-0.1, 0.3), default=None)
+    held_years: int = declared(whole(1, 60), default=1)
+    then: Decimal | None = declared(number(0, 1000, "$/kWh"), default=None)
+
+
+def _price_path(then):
+    """Reader of the growth of one kind of price: a share a year, or a table; `then`, whether that may be in it."""
+    keys = "rate" + " or then" * then
+    allowed = f"a share a year, -0.1 to 0.3 (2.5 % is 0.025), or {{ held_years = 1 to 60, {keys} }}"
+
+    def read(value):
+        problems = Problems("")
+        path = problems.read(Table(PricePath), value if isinstance(value, dict) else {"rate": value})
+        if problems.found or (path.then is not None and (not then or path.rate is not None)):
+            raise Refused(allowed)
+        return path
+
+    return declared(Reader(allowed, read), default=PricePath())
+
+
+@dataclass(frozen=True)
+class Growth:
+    """The table [outlook.growth]: how each kind of price goes on, where it does not grow as all prices do."""
+
+    energy: PricePath = _price_path(then=False)
+    fixed: PricePath = _price_path(then=False)
+    demand: PricePath = _price_path(then=False)
+    export: PricePath = _price_path(then=True)
+    payout: PricePath = _price_path(then=False)
+
+
+@dataclass(frozen=True)
 class Outlook:
-    """What the owner expects: years of use, and nominal yearly rates as shares: 0.05 is five percent."""
+    """What the owner expects: years of use, and nominal yearly rates as shares: 0.05 is five percent.
+
+    Year 1 of the array's life begins with the month of `first_day`; without it with the month from which the first
+    tariff is valid, and if that has no date with January of the typical year.
+    """
 
     years: int = declared(whole(1, 60), default=25)
     discount_rate: float = declared(percent(-10, 50), default=0.05, key="discount_rate_percent")
     price_growth: float = declared(_RATE, default=0.025, key="price_growth_percent")
     inflation: float = declared(_RATE, default=0.025, key="inflation_percent")
     spread: Spread = declared(Table(Spread), default=Spread())
+    first_day: date | None = declared(iso_date(), default=None)
+    growth: Growth = declared(Table(Growth), default=Growth())
 
 
 @dataclass(frozen=True)
@@ -95,7 +147,7 @@ class House:
 
     `weather_file` is a path or the name of a file that pvlib ships, or the monthly means that stand in for one;
     `yearly_kwh` is the use of the whole house, `appliances` (on top of the measured household) included. `costs` is
-    None where the file names no costs.
+    None where the file names no costs. `tariff` is the first rule set, `later` are those that follow, dated.
     """
 
     name: str
@@ -108,6 +160,35 @@ class House:
     tariff: Tariff
     costs: Costs | None = None
     outlook: Outlook = Outlook()
+    later: tuple[Tariff, ...] = ()
+
+    @property
+    def tariffs(self):
+        """All rule sets in order of date."""
+        return (self.tariff, *self.later)
+
+
+def _tariffs(given):
+    """Return the rule sets of a house file in order of date, each valid until the next one begins."""
+    tables = given if isinstance(given, list) else [given]
+    names = [f"tariff[{i}]" for i in range(1, len(tables) + 1)] if len(tables) > 1 else ["tariff"]
+    problems = Problems("tariff")
+    sets = [problems.make(tariff_from_table, table, name) for table, name in zip(tables, names)]
+    for name, rules in list(zip(names, sets))[1:]:
+        if rules and rules.valid_from is None:
+            problems.add(f"{name}.valid_from", "nothing", "the first day of these rules: a date like 2026-03-31")
+    if not tables:
+        problems.add("tariff", "none", "a table [tariff], or several [[tariff]] in order of date")
+    if not problems.found:
+        ends = [old.valid_to or new.valid_from for old, new in zip(sets, sets[1:])] + [sets[-1].valid_to]
+        sets = [replace(rules, valid_to=end) for rules, end in zip(sets, ends)]
+        for name, rules in zip(names, sets):
+            if rules.valid_from and rules.valid_to and rules.valid_from >= rules.valid_to:
+                problems.add(f"{name}.valid_from", rules.valid_from, f"a day before {rules.valid_to}")
+        problems.make(check_joins, sets)
+    if problems.found:
+        raise InputError("; ".join(problems.found))
+    return tuple(sets)
 
 
 @dataclass(frozen=True)
@@ -205,7 +286,7 @@ class _File:
     converter: Converter = declared(Table(Converter, _CONVERTER))
     load: _Load = declared(Table(_Load))
     meter: Meter = declared(Table(Meter))
-    tariff: Tariff = declared(tariff_from_table)
+    tariff: tuple[Tariff, ...] = declared(_tariffs)
     form: int = declared(whole(1, FORM), default=1)
     losses: Losses = declared(Table(Losses, _LOSSES), default=Losses())
     age: _Age = declared(Table(_Age), default=_Age())
@@ -278,4 +359,15 @@ def _house(file, folder):
     where = replace(file.place, horizon=sky.horizon), sky.source(folder)
     system, load = ArraySystem(*parts, age.years, age.degradation, sky.albedo), file.load
     use = load.yearly_kwh, load.appliance
-    return House(file.name, *where, system, *use, file.meter, file.tariff, costs, file.outlook)
+    _check_growth(file.outlook.growth, file.tariff)
+    first, *later = file.tariff
+    return House(file.name, *where, system, *use, file.meter, first, costs, file.outlook, tuple(later))
+
+
+def _check_growth(growth, tariffs):
+    """Refuse the growth of a kind of price that no tariff of the file has."""
+    known = set().union(*map(kinds_of, tariffs))
+    unknown = [kind for kind, path in vars(growth).items() if path != PricePath() and kind not in known]
+    if unknown:
+        allowed = f"a kind of price that the tariff has: {', '.join(kind for kind in vars(growth) if kind in known)}"
+        raise InputError(f"outlook.growth.{unknown[0]}: found no such price in the tariff, allowed is {allowed}")

@@ -21,7 +21,7 @@ def yield_path(years, degradation):
     return money.growth_path(years, -degradation)
 
 
-def yearly_bills(bill, yield_factors, growth=0.0):
+def yearly_bills(bill, yield_factors, growth):
     """Return nominal bills of years 1 ... n from a bill in year-1 prices.
 
     Parameters
@@ -58,6 +58,40 @@ class BillTable:
             found = f"{factor.min():g} to {factor.max():g}"
             raise InputError(f"generation factor: found {found}, allowed is {low:g} to {high:g}")
         return np.interp(factor, self.factors, self.bills)
+
+
+@dataclass(frozen=True, eq=False)
+class LifeTable:
+    """What an array saves in each year of a life, for generation and prices that may differ in every year.
+
+    Parameters
+    ----------
+    parts : tuple of (BillTable, array of shape (n,), bool)
+        What one set of rules saves in a settled year by prices that go on alike; the level of these prices in each
+        year, times the share of the year in which the rules hold; whether they follow the level of all prices.
+    path : array, shape (n,)
+        Expected level of all prices over that of year 1.
+    rest : array, shape (n,)
+        What the bills of the expected life, one after another, save beside the sum of the parts. [money]
+    """
+
+    parts: tuple
+    path: np.ndarray
+    rest: np.ndarray
+
+    def saving(self, factors, level):
+        """Return nominal yearly savings.
+
+        Parameters
+        ----------
+        factors, level : array, shape (..., n)
+            Generation over that of the new array; level of all prices over that of year 1, e.g. drawn ones.
+        """
+        moved = np.asarray(level, dtype=float) / self.path
+        saved = moved * self.rest
+        for table, levels, follows in self.parts:
+            saved = saved + yearly_bills(table, factors, 0.0) * levels * (moved if follows else 1.0)
+        return saved
 
 
 def tabulate(bill, low=0.0, high=1.5, tolerance=1.0):
