@@ -18,6 +18,13 @@ WAITING = {
     "bill.contradictions.size_problems": "the size limit of a tariff",
     "bill.periods.longest_step": "made minutes for rules finer than an hour",
     "bill.periods.periods_from_reads": "exchanged meters and estimated reads",
+    "house.bills.DEARER": "drawn lives with prices that grow apart",
+    "house.bills._saved": "drawn lives with prices that grow apart",
+    "worth.bill_table.LifeTable": "drawn lives with prices that grow apart",
+    "worth.bill_table.yearly_bills": "drawn lives with prices that grow apart",
+    "house.bills.basis": "rules finer than an hour in a lesson",
+    "house.bills.life_table": "drawn lives with prices that grow apart",
+    "house.bills.rules_from": "a rule that changes in a year of the life",
     "roof.voltages.check_string_voltage": "string voltage at record cold",
 }
 

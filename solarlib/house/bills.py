@@ -28,6 +28,7 @@ from solarlib.worth.money import growth_path, net_present_value
 MOST_FACTOR = 3.0  # of the generation, in a table of bills
 LESS = 0.1  # of the use: what the price of an avoided kWh is told from
 CLOUDS = 2026  # seed of the minutes that rules finer than an hour are billed from
+NETTED = {"half hour": 30, "quarter hour": 15}  # minutes of what is finer than an hour
 DEARER = 1.25  # of the prices of one kind, to tell its part of a bill
 
 
@@ -402,21 +403,29 @@ def _year_energies(source):
 @lru_cache(maxsize=256)
 def _step(tariff):
     """Return the longest interval that a rule can be billed from: 60, 30 or 15 minutes."""
-    windows = [charge.window_minutes for charge in tariff.charges if charge.on == "demand"]
-    return min(60, 15 if tariff.credit.netting == "quarter hour" else 60, *windows)
+    nettings = [tariff.credit.netting, *(charge.netting for charge in tariff.charges)]
+    steps = [NETTED.get(netting, 60) for netting in nettings] + [line.window_minutes or 60 for line in tariff.charges]
+    steps += [prices.minutes for prices in _by_interval(tariff)]
+    return min(steps + [30 for bucket in tariff.buckets for pair in bucket.hours for hour in pair if hour % 1])
+
+
+def _by_interval(tariff):
+    given = [tariff.credit.export_price, *(charge.prices for charge in tariff.charges)]
+    return [prices for prices in given if prices and prices.by_interval]
 
 
 @lru_cache(maxsize=256)
 def _shape(tariff):
     """Return the rules of a tariff that decide what is counted, or None where sums of months are all."""
     credit = tariff.credit
-    hourly = credit.export_price if credit.export_price and credit.export_price.by_hour else None
-    demand = tuple(replace(charge, price=None) for charge in tariff.charges if charge.on == "demand")
+    export = credit.export_price if credit.export_price in _by_interval(tariff) else None
+    lines = [charge for charge in tariff.charges if charge.on == "demand" or charge.netting or charge.prices]
     apart = credit.netting not in ("period", "none") or credit.export_limit_kw is not None
-    if not (tariff.buckets or hourly or demand or apart):
+    if not (tariff.buckets or export or lines or apart):
         return None
-    counted = Credit("none", credit.netting, hourly, export_limit_kw=credit.export_limit_kw)
-    return Tariff("", demand, counted, tariff.buckets, tariff.holidays)
+    lines = tuple(replace(charge, price=None, blocks=()) for charge in lines)
+    counted = Credit("none", credit.netting, export, export_limit_kw=credit.export_limit_kw)
+    return Tariff("", lines, counted, tariff.buckets, tariff.holidays)
 
 
 @lru_cache(maxsize=4096)
@@ -463,6 +472,7 @@ def _cycle(tariff):
 def _settled(source, tariff, scale, size, load=1.0, export=True):
     """Return the bill of a year that repeats itself; of a cycle of several years their mean. [money]"""
     cycle, ever = _cycle(tariff), replace(tariff, valid_from=None, valid_to=None)
+    ever = ever if scale else replace(ever, settlement="bill")  # nothing to settle: each bill is paid
     months = [(scale, load, export)] * cycle
     return float(np.mean(_run(source, (ever,), cycle, months, date(TYPICAL_YEAR, 1, 1), size)))
 
@@ -471,7 +481,8 @@ def _settled(source, tariff, scale, size, load=1.0, export=True):
 def _yearly(source, life, scales, first, size):
     """Return the bills of each year of a life: of `rules.life`, with the generation over that of the array."""
     energies = [(scale, 1.0, True) for scale in scales]
-    return _run(source, life.dated, _cycle(life.dated[0]), energies, first, size)
+    sets = life.dated if size else tuple(replace(each, settlement="bill") for each in life.dated)
+    return _run(source, sets, _cycle(sets[0]), energies, first, size)
 
 
 def _run(source, sets, before, energies, first, size):

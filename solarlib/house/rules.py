@@ -9,7 +9,7 @@ from datetime import date
 from decimal import Decimal
 from functools import cached_property, lru_cache
 
-from solarlib.bill.export_price import ExportPrice
+from solarlib.bill.prices import Prices
 from solarlib.bill.tariff import Tariff
 
 PRICE_KINDS = ("energy", "fixed", "demand", "export", "payout")
@@ -60,17 +60,20 @@ def scaled(tariff, scale):
     def level(kind, price):
         return None if price is None else scale(kind, price)
 
+    def series(kind, prices):
+        return prices and prices.scaled(lambda price: scale(kind, price))
+
     def line(charge):
         kind = _KIND.get(charge.on, "energy")
         blocks = tuple(replace(block, price=scale(kind, block.price)) for block in charge.blocks)
-        return charge if charge.on == "percent" else replace(charge, price=level(kind, charge.price), blocks=blocks)
+        made = {"price": level(kind, charge.price), "prices": series(kind, charge.prices), "blocks": blocks}
+        return charge if charge.on == "percent" else replace(charge, **made)
 
     credit = tariff.credit
     money = {name: level("payout", getattr(credit, name)) for name in ("payout_price", "conversion_price")}
     if credit.unit == "money":
         money["payout_threshold"] = level("payout", credit.payout_threshold)
-    if credit.export_price:
-        money["export_price"] = credit.export_price.scaled(lambda price: scale("export", price))
+    money["export_price"] = series("export", credit.export_price)
     charges = tuple(map(line, tariff.charges))
     least = level("fixed", tariff.minimum_bill)
     return replace(tariff, charges=charges, credit=replace(credit, **money), minimum_bill=least)
@@ -91,14 +94,15 @@ def kinds_of(tariff):
 
 def paying(tariff, price):
     """Return a tariff in which all that pays for exported energy is one price. [$/kWh]"""
-    credit = tariff.credit
+    credit, one = tariff.credit, Prices((price,))
     if credit.unit == "money":
-        one = {"export_price": ExportPrice((price,)), "export_factor": Decimal(1)}
-        credit = replace(credit, export_share=None, export_lines=(), **one)
+        credit = replace(credit, export_share=None, export_lines=(), export_price=one, export_factor=Decimal(1))
 
     def line(charge):
-        pays = _KIND.get(charge.on) == "export" and (charge.price or min(b.price for b in charge.blocks)) < 0
-        return replace(charge, price=-price, blocks=()) if pays else charge
+        prices = [block.price for block in charge.blocks] if charge.price is None else [charge.price]
+        pays = charge.factor < 0 if charge.prices else min(prices) < 0
+        paid = {"price": None, "blocks": (), "prices": one, "factor": Decimal(-1)}
+        return replace(charge, **paid) if _KIND.get(charge.on) == "export" and pays else charge
 
     return replace(tariff, credit=credit, charges=tuple(map(line, tariff.charges)))
 
