@@ -15,7 +15,8 @@ import numpy as np
 import pandas as pd
 
 from solarlib.bill import accounts
-from solarlib.bill.periods import monthly_periods
+from solarlib.bill.periods import longest_step, monthly_periods
+from solarlib.bill.sums import STEPS_PER_KWH
 from solarlib.bill.tariff import Credit, Tariff
 from solarlib.house import rules
 from solarlib.house.file import House, Outlook, PricePath
@@ -28,7 +29,6 @@ from solarlib.worth.money import growth_path, net_present_value
 MOST_FACTOR = 3.0  # of the generation, in a table of bills
 LESS = 0.1  # of the use: what the price of an avoided kWh is told from
 CLOUDS = 2026  # seed of the minutes that rules finer than an hour are billed from
-NETTED = {"half hour": 30, "quarter hour": 15}  # minutes of what is finer than an hour
 DEARER = 1.25  # of the prices of one kind, to tell its part of a bill
 
 
@@ -402,23 +402,15 @@ def _year_energies(source):
 
 @lru_cache(maxsize=256)
 def _step(tariff):
-    """Return the longest interval that a rule can be billed from: 60, 30 or 15 minutes."""
-    nettings = [tariff.credit.netting, *(charge.netting for charge in tariff.charges)]
-    steps = [NETTED.get(netting, 60) for netting in nettings] + [line.window_minutes or 60 for line in tariff.charges]
-    steps += [prices.minutes for prices in _by_interval(tariff)]
-    return min(steps + [30 for bucket in tariff.buckets for pair in bucket.hours for hour in pair if hour % 1])
-
-
-def _by_interval(tariff):
-    given = [tariff.credit.export_price, *(charge.prices for charge in tariff.charges)]
-    return [prices for prices in given if prices and prices.by_interval]
+    """Return the interval that a rule is billed from: 60 minutes, or fewer where it asks for that."""
+    return min(60, longest_step(tariff) // pd.Timedelta(minutes=1))
 
 
 @lru_cache(maxsize=256)
 def _shape(tariff):
     """Return the rules of a tariff that decide what is counted, or None where sums of months are all."""
     credit = tariff.credit
-    export = credit.export_price if credit.export_price in _by_interval(tariff) else None
+    export = credit.export_price if credit.export_price and credit.export_price.by_interval else None
     lines = [charge for charge in tariff.charges if charge.on == "demand" or charge.netting or charge.prices]
     apart = credit.netting not in ("period", "none") or credit.export_limit_kw is not None
     if not (tariff.buckets or export or lines or apart):
@@ -442,9 +434,10 @@ def _sums(source, shape, scale, load=1.0, export=True):
     flows["generation_kwh"] = made
     if shape is None:
         cut = _first_of_months(index)
-        return {name: np.add.reduceat(values, cut).tolist() for name, values in flows.items()}
+        steps = {name: np.rint(values * STEPS_PER_KWH) for name, values in flows.items()}
+        return {name: (np.add.reduceat(values, cut) / STEPS_PER_KWH).tolist() for name, values in steps.items()}
     table = monthly_periods(*(pd.Series(values, index) for values in flows.values()), tariff=shape)
-    return {name: table[name].tolist() for name in table.columns[2:]}
+    return {name: table[name].tolist() for name in table.columns[2:] if name != "months"}
 
 
 def _first_of_months(index):
@@ -455,9 +448,9 @@ def _together(parts):
     """Return one row of several months (their year's sums, month from 0): of mean powers the highest counts."""
     if len(parts) == 1:
         sums, month = parts[0]
-        return {name: values[month] for name, values in sums.items()}
-    names = parts[0][0]
-    return {name: (max if "demand" in name else sum)(sums[name][month] for sums, month in parts) for name in names}
+        return {name: values[month] for name, values in sums.items()} | {"months": 1}
+    most = {name: max if name.startswith(("demand_", "load_demand_")) else sum for name in parts[0][0]}
+    return {name: of(sums[name][month] for sums, month in parts) for name, of in most.items()} | {"months": len(parts)}
 
 
 def _cycle(tariff):
