@@ -39,20 +39,7 @@ def _told(thing, wrong, **values):
 
 def _not_computed(tariff):
     """Yield the rules that can be written but that no bill computes."""
-    credit, halves = tariff.credit, [time for bucket in tariff.buckets for pair in bucket.hours for time in pair]
-    prices = [("credit.export_price", credit.export_price)] + [(c.line, c.prices) for c in tariff.charges]
-    wrong = {
-        "credit.netting": credit.netting == "half hour",
-        "bucket.hours": any(time % 1 for time in halves),
-        "settlement": tariff.settlement == "year",
-        "carried_at_reset": tariff.carried_at_reset != "keep",
-    }
-    wrong |= {name: used and used.by_interval and (used.times or used.minutes < 60) for name, used in prices}
-    for charge in tariff.charges:
-        own = (charge.netting, charge.prices, charge.on == "export", charge.least_kw is not None, charge.over_bills > 1)
-        demand = charge.highest > 1 or charge.one_a_day or any(block.up_to_kw is not None for block in charge.blocks)
-        taxed = any(other.line in charge.of for other in tariff.percentages)
-        wrong[f"line {charge.line!r}"] = any(own) or demand or taxed
+    wrong = {"settlement": tariff.settlement == "year", "carried_at_reset": tariff.carried_at_reset != "keep"}
     for key, so in wrong.items():
         if so:
             yield key, "a rule that is not computed yet", "the rule left out"

@@ -141,7 +141,7 @@ def prices_at(intervals, prices, tariff):
     minutes, start, held, doubled = _by_part(prices, intervals.index.tz if prices.absolute else None)
     parts = _DAY // minutes
     end, every = start + len(held), np.arange(parts)
-    year = np.datetime64((end - 1) * minutes, "m").astype("datetime64[Y]").astype(int)
+    year = int(np.datetime64((end - 1) * minutes, "m").astype("datetime64[Y]").astype(int))
     slots, same, before = (day[:, None] * parts + every for day in (days, _in(year, days), _in(year - 1, days)))
     found = np.where((slots >= start) & (slots < end), slots, np.where(same < end, same, before))
     found = np.where(found < start, found + parts, found)  # a file of 365 days in a leap year

@@ -96,7 +96,7 @@ def _of_file(table):
     heads = [head.strip() for head in lines[0]] if lines else []
     if "time" not in heads or column not in heads:
         raise InputError(f"{path.name} row 1: found {', '.join(heads) or 'nothing'}, allowed are time and {column}")
-    places = heads.index("time"), heads.index(column)
+    places = heads.index("time"), heads.index(column), len(heads)
     rows = [_row(path, n, line, column, *places) for n, line in enumerate(lines[1:], 2) if line]
     offsets = {time.tzinfo is None for time, _ in rows}
     if len(offsets) != 1:
@@ -109,8 +109,10 @@ def _of_file(table):
     return _clocked([price for _, price in rows], table.get("least"), **more)
 
 
-def _row(path, n, line, column, at_time, at_price):
+def _row(path, n, line, column, at_time, at_price, width):
     cells = [line[at].strip() if at < len(line) else "" for at in (at_time, at_price)]
+    if len(line) > width:  # a decimal comma makes two cells of one
+        cells[1] = ",".join(line[at_price:])
     try:
         time = datetime.fromisoformat(cells[0])
     except ValueError:

@@ -217,6 +217,19 @@ def test_half_a_cent_is_rounded_up_also_where_a_share_of_days_has_no_end_as_a_de
     assert row["line x"] == D("0.32")
 
 
+def test_a_percentage_may_be_of_lines_and_of_rounded_percentages_above_it():
+    """10 + 15 = 25 $; fee 3.3 % of 25: 0.83 (0.825); tax 10 % of 15 and 0.83: 1.58; 50 % of the tax alone: 0.79."""
+    fee = {"line": "fee", "on": "percent", "price": 3.3}
+    tax = {"line": "tax", "on": "percent", "price": 10, "of": ["energy", "fee"]}
+    more = {"line": "more", "on": "percent", "price": 50, "of": ["tax"]}
+    row = bill(tariff(fee, tax, more), delivered_kwh=100)
+    assert [row[f"line {name}"] for name in ("fee", "tax", "more")] == [D("0.83"), D("1.58"), D("0.79")]
+    assert (row["tax"], row["bill"]) == (D("3.20"), D("28.20"))
+    for wrong in ([tax, fee], [tax | {"of": ["tax"]}]):
+        with pytest.raises(InputError, match="lines, percentages only if they stand above: basic, energy"):
+            bill(tariff(*wrong))
+
+
 @pytest.mark.parametrize(("days", "cost"), [(15, "6.00"), (30, "12.00"), (31, "12.00"), (29, "11.60")])
 def test_a_part_month_is_a_thirtieth_a_day_and_never_more_than_a_month(days, cost):
     table = tariff({"line": "x", "on": "month", "price": 12, "prorate": True})
