@@ -16,7 +16,6 @@ WAITING = {
     "direction.schedule.timetable": "a timetable for a plug-in timer",
     "direction.schedule.timetable_text": "a timetable for a plug-in timer",
     "bill.contradictions.size_problems": "the size limit of a tariff",
-    "bill.periods.longest_step": "made minutes for rules finer than an hour",
     "bill.periods.periods_from_reads": "exchanged meters and estimated reads",
     "house.bills.DEARER": "drawn lives with prices that grow apart",
     "house.bills._saved": "drawn lives with prices that grow apart",
