@@ -130,6 +130,25 @@ def test_feed_in_by_hours_a_charge_on_midday_exports_and_tax_on_charges_only():
     assert_printed("time-varying-feed-in-two-way", rows[1])
 
 
+def test_a_fixed_feed_in_price_on_one_bill_a_year():
+    """Half a year, a year and a leap year: 6, 12 and 12 months."""
+    periods = metered(
+        days("2026-07-01", "2027-01-01", "2028-01-01", "2029-01-01"),
+        delivered_kwh=[1000, 2000, 500],
+        received_kwh=[1500, 4000, 6000],
+    )
+    rows = bills(periods, read_tariff("fixed-feed-in-twenty-years"))
+    assert_ledger(
+        rows,
+        line_base_price="72 144 144",  # 12.00 x 6, 12, 12
+        line_energy="300 600 150",  # 0.30 x 1000, 2000, 500
+        credit_money_added="120 320 480",  # 0.08 x 1500, 4000, 6000
+        bill="252 424 -186",  # 372 - 120; 744 - 320; 294 - 480, paid to the owner
+        balance_close="0 0 0",
+    )
+    assert_printed("fixed-feed-in-twenty-years", rows[1])
+
+
 def test_the_bill_of_the_readme_is_what_its_lines_make():
     """In 700, out 60: 11.50 + 700 x 0.062 + 640 x 0.081 + 700 x 0.0021 = 108.21; 6 % of it 6.4926."""
     text = (TARIFF_FOLDER / "README.md").read_text(encoding="utf-8")
@@ -143,7 +162,7 @@ def test_the_bill_of_the_readme_is_what_its_lines_make():
     }
 
 
-EXAMPLES = ("monthly-rollover-yearly-cash", "time-varying-feed-in-two-way")
+EXAMPLES = ("monthly-rollover-yearly-cash", "time-varying-feed-in-two-way", "fixed-feed-in-twenty-years")
 
 
 @pytest.mark.parametrize("name", EXAMPLES)
