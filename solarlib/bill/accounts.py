@@ -1,8 +1,9 @@
 """Billing periods and a tariff in, a ledger out: what was banked, used, lost and paid on every bill.
 
 Order of the steps inside one bill: opening bank; expiry of old credits; netting; the bucket's own bank; new credit;
-credits that cross buckets; the printed lines; money credit; reset; minimum, taxes, payout; carry. A credit expires
-before it could be used; a reset comes after the bill of its period and takes that period's own surplus too.
+credits that cross buckets; the printed lines; money credit; reset; minimum, taxes, payout; settlement of a year; what is
+carried. A credit expires before it could be used; a reset comes after the bill of its period and takes that period's own
+surplus too.
 """
 
 from collections.abc import Sequence
@@ -32,6 +33,9 @@ class _State:
     money: Lots
     balance: Decimal = ZERO
     bill: int = 0
+    waiting: Decimal = ZERO  # since the last settlement: lines that wait for it, additions to reach the minimum [$],
+    top_ups: Decimal = ZERO
+    surplus_kwh: Decimal = ZERO  # and received less delivered energy
 
 
 def ledger(
@@ -122,20 +126,55 @@ def _one_bill(tariff, period, state, rated, service_start, ending):
     kwh, period = _use_bank(tariff, period, state)
     amounts = arithmetic.lines(tariff, period, rated)
     row = {"tariff": tariff.name} | kwh | arithmetic.sums_by_kind(tariff, amounts)
-    row |= _use_money(tariff, period, state, amounts)
-    gone, row["credit_money_reset"], payout, converted = _reset(tariff, period, state, service_start, ending)
+    resets = is_reset(tariff.credit, period.first, period.last, service_start, state.bill)
+    settles = tariff.settlement == "year" and (resets or ending is not None)
+    waits = _wait(tariff, period, state, amounts)
+    row |= _use_money(tariff, period, state, amounts, settles)
+    action = tariff.credit.at_reset if resets or settles else None
+    gone, row["credit_money_reset"], payout, converted = _reset(tariff, state, action, ending)
     for name, amount in gone.items():
         for key in {"", name}:
             row[column("credit_reset", key)] += amount
             row[column("bank_close", key)] -= amount
-    taxes, row["min_bill_topup"], due = arithmetic.total(tariff, amounts, row["credit_money_applied"], payout)
+    due_now = {line: amount for line, amount in amounts.items() if line not in tariff.deferred}
+    applied = ZERO if waits else row["credit_money_applied"]
+    taxes, row["min_bill_topup"], due = arithmetic.total(tariff, due_now, applied, payout)
+    if settles:
+        settled = _settled(tariff, state, row)
+        taxes, _, due = arithmetic.total(tariff, due_now, applied, payout, (settled, row["min_bill_topup"]))
+        waits["settled"], waits["deferred_close"] = settled, ZERO
+    state.top_ups = ZERO if settles else state.top_ups + row["min_bill_topup"]
     row["credit_money_added"] += converted
     row["money_bank_close"], row["payout"], row["tax"] = state.money.amount, payout, sum(taxes.values(), ZERO)
     row["balance_open"], row["balance_close"], row["bill"] = _settle(tariff.negative_bill, state, due)
+    if tariff.carried_at_reset != "keep":
+        row["carried_reset"] = row["balance_close"] if resets else ZERO
+        state.balance = row["balance_close"] = row["balance_close"] - row["carried_reset"]
+        row["bill"] -= row["carried_reset"] if tariff.carried_at_reset == "pay" else ZERO
     for line, amount in (amounts | taxes).items():
         row[f"line {line}"] = amount
+    row.update(waits)
     row.update(arithmetic.block_columns(tariff, period))
     return row
+
+
+def _wait(tariff, period, state, amounts):
+    """Put into the year's account what waits for the settlement; return the columns in $, before one."""
+    if tariff.settlement == "bill":
+        return {}
+    deferred = sum([amounts[line] for line in tariff.deferred], ZERO)
+    state.waiting += deferred
+    state.surplus_kwh -= period.counted["net", ""]
+    return {"deferred": deferred, "deferred_close": state.waiting, "settled": ZERO}
+
+
+def _settled(tariff, state, row):
+    """Close the year's account, of which credits paid their part already; return what is left to be paid. [$]"""
+    settled = max(ZERO, state.waiting) - row["credit_money_applied"]
+    if tariff.minimum_counts:
+        settled -= min(settled, state.top_ups + row["min_bill_topup"])
+    state.waiting = state.surplus_kwh = ZERO
+    return settled
 
 
 @dataclass(slots=True)
@@ -191,16 +230,21 @@ def _use_bank(tariff, period, state):
     return row, replace(period, counted=counted | left)
 
 
-def _use_money(tariff, period, state, amounts):
+def _use_money(tariff, period, state, amounts, settles):
     """Expiry, new credit, use of credit; return the columns in $ before a reset."""
     credit, money, added = tariff.credit, state.money, ZERO
     opened, expired = money.amount, money.expire(state.bill)
     if credit.unit == "money":
         added = arithmetic.export_worth(tariff, period)
+    if tariff.settlement == "bill":
+        wanted = arithmetic.creditable(tariff, amounts)
+    else:
+        wanted = max(ZERO, state.waiting) if settles else ZERO
+        added += max(ZERO, -state.waiting) if settles else ZERO  # lines below zero are a credit
     if credit.usable == "same bill":
         money.add(state.bill, added)
     available = money.amount
-    applied = money.take(arithmetic.creditable(tariff, amounts)) if available else ZERO
+    applied = money.take(wanted) if available else ZERO
     if credit.usable == "next bill":
         money.add(state.bill, added)
     return {
@@ -221,19 +265,17 @@ def _cross(tariff, period, state, billed):
     return cross(names, rule, price, state.kwh, billed, arithmetic.kwh_step(tariff))
 
 
-def _reset(tariff, period, state, service_start, ending):
+def _reset(tariff, state, action, ending):
     """Empty the banks if a reset, the end of the rules or the end of the account asks for it.
 
     Returns
     -------
     (kWh removed by bucket, money credit removed, payout, money credit made out of kWh)
     """
-    credit, action = tariff.credit, None
-    if is_reset(credit, period.first, period.last, service_start, state.bill):
-        action = credit.at_reset
-        if action == "pay if over":
-            left = state.money.amount if credit.unit == "money" else sum(lots.amount for lots in state.kwh.values())
-            action = "pay" if left >= credit.payout_threshold else credit.below_threshold
+    credit = tariff.credit
+    if action == "pay if over":
+        left = state.money.amount if credit.unit == "money" else sum(lots.amount for lots in state.kwh.values())
+        action = "pay" if left >= credit.payout_threshold else credit.below_threshold
     if action in (None, "roll") and ending not in (None, "keep"):
         action = ending
     if action in (None, "roll"):
@@ -243,6 +285,8 @@ def _reset(tariff, period, state, service_start, ending):
     payout = converted = ZERO
     if action == "pay":
         share = Decimal(1) if credit.payout_share is None else credit.payout_share
+        if money_gone and credit.payout_price is not None:  # of a year: its kWh are paid instead
+            kwh_gone, share = max(ZERO, state.surplus_kwh), ZERO
         payout = cents(money_gone * share + kwh_gone * (credit.payout_price or ZERO))
     elif action == "convert":
         converted = cents(kwh_gone * credit.conversion_price)
@@ -298,7 +342,7 @@ def check_joins(rule_sets):
             raise InputError(f"{where}: found {found}, allowed is the same day")
         other_buckets = new.credit.unit == "kWh" and set(old.bucket_names) != set(new.bucket_names)
         unlike = old.credit.unit != new.credit.unit or other_buckets
-        if old.credit.at_end == "keep" and old.credit.unit != "none" and unlike:
+        if old.credit.at_end == "keep" and old.credit.unit != "none" and unlike and old.settlement == "bill":
             found, allowed = "'keep' although unit or buckets differ", "convert (kWh to money), pay or forfeit"
             raise InputError(f"{where}: found credit.at_end = {found}, allowed is {allowed}")
         if old.credit.at_end == "convert" and new.credit.unit != "money":

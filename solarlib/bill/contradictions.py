@@ -11,6 +11,8 @@ from solarlib.schema import misplaced
 ENERGY = ("delivered", "import", "billed", "received", "export", "use", "generation")  # what a $/kWh line may count
 BOUGHT = ("delivered", "import", "billed", "use")  # what it may count with or without an array
 _RETAIL = ("import", "billed", "delivered")
+_ONLY_WITH_CREDIT = ("life_bills", "order", "cross_bucket", "at_reset", "payout_price")
+_SETTLED = ("usable", "life_bills", "order", "at_end", "on_close")  # what a settlement over a year leaves nothing to
 _SHORT = {60: ("hour", "half hour", "quarter hour", "none"), 30: ("half hour", "quarter hour", "none")}
 
 _WORDS = texts_beside(__file__, "contradictions")
@@ -23,7 +25,6 @@ def contradictions(tariff):
         for key, found, allowed in [*misplaced(charge), *_of_charge(charge, tariff, lines)]:
             yield f"charge[{i}].{key} (line {charge.line!r})", found, allowed
     yield from _unknown("minimum_of", tariff.minimum_of, lines, "names of lines: ")
-    yield from _not_computed(tariff)
     yield from misplaced(tariff)
     yield from _of_whole(tariff)
     for key, found, allowed in [*misplaced(tariff.credit), *_of_credit(tariff.credit, tariff)]:
@@ -35,14 +36,6 @@ def _told(thing, wrong, **values):
     for rule, (key, found, allowed) in _WORDS[thing].items():
         if wrong[rule]:
             yield key, found.format(**values), allowed.format(**values)
-
-
-def _not_computed(tariff):
-    """Yield the rules that can be written but that no bill computes."""
-    wrong = {"settlement": tariff.settlement == "year", "carried_at_reset": tariff.carried_at_reset != "keep"}
-    for key, so in wrong.items():
-        if so:
-            yield key, "a rule that is not computed yet", "the rule left out"
 
 
 def _unknown(key, names, known, words):
@@ -128,15 +121,23 @@ def _of_whole(tariff):
 
 def _of_credit(credit, tariff):
     unit, reset, price = credit.unit, bool(credit.resets), credit.export_price
-    if unit == "none":
-        resets = credit.resets if tariff.carried_at_reset == "keep" else ()
-        for key in ("life_bills", "order", "cross_bucket", "at_reset", "payout_price", *resets):
-            if getattr(credit, key) != type(credit).__dataclass_fields__[key].default:
-                yield key, "unit = 'none'", f"{key} only with a credit"
+    yearly = tariff.settlement == "year" and unit == "money"
+    for keys, so, found, allowed in (
+        (_ONLY_WITH_CREDIT, unit == "none", "unit = 'none'", "{key} only with a credit"),
+        (
+            credit.resets,
+            unit == "none" and tariff.carried_at_reset == "keep",
+            "unit = 'none'",
+            "{key} only with a credit",
+        ),
+        (_SETTLED, yearly, "{value!r} with settlement = 'year'", "left out: at_reset says what happens to the year"),
+    ):
+        for key in keys if so else ():
+            if (value := getattr(credit, key)) != type(credit).__dataclass_fields__[key].default:
+                yield key, found.format(value=value), allowed.format(key=key)
     retail = [charge for charge in tariff.charges if charge.on in _RETAIL]
     billed = [charge for charge in retail if charge.on == "billed"]
     pays = credit.at_reset in ("pay", "pay if over") or "pay" in (credit.on_close, credit.at_end)
-    yearly = tariff.settlement == "year" and unit == "money"
     wrong = {
         "worth": unit == "money" and len(credit.worth) != 1,
         "resets": len(credit.resets) > 1,
@@ -158,10 +159,7 @@ def _of_credit(credit, tariff):
         "hours": _too_long(price, credit.netting),
         "settled roll": yearly and credit.at_reset == "roll",
         "settled below": yearly and credit.at_reset == "pay if over" and credit.below_threshold == "roll",
-        "settled later": yearly and credit.usable == "next bill",
-        "settled life": yearly and credit.life_bills is not None,
-        "settled end": yearly and credit.at_end != "keep",
-        "settled close": yearly and credit.on_close != "forfeit",
+        "settled free": yearly and credit.payout_price == 0,
     }
     texts = {
         "worth": ", ".join(credit.worth) or "no worth",

@@ -182,16 +182,18 @@ def _top_up(tariff, amounts, credit_applied, tax, payout):
     return max(ZERO, tariff.minimum_bill - reached - tax - payout)
 
 
-def total(tariff, amounts, credit_applied=ZERO, payout=ZERO):
+def total(tariff, amounts, credit_applied=ZERO, payout=ZERO, settled=None):
     """Add up a bill: lines, credit, minimum, taxes, payout.
 
     Parameters
     ----------
     tariff : Tariff
     amounts : dict
-        From `lines`. [$]
+        From `lines`, those that are billed now. [$]
     credit_applied, payout : Decimal
         Money credit used, money paid to the customer. [$]
+    settled : (Decimal, Decimal), optional
+        What the settlement of a year adds, and the addition that the minimum asked for without it. [$]
 
     Returns
     -------
@@ -199,22 +201,22 @@ def total(tariff, amounts, credit_applied=ZERO, payout=ZERO):
         Taxes by line name; what the minimum bill adds; the sum, which may be negative. [$]
     """
     rounded, stage = rounding(tariff), tariff.minimum_stage
-    charged = sum(amounts.values(), ZERO)
-    top_up = _top_up(tariff, amounts, credit_applied, ZERO, ZERO) if stage == "before tax" else ZERO
+    more, top_up = settled or (ZERO, ZERO)
+    charged, early = sum(amounts.values(), more), stage == "before tax"
+    if early and not settled:
+        top_up = _top_up(tariff, amounts, credit_applied, ZERO, ZERO)
     taxes = {}
     for charge in tariff.percentages:
         if charge.of:
             base = sum([(amounts | taxes)[line] for line in charge.of], ZERO)
         elif charge.after_credit:
-            base = charged - credit_applied + top_up
+            base = charged - credit_applied + (top_up if early else ZERO)
         else:  # the bill as it would be without the credit: a credit must not raise its own tax through the minimum
-            base = charged + (_top_up(tariff, amounts, ZERO, ZERO, ZERO) if stage == "before tax" else ZERO)
+            base = charged + (_top_up(tariff, amounts, ZERO, ZERO, ZERO) if early else ZERO)
         taxes[charge.line] = rounded(base * charge.price / 100)
     tax = sum(taxes.values(), ZERO)
-    if stage == "after tax":
-        top_up = _top_up(tariff, amounts, credit_applied, tax, ZERO)
-    elif stage == "after payout":
-        top_up = _top_up(tariff, amounts, credit_applied, tax, -payout)
+    if not early and not settled:
+        top_up = _top_up(tariff, amounts, credit_applied, tax, -payout if stage == "after payout" else ZERO)
     return taxes, top_up, cents(charged - credit_applied + top_up + tax - payout)
 
 
