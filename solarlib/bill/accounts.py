@@ -1,9 +1,8 @@
 """Billing periods and a tariff in, a ledger out: what was banked, used, lost and paid on every bill.
 
 Order of the steps inside one bill: opening bank; expiry of old credits; netting; the bucket's own bank; new credit;
-credits that cross buckets; the printed lines; money credit; reset; minimum, taxes, payout; settlement of a year; what is
-carried. A credit expires before it could be used; a reset comes after the bill of its period and takes that period's own
-surplus too.
+credits that cross buckets; the printed lines; money credit; reset; minimum, taxes, payout; settlement of a year; carry.
+A credit expires before it could be used; a reset comes after the bill of its period and takes its surplus too.
 """
 
 from collections.abc import Sequence
