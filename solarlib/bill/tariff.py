@@ -313,8 +313,12 @@ class Tariff:
     def _counted(self, charge):
         if charge.on == "demand" or charge.prices and charge.prices.by_interval:
             return "demand" if charge.on == "demand" else "value", charge.line
+        return self.netted(charge), charge.bucket or ""
+
+    def netted(self, charge):
+        """Return the name of the energy that a line counts; with a netting of its own, its name says so."""
         prefix = next(prefix for prefix, netting in self.nettings.items() if charge.netting in (None, netting))
-        return f"{charge.on}{prefix}", charge.bucket or ""
+        return f"{charge.on}{prefix}"
 
     def demand_column(self, charge, flow="demand"):
         """Return the name of the column that holds the demand of a line: short where all lines ask the same."""

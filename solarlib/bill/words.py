@@ -20,8 +20,8 @@ class _Amounts(string.Formatter):
     def format_field(self, value, unit):
         if unit == "$":
             return f"{float(value):.2f} $"
-        if unit == "kWh":
-            return f"{float(value):,.2f}".rstrip("0").rstrip(".") + " kWh"
+        if unit in ("kWh", "kW"):
+            return f"{float(value):,.2f}".rstrip("0").rstrip(".") + f" {unit}"
         return str(value)
 
 
@@ -73,13 +73,8 @@ def explain(row: pd.Series | dict, line: str, tariff: Tariff) -> str:
 
 def _line(row, charge, tariff):
     words = [_said("line", "amount", charge=charge, amount=row[f"line {charge.line}"], counted=COUNTED[charge.on])]
-    if charge.on in ENERGY:
-        kwh = row[column(f"{charge.on}_kwh", charge.bucket)]
-        where = _said("line", "where", charge=charge) if charge.bucket else ""
-        parts = [(row[f"kwh {charge.line} {n}"], block.price) for n, block in enumerate(charge.blocks, 1)]
-        blocks = ", ".join(_said("line", "block", kwh=inside, price=price) for inside, price in parts if inside)
-        name = "blocks" if charge.blocks else "energy"
-        words.append(_said("line", name, charge=charge, kwh=kwh, where=where, blocks=blocks or "none"))
+    if charge.on in ENERGY or charge.blocks:
+        words.append(_count(row, charge, tariff))
     else:
         every = "all_less_credit" if charge.after_credit else "all"
         lines = " and ".join(charge.of) or _said("line", every)
@@ -87,6 +82,20 @@ def _line(row, charge, tariff):
     if charge.limited:
         words.append(_said("line", "limited"))
     return " ".join([*words, _said("line", _reducible(charge, tariff))])
+
+
+def _count(row, charge, tariff):
+    """What a line on energy, or one in blocks, counted and at which prices."""
+    where = _said("line", "where", charge=charge) if charge.bucket else ""
+    where += _said("line", "netted", charge=charge) if charge.netting else ""
+    if charge.blocks:
+        unit = "kw" if charge.on == "demand" else "kwh"
+        parts = [(row[f"{unit} {charge.line} {n}"], block.price) for n, block in enumerate(charge.blocks, 1)]
+        blocks = ", ".join(_said("line", f"block_{unit}", part=part, price=price) for part, price in parts if part)
+        return _said("line", f"blocks_{unit}", sum=sum(part for part, _ in parts), where=where, blocks=blocks or "none")
+    kwh, amount = row[column(f"{tariff.netted(charge)}_kwh", charge.bucket)], row[f"line {charge.line}"]
+    mean = _said("line", "mean", price=f"{amount / kwh:.4f}") if kwh and not charge.limited else ""
+    return _said("line", "prices" if charge.prices else "energy", charge=charge, kwh=kwh, where=where, mean=mean)
 
 
 def _reducible(charge, tariff):

@@ -6,12 +6,25 @@ import pandas as pd
 import pytest
 
 from solarlib.bill.accounts import ledger
+from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff import TARIFF_FOLDER, read_tariff
 from solarlib.bill.words import explain
 from solarlib.quantities import InputError
 
 
+def hourly_june(tariff):
+    """Return the periods of a June in which every day is alike: drawn at 3 and 18 o'clock, sent out at 12 and 17."""
+    hours = pd.date_range("2025-06-01", "2025-07-01", freq="1h", tz="UTC", inclusive="left")
+    drawn, sent = ({hour: kwh / 60 for hour in at} for kwh, at in ((160, (3, 18)), (500, (12, 17))))
+    flows = [pd.Series([flow.get(hour, 0.0) for hour in hours.hour], hours) for flow in (drawn, sent)]
+    return monthly_periods(*flows, generation_kwh=680 / 500 * flows[1], tariff=tariff)
+
+
 def june(tariff):
+    if any(
+        prices and prices.by_interval for prices in (tariff.credit.export_price, *(c.prices for c in tariff.charges))
+    ):
+        return ledger(hourly_june(tariff), tariff).iloc[0]
     columns = {"period_start": date(2025, 6, 1), "period_end": date(2025, 7, 1)}
     usage = pd.DataFrame([columns | {"delivered_kwh": 160, "received_kwh": 500, "generation_kwh": 680}])
     flows = {"delivered": 160, "received": 500, "generation": 680, "import": 160, "export": 500}
@@ -50,12 +63,36 @@ def test_a_minimum_bill_is_named():
     assert "Credits used on such a bill save nothing." in explain(june(tariff), "minimum", tariff)
 
 
+def told(charge, **rules):
+    """Return the words about one line, beside a basic line on energy, for an hourly June."""
+    lines = [{"line": "energy", "on": "import", "price": 0.1}, {"line": "it", **charge}]
+    tariff = read_tariff({"name": "one", "charge": lines, "credit": {"unit": "none", "netting": "period"}} | rules)
+    return explain(ledger(hourly_june(tariff), tariff).iloc[0], "it", tariff)
+
+
+def test_a_line_is_told_with_what_it_counted_and_no_price_that_it_has_not():
+    """An hourly June: 160 kWh drawn, 500 sent out, 2.67 kW at most; netted over the month nothing is bought."""
+    assert "It counted 160 kWh (netting: hour) at 0.02 $/kWh." in told(
+        {"on": "import", "netting": "hour", "price": 0.02}
+    )
+    prices = {
+        "on": "import",
+        "netting": "hour",
+        "prices": [[0.1] * 12 + [0.3] * 12] * 12,
+    }  # half at 3, half at 18 o'clock
+    told_prices = "It counted 160 kWh (netting: hour), at prices that change with the time: 0.2000 $/kWh in the mean."
+    assert told_prices in told(prices)
+    steps = {"on": "demand", "window_minutes": 60, "blocks": [{"up_to_kw": 2, "price": 3}, {"price": 9}]}
+    assert "It counted 2.67 kW: 2 kW at 3 $/kW, 0.67 kW at 9 $/kW." in told(steps)
+
+
 @pytest.mark.parametrize("file", sorted(TARIFF_FOLDER.glob("*.toml")), ids=lambda file: file.stem)
 def test_every_line_and_topic_of_every_shipped_tariff_has_its_amount_in_words(file):
     tariff = read_tariff(file)
     row = june(tariff)
     for charge in tariff.charges:
-        assert f"{row[f'line {charge.line}']:.2f} $" in explain(row, charge.line, tariff)
+        said = explain(row, charge.line, tariff)
+        assert f"{row[f'line {charge.line}']:.2f} $" in said and "None" not in said
     for topic, column in (("bill", "bill"), ("saving", "saving")):
         assert f"{row[column]:.2f} $" in explain(row, topic, tariff)
     for topic in ("bank", "reset", "credit", "minimum", "tax", "payout"):
