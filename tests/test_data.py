@@ -13,9 +13,9 @@ import pytest
 DATA = Path(__file__).parent.parent / "data"
 README = (DATA / "README.md").read_text(encoding="utf-8")
 LISTED = dict(re.findall(r"^\| `([^`]+)` \| `([0-9a-f]{64})` \|$", README, flags=re.MULTILINE))
-NOT_DATA = {"README.md", "build.py", "build_sky.py", "build_examples.py"}
+NOT_DATA = {"README.md", "build.py", "build_sky.py", "build_examples.py", "build_prices.py"}
 SHIPPED = sorted(path.name for path in DATA.iterdir() if path.is_file() and path.name not in NOT_DATA)
-SHIPPED = sorted([*SHIPPED, *(f"examples/{path.name}" for path in (DATA / "examples").glob("*.csv"))])
+SHIPPED = sorted([*SHIPPED, *(f"{path.parent.name}/{path.name}" for path in DATA.glob("*/*.csv"))])
 
 
 def test_every_shipped_file_is_listed_and_every_listed_file_shipped():
@@ -57,6 +57,13 @@ def test_build_makes_the_shipped_files_again():
         if name.endswith(".gz"):  # another zlib may pack the same text differently
             made, shipped = gzip.decompress(made), gzip.decompress(shipped)
         assert made == shipped
+
+
+def test_the_invented_prices_are_made_again_and_some_are_below_zero():
+    made, shipped = runpy.run_path(str(DATA / "build_prices.py"))["build"](), DATA / "tariffs/hourly-dynamic-price.csv"
+    assert made == shipped.read_bytes()
+    prices = [float(row.split(",")[1]) for row in made.decode("utf-8").splitlines()[1:]]
+    assert len(prices) == 365 * 24 and sum(price < 0 for price in prices) == 205
 
 
 def test_build_refuses_a_source_that_was_changed(tmp_path):

@@ -36,7 +36,7 @@ def metered(reads, **columns):
 def alike(tariff, reads, *patterns):
     """Return billing periods in each of which every day is alike: {local hour: (delivered, received)}. [kWh]"""
     hours = pd.date_range(str(reads[0]), str(reads[-1]), freq="1h", tz=ZONE, inclusive="left")
-    spans = list(zip(reads, reads[1:], patterns, strict=True))
+    spans = list(zip(reads[:-1], reads[1:], patterns, strict=True))
     of_day = {day.date(): p for start, end, p in spans for day in pd.date_range(start, end, inclusive="left")}
     flows = [of_day[day].get(hour, (0, 0)) for day, hour in zip(hours.date, hours.hour)]
     delivered, received = (pd.Series(flow, hours, dtype=float) for flow in zip(*flows))
@@ -95,6 +95,37 @@ def test_kwh_from_month_to_month_and_cash_once_a_year():
     assert_printed("monthly-rollover-yearly-cash", rows[2])
 
 
+def test_export_values_by_month_hour_and_kind_of_day():
+    """Four bills of about a week, every day alike within each; 7 September, a holiday, counts as a weekend day.
+
+    First and second bill, a day: bought 4 at 2:00 (off-peak) and 3 at 20:00 (peak); sent out 4 at 12:00 and 1 at 18:00.
+    From the table, August: 12:00 0.05 and 18:00 0.60 on weekdays, 0.04 and 0.10 on weekends; September: 0.06 and
+    0.80 on weekdays, 0.05 and 0.12 on weekends.
+    """
+    tariff = read_tariff("time-of-use-hourly-export")
+    reads = days("2026-08-24", "2026-08-31", "2026-09-08", "2026-09-15", "2026-09-22")  # Mon, Mon, Tue, Tue, Tue
+    week = {2: (4, 0), 12: (0, 4), 18: (0, 1), 20: (3, 0)}
+    rows = bills(alike(tariff, reads, week, week, {2: (1, 0), 12: (0, 10), 18: (0, 2)}, {20: (4, 0)}), tariff)
+    assert_ledger(
+        rows,
+        line_base_charge="24 24 24 24",  # of one month on each bill
+        line_non_bypassable_charges="1.47 1.68 0.21 0.84",  # 49 x 0.03; 56 x 0.03; 7 x 0.03; 28 x 0.03
+        line_peak_energy="10.50 12 0 14",  # 21 x 0.50; 24 x 0.50; 28 x 0.50
+        line_off_peak_energy="8.40 9.60 2.10 0",  # 28 x 0.30; 32 x 0.30; 7 x 0.30
+        # a weekday in August 4 x 0.05 + 1 x 0.60 = 0.80, a weekend day 4 x 0.04 + 1 x 0.10 = 0.26:
+        #     5 x 0.80 + 2 x 0.26 = 4.52
+        # a weekday in September 4 x 0.06 + 1 x 0.80 = 1.04, a weekend day or holiday 4 x 0.05 + 1 x 0.12 = 0.32:
+        #     31 August 0.80, 1 to 4 September 4 x 1.04 = 4.16, 5 to 7 September 3 x 0.32 = 0.96: 5.92
+        # 10 and 2 kWh: a weekday 0.60 + 1.60 = 2.20, a weekend day 0.50 + 0.24 = 0.74: 5 x 2.20 + 2 x 0.74 = 12.48
+        credit_money_added="4.52 5.92 12.48 0",
+        credit_money_applied="4.52 5.92 2.10 10.38",  # on the third bill no more than its energy; 12.48 - 2.10 = 10.38
+        money_bank_close="0 0 10.38 0",
+        # 24 + 1.47 + 18.90 - 4.52; 24 + 1.68 + 21.60 - 5.92; 24 + 0.21 + 2.10 - 2.10; 24 + 0.84 + 14 - 10.38
+        bill="39.85 41.36 24.21 28.46",
+    )
+    assert_printed("time-of-use-hourly-export", rows[0])
+
+
 def test_feed_in_by_hours_a_charge_on_midday_exports_and_tax_on_charges_only():
     """Three quarters. Free at midday: 3 x 150 = 450 kWh on each bill.
 
@@ -149,6 +180,70 @@ def test_a_fixed_feed_in_price_on_one_bill_a_year():
     assert_printed("fixed-feed-in-twenty-years", rows[1])
 
 
+def round_prices(folder, year=2026):
+    """Copy the example and lay beside it prices that a pencil can take: those of each day alike. Return the tariff."""
+    name = "hourly-dynamic-price"
+    of_hour = [0.05] * 6 + [0.10] * 6 + [-0.02] * 2 + [0.10] * 4 + [0.30] * 3 + [0.10] * 3
+    hours = pd.date_range(str(year), periods=365 * 24, freq="1h")
+    rows = [f"{time:%Y-%m-%dT%H:%M},{of_hour[time.hour]}" for time in hours]
+    (folder / f"{name}.csv").write_text("\n".join(["time,price", *rows, ""]), encoding="utf-8")
+    text = (TARIFF_FOLDER / f"{name}.toml").read_text(encoding="utf-8")
+    (folder / f"{name}.toml").write_text(text, encoding="utf-8")
+    return read_tariff(folder / f"{name}.toml")
+
+
+TEN_DAYS = days("2026-03-01", "2026-03-11", "2026-03-21", "2026-03-31")
+PATTERNS = ({3: (2, 0), 12: (1, 5), 15: (0, 3), 19: (4, 0)}, {12: (5, 0), 19: (1, 0)}, {3: (2, 0), 15: (0, 30)})
+
+
+def test_a_price_for_each_hour_and_a_tax_on_a_tax(tmp_path):
+    """Three bills of ten days, every day alike. Prices: 0.05 at 3:00, -0.02 at noon, 0.10 at 15:00, 0.30 at 19:00.
+
+    | bill | bought: kWh and $ a day | sent out: $ a day |
+    |---|---|---|
+    | 1 | 2 and 4: 0.10 + 1.20 = 1.30 | at noon 5 - 1 = 4 earn nothing; 3 x 0.10 = 0.30 |
+    | 2 | 5 and 1: -0.10 + 0.30 = 0.20 | |
+    | 3 | 2: 0.10 | 30 x 0.10 = 3.00 |
+    """
+    tariff = round_prices(tmp_path)
+    rows = bills(alike(tariff, TEN_DAYS, *PATTERNS), tariff)
+    assert_ledger(
+        rows,
+        line_base_fee="5 5 5",
+        line_energy="13 2 1",  # ten days
+        line_markup="1.20 1.20 0.40",  # 0.02 x 60, 60, 20
+        line_grid_fee="4.80 4.80 1.60",  # 0.08 x 60, 60, 20
+        line_electricity_tax="1.42 0.32 0.14",  # a tenth of 13 + 1.20 = 14.20; of 3.20; of 1.40
+        # a fifth of 5 + 13 + 1.20 + 4.80 + 1.42 = 25.42: 5.084; of 5 + 2 + 1.20 + 4.80 + 0.32 = 13.32: 2.664;
+        # of 5 + 1 + 0.40 + 1.60 + 0.14 = 8.14: 1.628
+        line_value_added_tax="5.08 2.66 1.63",
+        credit_money_added="3 0 30",
+        bill="27.50 15.98 -20.23",  # 25.42 + 5.08 - 3.00; 13.32 + 2.66; 8.14 + 1.63 - 30.00, paid to the owner
+    )
+    assert_printed("hourly-dynamic-price", rows[0])
+
+
+def test_another_year_takes_the_price_of_the_same_day_and_clock(tmp_path):
+    """2027 costs what 2026 did, though its clock is put forward on another day; 29 February costs what the 28th did."""
+    tariff = round_prices(tmp_path)
+    year_later = [day.replace(year=2027) for day in TEN_DAYS]
+    rows = bills(alike(tariff, year_later, *PATTERNS), tariff)
+    assert_ledger(rows, line_energy="13 2 1", bill="27.50 15.98 -20.23")
+    leap = bills(alike(tariff, days("2028-02-28", "2028-03-01"), {3: (2, 0)}), tariff)  # two days, 2 x 2 x 0.05
+    assert_ledger(leap, line_energy="0.20", line_markup="0.08")
+
+
+def test_the_shipped_prices_are_taken_by_their_own_hour():
+    """Rows of the file; the price of a row is that of the hour that begins then. 4 and 5 July 2026, in $/kWh:
+
+    00:00 0.0341 and 0.0599; 13:00 -0.0107 and 0.0080; 23:00 0.0691 and 0.0918.
+    """
+    tariff = read_tariff("hourly-dynamic-price")
+    rows = bills(alike(tariff, days("2026-07-04", "2026-07-06"), {0: (10, 0), 13: (0, 100), 23: (1, 0)}), tariff)
+    # 10 x (0.0341 + 0.0599) + 1 x (0.0691 + 0.0918) = 0.94 + 0.1609 = 1.1009; 100 x (0 + 0.0080)
+    assert_ledger(rows, line_energy="1.10", credit_money_added="0.80")
+
+
 def test_the_bill_of_the_readme_is_what_its_lines_make():
     """In 700, out 60: 11.50 + 700 x 0.062 + 640 x 0.081 + 700 x 0.0021 = 108.21; 6 % of it 6.4926."""
     text = (TARIFF_FOLDER / "README.md").read_text(encoding="utf-8")
@@ -162,7 +257,13 @@ def test_the_bill_of_the_readme_is_what_its_lines_make():
     }
 
 
-EXAMPLES = ("monthly-rollover-yearly-cash", "time-varying-feed-in-two-way", "fixed-feed-in-twenty-years")
+EXAMPLES = (
+    "monthly-rollover-yearly-cash",
+    "time-of-use-hourly-export",
+    "time-varying-feed-in-two-way",
+    "fixed-feed-in-twenty-years",
+    "hourly-dynamic-price",
+)
 
 
 @pytest.mark.parametrize("name", EXAMPLES)
