@@ -99,15 +99,16 @@ def bills(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, opening_kwh=0,
     facts = read_rows(periods, lambda first: _valid(rule_sets, first))
     state, rows, before = None, [], None
     for i, (rules, period, readings) in enumerate(facts):
-        if rules is not before:
-            state, before = _open(rules, state), rules
+        if before is None or not before.goes_on_as(rules):
+            state = _open(rules, state)
+        before = rules
         if i == 0:
             fill(state.kwh, opening_kwh, rules, arithmetic.kwh_step(rules))
         last = i + 1 == len(facts)
         if last:
             ending = rules.credit.on_close if closing else None
         else:
-            ending = rules.credit.at_end if facts[i + 1][0] is not rules else None
+            ending = None if rules.goes_on_as(facts[i + 1][0]) else rules.credit.at_end
         row = _one_bill(rules, period, state, rated, facts[0][1].first, ending)
         if last and closing and state.balance:
             row["bill"] -= state.balance  # money that was carried for the customer is paid out at the end

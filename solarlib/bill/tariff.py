@@ -119,6 +119,13 @@ class Charge:
     after_credit: bool = declared(flag(), "for `percent`: of the lines less the money credit", True)
 
     @cached_property
+    def without_prices(self):
+        """The line with nothing to pay, to tell it from one of another rule."""
+        blocks = tuple(replace(block, price=Decimal(0)) for block in self.blocks)
+        by_interval = bool(self.prices and self.prices.by_interval)
+        return replace(self, price=Decimal(by_interval), blocks=blocks, prices=None, factor=Decimal(1))
+
+    @cached_property
     def limited(self):
         """Whether the line applies to part of the time only."""
         return bool(self.months or self.valid_from or self.valid_to)
@@ -328,6 +335,20 @@ class Tariff:
         most = f"_highest_{charge.highest}" if charge.highest > 1 else ""
         return f"{flow}_{charge.window_minutes}min{most}{'_a_day' if charge.one_a_day else ''}_kw"
 
+    def goes_on_as(self, other):
+        """Tell whether rules that follow are these with other prices: banks, accounts and demands then go on."""
+        kept = self.credit.at_end == "keep"
+        return self is other or (kept and self._without_prices == other._without_prices)
+
+    @cached_property
+    def _without_prices(self):
+        forms = {"export_price": None, "export_share": None, "export_lines": (), "export_factor": Decimal(1)}
+        dropped = dict.fromkeys(("payout_price", "payout_share", "payout_threshold", "conversion_price"))
+        credit = replace(self.credit, **forms, **dropped, at_end="keep")
+        charges = tuple(charge.without_prices for charge in self.charges)
+        dates = {"valid_from": None, "valid_to": None, "minimum_bill": None}
+        return replace(self, name="", note="", meant=(), charges=charges, credit=credit, **dates)
+
     def charge(self, line):
         """Return the charge with this line name."""
         return next(charge for charge in self.charges if charge.line == line)
@@ -392,7 +413,7 @@ def tariff_from_table(table, where="tariff", folder=Path()):
         problems.stop()
         return replace(read_tariff(table["file"]), **dates)
     problems = schema.Problems(where)
-    tariff = problems.read(Table(Tariff), _placed(table, folder))
+    tariff = problems.read(Table(Tariff), placed(table, folder))
     problems.stop()
     for key, found, allowed in contradictions(tariff):
         problems.add(key, found, allowed)
@@ -400,11 +421,11 @@ def tariff_from_table(table, where="tariff", folder=Path()):
     return tariff
 
 
-def _placed(value, folder):
+def placed(value, folder):
     """Return a value of a table with every file of prices named from the folder that it stands in."""
     if isinstance(value, list):
-        return [_placed(item, folder) for item in value]
+        return [placed(item, folder) for item in value]
     if not isinstance(value, dict):
         return value
-    placed = {key: _placed(item, folder) for key, item in value.items()}
-    return placed | {"file": str(folder / str(placed["file"]))} if {"file", "column"} <= set(placed) else placed
+    table = {key: placed(item, folder) for key, item in value.items()}
+    return table | {"file": str(folder / str(table["file"]))} if {"file", "column"} <= set(table) else table

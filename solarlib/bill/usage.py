@@ -70,11 +70,12 @@ def read_rows(periods, rules_on):
             raise InputError(f"periods: found no column {name}, allowed is a table with it")
     spans = _spans(columns)
     ruling = [rules_on(first) for first, _ in spans]
-    starts = [i for i, rules in enumerate(ruling) if i == 0 or rules is not ruling[i - 1]]
+    starts = [i for i, rules in enumerate(ruling) if i == 0 or not ruling[i - 1].goes_on_as(rules)]
     rows = []
     for start, stop in zip(starts, [*starts[1:], len(spans)]):
         part = {name: values[start:stop] for name, values in columns.items()}
-        rows += _read_part(part, spans[start:stop], ruling[start])
+        facts = _read_part(part, spans[start:stop], ruling[start])
+        rows += [(rules, *fact) for rules, fact in zip(ruling[start:stop], facts)]
     return rows
 
 
@@ -185,7 +186,7 @@ def _rows(columns, spans, tariff, steps):
         period = Period(*span, dict(zip(exact, counted)), months[i], bool(partial[i]))
         row = {name: columns[name][i] for name in texts} | {"days": period.days}
         row.update(zip(shown, counted))
-        rows.append((tariff, period, row))
+        rows.append((period, row))
     return rows
 
 

@@ -13,7 +13,7 @@ from functools import partial
 from pathlib import Path
 
 from solarlib.bill.accounts import check_joins
-from solarlib.bill.tariff import Tariff, tariff_from_table
+from solarlib.bill.tariff import Tariff, placed, tariff_from_table
 from solarlib.house.rules import kinds_of
 from solarlib.meter.load import APPLIANCE_KINDS, Appliance
 from solarlib.quantities import InputError
@@ -327,6 +327,8 @@ def read_house(house: str | Path) -> House:
 def house_from_table(table, where="house", folder=HOUSE_FOLDER):
     """Return the house that a table describes; see `read_house`. `folder` is where a weather file may lie."""
     problems = Problems(where)
+    if isinstance(table, dict) and "tariff" in table:
+        table = table | {"tariff": placed(table["tariff"], Path(folder))}
     file = problems.read(Table(_File), table)
     if isinstance(table, dict):
         _check_tables(problems, table)

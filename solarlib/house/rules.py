@@ -94,15 +94,21 @@ def kinds_of(tariff):
 
 def paying(tariff, price):
     """Return a tariff in which all that pays for exported energy is one price. [$/kWh]"""
-    credit, one = tariff.credit, Prices((price,))
+    credit = tariff.credit
     if credit.unit == "money":
+        one = credit.export_price.scaled(lambda _: price) if credit.export_price else Prices((price,))
         credit = replace(credit, export_share=None, export_lines=(), export_price=one, export_factor=Decimal(1))
 
+    def paid(old):
+        return -price if old is not None and old < 0 else old
+
     def line(charge):
-        prices = [block.price for block in charge.blocks] if charge.price is None else [charge.price]
-        pays = charge.factor < 0 if charge.prices else min(prices) < 0
-        paid = {"price": None, "blocks": (), "prices": one, "factor": Decimal(-1)}
-        return replace(charge, **paid) if _KIND.get(charge.on) == "export" and pays else charge
+        if _KIND.get(charge.on) != "export":
+            return charge
+        if charge.prices and charge.factor < 0:
+            return replace(charge, prices=charge.prices.scaled(lambda _: price), factor=Decimal(-1))
+        blocks = tuple(replace(block, price=paid(block.price)) for block in charge.blocks)
+        return replace(charge, price=paid(charge.price), blocks=blocks)
 
     return replace(tariff, credit=credit, charges=tuple(map(line, tariff.charges)))
 
