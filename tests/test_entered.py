@@ -24,7 +24,6 @@ WAITING = {
     "house.bills.basis": "rules finer than an hour in a lesson",
     "house.bills.life_table": "drawn lives with prices that grow apart",
     "house.bills.rules_from": "a rule that changes in a year of the life",
-    "roof.voltages.check_string_voltage": "string voltage at record cold",
 }
 
 

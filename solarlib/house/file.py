@@ -18,6 +18,7 @@ from solarlib.house.rules import kinds_of
 from solarlib.meter.load import APPLIANCE_KINDS, Appliance
 from solarlib.quantities import InputError
 from solarlib.roof.parts import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane
+from solarlib.roof.wiring import Circuit, of_array
 from solarlib.schema import (
     FORM,
     Problems,
@@ -147,7 +148,8 @@ class House:
 
     `weather_file` is a path or the name of a file that pvlib ships, or the monthly means that stand in for one;
     `yearly_kwh` is the use of the whole house, `appliances` (on top of the measured household) included. `costs` is
-    None where the file names no costs. `tariff` is the first rule set, `later` are those that follow, dated.
+    None where the file names no costs. `tariff` is the first rule set, `later` are those that follow, dated. What
+    `circuit` does not tell is unknown.
     """
 
     name: str
@@ -161,6 +163,7 @@ class House:
     costs: Costs | None = None
     outlook: Outlook = Outlook()
     later: tuple[Tariff, ...] = ()
+    circuit: Circuit = Circuit()
 
     @property
     def tariffs(self):
@@ -292,6 +295,7 @@ class _File:
     age: _Age = declared(Table(_Age), default=_Age())
     costs: Costs | None = declared(Table(Costs, _COSTS), default=None)
     outlook: Outlook = declared(Table(Outlook), default=Outlook())
+    circuit: Circuit = declared(Table(Circuit), default=Circuit())
 
 
 def read_house(house: str | Path) -> House:
@@ -363,7 +367,8 @@ def _house(file, folder):
     use = load.yearly_kwh, load.appliance
     _check_growth(file.outlook.growth, file.tariff)
     first, *later = file.tariff
-    return House(file.name, *where, system, *use, file.meter, first, costs, file.outlook, tuple(later))
+    circuit = of_array(file.circuit, system)
+    return House(file.name, *where, system, *use, file.meter, first, costs, file.outlook, tuple(later), circuit)
 
 
 def _check_growth(growth, tariffs):

@@ -1,12 +1,12 @@
 """Sums about conductors, breakers, voltages and roofs that help to ask good questions; none of them is a design.
 
 Every `check_...` function returns a `Sum`: the values, one of three verdicts, whom to ask, and the sentence that
-says who decides. Breaker sizes and rules are those of practice in the United States; elsewhere, read the values and
-leave the verdict aside. Not computed, because a sum cannot know it: what a roof carries, how much ballast holds a
-tray, how far apart attachments stand, what a conductor carries in its conduit, whether parts are listed together.
+says who decides. What is not known is `not_decided`, never filled in. `wiring` does the sums of a whole house file.
+Not computed, because a sum cannot know it: what a roof carries, how much ballast holds a tray, how far apart
+attachments stand, what a conductor carries in its conduit, whether parts are listed together.
 
 Rules of the National Electrical Code are given by article as `seen` in explanations of it, not in its text; article
-numbers move between editions.
+numbers move between editions. Those of the International Electrotechnical Commission are `from memory`.
 """
 
 import math
@@ -31,8 +31,13 @@ STANDARD_BREAKERS_A = (
     *(15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 90, 100),
     *(110, 125, 150, 175, 200, 225, 250, 300, 350, 400, 450, 500, 600),
 )
+# IEC 60898-1, preferred rated currents of small circuit-breakers, `from memory`. [A]
+METRIC_BREAKERS_A = (6, 8, 10, 13, 16, 20, 25, 32, 40, 50, 63, 80, 100, 125)
 CONTINUOUS = 1.25  # a load of three hours or more; sunshine is one. NEC 210.20(A), 690.8, `seen`
 _BUSBAR = 1.2  # what a busbar may see, over its rating: NEC 705.12, `seen`
+# Wordings of the rule for a source that feeds a panelboard: what is added up -> most of the busbar's rating.
+BY_CURRENT, BY_BREAKERS, ALL_BREAKERS, METRIC = "NEC, by current", "NEC, by breakers", "NEC, all breakers", "IEC"
+RULES = (BY_CURRENT, BY_BREAKERS, ALL_BREAKERS, METRIC)
 _SAME_A = 1e-9  # currents that differ by less are the same
 
 
@@ -78,7 +83,7 @@ def summed(name, verdict, values, **told):
     """Return the `Sum` of a name in ``sums.toml``; its values and what is ``told`` beside them fill the reason."""
     words = _SUMS[name]
     rows = tuple((key, value, words["units"][key]) for key, value in values.items())
-    return Sum(words["check"], rows, verdict, words["reason"].format(**values, **told))
+    return Sum(words["check"].format(**told), rows, verdict, words["reason"].format(**values, **told))
 
 
 def not_decided(whom=ELECTRICIAN):
@@ -103,7 +108,13 @@ def standard_breaker_a(rating_a):
     return next(size for size in STANDARD_BREAKERS_A if size >= rating - _SAME_A)
 
 
-def check_branch(units: int, unit_current_a: float, breaker_a: float = 20, listed_limit: int | None = None) -> Sum:
+def check_branch(
+    units: int,
+    unit_current_a: float,
+    breaker_a: float = 20,
+    listed_limit: int | None = None,
+    factors: Sequence[float] = (CONTINUOUS,),
+) -> Sum:
     """Compare a number of equal converters with what one branch circuit takes.
 
     Parameters
@@ -112,32 +123,46 @@ def check_branch(units: int, unit_current_a: float, breaker_a: float = 20, liste
     unit_current_a : float
         Rated continuous output current of one, from its data sheet. [A]
     breaker_a : float
-        One of `STANDARD_BREAKERS_A`. [A]
+        One of `STANDARD_BREAKERS_A` or `METRIC_BREAKERS_A`. [A]
     listed_limit : int, optional
         Most units on the trunk cable by its listing, at this breaker and voltage. Without it no number of units can
         be called within.
+    factors : sequence of float
+        By which a continuous current may count, by each rule that may be in force.
 
     Returns
     -------
     Sum
-        units, units_by_breaker = floor(breaker / 1.25 / unit current), listed_limit, smaller_of_both, needed_a.
+        units, units_by_breaker = floor(breaker / greatest factor / unit current), listed_limit, smaller_of_both,
+        needed_a.
     """
     units = whole_number(units, "units", 1, 10_000)
-    current = require(unit_current_a, "unit_current_a", 0.01, 1000, "A")
-    by_breaker = math.floor(one_of(breaker_a, "breaker_a", STANDARD_BREAKERS_A) / CONTINUOUS / current + _SAME_A)
+    current = require(unit_current_a, "unit_current_a", 0.01, 4000, "A")
+    breaker = one_of(breaker_a, "breaker_a", (*STANDARD_BREAKERS_A, *METRIC_BREAKERS_A))
+    by_breaker, most = (math.floor(breaker / factor / current + _SAME_A) for factor in (max(factors), min(factors)))
     listed: int | str
     limit, listed, verdict = by_breaker, "unknown", not_decided(f"{ELECTRICIAN}, with the listing of the trunk cable")
     if listed_limit is not None:
         listed, verdict = whole_number(listed_limit, "listed_limit", 1, 10_000), WITHIN
-        limit = min(by_breaker, listed)
+        limit, most = min(by_breaker, listed), min(most, listed)
     values = {"units": units, "units_by_breaker": by_breaker, "listed_limit": listed, "smaller_of_both": limit}
-    values["needed_a"] = CONTINUOUS * units * current
-    verdict = OUTSIDE if units > limit else verdict
-    return summed("branch", verdict, values, current_a=current, breaker_a=breaker_a)
+    values["needed_a"] = max(factors) * units * current
+    if units > limit:
+        verdict = OUTSIDE if units > most else not_decided(f"{ELECTRICIAN}, which rules are adopted")
+    told = {"factor": max(factors), "current_a": current, "breaker_a": breaker_a}
+    return summed("branch", verdict, values, **told, cable=_SUMS["branch"]["cable"] if units > 1 else "")
 
 
-def check_busbar(currents_a: Sequence[float], main_a: float, bus_a: float) -> Sum:
-    """Compare back-fed current and main breaker with 120 % of the busbar, in both wordings of the rule.
+def check_busbar(
+    currents_a: Sequence[float],
+    main_a: float,
+    bus_a: float,
+    breakers_a: Sequence[float] | None = None,
+    rules: Sequence[str] = (BY_CURRENT, BY_BREAKERS),
+    far_end: bool | None = True,
+    loads_a: Sequence[float] | None = None,
+) -> Sum:
+    """Compare what an array and the main breaker can bring to a busbar with what the busbar may see.
 
     Parameters
     ----------
@@ -145,26 +170,79 @@ def check_busbar(currents_a: Sequence[float], main_a: float, bus_a: float) -> Su
         Rated continuous output currents of all converters that feed the panelboard. [A]
     main_a, bus_a : float
         Main breaker and rating of the busbar, from the label of the panelboard. [A]
+    breakers_a : sequence of float, optional
+        All breakers through which the array feeds it, a breaker for each branch circuit or one for all. Left out, it
+        is unknown; but ONE converter has one, of the next standard size. [A]
+    rules : sequence of str
+        Those of `RULES` that may be in force. Only what holds by each of them is within.
+    far_end : bool, optional
+        Do the array's breakers stand at the other end of the busbar than the main? Only there 120 % count. None:
+        unknown.
+    loads_a : sequence of float, optional
+        All breakers of the loads, for the rule "NEC, all breakers". [A]
 
     Returns
     -------
     Sum
-        by_current_a and by_breaker_a: what the busbar would see in each wording; allowed_a = 1.2 x busbar;
-        room_a: allowed less main; room_continuous_a: the current that fits in it; back_fed_breaker_a: the next
-        standard size above 1.25 times the current. The wordings can differ: then it is not decided here.
+        by_current_a, by_breaker_a, all_breakers_a: what the busbar would see in each wording; allowed_a = 1.2 x
+        busbar, or its rating where 120 % do not count; room_a: allowed less main; room_continuous_a: what fits in it;
+        back_fed_breaker_a: the array's breakers together, or where they are unknown the next standard size of one
+        for all of it. The wordings can differ: then it is not decided here.
 
     Notes
     -----
-    NEC 705.12: main + 1.25 x current (later editions), main + rating of the back-fed breaker (older editions), with
-    the back-fed breaker at the far end from the main. `seen` in explanations.
+    NEC 705.12: main + 1.25 x current (later editions), main + ratings of the back-fed breakers (older editions), with
+    the back-fed breakers at the far end from the main; or all breakers but the main within the rating: `seen` in
+    explanations. Elsewhere a busbar fed from two sides is rated for both protective devices (IEC 61439-1, IEC
+    60364-5-55: `from memory`).
     """
     needed = continuous_current_a(sum(require(current, "currents_a", 0, 10_000, "A") for current in currents_a))
-    main, bus = require(main_a, "main_a", 15, 600, "A"), require(bus_a, "bus_a", 15, 1200, "A")
-    breaker = float(standard_breaker_a(needed))
-    by_current, by_breaker, allowed = main + needed, main + breaker, _BUSBAR * bus
-    verdict = {0: OUTSIDE, 1: not_decided(f"{ELECTRICIAN}, which edition is adopted"), 2: WITHIN}
-    fits = sum(seen <= allowed + _SAME_A for seen in (by_current, by_breaker))
-    room_a = allowed - main
-    values = {"by_current_a": by_current, "by_breaker_a": by_breaker, "allowed_a": allowed, "room_a": room_a}
-    values |= {"room_continuous_a": max(room_a, 0.0) / CONTINUOUS, "back_fed_breaker_a": breaker}
-    return summed("busbar", verdict[fits], values, main_a=main, bus_a=bus)
+    main, bus = require(main_a, "main_a", 6, 4000, "A"), require(bus_a, "bus_a", 6, 4000, "A")
+    if breakers_a is None and len(currents_a) == 1:
+        breakers_a = (standard_breaker_a(needed),)
+    known = breakers_a is not None
+    back_fed = float(sum(breakers_a)) if known else needed  # together they are not below it
+    seen = {BY_CURRENT: main + needed, BY_BREAKERS: main + back_fed, METRIC: main + back_fed}
+    seen[ALL_BREAKERS] = back_fed + sum(loads_a or ())
+    answers, shares = set(), {True: (_BUSBAR,), False: (1.0,), None: (1.0, _BUSBAR)}[far_end]
+    for rule in (one_of(rule, "rules", RULES) for rule in rules):
+        sure = rule == BY_CURRENT or known and (rule != ALL_BREAKERS or loads_a is not None)
+        for share in shares if rule in (BY_CURRENT, BY_BREAKERS) else (1.0,):
+            fits = seen[rule] <= share * bus + _SAME_A
+            answers.add(None if fits and not sure else fits)
+    allowed = bus * (max(shares) if {BY_CURRENT, BY_BREAKERS} & set(rules) else 1.0)
+    values = {"by_current_a": seen[BY_CURRENT], "by_breaker_a": main + back_fed if known else "unknown"}
+    if ALL_BREAKERS in rules:
+        values["all_breakers_a"] = seen[ALL_BREAKERS] if known and loads_a else "unknown"
+    values |= {"allowed_a": allowed, "room_a": allowed - main}
+    values |= {"room_continuous_a": max(allowed - main, 0.0) / CONTINUOUS}
+    one = standard_breaker_a(needed) if needed <= STANDARD_BREAKERS_A[-1] else "none so large"
+    values["back_fed_breaker_a"] = back_fed if known else one
+    told = _busbar_words(rules, {**values, "main_a": main, "bus_a": bus}, breakers_a, loads_a, far_end)
+    return summed("busbar", _of(answers, far_end), values, **told)
+
+
+def _of(answers, far_end):
+    """Return the verdict of several answers, None for one that is not known."""
+    if len(answers) == 1 and None not in answers:
+        return WITHIN if True in answers else OUTSIDE
+    unknown = "which breakers feed the panelboard" if None in answers else "which edition is adopted"
+    where = ", and where on the busbar they stand" if far_end is None else ""
+    return not_decided(f"{ELECTRICIAN}, {unknown}{where}")
+
+
+def _busbar_words(rules, values, breakers, loads, far_end):
+    """Return the words of a sum at the busbar: what was added by each rule, and what it was compared with."""
+    words, metric = _SUMS["busbar"], set(rules) == {METRIC}
+    told = {name: value if isinstance(value, str) else f"{value:g}" for name, value in values.items()}
+    told["by_current_a"] = f"{values['by_current_a']:.2f}"
+    told["loads_a"] = "unknown" if loads is None else f"{sum(loads):g}"
+    listed = " + ".join(f"{size:g}" for size in breakers or ())
+    told["fed"] = f"breakers {listed} A" if len(breakers or ()) > 1 else "breaker" if breakers else "breakers"
+    pair = [words["rules"][rule].format(**told) for rule in rules if rule in (BY_CURRENT, BY_BREAKERS)]
+    wide = values["allowed_a"] > values["bus_a"]
+    place = words["places"]["anywhere" if not wide else "unknown" if far_end is None else "far"]
+    limit = words["limits"]["120 %" if wide else "100 %"].format(place=place.format(**told), **told)
+    others = [words["rules"][rule].format(**told) for rule in rules if rule in (ALL_BREAKERS, METRIC)]
+    sums = "; ".join([", ".join([*pair, limit]), *others] if pair else others)
+    return {"sums": sums, "ways": words["ways"]["IEC" if metric else "NEC"], "rule": "" if metric else ", 120 % rule"}

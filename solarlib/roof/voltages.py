@@ -3,10 +3,14 @@
 import math
 
 from solarlib.quantities import one_of, require, whole_number
-from solarlib.roof.circuits import OUTSIDE, WITHIN, summed
+from solarlib.roof.circuits import ELECTRICIAN, OUTSIDE, WITHIN, not_decided, summed
 
 # Annealed copper by its international standard (1913): resistivity at 20 degC and its change per degree. [ohm m, 1/K]
 _COPPER_OHM_M, _COPPER_PER_C = 1.7241e-8, 0.00393
+# Resistance over that of copper: aluminium conducts as 61 % of the standard at 20 degC and changes by 0.00403 per
+# degree, so 1.647 at 75 degC (IEC 60889, `from memory`).
+_METALS = {"copper": 1.0, "aluminium": 1.647}
+_STRING_UNKNOWN = f"{ELECTRICIAN}, with the data sheets of modules and converter and the record cold of the place"
 _WIRE_C = 75.0  # of a conductor that carries its current: the temperature of the code's tables. [degC]
 _CHAIN_LIMIT, _TOTAL_LIMIT = 0.01, 0.02  # targets as shares of the voltage: `common practice, no source`
 
@@ -32,6 +36,18 @@ def copper_ohm_per_km(area_mm2):
     """
     area = require(area_mm2, "area_mm2", 0.05, 1000, "mm2")
     return _COPPER_OHM_M * (1.0 + _COPPER_PER_C * (_WIRE_C - 20.0)) / area * 1e9
+
+
+def as_copper_mm2(wire):
+    """Return the copper cross-section with the resistance of a wire like "10 AWG copper" or "16 mm2 aluminium". [mm2]
+
+    Examples
+    --------
+    >>> round(as_copper_mm2("16 mm2 aluminium"), 1)
+    9.7
+    """
+    size, system, metal = wire.split()
+    return (awg_area_mm2(float(size)) if system == "AWG" else float(size)) / _METALS[metal]
 
 
 def two_wire_change_v(current_a, ohm_per_km, length_m):
@@ -113,19 +129,32 @@ def check_string_voltage(modules, open_circuit_v, operating_v, change_per_c, cel
     Returns
     -------
     Sum
-        cold_open_circuit_v, cold_operating_v, hot_operating_v.
+        cold_open_circuit_v, cold_operating_v, hot_operating_v: nan where None stands for something unknown; then it
+        is outside if what is known says so, and else not decided.
     """
     number = whole_number(modules, "modules", 1, 10_000)
-    open_per_c, run_per_c = (require(change, "change_per_c", -0.01, 0, "1/K") for change in change_per_c)
-    cold = require(cell_c[0], "cell_c, coldest", -90, 25, "degC")
-    hot = require(cell_c[1], "cell_c, hottest", 25, 120, "degC")
-    open_v = number * require(open_circuit_v, "open_circuit_v", 0.1, 500, "V")
-    run_v = number * require(operating_v, "operating_v", 0.1, 500, "V")
-    limit, low = require(limit_v, "limit_v", 1, 2000, "V"), require(tracker_v[0], "tracker_v, low", 0, 2000, "V")
-    high = require(tracker_v[1], "tracker_v, high", low, 2000, "V")
-    highest = open_v * (1.0 + open_per_c * (cold - 25.0))
-    cold_run, hot_run = (run_v * (1.0 + run_per_c * (heat - 25.0)) for heat in (cold, hot))
+    cold, hot = (
+        _known(cell_c[0], "cell_c, coldest", -90, 25, "degC"),
+        _known(cell_c[1], "cell_c, hottest", 25, 120, "degC"),
+    )
+    open_per_c, run_per_c = (_known(change, "change_per_c", -0.01, 0, "1/K") for change in change_per_c)
+    open_v, run_v = (
+        _known(open_circuit_v, "open_circuit_v", 0.1, 500, "V"),
+        _known(operating_v, "operating_v", 0.1, 500, "V"),
+    )
+    limit, low = _known(limit_v, "limit_v", 1, 2000, "V"), _known(tracker_v[0], "tracker_v, low", 0, 2000, "V")
+    high = _known(tracker_v[1], "tracker_v, high", 0.0 if math.isnan(low) else low, 2000, "V")
+    highest = number * open_v * (1.0 + open_per_c * (cold - 25.0))
+    cold_run, hot_run = (number * run_v * (1.0 + run_per_c * (heat - 25.0)) for heat in (cold, hot))
     values = {"cold_open_circuit_v": highest, "cold_operating_v": cold_run, "hot_operating_v": hot_run}
     limits = {"cold_c": cold, "hot_c": hot, "limit_v": limit, "low_v": low, "high_v": high}
-    within = highest <= limit and hot_run >= low and cold_run <= high
-    return summed("string", WITHIN if within else OUTSIDE, values, **limits)
+    told = limits | {"open_v": highest, "cold_v": cold_run, "hot_v": hot_run}
+    shown = {name: "unknown" if math.isnan(value) else f"{value:.0f}" for name, value in told.items()}
+    verdict = WITHIN if highest <= limit and hot_run >= low and cold_run <= high else not_decided(_STRING_UNKNOWN)
+    outside = highest > limit or hot_run < low or cold_run > high  # of what is unknown (nan) neither holds
+    return summed("string", OUTSIDE if outside else verdict, values, **shown)
+
+
+def _known(value, *range_and_unit):
+    """Return a number in its range, or nan for None, which is unknown."""
+    return math.nan if value is None else require(value, *range_and_unit)

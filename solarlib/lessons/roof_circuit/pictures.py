@@ -45,11 +45,9 @@ def equator(house):
 
 
 def start_values(house):
-    """Return the house's largest plane as values of the controls: tilt (a pitched one) and direction."""
+    """Return the house's largest plane as values of the controls: tilt and direction. [deg]"""
     plane = largest_plane(house.system)
-    tilt = plane.surface_tilt if plane.surface_tilt > 15 else 30
-    azimuth = int(5 * round(plane.surface_azimuth / 5)) % 360
-    return SimpleNamespace(tilt=int(np.clip(5 * round(tilt / 5), 15, 60)), azimuth=azimuth)
+    return SimpleNamespace(tilt=plane.surface_tilt, azimuth=plane.surface_azimuth % 360)
 
 
 def largest_plane(system):
@@ -125,7 +123,7 @@ def roof_picture(house):
     place, use, low = np.arange(1, 13), monthly_kwh(house_load(house)), _dark_months(house)
     trays = {distance: monthly_kwh(tray_year(house, distance)) for distance in DISTANCES}
     losses = {distance: row_loss(house, distance) for distance in DISTANCES}
-    steep = [monthly_kwh(roof_year(house, tilt, equator(house))).max() for tilt in (15, 30, 60)]
+    steep = [monthly_kwh(roof_year(house, tilt, equator(house))).max() for tilt in (0, 15, 30, 60)]
     most = max(*steep, trays[DISTANCES[-1]].max(), 1.0)
     top = 1.3 * max(most, min(use.max(), 2.0 * most))  # a house that uses more still than that: no line
     emptied = reset_month(house)
@@ -163,7 +161,7 @@ def roof_table(house):
     use, emptied, start = monthly_kwh(house_load(house)), reset_month(house), start_values(house)
     pitched, trays = roof_year(house, start.tilt, start.azimuth), tray_year(house, USUAL_DISTANCE)
     roofs = {
-        f"pitched {start.tilt} deg, facing {start.azimuth} deg": monthly_kwh(pitched),
+        f"pitched {start.tilt:g} deg, facing {start.azimuth:g} deg": monthly_kwh(pitched),
         f"trays {TRAY_TILT} deg, rows {USUAL_DISTANCE:g} m apart": monthly_kwh(trays),
     }
     dark, months = f"{_dark_words(house).replace(' to ', '_')}_kwh", _dark_months(house)

@@ -7,7 +7,7 @@ from solarlib.lessons.roof_circuit.wires import NOMINAL_V, short_verdict
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.asked import questions_beside
 from solarlib.quantities import texts_beside
-from solarlib.roof.circuits import CONTINUOUS, check_branch, check_busbar
+from solarlib.roof.circuits import CONTINUOUS, check_branch, check_busbar, standard_breaker_a
 from solarlib.roof.layout import fit_modules
 
 ASK = questions_beside(__file__)
@@ -100,5 +100,6 @@ def check_busbar_room(answer, mine):
 
 
 def busbar_of(mine):
-    """Return the sum of check 7: the learner's converters on a panelboard whose busbar has the rating of its main."""
-    return check_busbar([mine.current] * mine.units, mine.main, mine.main)
+    """Return the sum of check 7: the learner's converters behind one breaker, busbar and main of one rating."""
+    current = mine.current * mine.units
+    return check_busbar([current], mine.main, mine.main, [standard_breaker_a(CONTINUOUS * current)])

@@ -1,51 +1,36 @@
-"""Pictures of lesson 03, second half: one converter or many, one branch circuit and the panelboard, voltage rise."""
+"""Pictures of lesson 03, second half: one converter or many, the house's own circuit, voltage rise."""
 
+import re
 import textwrap
 from dataclasses import replace
 from functools import lru_cache
-from types import SimpleNamespace
 
 import numpy as np
 
 from solarlib.house.year import weather_at
 from solarlib.lessons.roof_circuit.pictures import largest_plane, lying_bars, move_lying_bars, rows_axis, shares_axis
+from solarlib.lessons.tools import choice, own_slider
 from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, TICK_PT, direct_label, line, new_figure, zero_based
 from solarlib.lessons.tools.panel import Picture
-from solarlib.quantities import texts_beside
+from solarlib.quantities import counted, texts_beside
 from solarlib.roof.array import loss_steps
-from solarlib.roof.circuits import check_branch, check_busbar
-from solarlib.roof.obstacles import ModuleLayout
+from solarlib.roof.circuits import ALL_BREAKERS, BY_CURRENT, METRIC
 from solarlib.roof.parts import Converter
 from solarlib.roof.shade import shade_hours, year_loss
-from solarlib.roof.voltages import awg_area_mm2, chain_change_v, check_voltage_rise, copper_ohm_per_km, longest_chain
+from solarlib.roof.voltages import longest_chain
+from solarlib.roof.wiring import all_converters, branch_sum, joint_sum, rise_sum
 
-NOMINAL_V = 240.0
-PANELBOARDS = {
-    f"{main}/{bus}": (main, bus) for main, bus in ((100, 100), (100, 125), (150, 150), (200, 200), (200, 225))
-}
-SPACING_M = ModuleLayout(1, 1).width_m
-TRUNK_GAUGE = 12
+NOMINAL_V = 240.0  # of the worked numbers
+BOARDS = (100, 100), (100, 125), (150, 150), (200, 200), (200, 225)  # main and busbar. [A]
+METRIC_BOARDS = (35, 63), (50, 63), (63, 63), (63, 125)
+UNKNOWN = "not known"
 TURNS = (0, 45, 90, 135, 180)
-MOST_UNITS, LONGEST_CHAIN, LONGEST_RUN, THINNEST = 24, 16, 40, 12
 
 
-def start_values(house):
-    """Return the house's converters as values of the controls; a central one is spread over the modules."""
-    system = house.system
-    each = system.converter.ac_limit_w
-    if system.converter.kind == "central":
-        each = each / system.module_count
-    share = 100 * each / system.module.rated_power_w
-    return SimpleNamespace(
-        units=int(np.clip(system.module_count, 1, MOST_UNITS)),
-        output=int(np.clip(10 * round(each / 10), 200, 480)),
-        share=int(np.clip(5 * round(share / 5), 50, 110)),
-    )
-
-
-def unit_current_a(output_w):
-    """Return the continuous current of one converter at the nominal voltage. [A]"""
-    return output_w / NOMINAL_V
+def limit_share(house):
+    """Return the limit of the house's converters together over the label of its modules, in whole percent. [%]"""
+    array = all_converters(house.system)
+    return round(100 * array.converters * array.output_w / house.system.rated_power_w)
 
 
 # ---------------------------------------------------------------- part 3: one converter or many
@@ -128,29 +113,142 @@ def _turn_loss(weather_file, place, system, turn):
 # ---------------------------------------------------------------- part 4: circuits
 
 
-def findings(units, output, breaker, panelboard):
-    """Return what the library finds for one branch circuit, and for the panelboard that these converters feed."""
-    current = unit_current_a(output)
-    main, bus = PANELBOARDS[panelboard]
-    return check_branch(units, current, breaker, listed_limit=None), check_busbar([current] * units, main, bus)
+def own_branch(house):
+    """Return the branch circuit that the controls begin with: the house file's largest, or all converters on one."""
+    return max(
+        house.circuit.branch, key=lambda one: one.converters * one.output_w, default=all_converters(house.system)
+    )
+
+
+def with_branch(house, **values):
+    """Return the house's circuit with other values of that branch, and the branch."""
+    own, rest = own_branch(house), list(house.circuit.branch)
+    branch = replace(own, **values)
+    branch = replace(branch, current_a=own.current_a and own.current_a * branch.output_w / own.output_w)
+    if own in rest:
+        rest.remove(own)
+    return replace(house.circuit, branch=(branch, *rest)), branch
+
+
+def limits(house):
+    """Return what stands where the array meets the house: label, words -> values by their keys, the house's words."""
+    circuit, branch = house.circuit, own_branch(house)
+    label, names, usual = {
+        "supply side": ("Service (A)", ("service_a",), ((100,), (150,), (200,))),
+        "socket": ("Its wires carry (A)", ("conductor_a",), ((16,), (20,), (25,))),
+    }.get(circuit.joined, ("Panelboard", ("main_a", "busbar_a"), METRIC_BOARDS if _metric(circuit) else BOARDS))
+    own = tuple(getattr(branch if names == ("conductor_a",) else circuit, name) for name in names)
+    known = sorted({*usual, *([] if None in own else [own])})
+    options = {"/".join(f"{amps:g}" for amps in pair): dict(zip(names, pair)) for pair in known}
+    if None in own:
+        return label, options | {UNKNOWN: dict.fromkeys(names)}, UNKNOWN
+    return label, options, "/".join(f"{amps:g}" for amps in own)
+
+
+def _metric(circuit):
+    return METRIC in circuit.rules
+
+
+def circuit_controls(house):
+    """Return the controls of `circuit_picture`, which begin with what the house file tells of its circuit."""
+    own, many = own_branch(house), house.system.converter.kind == "per module"
+    sizes = {*((16, 20, 25, 32) if _metric(house.circuit) else (15, 20, 25, 30)), own.breaker_a or 20}
+    breakers = {f"{size:g}": size for size in sorted(sizes)} | ({} if own.breaker_a else {UNKNOWN: 0})
+    label, options, board = limits(house)
+    return {
+        "units": own_slider("Converters", 1, 24 if many else 4, 1, own.converters),
+        "output": own_slider("Output of one", *((200, 480, 10) if many else (1000, 10_000, 100)), own.output_w, "W"),
+        "breaker": choice("Breaker (A)", breakers, own.breaker_a or 0),
+        "board": choice(label, list(options), board),
+    }
+
+
+def _changed(house, units, output, breaker, board):
+    """Return circuit, branch and array for values of the controls."""
+    values = limits(house)[1][board]
+    on_branch = {name: value for name, value in values.items() if name == "conductor_a"}
+    known = {"converters": units, "output_w": float(output), "breaker_a": breaker or None}
+    circuit, branch = with_branch(house, **known, **on_branch)
+    circuit = replace(circuit, **{name: value for name, value in values.items() if name not in on_branch})
+    array, own = all_converters(house.system), own_branch(house)
+    more_w = units * output - own.converters * own.output_w  # than the house has
+    return circuit, branch, replace(array, converters=1, output_w=array.converters * array.output_w + more_w)
+
+
+def findings(house, units, output, breaker, board):
+    """Return what the library finds for one branch circuit, and where it and all others meet the house."""
+    circuit, branch, array = _changed(house, units, output, breaker, board)
+    return branch_sum(circuit, branch), joint_sum(circuit, array)
+
+
+def _rows(circuit):
+    """Return what each row of bars adds up at a busbar, by the rules that may be in force: name of the sum -> words."""
+    words = {
+        "by_current_a": "main +\n1.25 × current",
+        "by_breaker_a": "main +\nbreakers",
+        "all_breakers_a": "all\nbreakers",
+    }
+    names = {BY_CURRENT: "by_current_a", ALL_BREAKERS: "all_breakers_a"}
+    return {name: words[name] for name in (names.get(rule, "by_breaker_a") for rule in circuit.rules)}
+
+
+def _bars(finding, circuit):
+    """Return where the bars of a sum begin and end, its limit and what that is called; (0, 0) is no bar. [A]"""
+    values = {name: value for name, value, _ in finding.values}
+    if "by_current_a" in values:
+        ends = [0.0 if values[name] == "unknown" else values[name] for name in _rows(circuit)]
+        mains = [0.0 if name == "all_breakers_a" else circuit.main_a for name in _rows(circuit)]
+        words = "1.2 × busbar" if values["allowed_a"] > circuit.busbar_a else "busbar"
+        return [(min(main, end), end) for main, end in zip(mains, ends)], values["allowed_a"], words
+    *parts, limit = values.values() or (0.0,)
+    words = "service" if "service_a" in values else "wires" if "conductor_a" in values else "breaker"
+    return [(sum(parts[:-1]), sum(parts))], limit, words
+
+
+def short_verdict(finding):
+    """Return a verdict in the library's words, without whom to ask."""
+    return finding.verdict.partition(": ask")[0]
+
+
+def told(finding):
+    """Return a verdict in the library's words, and what is unknown; the picture says in full whom to ask."""
+    keys = [] if finding.values else re.findall(r"(\w+) [(]", finding.reason)
+    return short_verdict(finding) + (f" (unknown: {', '.join(keys)})" if keys else "")
+
+
+def _joint_words(finding, circuit):
+    """Return one sentence about where the array meets the house."""
+    others = len(circuit.branch) - 1
+    beside = f" with {counted(others, 'other branch', 'other branches')}" if others else ""
+    bars, limit, words = _bars(finding, circuit)
+    sums = " or ".join(f"{end:.0f}" for _, end in bars if end)
+    name = "Busbar" if "busbar" in words else "Connection to the house"
+    return f"{name}{beside}{f', {sums} A against {limit:.0f} A' if sums else ''}: {told(finding)}."
 
 
 def circuit_picture(house):
-    """Return the picture of the sums: converters, output, breaker, panelboard -> branch circuit and busbar."""
-    figure, (branch, busbar) = new_figure(1, 2, left=0.1, right=0.98, wspace=0.5, bottom=0.3, top=0.9)
-    for ax, names in ((branch, ["current", "× 1.25"]), (busbar, ["main +\n1.25 × current", "main +\nbreaker"])):
+    """Return the picture of the sums: converters, output, breaker, board -> branch circuit, joint with the house."""
+    controls, own, (label, options, _) = circuit_controls(house), own_branch(house), limits(house)
+    factor = max(house.circuit.factors)
+    amps = [house.circuit.unit_current_a(branch) or 0.0 for branch in (own, *house.circuit.branch)]
+    most = factor * controls["units"].extremes[-1] * controls["output"].extremes[-1] * max(amps) / own.output_w or 100.0
+    board = max(sum(value or 0.0 for value in values.values()) for values in options.values())
+    tops = 1.42 * most, 1.3 * max(1.0 * board + most, 1.2 * board)
+    figure, (branch, joint) = new_figure(1, 2, left=0.1, right=0.98, wspace=0.5, bottom=0.3, top=0.9)
+    rows = [*(_rows(house.circuit).values() if label == "Panelboard" else ["array"]), "", ""][:2]
+    for ax, names in ((branch, ["current", f"× {factor:g}"]), (joint, rows)):
         rows_axis(ax, [0, 1], names, (1.6, -0.75))
-    branch.set(xlim=(0, 85), xlabel="on one branch circuit (A)")
-    busbar.set(xlim=(0, 390), xlabel="at the busbar (A)")
+    branch.set(xlim=(0, tops[0]), xlabel="on one branch circuit (A)")
+    joint.set(xlim=(0, tops[1]), xlabel="where it meets the house (A)")
     one, two, more = (
         ax.barh([0, 1], [0, 0], height=0.6, facecolor=ROLES[role].colour, hatch=hatch, edgecolor=BACKGROUND)
-        for ax, role, hatch in ((branch, "pv", ""), (busbar, "import", "//"), (busbar, "pv", ""))
+        for ax, role, hatch in ((branch, "pv", ""), (joint, "import", "//"), (joint, "pv", ""))
     )
-    marks = [line(ax, "load", [0, 0], [-0.45, 1.5], linestyle="-") for ax in (branch, busbar)]
-    tops = [direct_label(ax, 0, -0.48, "", size=TICK_PT, va="bottom", ha="center") for ax in (branch, busbar)]
+    marks = [line(ax, "load", [0, 0], [-0.45, 1.5], linestyle="-") for ax in (branch, joint)]
+    heads = [direct_label(ax, 0, -0.48, "", size=TICK_PT, va="bottom", ha="center") for ax in (branch, joint)]
     sums = [
-        direct_label(ax, x, row, "", "pv", va="center", ha="right")
-        for ax, x in ((branch, 85), (busbar, 390))
+        direct_label(ax, top, row, "", "pv", va="center", ha="right")
+        for ax, top in zip((branch, joint), tops)
         for row in (0, 1)
     ]
     verdicts = [
@@ -158,74 +256,103 @@ def circuit_picture(house):
         for x in (0.02, 0.53)
     ]
 
-    def update(units, output, breaker, panelboard):
-        chain, board = findings(units, output, breaker, panelboard)
-        current, (main, _) = units * unit_current_a(output), PANELBOARDS[panelboard]
-        loads = (current, chain["needed_a"]), (board["by_current_a"], board["by_breaker_a"])
-        for bar, amps in zip(one, loads[0]):
+    def update(units, output, breaker, board):
+        circuit, changed, array = _changed(house, units, output, breaker, board)
+        chain, met = branch_sum(circuit, changed), joint_sum(circuit, array)
+        current = units * (circuit.unit_current_a(changed) or 0.0)
+        ends, limit, name = _bars(met, circuit)
+        ends = [*ends, (0.0, 0.0)][:2]
+        for bar, amps in zip(one, (current, factor * current)):
             bar.set_width(amps)
-        for low, high, amps in zip(two, more, loads[1]):
-            low.set_width(main)
-            high.set(x=main, width=amps - main)
-        for mark, top, limit, words in zip(marks, tops, (breaker, board["allowed_a"]), ("breaker", "1.2 × busbar")):
-            mark.set_xdata([limit, limit])
-            top.set(x=limit, text=f"{words} {limit:g} A")
-        for text, amps in zip(sums, (*loads[0], *loads[1])):
-            text.set_text(f"{amps:.1f} A")
-        for text, name, finding in zip(verdicts, ("branch", "busbar"), (chain, board)):
-            text.set_text(textwrap.fill(f"{name}: {finding.verdict}", 56))
+        for low, high, (begin, end) in zip(two, more, ends):
+            low.set_width(begin)
+            high.set(x=begin, width=end - begin)
+        for mark, head, amps, words in zip(marks, heads, (breaker, limit), ("breaker", name)):
+            mark.set_xdata([amps, amps])
+            head.set(x=amps, text=f"{words} {amps:g} A" if amps else "")
+        for text, amps in zip(sums, (current, factor * current, *(end for _, end in ends))):
+            text.set_text(f"{amps:.1f} A" if amps else "")
+        for text, words, finding in zip(verdicts, ("branch", "joint"), (chain, met)):
+            text.set_text(textwrap.fill(f"{words}: {finding.verdict}", 56))
+        flow = f": {current:.1f} A, × {factor:g} = {factor * current:.1f} A" if current else ""
+        behind = f" with a {breaker:g} A breaker (most by the sum: {chain['units_by_breaker']})" if chain.values else ""
         return (
-            f"{units} × {output} W = {units * output / 1000:.1f} kW: {current:.1f} A, × 1.25 = {loads[0][1]:.1f} A. "
-            f"Branch with a {breaker} A breaker (most by the sum: {chain['units_by_breaker']}): "
-            f"{short_verdict(chain)}. Busbar, {loads[1][0]:.0f} or {loads[1][1]:.0f} A against "
-            f"{board['allowed_a']:.0f} A: {short_verdict(board)}."
+            f"{units} × {output:g} W = {units * output / 1000:.1f} kW{flow}. Branch{behind}: {told(chain)}. "
+            f"{_joint_words(met, circuit)}"
         )
 
-    return Picture(figure, [one, two, more, marks, tops, sums, verdicts], update)
+    return Picture(figure, [one, two, more, marks, heads, sums, verdicts], update)
 
 
-def short_verdict(finding):
-    """Return a verdict in the library's words, without whom to ask: the picture says that in full."""
-    return finding.verdict.partition(": ask")[0]
+def rise_controls(house):
+    """Return the controls of `rise_picture`, which begin with what the house file tells of its largest branch."""
+    own, metric = own_branch(house), "mm2" in (own_branch(house).run or "")
+    metric = metric or not own.run and house.circuit.system != "split phase"
+    wires = {
+        f"{size} {unit}": f"{size} {unit} copper"
+        for sizes, unit in (((2.5, 4, 6, 10), "mm2"), ((12, 10, 8, 6), "AWG"))
+        for size in sizes
+        if (unit == "mm2") == metric
+    }
+    wires |= {own.run.removesuffix(" copper"): own.run} if own.run else {}
+    known, ends = own.run is not None and own.run_m is not None, ["end", "middle"]
+    fed_at = own.fed_at or (UNKNOWN if own.converters > 1 else "end")
+    return {
+        "units": own_slider("Converters", 2, 16 if own.converters > 1 else 4, 1, own.converters),
+        "length": own_slider("Home run", 5, 40, 5, 20 if own.run_m is None else own.run_m, "m"),
+        "wire": choice("Wire", wires | ({} if known else {UNKNOWN: ""}), own.run if known else ""),
+        "fed_at": choice("Chain fed at", ends + [UNKNOWN] * (fed_at == UNKNOWN), fed_at),
+    }
+
+
+def _rise(house, units, length, wire, fed_at):
+    """Return branch and sum of the voltage for values of the controls."""
+    fed = None if fed_at == UNKNOWN else fed_at
+    circuit, branch = with_branch(house, converters=units, run_m=float(length), run=wire or None, fed_at=fed)
+    return branch, rise_sum(circuit, branch)
 
 
 def rise_picture(house):
     """Return the picture of voltage rise: converters, home run, wire, point of feed -> voltage along the branch."""
-    current = unit_current_a(start_values(house).output)
+    own, ends = own_branch(house), {name: control.extremes for name, control in rise_controls(house).items()}
+    current, volts = house.circuit.unit_current_a(own), house.circuit.volts(own)
+    nominal = min(volts, house.circuit.voltage_v) if volts else None  # from line to line where it feeds three
+    worst = [_rise(house, n, ends["length"][-1], wire, "end")[1] for n in ends["units"] for wire in ends["wire"]]
+    top = 1.2 * max([found["total_v"] for found in worst if found.values], default=1.0)
     figure, ax = new_figure()
-    trunk = awg_area_mm2(TRUNK_GAUGE)
-    most = check_voltage_rise(current, LONGEST_CHAIN, SPACING_M, trunk, LONGEST_RUN, awg_area_mm2(THINNEST))
-    top = 1.2 * most["total_v"]
-    ax.set_xlim(0, LONGEST_RUN + SPACING_M * LONGEST_CHAIN + 2)
+    spacing = own.spacing_m or 0.0
+    ax.set_xlim(0, ends["length"][-1] + spacing * ends["units"][-1] + 2)
     ax.set_xlabel("way along the wire, from the panelboard (m)")
     zero_based(ax, top, "above the panelboard (V)")
-    line(ax, "load", [0, 200], [0.02 * NOMINAL_V] * 2, linewidth=2)
-    direct_label(ax, 1, 0.02 * NOMINAL_V + 0.01 * top, f"2 % of {NOMINAL_V:.0f} V", va="bottom", size=TICK_PT)
+    if nominal:
+        line(ax, "load", [0, 2000], [0.02 * nominal] * 2, linewidth=2)
+        direct_label(ax, 1, 0.02 * nominal + 0.01 * top, f"2 % of {nominal:.0f} V", va="bottom", size=TICK_PT)
     run = line(ax, "pv", [0, 0], [0, 0])
     chain = line(ax, "pv", [0, 0], [0, 0], linestyle="-", marker="o", markersize=7)
     run_name = direct_label(ax, 0, 0, "", "pv", va="top")
     chain_name = direct_label(ax, 0, 0, "", "pv", va="bottom", ha="right")
 
-    def update(units, length, gauge, fed_at):
-        home = awg_area_mm2(gauge)
-        found = check_voltage_rise(current, units, SPACING_M, trunk, length, home, NOMINAL_V, fed_at)
-        half = longest_chain(units, fed_at)
-        per_km = copper_ohm_per_km(trunk)
+    def update(units, length, wire, fed_at):
+        branch, found = _rise(house, units, length, wire, fed_at)
+        half = longest_chain(units, branch.fed_at or "end") if found.values and units > 1 else 0
+        known = {name: value for name, value, _ in found.values} or {"run_v": 0.0, "chain_v": 0.0, "total_v": 0.0}
         left = np.arange(half, -1, -1)
-        whole = chain_change_v(current, half, SPACING_M, per_km)
-        volts = found["run_v"] + np.array([whole - chain_change_v(current, int(n), SPACING_M, per_km) for n in left])
-        run.set_data([0, length], [0, found["run_v"]])
-        chain.set_data(length + SPACING_M * np.arange(half + 1), volts)
-        run_name.set_text(f"home run: {found['run_v']:.1f} V")
-        run_name.set_position((length + 1, max(found["run_v"] - 0.05 * top, 0.09 * top)))
-        chain_words = "chain" if fed_at == "end" else "longer half of the chain"
-        chain_name.set_text(f"{chain_words}: {found['total_v']:.1f} V at its end")
-        above = max(volts[-1] + 0.03 * top, 0.02 * NOMINAL_V + 0.1 * top)
-        chain_name.set_position((max(length + SPACING_M * half, 34), above))
+        volts = known["run_v"] + known["chain_v"] * (1.0 - left * (left + 1) / max(half * (half + 1), 1))
+        run.set_data([0, length], [0, known["run_v"]])
+        chain.set_data(length + spacing * np.arange(half + 1), volts)
+        run_name.set_text(f"home run: {known['run_v']:.1f} V" if found.values else "")
+        run_name.set_position((length + 1, max(known["run_v"] - 0.05 * top, 0.09 * top)))
+        words = "chain" if fed_at == "end" else "longer half of the chain"
+        chain_name.set_text(f"{words}: {known['total_v']:.1f} V at its end" if half else "")
+        chain_name.set_position((max(length + spacing * half, 34), max(volts[-1] + 0.03 * top, 0.1 * top)))
+        flow = f" of {current:.2f} A" if current else ""
+        start = f"{counted(units, 'converter')}{flow}{f', fed at the {fed_at}' if half else ''}"
+        if not found.values:
+            return f"{start}: the voltage rise is {told(found)}. Ask an electrician."
+        on_chain = f" ({100 * found['chain_share']:.2f} % on the chain)" if half else ""
         return (
-            f"{units} converters of {current:.2f} A, fed at the {fed_at}, {length} m of {gauge} AWG: at noon the last "
-            f"one works {found['total_v']:.1f} V above the panelboard, {100 * found['total_share']:.2f} % "
-            f"({100 * found['chain_share']:.2f} % on the chain): {found.verdict}."
+            f"{start}, {length:g} m of {wire}: at noon the last one works {found['total_v']:.1f} V above the "
+            f"panelboard, {100 * found['total_share']:.2f} %{on_chain}: {found.verdict}."
         )
 
     return Picture(figure, [run, chain, run_name, chain_name], update)
@@ -238,9 +365,13 @@ def whom_to_ask():
 
 def question_list(findings, house):
     """Return the page to take along: each value with its verdict, then what no sum decides and whom to ask."""
-    lines = [f"{house.name}: {house.system.module_count} modules of {house.system.module.rated_power_w:.0f} W"]
-    if house.system.converter.kind == "central":
-        lines.append("The house file has one converter for all; here its output is spread over one a module.")
+    array, circuit = all_converters(house.system), house.circuit
+    lines = [
+        f"{house.name}: {house.system.module_count} modules of {house.system.module.rated_power_w:g} W, "
+        f"{counted(array.converters, 'converter')} of {array.output_w:g} W by the table [converter]",
+        f"service: {circuit.system or UNKNOWN}, {f'{circuit.voltage_v:g} V' if circuit.voltage_v else UNKNOWN}; "
+        f"joined: {circuit.joined or UNKNOWN}; rule in force: {circuit.rule or UNKNOWN}",
+    ]
     for finding in findings:
         lines.append(textwrap.fill(f"{finding.check}: {finding.verdict}", 99, subsequent_indent="   "))
         lines.append(textwrap.fill(finding.reason, 96, initial_indent="   ", subsequent_indent="   "))

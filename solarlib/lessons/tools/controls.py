@@ -99,6 +99,16 @@ def slider(label, low, high, step, value, unit=""):
     return Control(words, value, (low, value, high), allowed, accept, make)
 
 
+def own_slider(label, low, high, step, value, unit=""):
+    """Describe a slider that starts at a reader's own value: its range grows until it holds it, its step divides it."""
+    held = [round(1e6 * number) for number in (low, high, step, require(value, f"slider {label}"))]
+    low, high = min(held[0], held[3]), max(held[1], held[3])
+    step = math.gcd(held[2], high - low, held[3] - low)
+    millionths = low, high, step, held[3]
+    whole = all(number % 1_000_000 == 0 for number in millionths)
+    return slider(label, *(n // 1_000_000 if whole else n / 1e6 for n in millionths), unit)
+
+
 def choice(label, options, value):
     """Describe a choice: buttons if they fit on one row, else a slider that steps through the words.
 

@@ -13,7 +13,7 @@ from PIL import Image
 
 from profiles import examples
 from solarlib.lessons.tools import display
-from solarlib.lessons.tools.controls import act, choice, slider, toggle
+from solarlib.lessons.tools.controls import act, choice, own_slider, slider, toggle
 from solarlib.lessons.tools.figures import area, bars, direct_label, line, new_figure, zero_based
 from solarlib.lessons.tools.panel import MOST_CONTROLS, Picture, explore, show
 from solarlib.quantities import InputError
@@ -317,3 +317,25 @@ def test_running_a_cell_again_closes_what_it_had_shown(monkeypatch):
     assert shown[-1].set(height=4).error is None  # the panels of the last run live
     assert shown[-2].set(height=4).error is None
     assert shown[0].box.comm is None and shown[-1].box.comm is not None
+
+
+@pytest.mark.parametrize(
+    "ends, value, held",
+    [
+        ((15, 60, 5), 30, (15, 60, 5)),
+        ((15, 60, 5), 27, (15, 60, 1)),
+        ((15, 60, 5), 90, (15, 90, 5)),
+        ((15, 60, 5), 0, (0, 60, 5)),
+        ((15, 60, 5), 22.5, (15, 60, 2.5)),
+        ((0.2, 0.6, 0.01), 0.345, (0.2, 0.6, 0.005)),
+        ((200, 480, 10), 366, (200, 480, 2)),
+        ((1000, 10_000, 100), 800, (800, 10_000, 100)),
+        ((1, 24, 1), 48, (1, 48, 1)),
+        ((-2, 5, 0.1), -4.25, (-4.25, 5, 0.05)),
+    ],
+)
+def test_a_slider_for_a_reader_grows_until_it_holds_the_value(ends, value, held):
+    control = own_slider("Own", *ends, value)
+    widget = control.make()
+    assert control.value == value == pytest.approx(widget.value)
+    assert (widget.min, widget.max, widget.step) == pytest.approx(held)
