@@ -79,8 +79,8 @@ def _line(row, charge, tariff):
         every = "all_less_credit" if charge.after_credit else "all"
         lines = " and ".join(charge.of) or _said("line", every)
         words.append(_said("line", charge.on, charge=charge, days=row["days"], lines=lines))
-    if charge.limited:
-        words.append(_said("line", "limited"))
+    words += [_said("line", "limited")] if charge.limited else []
+    words += [_said("line", "deferred")] if charge.line in tariff.deferred else []
     return " ".join([*words, _said("line", _reducible(charge, tariff))])
 
 
@@ -111,23 +111,27 @@ def _reducible(charge, tariff):
 
 def _bill(row, tariff):
     net, used = row["net_kwh"], row["credit_applied"] + row["crossed_in"]
-    charged = [charge for charge in tariff.charges if row[f"line {charge.line}"] > 0]
+    due_now = [charge for charge in tariff.charges if charge.line not in tariff.deferred]
+    charged = [charge for charge in due_now if row[f"line {charge.line}"] > 0]
     each = ", ".join(_said("bill", "charge", line=charge.line, amount=row[f"line {charge.line}"]) for charge in charged)
     amounts = [charge for charge in charged if charge.on != "percent"]
     stuck = [charge.line for charge in amounts if _reducible(charge, tariff) not in ("by_bank", "by_money")]
-    due, sent = row["bill"] > 0, net < 0
+    due, sent, year = row["bill"] > 0, net < 0, tariff.settlement == "year"
     told = {
         "amount": True,
         "sent": sent,
         "taken": not sent,
         "bank": used,
-        "money": row["credit_money_applied"],
+        "money": row["credit_money_applied"] and not year,
         "charged": due,
         "stuck": due and sent and stuck,
-        "used_up": due and sent and tariff.credit.unit == "money" and not row["money_bank_close"],
+        "used_up": due and sent and tariff.credit.unit == "money" and not row["money_bank_close"] and not year,
+        "year": year,
+        "settled": year and row["settled"],
         "minimum": row["min_bill_topup"],
         "payout": row["payout"],
         "carried": row["balance_close"],
+        f"carried_{tariff.carried_at_reset}": _ended(row, tariff),
     }
     parts = {"net": abs(net), "used": used, "charged": each, "stuck": ", ".join(stuck)}
     return " ".join(_said("bill", name, row, **parts) for name, so in told.items() if so)
@@ -142,21 +146,34 @@ def _gone(row):
     return _said("reset", "kwh" if row["credit_reset"] else "money", row)
 
 
+def _ended(row, tariff):
+    """What a reset took of the carried sum. [$]"""
+    return 0 if tariff.carried_at_reset == "keep" else row["carried_reset"]
+
+
 def _reset(row, tariff):
+    if tariff.settlement == "year":
+        return _said("reset", "year", row)
+    if _ended(row, tariff):
+        return _said("bill", f"carried_{tariff.carried_at_reset}", row)
     if row["credit_reset"] or row["credit_money_reset"]:
         got = _said("reset", "paid" if row["payout"] else "unpaid", row)
         return _said("reset", "emptied", gone=_gone(row), got=got)
-    return _said("reset", "none", what=_WORDS["at_reset"][tariff.credit.at_reset or "roll"])
+    return _said("reset", "none", what=_WORDS["at_reset"][tariff.credit.at_reset or tariff.carried_at_reset])
 
 
 def _credit(row, tariff):
     later = _said("credit", "later") if tariff.credit.usable == "next bill" else ""
-    return _said("credit", tariff.credit.unit, row, used=row["credit_applied"] + row["crossed_in"], later=later)
+    paying = ", ".join(c.line for c in tariff.charges if c.kind == "production" and row[f"line {c.line}"] < 0)
+    name = "lines" if tariff.credit.unit == "none" and paying else tariff.credit.unit
+    used = row["credit_applied"] + row["crossed_in"]
+    return _said("credit", name, row, used=used, later=later, lines=paying)
 
 
 def _minimum(row, tariff):
     name = "none" if tariff.minimum_bill is None else "added" if row["min_bill_topup"] else "reached"
-    return _said("minimum", name, row, minimum=tariff.minimum_bill)
+    more = "counts" if tariff.minimum_counts else "wasted" if tariff.settlement == "bill" else "nothing"
+    return _said("minimum", name, row, minimum=tariff.minimum_bill, more=_WORDS["minimum"][more])
 
 
 def _tax(row, tariff):
@@ -167,6 +184,8 @@ def _payout(row, tariff):
     if not row["payout"]:
         return _said("payout", "none")
     price = tariff.credit.payout_price
+    if price is not None and tariff.settlement == "year":
+        return _said("payout", "year", row, price=price)
     at = _said("payout", "price", price=price) if price is not None and row["credit_reset"] else ""
     return _said("payout", "paid", row, gone=_gone(row), price=at)
 
@@ -174,4 +193,6 @@ def _payout(row, tariff):
 def _saving(row, tariff):
     if "saving" not in row or row["saving"] != row["saving"]:
         return _said("saving", "none")
-    return _said("saving", "known", row, charged=_said("saving", "charged", row) if row["pv_charges"] else "")
+    charges = row["pv_charges"]
+    more = _said("saving", "charged" if charges > 0 else "paid", charges=abs(charges)) if charges else ""
+    return _said("saving", "known", row, charged=more)

@@ -141,7 +141,7 @@ def shipped(file):
     return table, periods, rows
 
 
-BY_HOUR = ("hourly-dynamic-price", "time-of-use-hourly-export")  # no bill from registers; see test_worked_examples.py
+BY_HOUR = ("hourly-dynamic-price", "time-of-use-hourly-export", "yearly-true-up-minimum")  # no bill from registers
 FROM_REGISTERS = [file for file in sorted(TARIFF_FOLDER.glob("*.toml")) if file.stem not in BY_HOUR]
 
 

@@ -21,9 +21,8 @@ def hourly_june(tariff):
 
 
 def june(tariff):
-    if any(
-        prices and prices.by_interval for prices in (tariff.credit.export_price, *(c.prices for c in tariff.charges))
-    ):
+    prices = [tariff.credit.export_price, *(charge.prices for charge in tariff.charges)]
+    if len(tariff.nettings) > 1 or any(price and price.by_interval for price in prices):
         return ledger(hourly_june(tariff), tariff).iloc[0]
     columns = {"period_start": date(2025, 6, 1), "period_end": date(2025, 7, 1)}
     usage = pd.DataFrame([columns | {"delivered_kwh": 160, "received_kwh": 500, "generation_kwh": 680}])

@@ -15,6 +15,7 @@ import pytest
 from solarlib.bill.accounts import bills
 from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff import TARIFF_FOLDER, read_tariff
+from solarlib.bill.words import explain
 
 ZONE = "America/New_York"  # its clock is put forward on 8 March 2026, 14 March 2027 and 12 March 2028
 
@@ -93,6 +94,83 @@ def test_kwh_from_month_to_month_and_cash_once_a_year():
         balance_close="0 0 0 0 0",
     )
     assert_printed("monthly-rollover-yearly-cash", rows[2])
+
+
+DARK = {12: (1, 3), 18: (6, 0), 23: (6, 0)}
+BRIGHT = {12: (1, 9), 18: (2, 0), 23: (3, 0)}
+BRIGHTER = {12: (1, 11), 18: (0, 1), 23: (4, 0)}
+MILD = {12: (1, 5), 18: (3, 0), 23: (5, 0)}
+THIRTY_DAYS = days("2026-01-01", "2026-01-31", "2026-03-02", "2026-04-01", "2026-05-01", "2026-05-31")
+
+
+def test_a_year_is_settled_with_the_minimum_that_was_paid_meanwhile():
+    """Bills of 30 days, every day alike; that of April contains 1 April and settles. The peak is from 16:00 to 21:00.
+
+    | kWh a day | peak | off-peak, the two registers | off-peak | bought hour by hour |
+    |---|---|---|---|---|
+    | January | 6 | 1 + 6 less 3 | 4 | 6 + 6 = 12 (at noon 3 - 1 = 2 go out) |
+    | February | 2 | 1 + 3 less 9 | -5 | 2 + 3 = 5 |
+    | March | -1 | 1 + 4 less 11 | -6 | 4 |
+    | April | 3 | 1 + 5 less 5 | 1 | 3 + 5 = 8 |
+    | May, as January | 6 | | 4 | 12 |
+
+    | $ | peak x 30 x 0.30 | off-peak x 30 x 0.20 | sum | hourly x 30 x 0.02 | up to 10.00 |
+    |---|---|---|---|---|---|
+    | January | 54 | 24 | 78 | 7.20 | 2.80 |
+    | February | 18 | -30 | -12 | 3.00 | 7.00 |
+    | March | -9 | -36 | -45 | 2.40 | 7.60 |
+    | April | 27 | 6 | 33 | 4.80 | 5.20 |
+    | together | | | 78 - 12 - 45 + 33 = 54 | | 2.80 + 7.00 + 7.60 + 5.20 = 22.60 |
+    """
+    tariff = read_tariff("yearly-true-up-minimum")
+    rows = bills(alike(tariff, THIRTY_DAYS, DARK, BRIGHT, BRIGHTER, MILD, DARK), tariff)
+    assert_ledger(
+        rows,
+        line_non_bypassable_charges="7.20 3.00 2.40 4.80 7.20",
+        line_peak_energy="54 18 0 27 54",
+        line_off_peak_energy="24 0 0 6 24",
+        credit_money_added="0 30 45 0 0",  # February 30; March 9 + 36
+        min_bill_topup="2.80 7.00 7.60 5.20 2.80",
+        settled="0 0 0 31.40 0",  # 54.00 - 22.60
+        payout="0 0 0 0 0",
+        bill="10 10 10 41.40 10",  # 10.00 + 31.40; the new year starts from nothing
+    )
+    said = [explain(row, "bill", tariff) for row in rows]
+    assert "78.00 $ of charges and 0.00 $ of credits went to the account" in said[0]
+    assert "peak energy" not in said[0] and "Settled for the year: 31.40 $." in said[3]
+    assert_printed("yearly-true-up-minimum", {key: rows[3][key] for key in ("bill", "line non-bypassable charges")})
+
+
+def test_a_year_with_more_credits_than_charges_pays_its_surplus_kwh():
+    """The two bills of March and April alone: -45 + 33 = -12 is not paid in money, but by kWh.
+
+    Received 30 x (11 + 1) + 30 x 5 = 510 kWh, delivered 30 x (1 + 4) + 30 x (1 + 3 + 5) = 420: 90 x 0.04 = 3.60.
+    """
+    tariff = read_tariff("yearly-true-up-minimum")
+    rows = bills(alike(tariff, THIRTY_DAYS[2:5], BRIGHTER, MILD), tariff)
+    assert_ledger(rows, settled="0 0", min_bill_topup="7.60 5.20", payout="0 3.60", bill="10 6.40")  # 10.00 - 3.60
+    assert "0.00 $ were settled for the year, and 3.60 $ were paid out" in explain(rows[1], "reset", tariff)
+
+
+def test_a_minimum_never_pushes_what_is_settled_below_zero():
+    """April alone, and an April in which little was bought."""
+    tariff = read_tariff("yearly-true-up-minimum")
+    april = bills(alike(tariff, THIRTY_DAYS[3:5], MILD), tariff)
+    assert_ledger(april, settled="27.80", bill="37.80")  # 33.00 - 5.20; 10.00 + 27.80
+    # off-peak 1 + 1 less 1 = 1 a day: 30 x 0.20 = 6.00; hour by hour 1 a day: 30 x 0.02 = 0.60; up to the minimum 9.40,
+    # which is more than 6.00: nothing is settled and nothing comes back
+    little = bills(alike(tariff, THIRTY_DAYS[3:5], {12: (1, 1), 23: (1, 0)}), tariff)
+    assert_ledger(little, line_off_peak_energy="6", min_bill_topup="9.40", settled="0", payout="0", bill="10")
+
+
+def test_charges_above_credits_are_settled_although_more_kwh_went_out_than_came_in():
+    """April alone: peak 10 a day, 300 x 0.30 = 90; off-peak 12 a day go out, 360 x 0.20 = 72; hourly 300 x 0.02 = 6.
+
+    90 - 72 = 18 less the 4.00 that the minimum added: 14.00; no kWh is paid, because the account is not below zero.
+    """
+    tariff = read_tariff("yearly-true-up-minimum")
+    rows = bills(alike(tariff, THIRTY_DAYS[3:5], {12: (0, 12), 18: (10, 0)}), tariff)
+    assert_ledger(rows, min_bill_topup="4", settled="14", payout="0", bill="24")  # 6 + 4 + 14
 
 
 def test_export_values_by_month_hour_and_kind_of_day():
@@ -180,6 +258,40 @@ def test_a_fixed_feed_in_price_on_one_bill_a_year():
     assert_printed("fixed-feed-in-twenty-years", rows[1])
 
 
+def test_all_bought_all_sold_and_the_carried_sum_ends_in_december():
+    """Use = generation + delivered - received.
+
+    | bill | generation | delivered | received | use |
+    |---|---|---|---|---|
+    | October | 700 | 200 | 500 | 400 |
+    | November | 600 | 300 | 400 | 500 |
+    | December | 680 | 320 | 500 | 500 |
+    | January | 300 | 400 | 100 | 600 |
+    """
+    periods = metered(
+        firsts("2026-10-01", 5),
+        delivered_kwh=[200, 300, 320, 400],
+        received_kwh=[500, 400, 500, 100],
+        generation_kwh=[700, 600, 680, 300],
+    )
+    tariff = read_tariff("buy-all-sell-all")
+    rows = bills(periods, tariff)
+    assert_ledger(
+        rows,
+        line_house_use="48 60 60 72",  # 0.12 x 400, 500, 500, 600
+        line_value_of_solar="-70 -60 -68 -30",  # 0.10 x 700, 600, 680, 300
+        balance_open="0 14 6 0",
+        # 8 + 48 - 70 = -14, carried; 8 + 60 - 60 - 14 = -6, carried; 8 + 60 - 68 - 6 = -6, lost; 8 + 72 - 30 = 50
+        bill="0 0 0 50",
+        balance_close="14 6 0 0",
+    )
+    assert_printed("buy-all-sell-all", rows[1])
+    assert "6.00 $ that would have been carried to the next bill end here." in explain(rows[2], "bill", tariff)
+    assert explain(rows[2], "credit", tariff) == "Its energy is paid in lines of the bill: value of solar."
+    assert explain(rows[0], "reset", tariff).endswith("at a reset what is left is lost.")
+    assert "and 70.00 $ from lines that pay for its energy" in explain(rows[0], "saving", tariff)
+
+
 def round_prices(folder, year=2026):
     """Copy the example and lay beside it prices that a pencil can take: those of each day alike. Return the tariff."""
     name = "hourly-dynamic-price"
@@ -258,12 +370,9 @@ def test_the_bill_of_the_readme_is_what_its_lines_make():
 
 
 EXAMPLES = (
-    "monthly-rollover-yearly-cash",
-    "time-of-use-hourly-export",
-    "time-varying-feed-in-two-way",
-    "fixed-feed-in-twenty-years",
-    "hourly-dynamic-price",
-)
+    "monthly-rollover-yearly-cash", "yearly-true-up-minimum", "time-of-use-hourly-export",
+    "time-varying-feed-in-two-way", "fixed-feed-in-twenty-years", "buy-all-sell-all", "hourly-dynamic-price",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("name", EXAMPLES)
