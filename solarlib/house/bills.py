@@ -106,7 +106,7 @@ def months(house, size=1.0, tariff=None):
         Adds the columns that its rules need; its bills may be of several months. Default: twelve months.
     """
     source, count = _source(house), 1 if tariff is None else tariff.months_per_bill
-    sums = _sums(source, tariff and _shape(tariff), float(size))
+    sums = _sums(source, tariff and shape_of(tariff), float(size))
     index = hourly(house)[0].index
     edges = index[_first_of_months(index)].append(index[-1:] + pd.Timedelta(hours=1))[::count]
     rows = [_together([(sums, at) for at in range(month, month + count)]) for month in range(0, 12, count)]
@@ -407,8 +407,8 @@ def _step(tariff):
 
 
 @lru_cache(maxsize=256)
-def _shape(tariff):
-    """Return the rules of a tariff that decide what is counted, or None where sums of months are all."""
+def shape_of(tariff):
+    """Return the rules of a tariff that decide what is counted, or None where the registers of a period tell all."""
     credit = tariff.credit
     export = credit.export_price if credit.export_price and credit.export_price.by_interval else None
     lines = [charge for charge in tariff.charges if charge.on == "demand" or charge.netting or charge.prices]
@@ -484,7 +484,7 @@ def _run(source, sets, before, energies, first, size):
     `energies` are scale, load and export of each year as in `_sums`, `sets` dated rules, `size` that of the array.
     """
     years, month, rows, spans = len(energies), -12 * before, [], []
-    sums = lru_cache(maxsize=None)(lambda number, year: _sums(source, _shape(sets[number]), *energies[year]))
+    sums = lru_cache(maxsize=None)(lambda number, year: _sums(source, shape_of(sets[number]), *energies[year]))
     ends, number = [each.valid_to or date.max for each in sets], 0
     while month < 12 * years:
         start = _months_on(first, month)

@@ -1,6 +1,7 @@
 """Energies of a house between readings, by day and by billing period, from whatever files hold them."""
 
 from collections.abc import Sequence
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -9,6 +10,7 @@ from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff import Tariff
 from solarlib.files.measured import ONE_HOUR
 from solarlib.files.steps import ONE_DAY, even_index
+from solarlib.house.bills import shape_of
 from solarlib.house.flows import Checked
 from solarlib.quantities import InputError, counted
 
@@ -64,17 +66,19 @@ def read_periods(file):
     return table.assign(**{edge: table[edge].dt.tz_localize(None).dt.normalize() for edge in table.columns[:2]})
 
 
-def periods_of(files: Sequence[Checked], tariff: Tariff) -> tuple[pd.DataFrame, Checked]:
+def periods_of(files: Sequence[Checked], tariff: Tariff | Sequence[Tariff]) -> tuple[pd.DataFrame, Checked]:
     """Return billing periods and the file they come from: registers read for the bill, else a meter read often.
 
-    Of a meter read each hour or day, periods are calendar months, cut at the ends of the file. A month with a value
-    missing has no bill, so the longest run of months without one is used. ``generation_kwh`` is NaN for a period that
-    the array's file does not cover in full.
+    Of a meter read each hour or day, periods are calendar months, or as many together as the tariff in force bills
+    together, cut at the ends of the file. Of dated tariffs each period has what the one of its first day needs. A
+    month with a value missing has no bill, so the longest run of months without one is used. ``generation_kwh`` is NaN
+    for a period that the array's file does not cover in full.
     """
     meters = [file for file in files if set(METER) <= set(energies(file))]
     if not meters:
         raise InputError("files: found no meter, allowed is a file with both delivered and received")
-    by_hour = bool(tariff.buckets) or tariff.credit.netting != "period"
+    sets = (tariff,) if isinstance(tariff, Tariff) else tuple(tariff)
+    by_hour = any(map(shape_of, sets))
     seldom = [file for file in meters if file.readings.step is None or file.readings.step >= LONG_PERIOD]
     if seldom and not by_hour:
         return read_periods(seldom[0]), seldom[0]
@@ -83,14 +87,14 @@ def periods_of(files: Sequence[Checked], tariff: Tariff) -> tuple[pd.DataFrame, 
         hourly = "too seldom, allowed for this tariff is one read each hour: its prices change with the hour"
         daily = "every few days, allowed is one read each month, or each day or oftener"
         raise InputError(f"files: found a meter read {hourly if by_hour else daily}")
-    table = _months(often[0], tariff)
+    table = _months(often[0], sets)
     made = [_made_in(table, other) for other in (often[0], *files) if "generation_kwh" in energies(other)]
     table = table.assign(generation_kwh=made[0]) if made and made[0].notna().any() else table
     return table.assign(**{edge: table[edge].dt.tz_localize(None) for edge in ("period_start", "period_end")}), often[0]
 
 
-def _months(file, tariff):
-    """Return delivered and received energy by calendar month, from a meter read each day or oftener."""
+def _months(file, sets):
+    """Return what bills by calendar month need, from a meter read each day or oftener."""
     step, found = file.readings.step, energies(file)
     # The fill is between readings: see energies.
     flows = [found[name].reindex(even_index(found[name].index, step), fill_value=0.0) for name in METER]
@@ -99,12 +103,32 @@ def _months(file, tariff):
     if len(days) < 2:
         raise InputError(f"{file.name}: found no whole day of the meter, allowed is one or more")
     reads = _longest_run(flows, sorted({days[0], days[-1], *days[days.day == 1]}), file.name)
+    reads = _bill_days(reads, sets)
     if step < ONE_DAY:
         inside = (local >= reads[0]) & (local < reads[-1])
-        return monthly_periods(*(flow[inside] for flow in flows), reads=reads, tariff=tariff)
+        tables = [monthly_periods(*(flow[inside] for flow in flows), reads=reads, tariff=rules) for rules in sets]
+        rows = [tables[_ruling(day, sets)].iloc[[i]] for i, day in enumerate(reads[:-1])]
+        return pd.concat(rows, ignore_index=True)
     edges = pd.DatetimeIndex(reads).tz_localize(flows[0].index.tz)  # some days have 23 or 25 hours
     table = pd.DataFrame({"period_start": edges[:-1], "period_end": edges[1:]})
     return table.assign(**{name: _between(table, flow) for name, flow in zip(METER, flows)})
+
+
+def _ruling(day, sets):
+    """Return the number of the tariff that is valid on a day, 0 where none is: the bill then says so."""
+    spans = [(rules.valid_from or date.min, rules.valid_to or date.max) for rules in sets]
+    return next((i for i, (start, end) in enumerate(spans) if start <= day.date() < end), 0)
+
+
+def _bill_days(reads, sets):
+    """Return the first days of months on which bills of the tariffs begin, and the last day."""
+    chosen, left = [], 0
+    for day in reads[:-1]:
+        if left <= 0:
+            chosen.append(day)
+            left = sets[_ruling(day, sets)].months_per_bill
+        left -= 1
+    return [*chosen, reads[-1]]
 
 
 def _longest_run(flows, reads, name):
@@ -113,8 +137,8 @@ def _longest_run(flows, reads, name):
     at = missing[missing].index.tz_localize(None)
     broken = [((at >= start) & (at < end)).any() for start, end in zip(reads, reads[1:])]
     best, run = [], []
-    for date, gap in zip(reads, [*broken, True]):
-        run.append(date)
+    for day, gap in zip(reads, [*broken, True]):
+        run.append(day)
         if gap:
             best, run = max(run, best, key=len), []
     if len(best) < 2:

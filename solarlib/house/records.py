@@ -42,13 +42,13 @@ def days_of(files):
 
 
 def bills_of(periods, house):
-    """Return the ledger of the periods by the house's tariff, the bank empty before the first; see `accounts.ledger`.
+    """Return the ledger of the periods by the house's tariffs, the bank empty before the first; see `accounts.ledger`.
 
     Generation that is not known for every period is left out: a tariff that needs it says so.
     """
     if "generation_kwh" in periods and periods["generation_kwh"].isna().any():
         periods = periods.drop(columns="generation_kwh")
-    return ledger(periods, house.tariff, **ratings(house))
+    return ledger(periods, house.tariffs if house.later else house.tariff, **ratings(house))
 
 
 def sent_bills(path):

@@ -3,6 +3,7 @@ periods, progress.
 """
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -12,6 +13,7 @@ from solarlib.direction.decoder import decode
 from solarlib.house.file import read_house
 from solarlib.house.flows import EXAMPLES, bring, directions, has_measured, sensor_record, sun_height
 from solarlib.house.periods import periods_of, register_days
+from solarlib.house.records import bills_of
 from solarlib.quantities import InputError
 from solarlib.sky.sun import position
 
@@ -249,3 +251,18 @@ def test_a_test_load_is_at_least_ten_watts(files, watts, fine):
     else:
         with pytest.raises(InputError, match="at most 9.9 W, allowed is what it draws, 10 W or more"):
             sensor_record([array, weak])
+
+
+def test_periods_of_dated_tariffs_have_what_the_rules_of_their_first_day_need(tmp_path, house, hours):
+    meter = bring(written(tmp_path, "utility", hours, hours.columns), house)
+    plain, april = house.tariff, date(2026, 4, 1)
+    credit = replace(plain.credit, netting="hour")
+    hourly = replace(plain, name="hourly", credit=credit, months_per_bill=2, valid_from=april)
+    table, _ = periods_of([meter], (replace(plain, valid_to=april), hourly))
+    assert list(table["period_start"].dt.month) == [3, 4] and table["period_end"].iloc[-1] == pd.Timestamp("2026-06-01")
+    assert table["import_kwh"].isna().tolist() == [True, False]
+    assert table["delivered_kwh"].sum() == pytest.approx(hours["delivered"].sum())
+    net = (hours["delivered"] - hours["received"]).loc["2026-04":]
+    assert table["import_kwh"].iloc[1] == pytest.approx(net.clip(lower=0).sum())
+    both = replace(house, tariff=replace(plain, valid_to=april), later=(hourly,))
+    assert bills_of(table, both)["tariff"].tolist() == [plain.name, "hourly"]

@@ -76,7 +76,7 @@ def make(house, files, bills=None, days=None, decoded=None, say=silent):
     files = tuple(files)
     days = _attempt(days_of, files) if days is None else days
     comparison = _attempt(lambda: beside_neighbours(house, _needed(days), files))
-    billed = _attempt(periods_of, files, house.tariff)
+    billed = _attempt(periods_of, files, house.tariffs)
     plan = (
         ("accounts", accounts, files, house),
         ("faults", faults, files, house),
@@ -278,7 +278,9 @@ def money(title, house, billed, bills):
     except InputError as error:
         compared, missing = compare_bills(table, book, {}), (f"No comparison with the bills sent. {error}",)
     shown = compared.map(lambda cell: f"{cell:.2f}" if isinstance(cell, float) and cell == cell else cell)
-    rules, picture = f"Rules: {house.tariff.name}.", bill_picture(compared).render()
+    since = [f" (from {rules.valid_from})" if rules.valid_from else "" for rules in house.tariffs]
+    names = ", ".join(f"{rules.name}{day}" for rules, day in zip(house.tariffs, since))
+    rules, picture = f"Rules: {names}.", bill_picture(compared).render()
     return Section(title, (rules,), (("Bills, $", shown),), (picture,), _cautions("money"), missing)
 
 
