@@ -103,7 +103,9 @@ class _Part:
         if charge.on in ("import", "export"):
             first, home, bought, sold = self.netted(charge.netting or self.tariff.credit.netting)
             energies |= {"import": (first, home, bought), "export": (first, home, sold)}
-        wanted = {"value": charge.on} | ({f"value_{w}": w for w in ("delivered", "use")} if charge.on in BOUGHT else {})
+        wanted = {"value": charge.on}
+        if charge.on in BOUGHT:  # where nothing is sent out, what is bought is delivered
+            wanted |= {"value_delivered": "use" if charge.on == "use" else "delivered", "value_use": "use"}
         return {
             f"{name} {charge.line}": self.value(charge.prices, energies[what], charge.bucket)
             for name, what in wanted.items()

@@ -238,8 +238,8 @@ def without_pv(tariff, period):
 
     none = replace(period, counted=taken("use", "load_demand"), with_pv=False)
     kept = replace(none, counted=taken("delivered", "demand"))
-    made = {key: counted[key] for key in counted if key[0] == "generation"}
-    made |= {("value", c.line): counted["value", c.line] for c in tariff.charges if c.on == "generation" and c.prices}
+    of_array = {("value", charge.line) for charge in tariff.charges if charge.on == "generation"}
+    made = {key: counted[key] for key in counted if key[0] == "generation" or key in of_array}
     return none, kept, replace(kept, counted=kept.counted | made, with_pv=True)
 
 

@@ -177,6 +177,16 @@ def test_a_table_by_month_and_hour_prices_each_interval_of_each_kind_of_line():
     assert row["pv_charges"] == Decimal("-0.37") and row["value_of_export"] == Decimal("0.74")
 
 
+def test_a_priced_use_is_the_same_with_and_without_the_array():
+    """2 kWh used at 0.05 and at 0.05, 1 of them made by the array: 0.10 $ each way; no saving."""
+    tariff = rules(("use", {"prices": [[0.05] * 24] * 12}))
+    (row,) = billed(tariff, [1, 1], 0, [0, 0])
+    (other,) = billed(tariff, [0, 1], 0, [1, 0])
+    for bill in (row, other):
+        assert (bill["bill"], bill["bill_without_pv"]) == (Decimal("0.10"), Decimal("0.10"))
+        assert bill["value_of_self_consumption"] == bill["value_of_export"] == bill["pv_charges"] == 0
+
+
 def test_weekends_and_holidays_have_prices_of_their_own():
     """1 kWh at 12:00 on Friday 27 March, 0.042, Saturday and Sunday, 0.5 each, and Monday, a holiday, 0.5 or at 13:00
     of the clock that was set forward, 0.043."""
@@ -222,6 +232,8 @@ def test_one_price_and_one_a_month_need_no_intervals_and_are_shared_by_days():
     lines = [("import", {"prices": monthly}), ("import", {"prices": 0.2}), ("import", {"prices": 0.2, "factor": -0.5})]
     (row,) = bills(table, rules(*lines, ("import", {"prices": monthly, "months": [1]}), credit={"unit": "none"}))
     assert amounts(row, *"abcd") == [12, 10, -5, 6.4]
+    (row,) = bills(table.assign(generation_kwh=50), rules(("generation", {"prices": monthly}), credit={"unit": "none"}))
+    assert (row["bill_without_pv"], row["pv_charges"]) == (0, 12)
 
 
 def test_prices_that_change_inside_a_day_need_intervals():
