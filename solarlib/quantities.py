@@ -20,7 +20,11 @@ class InputError(ValueError):
     """Something a person typed or supplied cannot be used.
 
     The message is one line that names where, what was found and what is allowed. A notebook shows this line alone.
+    Of a table, `problems` holds (key, words) of each wrong key.
     """
+
+    where = ""
+    problems: tuple = ()
 
     def _render_traceback_(self):
         return [f"{type(self).__name__}: {self}"]
@@ -114,7 +118,7 @@ def texts_beside(module_file, name):
     name : str
         Of the file, without ``.toml``.
     """
-    return tomllib.loads(Path(module_file).with_name(f"{name}.toml").read_text(encoding="utf-8"))
+    return tomllib.loads(Path(module_file).with_name(f"{name}.toml").read_text(encoding="utf-8-sig"))
 
 
 def counted(number: int, one: str, more: str | None = None) -> str:

@@ -1,20 +1,27 @@
 """The fields of a table that a person wrote, each declared once: how it is read, what it means, what it needs.
 
 A dataclass of `declared` fields is the form of a table. `Problems` reads a table by it and collects every wrong field
-before it stops, so that a person corrects a file once, not field by field. `read_toml` reads the file around it.
+before it stops, so that a person corrects a file once, not field by field. `read_toml` reads the file around it. What
+people write instead of what is asked for, and what is said about it, stands in ``schema.toml``.
 """
 
 import math
 import re
 import tomllib
+from collections import Counter
 from collections.abc import Callable
-from dataclasses import MISSING, dataclass, field, fields
+from dataclasses import MISSING, dataclass, field, fields, replace
 from datetime import date, datetime
 from decimal import Decimal
+from difflib import get_close_matches
 
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, texts_beside
 
 FORM = 1  # the newest form of house and tariff files that is read
+_YEARS = (1970, 2100)  # of a date that a person writes: any other is a slip
+_LONGEST = 80  # letters of a value that is printed back
+
+_WORDS = texts_beside(__file__, "schema")
 
 
 class Refused(Exception):
@@ -23,10 +30,14 @@ class Refused(Exception):
 
 @dataclass(frozen=True)
 class Reader:
-    """Reads one value: `convert` returns it as it is used, or raises; `allowed` says in words what may be written."""
+    """Reads one value: `convert` returns it as it is used, or raises; `allowed` says in words what may be written.
+
+    `options` are the values that may be written, where these can be named.
+    """
 
     allowed: str
     convert: Callable
+    options: tuple = ()
 
     def __call__(self, value):
         """Return the value, or raise `Refused`."""
@@ -42,14 +53,14 @@ class Reader:
 class Table:
     """Reads a table inside a table, or with `many` a list of them, into `kind`.
 
-    `readers` are those of its keys, where `kind` is not declared here: key -> (field of `kind`, reader). `start` is the
-    number of the first table of a list in messages.
+    `readers` are those of its keys, where `kind` is not declared here: key -> (field of `kind`, reader). `name` is that
+    of the table, where it is not the whole file.
     """
 
     kind: type
     readers: dict | None = None
     many: bool = False
-    start: int = 0
+    name: str = ""
 
     @property
     def keys(self):
@@ -58,6 +69,25 @@ class Table:
         about = {name: item.metadata for name, item in named.items()}
         readers = self.readers or {more.get("key", name): (name, more["read"]) for name, more in about.items()}
         return {key: (name, read, named[name].default is MISSING) for key, (name, read) in readers.items()}
+
+    def places(self, name):
+        """Yield (key, the header of its table) for each key of the table and of the tables inside it."""
+        for key, (_, reader, _) in self.keys.items():
+            yield key, f"[[{name}]]" if self.many else f"[{name}]" if name else "the top of the file"
+            if isinstance(reader, Table):
+                yield from reader.places(f"{name}.{key}" if name else key)
+
+
+class Lined(dict):
+    """A table as a file holds it, with `lines`: the number of the line on which each of its keys stands."""
+
+    lines: dict = {}
+
+    def inside(self, key):
+        """Return a table inside this one, with the lines of its own keys."""
+        made = Lined(self[key]) if isinstance(self[key], dict) else self[key]
+        made.lines = {name.removeprefix(f"{key}."): line for name, line in self.lines.items()}
+        return made
 
 
 def declared(read, words="", default=MISSING, **more):
@@ -86,42 +116,96 @@ def misplaced(thing):
         if "only" in more and given and not fits:
             words = f"{item.name} only with {other} = {' or '.join(map(repr, allowed))}"
             yield item.name, f"{other} = {getattr(thing, other)!r}", words
-        if "exactly" in more and given != fits:
-            yield item.name, str(value), f"given exactly when {other} = {allowed[0]!r}"
+        if "exactly" in more and given and not fits:
+            yield item.name, f"{other} = {getattr(thing, other)!r}", f"{item.name} just with {other} = {allowed[0]!r}"
+        if "exactly" in more and fits and not given:
+            yield item.name, "nothing", f"{more['read'].allowed}: it is needed with {other} = {allowed[0]!r}"
         if "beside" in more and given and not getattr(thing, more["beside"]):
             yield item.name, f"no {more['beside']}", f"{item.name} only together with {more['beside']}"
 
 
-class Problems:
-    """The wrong fields of one table, in the order in which they were found."""
+def shown(value):
+    """Return a value as a person writes it; a long one is cut."""
+    if isinstance(value, (list, tuple)):
+        text = f"[{', '.join(map(shown, value))}]"
+    elif isinstance(value, dict):
+        text = f"{{ {', '.join(f'{key} = {shown(item)}' for key, item in value.items())} }}"
+    else:
+        text = str(value) if isinstance(value, (Decimal, date)) else repr(value)
+    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
 
-    def __init__(self, where):
+
+def nearest(name, names):
+    """Return the question whether one of several names was meant, in brackets, or nothing."""
+    known = {str(other).lower(): other for other in names}
+    close = get_close_matches(str(name).lower(), known, 1)
+    return f" (is {known[close[0]]!r} meant?)" if close else ""
+
+
+def hint(wanted, value):
+    """Return the likely cause why a value, as it is shown, is not what is wanted, in brackets, or nothing."""
+    for row in _WORDS["value"]:
+        found = re.search(row["want"], wanted) and re.search(row["found"], value)
+        if found:
+            return f" ({row['say'].format(*found.groups())})"
+    return ""
+
+
+class Problems:
+    """The wrong fields of one table, in the order in which they were found.
+
+    With the table and its form a message tells the line of the file, and where a misplaced key belongs.
+    """
+
+    def __init__(self, where, form=None, table=None):
         self.where = where
         self.found = []
+        self.lines = getattr(table, "lines", {})
+        self.name = f"{form.name}." if form and form.name else ""
+        self.places = tuple(form.places(form.name)) if form else ()
 
     def add(self, key, found, allowed):
         """Note one wrong field."""
-        self.found.append(f"{key}: found {found}, allowed is {allowed}")
+        self.found.append((key, f": found {found}, allowed is {allowed}"))
 
     def stop(self):
-        """Raise an InputError naming all fields noted so far, in one line; do nothing if there are none."""
-        if self.found:
-            raise InputError(f"{self.where}: " + "; ".join(self.found))
+        """Raise an InputError naming all fields noted so far, in one line; do nothing if there are none.
 
-    def make(self, function, *arguments, **values):
-        """Return what a function makes of values that it may refuse; note its InputError and return None."""
+        The error carries them as `problems`, and as `where` whose they are.
+        """
+        if self.found:
+            error = InputError(
+                f"{self.where}: " + "; ".join(f"{self._line(key)}{key}{text}" for key, text in self.found)
+            )
+            error.where, error.problems = self.where, tuple(self.found)
+            raise error
+
+    def _line(self, key):
+        """Return the number of the line of a key, or of what it stands in, in words; nothing where it is not known."""
+        spot = key.split(" ")[0]
+        while spot and spot not in self.lines:
+            spot = re.sub(r"(\[\d+\]|\.?[^.\[\]]+)$", "", spot)
+        return f"line {self.lines[spot]}, " if spot else ""
+
+    def make(self, function, *arguments, key="", **values):
+        """Return what a function makes of values that it may refuse; note its InputError and return None.
+
+        What is wrong inside a table `key` of the same file is noted by its whole name.
+        """
         try:
             return function(*arguments, **values)
         except InputError as error:
-            self.found.append(str(error))
+            inside = error.problems if error.where == key else ()
+            named = [(f"{key}.{name}".replace(".[", "[") if name else "", text) for name, text in inside]
+            self.found += named or [("", str(error))]
 
     def read(self, form, table, where=""):
         """Return what a `Table` makes of a table; note what is wrong and return None."""
         if form.many:
             if not isinstance(table, list) or not all(isinstance(row, dict) for row in table):
-                return self.add(where, repr(table), f"a list of tables, written [[{where}]]")
+                return self.add(where, shown(table), f"a list of tables, written [[{self.name}{where}]]")
             one = Table(form.kind, form.readers)
-            return tuple(self.read(one, row, f"{where}[{i}]") for i, row in enumerate(table, form.start))
+            return tuple(self.read(one, row, f"{where}[{i}]") for i, row in enumerate(table, 1))
         before = len(self.found)
         values = self.values(table, form.keys, where)
         return self.make(form.kind, **values) if len(self.found) == before else None
@@ -129,26 +213,30 @@ class Problems:
     def values(self, table, keys, where=""):
         """Return the values of a table by keys of the form key -> (name, reader, needed): a dict by name."""
         if not isinstance(table, dict):
-            self.add(where or "table", repr(table), "a table")
+            self.add(where or "table", shown(table), "a table")
             return {}
         values, prefix = {}, f"{where}." if where else ""
         for key, value in table.items():
             if key not in keys:
-                self.add(f"{prefix}{key}", "an unknown key", f"one of {', '.join(keys)}")
+                homes = " or ".join(dict.fromkeys(place for name, place in self.places if name == key))
+                cause = f" ({key} belongs to {homes})" if homes else nearest(key, keys)
+                self.add(f"{prefix}{key}", "an unknown key", f"one of {', '.join(keys)}{cause}")
             elif (made := self._value(keys[key][1], value, f"{prefix}{key}")) is not None:
                 values[keys[key][0]] = made
-        for key, (_, _, needed) in keys.items():
+        for key, (_, reader, needed) in keys.items():
             if needed and key not in table:
-                self.add(f"{prefix}{key}", "nothing", "a value: this key is needed")
+                allowed = getattr(reader, "allowed", "a table")
+                self.add(f"{prefix}{key}", "nothing", f"{allowed}: this key is needed")
         return values
 
     def _value(self, reader, value, where):
         if isinstance(reader, Table):
             return self.read(reader, value, where)
         try:
-            return self.make(reader, value)
+            return self.make(reader, value, key=where)
         except Refused as refused:
-            self.add(where, repr(str(value) if isinstance(value, Decimal) else value), str(refused))
+            cause = hint(str(refused), shown(value)) or nearest(value, getattr(reader, "options", ()))
+            self.add(where, shown(value), f"{refused}{cause}")
 
 
 def read_toml(path, parse_float=float):
@@ -157,27 +245,79 @@ def read_toml(path, parse_float=float):
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
         found = f"a character that is not UTF-8 at byte {error.start}"
-        raise InputError(f"{path.name}: found {found}, allowed is a UTF-8 text") from None
+        raise InputError(f"{path.name}: found {found}, allowed is a UTF-8 text (save it as UTF-8)") from None
     return toml_table(text, path.name, parse_float)
 
 
 def toml_table(text, where, parse_float=float):
-    """Return the table of a TOML text, or raise an InputError.
+    """Return the table of a TOML text, or raise an InputError that names each line that cannot be read.
 
     An older form is read; one that is not known is refused with the line to change.
     """
+    text = text.removeprefix("\ufeff")
     try:
-        table = tomllib.loads(text, parse_float=parse_float)
+        table = Lined(tomllib.loads(text, parse_float=parse_float))
+        table.lines = _lines(text)
     except tomllib.TOMLDecodeError as error:
-        allowed = "a TOML text: key = value, text in quotes"
-        raise InputError(f"{where}: found text that is not TOML ({error}), allowed is {allowed}") from None
+        problems = Problems(where)
+        for slip in _slips(text, str(error)):
+            problems.add(*slip)
+        problems.stop()
     form = table.get("form", 1)
     if type(form) is not int or not 1 <= form <= FORM:
-        rows = (i for i, row in enumerate(text.splitlines(), 1) if re.match(r"\s*[\"']?form[\"']?\s*=", row))
         known = "form = 1" if FORM == 1 else f"form = 1 to {FORM}"
         newer = "a file of a newer form needs a newer solarlib"
-        raise InputError(f"{where}, line {next(rows, 1)}: found form = {form!r}, allowed is {known}; {newer}")
+        raise InputError(
+            f"{where}, line {table.lines.get('form', 1)}: found form = {form!r}, allowed is {known}; {newer}"
+        )
     return table
+
+
+def _lines(text):
+    """Return the number of the line on which each key and each header of a TOML text stands, by its whole name."""
+    lines, counts, place = {}, Counter(), ""
+    for number, row in enumerate(text.splitlines(), 1):
+        if head := re.match(r"\s*(\[\[?)([^\[\]]+)\]", row):
+            parts, place = [part.strip(" \"'") for part in head[2].split(".")], ""
+            for part in parts:
+                place = f"{place}.{part}".lstrip(".")
+                counts[place] += head[1] == "[[" and part is parts[-1]
+                place += f"[{counts[place]}]" if counts[place] else ""
+            lines[place] = number
+        elif key := re.match(r"\s*[\"']?([\w-]+)[\"']?\s*=", row):
+            lines.setdefault(f"{place}.{key[1]}".lstrip("."), number)
+    return lines
+
+
+def _slips(text, error):
+    """Yield (where, what was found, what is allowed) of each line of a text that is not TOML and why, as far as known.
+
+    `error` is what the parser says of the first one.
+    """
+    rows, known = text.splitlines(), False
+    at = re.search(r"at line (\d+)", error)
+    first = int(at[1]) if at else len(rows)
+    for number, row in enumerate(rows, 1):
+        found = re.sub(r"\s#.*", "", row).strip()
+        spot = f"{found}\n{''.join(rows[number : number + 1])}"
+        for slip in [] if number != first and _parses(row) else _WORDS["slip"]:
+            match = re.search(slip["line"], spot)
+            if match and ("error" not in slip or number == first and re.search(slip["error"], error)):
+                part = match.groupdict(default="")
+                key, value = part.get("key", ""), part.get("value", "")
+                cause = hint(slip.get("want", key), value) or f" ({slip['say'].format(**part)})"
+                yield f"line {number}{', ' * bool(key)}{key}", found, slip["allowed"].format(**part) + cause
+                known = True
+                break
+    if not known:
+        yield f"line {first}", rows[first - 1].strip(), f"a TOML text: key = value, text in quotes ({error})"
+
+
+def _parses(row):
+    try:
+        return tomllib.loads(row) is not None
+    except tomllib.TOMLDecodeError:
+        return False
 
 
 def kept(allowed, fits, convert=lambda value: value):
@@ -219,7 +359,8 @@ def text(pattern=r".*\S.*", allowed="a text that is not empty"):
 def choice(*options):
     """Reader of one of several fixed values."""
     allowed = "one of " + ", ".join(map(str, options))
-    return kept(allowed, lambda value: not isinstance(value, bool), lambda value: options[options.index(value)])
+    reader = kept(allowed, lambda value: not isinstance(value, bool), lambda value: options[options.index(value)])
+    return replace(reader, options=options)
 
 
 def flag():
@@ -228,10 +369,13 @@ def flag():
 
 
 def iso_date():
-    """Reader of a date, as a TOML date or a text YYYY-MM-DD."""
+    """Reader of a date of our times, as a TOML date or a text YYYY-MM-DD."""
 
     def convert(value):
-        return value if isinstance(value, date) and not isinstance(value, datetime) else date.fromisoformat(value)
+        day = value if isinstance(value, date) and not isinstance(value, datetime) else date.fromisoformat(value)
+        if not _YEARS[0] <= day.year <= _YEARS[1]:
+            raise ValueError
+        return day
 
     return Reader("a date like 2026-03-31", convert)
 

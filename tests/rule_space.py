@@ -8,6 +8,8 @@ import numpy as np
 import pandas as pd
 from hypothesis import strategies as st
 
+from solarlib.bill.plausible import BOUGHT, KEYS
+
 CENT = Decimal("0.01")
 
 
@@ -15,6 +17,15 @@ def _maybe(draw, table, key, values, chance=3):
     """Set a key to one of several values in one of `chance` draws."""
     if draw(st.integers(1, chance)) == 1:
         table[key] = draw(st.sampled_from(values))
+
+
+def meant(table):
+    """Say that all that is unusual is meant, and that energy which meets no other line is free."""
+    lines = table["charge"]
+    limits = {"months", "bucket", "valid_from", "valid_to"}
+    if all(limits & set(line) for line in lines if line["on"] in BOUGHT):
+        lines.append({"line": "free", "on": "delivered", "price": 0})
+    return table | {"meant": [*(line["line"] for line in lines), *KEYS]}
 
 
 @st.composite
@@ -144,7 +155,7 @@ def tariff_tables(draw):
                 )
             )
         )
-    return table
+    return meant(table)
 
 
 @st.composite
@@ -305,7 +316,7 @@ def wide_tables(draw):
     if "payout_threshold" in credit:
         credit["payout_threshold"] = draw(st.sampled_from([1.5, 30, 100]))
     _maybe(draw, credit, "export_limit_kw", [0.5, 1.2], 6)
-    return table
+    return meant(table)
 
 
 @st.composite

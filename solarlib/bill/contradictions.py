@@ -5,11 +5,11 @@ declaration of the field where it needs one other alone, so that a combination o
 with a reason. The reasons stand in ``contradictions.toml``.
 """
 
+from solarlib.bill.plausible import KEYS
 from solarlib.quantities import texts_beside
-from solarlib.schema import misplaced
+from solarlib.schema import misplaced, nearest
 
 ENERGY = ("delivered", "import", "billed", "received", "export", "use", "generation")  # what a $/kWh line may count
-BOUGHT = ("delivered", "import", "billed", "use")  # what it may count with or without an array
 _RETAIL = ("import", "billed", "delivered")
 _ONLY_WITH_CREDIT = ("life_bills", "order", "cross_bucket", "at_reset", "payout_price")
 _SETTLED = ("usable", "life_bills", "order", "at_end", "on_close")  # what a settlement over a year leaves nothing to
@@ -21,10 +21,11 @@ _WORDS = texts_beside(__file__, "contradictions")
 def contradictions(tariff):
     """Yield (field, what was found, what is allowed) for every rule that contradicts another."""
     lines = [charge.line for charge in tariff.charges]
-    for i, charge in enumerate(tariff.charges):
+    for i, charge in enumerate(tariff.charges, 1):
         for key, found, allowed in [*misplaced(charge), *_of_charge(charge, tariff, lines)]:
-            yield f"charge[{i}].{key} (line {charge.line!r})", found, allowed
+            yield f"charge[{i}].{key} of {charge.line!r}", found, allowed
     yield from _unknown("minimum_of", tariff.minimum_of, lines, "names of lines: ")
+    yield from _unknown("meant", tariff.meant, [*lines, *KEYS], "names of lines and keys: ")
     yield from misplaced(tariff)
     yield from _of_whole(tariff)
     for key, found, allowed in [*misplaced(tariff.credit), *_of_credit(tariff.credit, tariff)]:
@@ -41,7 +42,7 @@ def _told(thing, wrong, **values):
 def _unknown(key, names, known, words):
     for name in names:
         if name not in known:
-            yield key, repr(name), words + (", ".join(known) or "there are none")
+            yield key, repr(name), words + (", ".join(known) or "there are none") + nearest(name, known)
 
 
 def _swapped(limited):
@@ -88,6 +89,7 @@ def _of_charge(charge, tariff, lines):
     texts = {"limits": ", ".join(map(str, limits)), "energy": ", ".join(ENERGY), "unit": other_unit}
     texts |= {"netting": charge.netting or f"{credit.netting} (of credit.netting)", "deferred": ", ".join(deferred)}
     texts["nettings"] = ", ".join(_SHORT[prices.minutes]) if prices and prices.by_interval else ""
+    texts["buckets"] = ", ".join(filter(None, tariff.bucket_names)) or "there is none"
     yield from _told("line", wrong, it=charge, **texts)
     above = tariff.charges[: lines.index(charge.line)]
     known = [other.line for other in tariff.charges if other.on != "percent" or other in above]
@@ -112,11 +114,12 @@ def _of_whole(tariff):
         "minimum of deferred": deferred,
         "carries until when": tariff.carried_at_reset != "keep" and not credit.resets,
     }
-    yield from _told("whole", wrong, it=tariff, names=", ".join(names), deferred=", ".join(deferred))
-    for bucket in tariff.buckets:
-        if any(start >= end for start, end in bucket.hours):
-            allowed = "pairs [from, to] with from < to, in hours 0 to 24"
-            yield f"bucket {bucket.name!r}.hours", str(bucket.hours), allowed
+    limited = ", ".join(bucket.name for bucket in tariff.buckets if bucket.unlimited) or "no bucket"
+    yield from _told("whole", wrong, it=tariff, names=", ".join(names), deferred=", ".join(deferred), limited=limited)
+    for i, bucket in enumerate(tariff.buckets, 1):
+        for first, end in (pair for pair in bucket.hours if pair[0] >= pair[1]):
+            allowed = _WORDS["hours"].format(first=first, end=end)
+            yield f"bucket[{i}].hours of {bucket.name!r}", f"[{first}, {end}]", allowed
 
 
 def _of_credit(credit, tariff):
@@ -144,7 +147,8 @@ def _of_credit(credit, tariff):
         "reset without end": unit != "none" and reset and credit.at_reset is None,
         "end without reset": unit != "none" and not reset and credit.at_reset is not None,
         "years": credit.reset_every_years > 1 and credit.resets in ([], ["reset_bills"]),
-        "payout": unit == "kWh" and pays != (credit.payout_price is not None),
+        "no payout price": unit == "kWh" and pays and credit.payout_price is None,
+        "nothing paid": unit == "kWh" and not pays and credit.payout_price is not None,
         "payout of money": unit == "money" and credit.payout_price is not None and not (yearly and pays),
         "share": credit.payout_share is not None and not pays,
         "share of kWh": yearly and credit.payout_share is not None and credit.payout_price is not None,
@@ -163,7 +167,7 @@ def _of_credit(credit, tariff):
     }
     texts = {
         "worth": ", ".join(credit.worth) or "no worth",
-        "resets": ", ".join(credit.resets),
+        "resets": ", ".join(credit.resets) or "no reset",
         "paid": "something is paid out (at_reset, on_close, at_end)",
         "priced": ", ".join(price.buckets) if price else "",
         "names": ", ".join(tariff.bucket_names) or "the buckets, of which there are none",

@@ -16,7 +16,8 @@ from functools import cached_property
 from pathlib import Path
 
 from solarlib import schema
-from solarlib.bill.contradictions import BOUGHT, ENERGY, contradictions
+from solarlib.bill.contradictions import ENERGY, contradictions
+from solarlib.bill.plausible import BOUGHT, puzzling, uncovered, unusual
 from solarlib.bill.prices import PRICES, Prices
 from solarlib.quantities import InputError
 from solarlib.schema import Table, choice, day_of_year, declared, flag, iso_date, kept, listing, number, text, whole
@@ -381,8 +382,9 @@ def read_tariff(source: str | Path | dict) -> Tariff:
         raise InputError(f"tariff file {source}: not found, allowed is a path to a .toml file or one of {shipped}")
     table = schema.read_toml(path, parse_float=Decimal)
     if set(table) - {"form"} != {"tariff"}:
-        raise InputError(f"{path.name}: found the keys {', '.join(table) or 'none'}, allowed is one table [tariff]")
-    return tariff_from_table(table["tariff"], f"{path.name}: tariff", path.parent)
+        found, cause = f"the keys {', '.join(table) or 'none'}", "open it with [tariff]; lines are [[tariff.charge]]"
+        raise InputError(f"{path.name}: found {found}, allowed is one table [tariff] ({cause})")
+    return tariff_from_table(table.inside("tariff"), f"{path.name}: tariff", path.parent)
 
 
 def tariff_from_table(table, where="tariff", folder=Path()):
@@ -412,11 +414,16 @@ def tariff_from_table(table, where="tariff", folder=Path()):
         dates = problems.values(dates, {key: Table(Tariff).keys[key] for key in dates})
         problems.stop()
         return replace(read_tariff(table["file"]), **dates)
-    problems = schema.Problems(where)
-    tariff = problems.read(Table(Tariff), placed(table, folder))
-    problems.stop()
-    for key, found, allowed in contradictions(tariff):
-        problems.add(key, found, allowed)
+    form = Table(Tariff, name="tariff")
+    problems = schema.Problems(where, form, table)
+    values = problems.values(placed(table, folder), form.keys)
+    tariff = None if problems.found else Tariff(**values)
+    told = list(contradictions(tariff)) if tariff else []
+    for row in [*unusual(values), *(uncovered(tariff) if tariff else ()), *(puzzling(tariff) if tariff else ())]:
+        if not any(key.startswith(row[0]) for key, *_ in told) or row[0] == "charge":
+            told.append(row)
+    for row in told:
+        problems.add(*row)
     problems.stop()
     return tariff
 

@@ -226,7 +226,7 @@ class Mapping:
         Which of two rows of the same moment with different numbers is used, ``"first"`` or ``"last"``.
     """
 
-    column: tuple = declared(Table(Column, many=True, start=1))
+    column: tuple = declared(Table(Column, many=True))
     time: str | int | tuple = declared(Reader("a column name or number, or a list of two", _places), default=(1,))
     zone: str | None = declared(_ZONE, default=None)
     date_order: str | None = declared(choice(*ORDERS, "unix"), default=None)
@@ -279,7 +279,7 @@ def mapping_from_toml(source: str | Path) -> Mapping:
         if not Path(source).is_file():
             raise refusal("no_mapping", source)
         table = schema.read_toml(Path(source))
-    problems = Problems(where)
+    problems = Problems(where, Table(Mapping), table)
     mapping = problems.read(Table(Mapping), table)
     problems.stop()
     return mapping

@@ -173,24 +173,21 @@ class House:
 
 def _tariffs(given):
     """Return the rule sets of a house file in order of date, each valid until the next one begins."""
-    tables = given if isinstance(given, list) else [given]
-    names = [f"tariff[{i}]" for i in range(1, len(tables) + 1)] if len(tables) > 1 else ["tariff"]
-    problems = Problems("tariff")
-    sets = [problems.make(tariff_from_table, table, name) for table, name in zip(tables, names)]
-    for name, rules in list(zip(names, sets))[1:]:
-        if rules and rules.valid_from is None:
-            problems.add(f"{name}.valid_from", "nothing", "the first day of these rules: a date like 2026-03-31")
-    if not tables:
-        problems.add("tariff", "none", "a table [tariff], or several [[tariff]] in order of date")
+    if not isinstance(given, list):
+        return (tariff_from_table(given),)
+    problems, sets = Problems("tariff"), []
+    for i, (table, later) in enumerate(zip(given, [*given[1:], None]), 1):
+        end = {"valid_to": later["valid_from"]} if isinstance(later, dict) and "valid_from" in later else {}
+        table = end | table if isinstance(table, dict) else table
+        sets.append(problems.make(tariff_from_table, table, f"[{i}]", key=f"[{i}]"))
+    for i, rules in enumerate(sets, 1):
+        if i > 1 and rules and rules.valid_from is None:
+            problems.add(f"[{i}].valid_from", "nothing", "the first day of these rules: a date like 2026-03-31")
+        if rules and rules.valid_from and rules.valid_to and rules.valid_from >= rules.valid_to:
+            problems.add(f"[{i}].valid_from", rules.valid_from, f"a day before {rules.valid_to}")
     if not problems.found:
-        ends = [old.valid_to or new.valid_from for old, new in zip(sets, sets[1:])] + [sets[-1].valid_to]
-        sets = [replace(rules, valid_to=end) for rules, end in zip(sets, ends)]
-        for name, rules in zip(names, sets):
-            if rules.valid_from and rules.valid_to and rules.valid_from >= rules.valid_to:
-                problems.add(f"{name}.valid_from", rules.valid_from, f"a day before {rules.valid_to}")
         problems.make(check_joins, sets)
-    if problems.found:
-        raise InputError("; ".join(problems.found))
+    problems.stop()
     return tuple(sets)
 
 
@@ -230,7 +227,7 @@ class _Load:
     """The table [load]."""
 
     yearly_kwh: float = declared(_real(100, 1_000_000, "kWh"))
-    appliance: tuple = declared(Table(Appliance, _APPLIANCE, many=True, start=1), default=())
+    appliance: tuple = declared(Table(Appliance, _APPLIANCE, many=True), default=())
 
 
 @dataclass(frozen=True)
@@ -273,7 +270,7 @@ _COSTS = {name: (name, _MONEY) for name in _AMOUNTS.split()} | {
     "tax_credit_year": ("tax_credit_year", whole(0, 60)),
     "tax_credit_carry_years": ("tax_credit_carry_years", whole(0, 60)),
     "rebate_lowers_tax_credit": ("rebate_lowers_tax_credit", flag()),
-    "event": ("events", Table(Event, _EVENT, many=True, start=1)),
+    "event": ("events", Table(Event, _EVENT, many=True)),
 }
 
 
@@ -285,7 +282,7 @@ class _File:
     place: Place = declared(Table(Place, _PLACE))
     weather: _Weather = declared(Table(_Weather))
     module: Module = declared(Table(Module, _MODULE))
-    plane: tuple[Plane, ...] = declared(Table(Plane, _PLANE, many=True, start=1))
+    plane: tuple[Plane, ...] = declared(Table(Plane, _PLANE, many=True))
     converter: Converter = declared(Table(Converter, _CONVERTER))
     load: _Load = declared(Table(_Load))
     meter: Meter = declared(Table(Meter))
@@ -330,7 +327,7 @@ def read_house(house: str | Path) -> House:
 
 def house_from_table(table, where="house", folder=HOUSE_FOLDER):
     """Return the house that a table describes; see `read_house`. `folder` is where a weather file may lie."""
-    problems = Problems(where)
+    problems = Problems(where, Table(_File), table)
     if isinstance(table, dict) and "tariff" in table:
         table = table | {"tariff": placed(table["tariff"], Path(folder))}
     file = problems.read(Table(_File), table)

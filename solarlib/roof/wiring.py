@@ -73,7 +73,7 @@ class Circuit:
     busbar_a: float | None = unknown(_real(6, 4000, "A"), "busbar of the panelboard, from its label")
     service_a: float | None = unknown(_real(6, 4000, "A"), "rating of the service")
     load_breakers_a: tuple | None = unknown(listing(_BREAKER), "breakers of all loads")
-    branch: tuple[Branch, ...] = declared(Table(Branch, many=True, start=1), "its branch circuits", default=())
+    branch: tuple[Branch, ...] = declared(Table(Branch, many=True), "its branch circuits", default=())
     strings: Strings | None = unknown(Table(Strings), "modules in series")
 
     @property

@@ -115,6 +115,7 @@ def test_crossing_by_value_in_whole_kwh_jumps_where_the_payout_is_dearer_than_en
         "name": "two buckets",
         "kwh_decimals": 0,
         "negative_bill": "pay",
+        "meant": ["credit.payout_price"],
         "bucket": [{"name": "on", "hours": [[9, 21]]}, {"name": "off"}],
         "charge": [
             {"line": "on", "on": "billed", "bucket": "on", "price": 0.30},
@@ -196,6 +197,7 @@ def test_a_flat_saving_is_self_consumption_plus_credit_used_plus_payout(periods,
         {"unit": "money", "netting": "none", "export_price": 0.05, "reset_bills": 5, "at_reset": "pay"},
         [FLAT[0], {"line": "energy", "on": "import", "price": price / 100}],
         negative_bill="pay",
+        meant=["credit.export_price"],
     )
     for row in bills(periods, rules):
         earned = row["self_consumed_kwh"] * price / 100 + row["credit_money_applied"] + row["payout"]
@@ -262,7 +264,7 @@ def test_an_opening_bank_is_filled_by_bucket_and_rounded_as_the_bill_is():
 )
 def test_an_impossible_opening_bank_is_refused(credit, opening, words):
     with pytest.raises(InputError, match=words) as refusal:
-        ledger(months([10], [0]), flat(credit, FLAT if credit["unit"] == "kWh" else FLAT[:1]), opening_kwh=opening)
+        ledger(months([10], [0]), flat(credit, FLAT), opening_kwh=opening)
     assert "\n" not in str(refusal.value)
 
 

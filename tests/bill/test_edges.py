@@ -173,7 +173,8 @@ def test_every_kind_of_line_has_its_price_its_column_and_its_credit():
     }
     for on, (kind, _, cost) in lines.items():
         credit = {"unit": "none"} if on == "use" else {"unit": "money", "export_price": 0}
-        table = {"name": "one", "charge": [{"line": "x", "on": on, "price": 0.1}], "credit": credit}
+        charges = [{"line": "x", "on": on, "price": 0.1}, {"line": "free", "on": "delivered", "price": 0}]
+        table = {"name": "one", "charge": charges, "credit": credit, "meant": ["x"]}
         row = bill(table, delivered_kwh=30, received_kwh=10, generation_kwh=50)
         assert (row["line x"], row[kind]) == (D(cost), D(cost)), on
         assert Charge("x", on, D(1)).offsettable == (on in ("delivered", "import", "use")), on
@@ -222,7 +223,7 @@ def test_a_percentage_may_be_of_lines_and_of_rounded_percentages_above_it():
     fee = {"line": "fee", "on": "percent", "price": 3.3}
     tax = {"line": "tax", "on": "percent", "price": 10, "of": ["energy", "fee"]}
     more = {"line": "more", "on": "percent", "price": 50, "of": ["tax"]}
-    row = bill(tariff(fee, tax, more), delivered_kwh=100)
+    row = bill(tariff(fee, tax, more, meant=["more"]), delivered_kwh=100)
     assert [row[f"line {name}"] for name in ("fee", "tax", "more")] == [D("0.83"), D("1.58"), D("0.79")]
     assert (row["tax"], row["bill"]) == (D("3.20"), D("28.20"))
     for wrong in ([tax, fee], [tax | {"of": ["tax"]}]):
@@ -243,36 +244,36 @@ def test_a_part_month_is_a_thirtieth_a_day_and_never_more_than_a_month(days, cos
 MONEY = {"unit": "money", "export_price": 0.05}
 PERCENT = {"line": "x", "on": "percent", "price": 7}
 BROKEN = [
-    (tariff(BASIC), {"charge[0].line (line 'basic')", "charge[2].line (line 'basic')"}, "the same name twice"),
-    (tariff({"line": "x", "on": "day"}), {"charge[2].price (line 'x')"}, "none of price, blocks and prices"),
-    (tariff(PERCENT | {"price": 100.1}), {"charge[2].price (line 'x')"}, "100.1"),
-    (tariff(PERCENT | {"price": -100.1}), {"charge[2].price (line 'x')"}, "-100.1"),
-    (tariff(PERCENT | {"months": [1]}), {"charge[2].months (line 'x')"}, "a limit in time on a percentage"),
-    (tariff(PERCENT | {"of": ["energy"]}, credit=MONEY), {"charge[2].of (line 'x')"}, "after_credit = true"),
-    (tariff({"line": "x", "on": "day", "price": 1, "of": ["basic"]}), {"charge[2].of (line 'x')"}, "on = 'day'"),
+    (tariff(BASIC), {"charge[1].line of 'basic'", "charge[3].line of 'basic'"}, "the same name twice"),
+    (tariff({"line": "x", "on": "day"}), {"charge[3].price of 'x'"}, "none of price, blocks and prices"),
+    (tariff(PERCENT | {"price": 100.1}), {"charge[3].price of 'x'"}, "100.1"),
+    (tariff(PERCENT | {"price": -100.1}), {"charge[3].price of 'x'"}, "-100.1"),
+    (tariff(PERCENT | {"months": [1]}), {"charge[3].months of 'x'"}, "a limit in time on a percentage"),
+    (tariff(PERCENT | {"of": ["energy"]}, credit=MONEY), {"charge[3].of of 'x'"}, "after_credit = true"),
+    (tariff({"line": "x", "on": "day", "price": 1, "of": ["basic"]}), {"charge[3].of of 'x'"}, "on = 'day'"),
     (tariff({"line": "x", "on": "kw", "price": 1, "bucket": "on"},
             bucket=TWO, credit={"unit": "kWh", "netting": "day"}),
-     {"charge[2].bucket (line 'x')"}, "on = 'kw'"),
-    (tariff({"line": "x", "on": "day", "price": 1, "blocks_by_days": True}), {"charge[2].blocks_by_days (line 'x')"},
+     {"charge[3].bucket of 'x'"}, "on = 'kw'"),
+    (tariff({"line": "x", "on": "day", "price": 1, "blocks_by_days": True}), {"charge[3].blocks_by_days of 'x'"},
      "no blocks"),
-    (tariff({"line": "x", "on": "billed", "blocks": [{"up_to_kwh": 5, "price": 1}]}), {"charge[2].blocks (line 'x')"},
-     "limits 5"),
-    (tariff({"line": "x", "on": "billed", "blocks": [{"up_to_kwh": 5, "price": 1}, {"up_to_kwh": 5, "price": 1},
+    (tariff({"line": "x", "on": "billed", "blocks": [{"up_to_kwh": 50, "price": 1}]}), {"charge[3].blocks of 'x'"},
+     "limits 50"),
+    (tariff({"line": "x", "on": "billed", "blocks": [{"up_to_kwh": 50, "price": 1}, {"up_to_kwh": 50, "price": 1},
                                                      {"price": 1}]}),
-     {"charge[2].blocks (line 'x')"}, "limits 5, 5, None"),
+     {"charge[3].blocks of 'x'"}, "limits 50, 50, None"),
     (tariff(valid_from="2026-01-01", valid_to="2026-01-01"), {"valid_to"}, "2026-01-01"),
     (tariff(minimum_bill=5, minimum_of=["none"]), {"minimum_of"}, "'none'"),
     (tariff(bucket=[TWO[0], TWO[0], TWO[1]], credit={"unit": "kWh", "netting": "day"}), {"bucket"}, "on, on, off"),
     (tariff(bucket=TWO), {"credit.netting"}, "'period' with buckets"),
     (tariff(bucket=[{"name": "on", "hours": [[7, 7]]}, TWO[1]], credit={"unit": "kWh", "netting": "day"}),
-     {"bucket 'on'.hours"}, "((7, 7),)"),
+     {"bucket[1].hours of 'on'"}, "[7, 7]"),
     (tariff(credit=MONEY | {"export_share": 0.5}), {"credit.export_price"}, "export_price, export_share"),
     (tariff(credit={"unit": "none", "life_bills": 3}), {"credit.life_bills"}, "unit = 'none'"),
     (tariff(credit={"unit": "none", "reset_month": 3}), {"credit.reset_month"}, "unit = 'none'"),
-    (tariff(credit={"unit": "kWh", "at_reset": "roll"}), {"credit.at_reset"}, "given"),
+    (tariff(credit={"unit": "kWh", "at_reset": "roll"}), {"credit.at_reset"}, "'roll' without a reset"),
     (tariff(credit={"unit": "kWh", "usable": "next bill"}), {"credit.usable"}, "unit = 'kWh'"),
     (tariff(credit=MONEY | {"payout_share": 0.5}), {"credit.payout_share"}, "0.5"),
-    (tariff(credit=MONEY | {"at_end": "convert", "conversion_price": 1}),
+    (tariff(credit=MONEY | {"at_end": "convert", "conversion_price": 0.1}),
      {"credit.at_end"}, "'convert' with unit = 'money'"),
     (tariff(credit=MONEY | {"cross_bucket": "by value", "netting": "day"}, bucket=TWO), {"credit.cross_bucket"},
      "unit = 'money'"),
@@ -300,8 +301,8 @@ def test_a_contradiction_is_told_once_and_alone(table, keys, found):
 @pytest.mark.parametrize(
     "table",
     [
-        tariff(PERCENT | {"price": 100}),
-        tariff(PERCENT | {"price": -100}),
+        tariff(PERCENT | {"price": 100}, meant=["x"]),
+        tariff(PERCENT | {"price": -100}, meant=["x"]),
         tariff(PERCENT | {"of": ["energy"], "after_credit": False}, credit=MONEY),
         tariff(valid_from="2026-01-01", valid_to="2026-01-02"),
         tariff({"line": "x", "on": "demand", "price": 1, "window_minutes": 60, "bucket": "on"}, bucket=TWO,

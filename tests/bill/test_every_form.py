@@ -69,8 +69,8 @@ def forms():
         yield f"on kw per {per}", line(on="kw", per=per, rating=rating, prorate=True)
     for minutes in (15, 30, 60):
         yield f"window_minutes {minutes}", line(on="demand", window_minutes=minutes)
-    yield "percent of", line(on="percent", of=["energy"])
-    yield "percent before credit", line(on="percent", after_credit=False)
+    yield "percent of", line(on="percent", price=2, of=["energy"])
+    yield "percent before credit", line(on="percent", price=2, after_credit=False)
     for by_days in (True, False):
         yield (
             f"blocks_by_days {by_days}",

@@ -9,6 +9,7 @@ import pytest
 
 from solarlib.bill.accounts import bills
 from solarlib.bill.periods import longest_step, monthly_periods
+from solarlib.bill.plausible import KEYS
 from solarlib.bill.tariff import read_tariff
 from solarlib.quantities import InputError
 
@@ -17,9 +18,11 @@ NONE, HOUR = {"unit": "none", "netting": "none"}, {"unit": "none", "netting": "h
 
 
 def rules(*charges, credit=NONE, **more):
-    """Return a tariff of lines (what they are on, keys), named a, b, c ..."""
+    """Return a tariff of lines (what they are on, keys), named a, b, c ...; all that is unusual in it is meant."""
     lines = [{"line": chr(97 + i), "on": on} | keys for i, (on, keys) in enumerate(charges)]
-    return read_tariff({"name": "few", "charge": lines, "credit": credit} | more)
+    meant = [*(line["line"] for line in lines), *KEYS]
+    lines.append({"line": "free", "on": "delivered", "price": 0})
+    return read_tariff({"name": "few", "charge": lines, "credit": credit, "meant": meant} | more)
 
 
 def billed(tariff, delivered, received=0, generation=None, start="2026-03-02", step="30min"):
@@ -150,7 +153,7 @@ def test_a_netting_of_its_own_is_refused_where_it_has_no_meaning(keys, words):
 
 def test_a_netting_over_the_period_is_one_over_the_bucket_where_there_are_buckets():
     names = [{"name": "on", "hours": [[7, 9]]}, {"name": "off"}]
-    with pytest.raises(InputError, match="netting .line 'a'.: found 'period' with buckets, allowed is bucket"):
+    with pytest.raises(InputError, match="netting of 'a': found 'period' with buckets, allowed is bucket"):
         rules(("import", {"price": 1, "netting": "period"}), bucket=names)
 
 

@@ -24,6 +24,7 @@ def tariff(netting="none", buckets=(), holidays=(), charges=(), **credit):
         "name": "test",
         "charge": [*(energy or [{"line": "energy", "on": "import", "price": 0.2}]), *charges],
         "credit": {"unit": "money", "netting": netting, "export_price": 0.05} | credit,
+        "meant": ["credit.export_price"],
     }
     return read_tariff(
         table | ({"bucket": list(buckets)} if buckets else {}) | ({"holidays": list(holidays)} if holidays else {})

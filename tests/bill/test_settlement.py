@@ -15,11 +15,13 @@ LINES = [
     {"line": "energy", "on": "import", "price": 0.2},
     {"line": "fund", "on": "import", "price": 0.01, "offset": False},
 ]
+FREE = {"line": "free", "on": "delivered", "price": 0}
 CREDIT = {"unit": "money", "netting": "none", "export_price": 0.1, "reset_month": 3, "at_reset": "forfeit"}
 
 
 def yearly(credit=(), charge=LINES, **more):
-    table = {"name": "year", "settlement": "year", "negative_bill": "pay", "charge": charge}
+    meant = [*(line["line"] for line in charge), "credit.export_price"]
+    table = {"name": "year", "settlement": "year", "negative_bill": "pay", "charge": charge, "meant": meant}
     return read_tariff(table | {"credit": CREDIT | dict(credit)} | more)
 
 
@@ -117,7 +119,7 @@ def test_lines_below_zero_are_a_credit_of_the_year():
     """A price of -0.30 $ in March: 60 + 40 - 30 $ of energy; with -3 $ the year is 200 $ below zero."""
     for price, settled, paid in ((-0.3, 0, 10), (-3, 0, 280)):
         more = {"line": "rebate", "on": "import", "price": price, "months": [3]}
-        lines = [LINES[0], LINES[1] | {"months": [1, 2]}, more]
+        lines = [LINES[0], LINES[1] | {"months": [1, 2]}, more, FREE]
         rows = bills(USAGE, yearly({"at_reset": "pay"}, lines))
         assert (rows[2]["settled"], rows[2]["payout"]) == (settled, paid)
 
@@ -127,15 +129,16 @@ def test_the_year_is_settled_when_the_account_closes_or_other_rules_follow():
     two = USAGE.iloc[:2]
     assert column(bills(two, yearly(), closing=True), "bill") == [13, 12 + 60]
     old = yearly(valid_to="2025-03-01")
-    new = read_tariff({"name": "new", "charge": LINES[:1], "credit": {"unit": "none"}, "valid_from": "2025-03-01"})
+    lines = [LINES[0], FREE]
+    new = read_tariff({"name": "new", "charge": lines, "credit": {"unit": "none"}, "valid_from": "2025-03-01"})
     assert column(bills(USAGE, [old, new]), "bill") == [13, 72, 10, 10]
 
 
 def test_credits_that_older_rules_kept_come_into_the_account():
     """January by bills: credits of 100 $, 60 $ used; the 40 $ left lower what is settled in March, 60 - 70 - 40."""
-    old = read_tariff(
-        {"name": "old", "charge": LINES, "credit": CREDIT | {"export_price": 1}, "valid_to": "2025-02-01"}
-    )
+    credit = CREDIT | {"export_price": 1}
+    old = {"name": "old", "charge": LINES, "credit": credit, "valid_to": "2025-02-01"}
+    old = read_tariff(old | {"meant": ["credit.export_price", "credit.at_reset"]})
     rows = bills(USAGE, [old, yearly({"at_reset": "pay"}, valid_from="2025-02-01")])
     assert (rows[0]["money_bank_close"], rows[2]["settled"], rows[2]["payout"]) == (40, 0, 50)
 
@@ -155,7 +158,7 @@ def test_credits_that_older_rules_kept_come_into_the_account():
         ({"credit": CREDIT | {"at_reset": "pay", "payout_price": 1, "payout_share": 1}}, "payout_share: found 1"),
         ({"minimum_bill": 5, "minimum_of": ["energy"]}, "minimum_of: found energy with settlement = 'year'"),
         ({"charge": [*LINES, {"line": "t", "on": "percent", "price": 1, "of": ["energy"], "after_credit": False}]},
-         "of .line 't'.: found energy with settlement = 'year', allowed is lines that are billed each time"),
+         "of of 't': found energy with settlement = 'year', allowed is lines that are billed each time"),
         ({"settlement": "bill", "minimum_counts": True}, "minimum_counts only with settlement = 'year'"),
         ({"settlement": "bill", "carried_at_reset": "pay"}, "carried_at_reset only with negative_bill = 'carry'"),
     ],
@@ -170,7 +173,7 @@ def test_rules_that_a_settlement_over_a_year_has_no_use_for_are_refused(keys, wo
 # ---------------------------------------------------------------- a carried sum
 
 
-SOLD = [{"line": "basic", "on": "month", "price": 10}, {"line": "sold", "on": "received", "price": -0.1}]
+SOLD = [{"line": "basic", "on": "month", "price": 10}, {"line": "sold", "on": "received", "price": -0.1}, FREE]
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,6 @@
 """People's files: every way of writing a table comes out alike, and every line is accounted for."""
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -406,9 +407,9 @@ def test_a_mapping_is_a_few_lines(tmp_path):
         ("time =", 'delimiter = ";;"\ntime =', "delimiter"),
         ("time =", 'encoding = "zip"\ntime =', "encoding"),
         ('"Time"', "true", "time: found True"),
-        ("zone =", "zone", "allowed is a TOML text"),
+        ("zone =", "zone", "zone: found .*allowed is key = value .the equals sign is missing"),
         ("time =", 'interval = "3 weeks"\ntime =', "interval"),
-        ('name = "Energy"', "", "column.1..name: found nothing, allowed is a value: this key is needed"),
+        ('name = "Energy"', "", "column.1..name: found nothing, allowed is a name or a number from 1: this key is"),
         ("zone =", "form = 2\nzone =", "mapping, line 1: found form = 2, allowed is form = 1"),
         ("zone =", "header_line = 0\nzone =", "header_line: found 0, allowed is a whole number from 1 to 10000"),
         ("zone =", 'thousands = ","\ndecimal = ","\nzone =', "thousands: found ',' like decimal"),
@@ -486,8 +487,8 @@ def test_a_unit_of_another_quantity_is_told_with_both(quantity, unit, allowed):
         (dict(multiplier=0), "column 'Roof': multiplier: found 0, allowed is a number that keeps the energy"),
         (
             dict(exchange=[{"time": "soon", "old_last": -1, "new_first": 0}], digits=2),
-            "column[1].exchange[0].time: found 'soon', allowed is a text such as 2026-05-31 14:30; "
-            "column[1].exchange[0].old_last: found -1, allowed is a number from 0 to 1e+15; "
+            "column[1].exchange[1].time: found 'soon', allowed is a text such as 2026-05-31 14:30; "
+            "column[1].exchange[1].old_last: found -1, allowed is a number from 0 to 1e+15; "
             "column[1].digits: found 2, allowed is a whole number from 3 to 12",
         ),
         (
@@ -501,7 +502,8 @@ def test_all_that_is_wrong_in_a_mapping_is_told_at_once(keys, message):
     lines = [f"{key} = {toml(value)}" for key, value in column.items()]
     with pytest.raises(InputError) as error:
         mapping_from_toml("\n".join(["[[column]]", *lines]))
-    assert str(error.value) == f"mapping: {message}"
+    assert re.sub(r"line \d+, ", "", str(error.value)) == f"mapping: {message}"
+    assert str(error.value).startswith("mapping: column 'Roof'") or "line " in str(error.value)
 
 
 def toml(value):

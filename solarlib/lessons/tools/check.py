@@ -24,7 +24,7 @@ LEFT_BLANK = "Not answered yet. Fill in each blank: put numbers or a sum in plac
 
 # How far off a wrong answer is, as a factor, and the slip that does this.
 _FILE = Path(__file__).with_name("slips.toml")
-SLIPS = [(float(Fraction(times)), said) for times, said in tomllib.loads(_FILE.read_text(encoding="utf-8")).items()]
+SLIPS = [(float(Fraction(times)), said) for times, said in tomllib.loads(_FILE.read_text(encoding="utf-8-sig")).items()]
 MARK = {True: "Right", False: "Not yet", None: "Open"}
 
 
