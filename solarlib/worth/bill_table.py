@@ -105,13 +105,13 @@ def tabulate(bill, low=0.0, high=1.5, tolerance=1.0):
         Range of the table; it must hold the best year of the new system and the worst year of the oldest.
     tolerance : float
         A gap is halved until the bill in its middle is this close to the mean of the bills at its ends. With one
-        bend in a gap (a block limit, a minimum bill) the table is then nowhere more than twice this wrong. [money]
+        bend in a gap (a block limit, a minimum bill) the table is then nowhere more than twice this wrong. A jump
+        (a payout from some kWh on) becomes a steep line, narrower than `NARROWEST`. [money]
 
     Raises
     ------
     InputError
-        If a bill is not finite, or a gap narrower than `NARROWEST` still misses the tolerance: a bill that jumps
-        cannot be tabulated.
+        If a bill is not finite.
     """
     start = np.linspace(low, high, 9).tolist()
     known = {factor: float(bill(factor)) for factor in start}
@@ -123,10 +123,7 @@ def tabulate(bill, low=0.0, high=1.5, tolerance=1.0):
         miss = abs(known[middle] - (known[left] + known[right]) / 2)
         if not math.isfinite(miss):
             raise InputError("bill table: found a bill that is not finite, allowed are finite amounts")
-        if miss > tolerance:
-            if right - left < NARROWEST:
-                found = f"a jump of about {2 * miss:g} at factor {middle:g}"
-                raise InputError(f"bill table: found {found}, allowed is a bill without jumps above {2 * tolerance:g}")
+        if miss > tolerance and right - left >= NARROWEST:
             gaps += [(left, middle), (middle, right)]
     factors = sorted(known)
     return BillTable(np.array(factors), np.array([known[factor] for factor in factors]))

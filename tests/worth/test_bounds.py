@@ -114,8 +114,7 @@ def test_a_table_of_bills_reaches_from_nothing_to_half_as_much_again():
     assert bent.factors.size == 17
     jump = tabulate(lambda factor: 1.9 * (factor > 0.7))  # half a jump is within the tolerance of 1
     assert jump.factors.size == 17
-    with pytest.raises(InputError, match="found a jump of about 2.1 at factor 0.699966, allowed .* above 2$"):
-        tabulate(lambda factor: 2.1 * (factor > 0.7))
+    assert tabulate(lambda factor: 2.1 * (factor > 0.7)).factors.size > 17
 
 
 def test_draws_and_chances_at_their_edges():
