@@ -6,7 +6,7 @@ A credit expires before it could be used; a reset comes after the bill of its pe
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from functools import lru_cache
@@ -18,7 +18,7 @@ from solarlib.bill import lines as arithmetic
 from solarlib.bill.credits import ZERO, Lots, cross, fill, is_reset
 from solarlib.bill.lines import cents
 from solarlib.bill.tariff import Tariff, column
-from solarlib.bill.usage import read_rows, without_pv
+from solarlib.bill.usage import Period, read_rows, without_pv
 from solarlib.quantities import InputError
 
 TEXT_COLUMNS = ("period_start", "period_end", "days", "estimated", "tariff")
@@ -223,11 +223,15 @@ def _use_bank(tariff, period, state):
         billed[name] -= into[name]
         bank.crossed_in, bank.crossed_out, bank.billed_kwh = into[name], out[name], billed[name]
         bank.bank_close = state.kwh[name].amount
-    row = {key: sum([getattr(bank, key) for bank in banks.values()], ZERO) for key in _BankOfBill.__slots__}
-    for name in names if tariff.buckets else ():
-        row |= {column(key, name): getattr(banks[name], key) for key in _BankOfBill.__slots__}
+    if not tariff.buckets:
+        row = {key: getattr(banks[""], key) for key in _BankOfBill.__slots__}
+    else:
+        row = {key: sum([getattr(bank, key) for bank in banks.values()], ZERO) for key in _BankOfBill.__slots__}
+        for name in names:
+            row |= {column(key, name): getattr(banks[name], key) for key in _BankOfBill.__slots__}
     left = {("billed", name): kwh for name, kwh in billed.items()} | {("billed", ""): row["billed_kwh"]}
-    return row, replace(period, counted=counted | left)
+    whole = period.first, period.end, counted | left, period.months, period.partial, period.with_pv
+    return row, Period(*whole)
 
 
 def _use_money(tariff, period, state, amounts, settles):

@@ -9,10 +9,11 @@ Units: $/kWh for lines on energy, $ per month or day for fixed lines, $/kW for r
 "$" stands for whatever currency the bill uses.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
 from decimal import Decimal
-from functools import cached_property
+from functools import cached_property, lru_cache
+from operator import attrgetter
 from pathlib import Path
 
 from solarlib import schema
@@ -118,13 +119,6 @@ class Charge:
         only=("on", "percent"),
     )
     after_credit: bool = declared(flag(), "for `percent`: of the lines less the money credit", True)
-
-    @cached_property
-    def without_prices(self):
-        """The line with nothing to pay, to tell it from one of another rule."""
-        blocks = tuple(replace(block, price=Decimal(0)) for block in self.blocks)
-        by_interval = bool(self.prices and self.prices.by_interval)
-        return replace(self, price=Decimal(by_interval), blocks=blocks, prices=None, factor=Decimal(1))
 
     @cached_property
     def limited(self):
@@ -338,21 +332,39 @@ class Tariff:
 
     def goes_on_as(self, other):
         """Tell whether rules that follow are these with other prices: banks, accounts and demands then go on."""
-        kept = self.credit.at_end == "keep"
-        return self is other or (kept and self._without_prices == other._without_prices)
-
-    @cached_property
-    def _without_prices(self):
-        forms = {"export_price": None, "export_share": None, "export_lines": (), "export_factor": Decimal(1)}
-        dropped = dict.fromkeys(("payout_price", "payout_share", "payout_threshold", "conversion_price"))
-        credit = replace(self.credit, **forms, **dropped, at_end="keep")
-        charges = tuple(charge.without_prices for charge in self.charges)
-        dates = {"valid_from": None, "valid_to": None, "minimum_bill": None}
-        return replace(self, name="", note="", meant=(), charges=charges, credit=credit, **dates)
+        if self is other or self.credit.at_end != "keep" or len(self.charges) != len(other.charges):
+            return self is other
+        return (
+            _alike(self, other, _DATED)
+            and _alike(self.credit, other.credit, _PAID)
+            and all(_alike(*both, _PRICED) and _same_steps(*both) for both in zip(self.charges, other.charges))
+        )
 
     def charge(self, line):
         """Return the charge with this line name."""
         return next(charge for charge in self.charges if charge.line == line)
+
+
+_DATED = ("name", "note", "meant", "charges", "credit", "minimum_bill", "valid_from", "valid_to")
+_PAID = ("export_price", "export_share", "export_lines", "export_factor", "at_end", "conversion_price",
+         "payout_price", "payout_share", "payout_threshold")  # fmt: skip
+_PRICED = ("price", "prices", "factor", "blocks")
+
+
+def _alike(one, other, but):
+    rest = _rest(type(one), but)
+    return rest(one) == rest(other)
+
+
+@lru_cache
+def _rest(kind, but):
+    return attrgetter(*[item.name for item in fields(kind) if item.name not in but])
+
+
+def _same_steps(one, other):
+    """Tell whether two lines count alike: with the same steps, and both or none by the hour."""
+    by_hour = [bool(line.prices and line.prices.by_interval) for line in (one, other)]
+    return by_hour[0] == by_hour[1] and [b.limit for b in one.blocks] == [b.limit for b in other.blocks]
 
 
 def read_tariff(source: str | Path | dict) -> Tariff:

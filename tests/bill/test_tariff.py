@@ -194,3 +194,36 @@ def test_size_limits_by_rating_and_by_share_of_use():
     assert size_problems(tariff, rated_dc_kw=6, rated_ac_kw=5, yearly_generation_kwh=6000, yearly_use_kwh=5000) == []
     found = size_problems(tariff, rated_ac_kw=5.5, yearly_generation_kwh=6001, yearly_use_kwh=5000)
     assert found == ["5.5 kW AC is above the limit of 5 kW.", "6,001 kWh a year is above 120 % of the use, 6,000 kWh."]
+
+
+@pytest.mark.parametrize(
+    ("change", "goes_on"),
+    [
+        ({"name": "new sheet", "valid_from": "2027-01-01", "minimum_bill": 9}, True),
+        ({"charge": [{"line": "energy", "on": "billed", "price": 0.2}]}, True),
+        ({"charge": [{"line": "power", "on": "billed", "price": 0.1}]}, False),
+        (
+            {"charge": [{"line": "energy", "on": "billed", "blocks": [{"up_to_kwh": 9, "price": 1}, {"price": 2}]}]},
+            False,
+        ),
+        (
+            {
+                "charge": [
+                    {"line": "energy", "on": "billed", "price": 0.1},
+                    {"line": "basic", "on": "month", "price": 1},
+                ]
+            },
+            False,
+        ),
+        ({"credit": {"unit": "kWh", "reset_month": 4, "at_reset": "forfeit"}}, False),
+        ({"credit": {"unit": "kWh", "reset_month": 3, "at_reset": "forfeit", "on_close": "transfer"}}, False),
+        ({"kwh_decimals": 0}, False),
+    ],
+)
+def test_new_prices_and_dates_are_no_other_rules(change, goes_on):
+    own = {"name": "bank", "charge": [{"line": "energy", "on": "billed", "price": 0.1}]}
+    own |= {"credit": {"unit": "kWh", "reset_month": 3, "at_reset": "forfeit"}}
+    old, new = tariff_from_table(own), tariff_from_table(own | change)
+    assert old.goes_on_as(old) and old.goes_on_as(new) == goes_on
+    ends = tariff_from_table(own | {"credit": own["credit"] | {"at_end": "forfeit"}})
+    assert not ends.goes_on_as(new) and ends.goes_on_as(ends)

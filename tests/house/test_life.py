@@ -220,6 +220,16 @@ def test_new_prices_are_not_other_rules():
     assert found == pytest.approx(12 * 3.0 * mean * 1.025 ** np.arange(3), rel=2e-3)
 
 
+@pytest.mark.parametrize("name", sorted(file.stem for file in TARIFF_FOLDER.glob("*.toml")))
+def test_a_tariff_written_twice_is_one_tariff(name):
+    """Nothing is settled, paid out or forgotten where the second table says the same as the first."""
+    again = [{"file": name}, {"file": name, "valid_from": date(2028, 1, 1)}]
+    one, two = house_with(again[0]), house_with(again)
+    if one.tariff.credit.at_end == "keep" and bills._step(one.tariff) == 60:
+        still = bills.Course(price_growth=0.0, years=4)
+        np.testing.assert_allclose(bills.life_bills(two, still)[1], bills.life_bills(one, still)[1], atol=1e-6)
+
+
 def test_the_table_of_a_life_is_the_life_and_moves_as_the_bills_do():
     growth = {"export": {"held_years": 20, "then": 0.03}, "fixed": 0.0}
     house = house_with(RULES["feed-in, minimum, tax"] | {"minimum_bill": 0}, growth=growth)
