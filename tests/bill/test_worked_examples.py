@@ -6,6 +6,7 @@ Every expected amount is a sum in a comment that a class can do with a pencil, f
 
 import re
 import tomllib
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
@@ -16,6 +17,8 @@ from solarlib.bill.accounts import bills
 from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff import TARIFF_FOLDER, read_tariff
 from solarlib.bill.words import explain
+from solarlib.house.bills import life_bills, year_energies
+from solarlib.house.file import HOUSE_FOLDER, read_house
 
 ZONE = "America/New_York"  # its clock is put forward on 8 March 2026, 14 March 2027 and 12 March 2028
 
@@ -256,6 +259,28 @@ def test_a_fixed_feed_in_price_on_one_bill_a_year():
         balance_close="0 0 0",
     )
     assert_printed("fixed-feed-in-twenty-years", rows[1])
+
+
+def test_the_price_held_for_twenty_years_is_said_in_a_house_file_as_the_example_says(tmp_path):
+    """Nothing else changes from year 20 to 21: each kWh fed in earns 0.08 - 0.03 = 0.05 less."""
+    text = (TARIFF_FOLDER / "fixed-feed-in-twenty-years.toml").read_text(encoding="utf-8")
+    growth = "\n".join(re.findall(r"^#   (\[outlook.growth\]|\w+ = .*)$", text, re.MULTILINE))
+    house = (HOUSE_FOLDER / "two-storey.toml").read_text(encoding="utf-8")
+    house = re.sub(
+        r"\[tariff\].*?(?=\n\[costs\])", '[tariff]\nfile = "fixed-feed-in-twenty-years"\n', house, flags=re.DOTALL
+    )
+    for key, value in {"degradation_percent_per_year": 0.5, "price_growth_percent": 2.5}.items():
+        assert f"\n{key} = {value}" in house
+        house = house.replace(f"\n{key} = {value}", f"\n{key} = 0.0")
+    (tmp_path / "mine.toml").write_text(f"{house}\n{growth}\n", encoding="utf-8")
+    mine = read_house(tmp_path / "mine.toml")
+    path = mine.outlook.growth
+    assert (path.export.held_years, path.export.then, path.energy.rate) == (20, Decimal("0.03"), 0.025)
+    level = replace(mine, outlook=replace(mine.outlook, growth=replace(path, energy=replace(path.energy, rate=0.0))))
+    energy, paid = year_energies(level), life_bills(level)[1]
+    fed_in = energy["generation"] - energy["self_used"]
+    assert paid[20] - paid[19] == pytest.approx(0.05 * fed_in, abs=0.06)  # a bill counts whole kWh and cents
+    assert paid[:20] == pytest.approx(paid[0], abs=0.01) and paid[20:] == pytest.approx(paid[20], abs=0.01)
 
 
 def test_all_bought_all_sold_and_the_carried_sum_ends_in_december():
