@@ -250,14 +250,16 @@ def assert_invariants(rows, tariff, closing):
             )
             >= 0
         )
-        lines = sum(row[f"line {charge.line}"] for charge in tariff.charges)
-        due = lines + row["min_bill_topup"] - row["credit_money_applied"] - row["payout"]
+        lines = sum(row[f"line {charge.line}"] for charge in tariff.charges if charge.line not in tariff.deferred)
+        credit = -row["settled"] if tariff.settlement == "year" else row["credit_money_applied"]
+        due = lines + row["min_bill_topup"] - credit - row["payout"]
         assert row["bill"] == row["bill"].quantize(CENT)
         if tariff.round_stage == "line":
             assert all(
                 row[f"line {charge.line}"] == row[f"line {charge.line}"].quantize(CENT) for charge in tariff.charges
             )
         paid = row["bill"] + row["balance_open"] - row["balance_close"]
+        paid -= row["carried_reset"] if tariff.carried_at_reset == "forfeit" else 0
         if closing and row is rows[-1]:
             paid = None if tariff.negative_bill == "carry" else paid
         if paid is not None:
@@ -266,7 +268,7 @@ def assert_invariants(rows, tariff, closing):
         if tariff.minimum_bill is not None and tariff.minimum_stage == "after payout" and not tariff.minimum_of:
             assert due >= tariff.minimum_bill
         assert row["saving"] == row["value_of_self_consumption"] + row["value_of_export"] - row["pv_charges"]
-        assert row["bill_without_pv"] >= 0
+        assert row["bill_without_pv"] >= 0 or "line rebate" in row
     if closing:
         assert rows[-1]["bank_close"] == rows[-1]["money_bank_close"] == rows[-1]["balance_close"] == 0
 
@@ -317,6 +319,38 @@ def wide_tables(draw):
         credit["payout_threshold"] = draw(st.sampled_from([1.5, 30, 100]))
     _maybe(draw, credit, "export_limit_kw", [0.5, 1.2], 6)
     return meant(table)
+
+
+@st.composite
+def settled_tables(draw):
+    """A drawn table whose credits are money and are settled once a year, or whose carried sum ends at the reset."""
+    table = draw(tariff_tables())
+    table["credit"] = credit = {"unit": "money", "netting": table["credit"]["netting"], "export_price": 0.07}
+    _maybe(draw, credit, "export_price", [0.3, [0.02 * month for month in range(12)]], 2)
+    credit |= draw(
+        st.sampled_from([{"reset_month": 3}, {"reset_date": "10-31"}, {"reset_anniversary": date(2020, 6, 15)}])
+    )
+    table["charge"] = [line for line in table["charge"] if line.get("on") != "use"]
+    for line, keys in (
+        ("own", {"on": "import", "price": 0.011, "netting": "none"}),
+        ("left over", {"on": "export", "price": 0.004}),
+        ("back", {"on": "received", "prices": 0.03, "factor": -0.5}),
+        ("rebate", {"on": "import", "price": -0.4, "offset": True}),
+        ("fee", {"on": "percent", "price": 3, "of": ["basic"], "after_credit": False}),
+        ("tax on it", {"on": "percent", "price": 11, "of": ["fee"], "after_credit": False}),
+    ):
+        if draw(st.integers(1, 3)) == 1 or line == "tax on it" and table["charge"][-1]["line"] == "fee":
+            table["charge"].append({"line": line} | keys)
+    if draw(st.integers(1, 4)) == 1:
+        table |= {"negative_bill": "carry", "carried_at_reset": draw(st.sampled_from(["keep", "forfeit", "pay"]))}
+        credit["at_reset"] = "forfeit"
+    if draw(st.integers(1, 4)) > 1:
+        table |= {"settlement": "year", "minimum_counts": draw(st.booleans())}
+        ends = [{"at_reset": action} for action in ("forfeit", "donate", "pay")]
+        ends += [{"at_reset": "pay", "payout_share": 0.333}, {"at_reset": "pay", "payout_price": 0.0437}]
+        ends += [{"at_reset": "pay if over", "payout_threshold": 30, "below_threshold": "forfeit"}]
+        credit |= draw(st.sampled_from(ends))
+    return table
 
 
 @st.composite

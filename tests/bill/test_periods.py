@@ -141,7 +141,7 @@ def test_netting_over_longer_intervals_never_raises_import_or_export(seed, with_
     reads = ["2026-10-25", "2026-11-01", "2026-11-08"]
     longest = "bucket" if with_buckets else "period"
     before = None
-    for netting in (longest, "day", "hour", "quarter hour", "none"):
+    for netting in (longest, "day", "hour", "half hour", "quarter hour", "none"):
         rules = tariff(netting, PEAK if with_buckets else ())
         book = ledger(monthly_periods(delivered, received, reads=reads, tariff=rules), rules, compare=False)
         assert np.allclose(book.import_kwh - book.export_kwh, book.net_kwh, atol=1e-9)

@@ -5,7 +5,10 @@ from decimal import Decimal
 
 import pandas as pd
 import pytest
+from hypothesis import HealthCheck, assume, given, settings, strategies as st
 
+from profiles import examples
+from rule_space import assert_invariants, settled_tables, usages
 from solarlib.bill.accounts import bills
 from solarlib.bill.tariff import read_tariff
 from solarlib.quantities import InputError
@@ -218,3 +221,35 @@ def test_the_first_day_of_a_reset_is_counted_with_the_bill_that_holds_it():
     table = {"name": "s", "charge": SOLD, "credit": {"unit": "none", "reset_anniversary": date(2020, 3, 1)}}
     rows = bills(USAGE, read_tariff(table | {"carried_at_reset": "forfeit"}))
     assert column(rows, "carried_reset") == [0, 20, 0, 0] and column(rows, "balance_close") == [0, 0, 30, 25]
+
+
+# ---------------------------------------------------------------- random rules
+
+
+@given(settled_tables(), st.data())
+@settings(
+    deadline=None, max_examples=examples(200), suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much]
+)
+def test_what_is_billed_is_all_lines_less_credits_and_what_was_lost_of_them(table, data):
+    """And all that must hold for any rules: see `assert_invariants`."""
+    try:
+        tariff = read_tariff(table)
+    except InputError:
+        assume(False)
+    rows = bills(data.draw(usages(tariff.bucket_names)), tariff, rated_dc_kw=4.48, closing=True)
+    assert_invariants(rows, tariff, True)
+    if tariff.settlement == "bill" or tariff.negative_bill != "pay" or tariff.round_stage == "total":
+        return
+    billed = sum(row["bill"] for row in rows)
+    lines = sum(row[f"line {charge.line}"] for row in rows for charge in tariff.charges)
+    paid, lost, added = (sum(row[name] for row in rows) for name in ("payout", "credit_money_reset", "min_bill_topup"))
+    years, waiting = [], Decimal(0)  # of each year: its deferred lines
+    for row in rows:
+        waiting += row["deferred"]
+        if row["deferred_close"] == 0:
+            years, waiting = [*years, waiting], Decimal(0)
+    rebates = sum(max(Decimal(0), -year) for year in years)
+    credits_ = sum(row["credit_money_added"] for row in rows) - rebates
+    whole = lines + added - credits_ + lost - paid
+    lowered = whole - billed  # by what the minimum had added
+    assert 0 <= lowered <= (added if tariff.minimum_counts else 0)
