@@ -17,13 +17,7 @@ WAITING = {
     "direction.schedule.timetable_text": "a timetable for a plug-in timer",
     "bill.contradictions.size_problems": "the size limit of a tariff",
     "bill.periods.periods_from_reads": "exchanged meters and estimated reads",
-    "house.bills.DEARER": "drawn lives with prices that grow apart",
-    "house.bills._saved": "drawn lives with prices that grow apart",
-    "worth.bill_table.LifeTable": "drawn lives with prices that grow apart",
-    "worth.bill_table.yearly_bills": "drawn lives with prices that grow apart",
-    "house.bills.basis": "rules finer than an hour in a lesson",
-    "house.bills.life_table": "drawn lives with prices that grow apart",
-    "house.bills.rules_from": "a rule that changes in a year of the life",
+    "house.bills.basis(tariff)": "rules finer than an hour in a lesson",
 }
 
 

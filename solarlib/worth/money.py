@@ -80,6 +80,14 @@ def net_present_value(rate, flows):
     return discounted(rate, flows).sum(axis=-1)
 
 
+def tolerance(rate, flows, share):
+    """Return what a net present value is good to where incomes are good to a share of them: 0.01 is one percent.
+
+    A net present value no larger than this is about zero: it may as well lie on the other side.
+    """
+    return share * np.maximum(discounted(rate, flows), 0.0).sum(axis=-1)
+
+
 def annuity_factor(rate, periods, growth=0.0):
     """Return the present value of 1 at the end of period 1, (1 + growth) at the end of period 2, and so on.
 

@@ -4,14 +4,14 @@ Two kinds of not knowing are kept apart. A PERSISTENT error (long-term sunshine,
 same sign in every year of one lifetime and never averages out. YEARLY weather differs from year to year and does.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError, require, whole_number
 from solarlib.worth import money
 
 
@@ -71,15 +71,28 @@ def tornado(evaluate, base, alternatives):
 
 @dataclass(frozen=True)
 class Rule:
-    """One billing rule that may come to hold: its name, its probability, and its yearly bill.
+    """One billing rule: the present one, or one that may take over.
 
-    ``bill(factor)`` is the yearly bill at year-1 prices for generation ``factor`` times that of the new system,
-    vectorised; a `solarlib.worth.bill_table.BillTable` is one.
+    Parameters
+    ----------
+    name : str
+    probability : float
+    saving : callable
+        ``saving(factors, levels)`` returns the nominal saving of years 1 ... n, for two arrays, shape (draws, n):
+        generation over that of the new system, and prices over those of year 1. [money]
+    from_years : (int, int)
+        First and last of the years at whose beginning it may take over, all alike; (1, 1): it holds from the start.
     """
 
     name: str
     probability: float
-    bill: object
+    saving: Callable
+    from_years: tuple[int, int] = (1, 1)
+
+    def __post_init__(self):
+        first, last = self.from_years
+        whole_number(first, f"rule {self.name!r}: first of from_years", 1, 100)
+        whole_number(last, f"rule {self.name!r}: last of from_years", first, 100)
 
 
 @dataclass(frozen=True)
@@ -123,17 +136,16 @@ class Uncertainty:
                 require(value[1], f"uncertainty.{name} standard deviation", 0, 0.2)
 
 
-def draw_lifetimes(rng, draws, years, bill_without_pv, rules, costs, uncertainty):
+def draw_lifetimes(rng, draws, years, rules, costs, uncertainty):
     """Draw many lifetimes of one system.
 
     Parameters
     ----------
     rng : numpy.random.Generator
     draws, years : int
-    bill_without_pv : float
-        Yearly bill without PV at year-1 prices. [money]
     rules : sequence of Rule
-        Exactly one of them holds for the whole of a lifetime; the probabilities add up to 1.
+        The first holds until another one takes over; each lifetime draws one, and the year in which it does. The
+        probabilities add up to 1. One that would come after the last year leaves the first in force.
     costs : solarlib.worth.lifetime.Costs
         Expected costs. ``costs.growth`` is replaced by the drawn inflation.
     uncertainty : Uncertainty
@@ -141,9 +153,9 @@ def draw_lifetimes(rng, draws, years, bill_without_pv, rules, costs, uncertainty
     Returns
     -------
     DataFrame, one row a lifetime
-        rule, mean_yield_factor, price_factor, price_growth, rate, degradation (drawn); first_year_saving,
-        gross_saving, net_saving, net_present_value [money]; cumulative_payback, discounted_payback, NaN where it
-        never comes [years].
+        rule (the last in force), from_year (of the life, in which it took over), mean_yield_factor, price_factor,
+        price_growth, rate, degradation (drawn); first_year_saving, gross_saving, net_saving, net_present_value
+        [money]; cumulative_payback, discounted_payback, NaN where it never comes [years].
     """
     chances = np.array([rule.probability for rule in rules], dtype=float)
     if chances.size == 0 or np.any(chances < 0) or abs(chances.sum() - 1) > 1e-9:
@@ -151,7 +163,7 @@ def draw_lifetimes(rng, draws, years, bill_without_pv, rules, costs, uncertainty
     draws = int(require(draws, "draws", 1, 1_000_000))
     costs.check_years(years)
     one, u = (draws, 1), uncertainty
-    which = rng.choice(chances.size, size=draws, p=chances)
+    which, since = _changes(rng, rules, chances, draws, years)
     weather = _factor(rng, u.yield_persistent_sd, one) * _factor(rng, u.yield_yearly_sd, (draws, years))
     price, inflation = _factor(rng, u.price_sd, one), _normal(rng, u.inflation, one)
     growth = money.nominal_rate(_normal(rng, u.real_growth, one), inflation)
@@ -159,7 +171,7 @@ def draw_lifetimes(rng, draws, years, bill_without_pv, rules, costs, uncertainty
     degradation = np.maximum(_normal(rng, u.degradation, one), 0.0)
 
     made = weather * money.growth_path(years, -degradation)[:, 0]
-    saving = (bill_without_pv - _billed(rules, which, made)) * price * money.growth_path(years, growth)[:, 0]
+    saving = _saved(rules, which, since, made, price * money.growth_path(years, growth)[:, 0])
     flows = np.full((draws, years + 1), costs.rebate - costs.outlay)
     flows[:, 1:] = saving - _spent(rng, costs, u, money.growth_path(years, inflation)[:, 0])
     flows += costs.tax_credits(years)
@@ -167,7 +179,7 @@ def draw_lifetimes(rng, draws, years, bill_without_pv, rules, costs, uncertainty
     drawn = {"price_factor": price[:, 0], "price_growth": growth[:, 0], "rate": rate, "degradation": degradation[:, 0]}
     savings = {"first_year_saving": saving[:, 0], "gross_saving": saving.sum(axis=1), "net_saving": flows.sum(axis=1)}
     paybacks = {"cumulative_payback": money.payback(flows), "discounted_payback": money.payback(flows, rate)}
-    table = {"rule": rule, "mean_yield_factor": made.mean(axis=1)} | drawn | savings
+    table = {"rule": rule, "from_year": since, "mean_yield_factor": made.mean(axis=1)} | drawn | savings
     return pd.DataFrame(table | {"net_present_value": money.net_present_value(rate, flows)} | paybacks)
 
 
@@ -181,14 +193,25 @@ def _factor(rng, sd, shape):
     return np.maximum(_normal(rng, (1.0, sd), shape), 0.0)
 
 
-def _billed(rules, which, made):
-    """Return the bills with PV at year-1 prices, each lifetime by its own rule. [money], (draws, years)"""
-    billed = np.empty(made.shape)
-    for number, rule in enumerate(rules):
+def _changes(rng, rules, chances, draws, years):
+    """Draw the last rule of each lifetime and the year in which it takes over."""
+    which = rng.choice(chances.size, size=draws, p=chances)
+    first, last = np.array([rule.from_years for rule in rules])[which].T
+    since = rng.integers(first, last, endpoint=True)
+    which[since > years] = 0
+    return which, np.where(which == 0, 1, since)
+
+
+def _saved(rules, which, since, made, levels):
+    """Return the nominal savings: by the first rule, and by each lifetime's own from its year on. [money]"""
+    saved = np.array(rules[0].saving(made, levels), dtype=float)
+    year = np.arange(1, made.shape[1] + 1)
+    for number, rule in enumerate(rules[1:], 1):
         chosen = which == number
         if chosen.any():
-            billed[chosen] = rule.bill(made[chosen])
-    return billed
+            later = year >= since[chosen, None]
+            saved[chosen] = np.where(later, rule.saving(made[chosen], levels[chosen]), saved[chosen])
+    return saved
 
 
 def _spent(rng, costs, u, grown):

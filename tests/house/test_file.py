@@ -292,7 +292,7 @@ def test_the_range_of_every_number_of_a_house_file():
         "outlook.price_growth_percent": "-10 to 30 %",
         "outlook.inflation_percent": "-10 to 30 %",
         **{f"outlook.spread.{name}_percent": "0 to 50 %" for name in ("yield_every_year", "weather", "prices")},
-        **{f"outlook.spread.{name}_percent": "0 to 20 %" for name in ("price_growth", "discount_rate", "inflation")},
+        **{f"outlook.spread.{name}_percent": "0 to 10 %" for name in ("price_growth", "discount_rate", "inflation")},
         "outlook.spread.wear_percent": "0 to 10 %",
         "outlook.spread.costs_percent": "0 to 100 %",
         "outlook.spread.event_years": "0 to 30 years",

@@ -459,7 +459,7 @@ def test_monte_carlo():
     """
 
     def rule(name, probability, export_value):
-        return Rule(name, probability, lambda f: 0.16 * (BASE_LOAD_KWH - 5625 * f * (0.4 + 0.6 * export_value)))
+        return Rule(name, probability, lambda f, level: 0.16 * 5625 * f * (0.4 + 0.6 * export_value) * level)
 
     rules = [rule("retail", 0.6, 1.0), rule("three quarters", 0.2, 0.75), rule("low", 0.2, 0.3)]
     uncertainty = Uncertainty(
@@ -470,7 +470,7 @@ def test_monte_carlo():
     ends = []
     for converter in (900.0, 2000.0):
         costs = Costs(9000, upkeep_per_year=67.5, events=(Event("converter", 13, converter),))
-        drawn = draw_lifetimes(np.random.default_rng(35), 20_000, 25, 0.16 * BASE_LOAD_KWH, rules, costs, uncertainty)
+        drawn = draw_lifetimes(np.random.default_rng(35), 20_000, 25, rules, costs, uncertainty)
         ends.append(summarise(drawn))
         ends[-1].loc["all", "share_paid_back"] = (drawn["cumulative_payback"] <= 10).mean()
         modes = ends[-1]["net_present_value_50"]

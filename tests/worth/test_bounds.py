@@ -119,8 +119,8 @@ def test_a_table_of_bills_reaches_from_nothing_to_half_as_much_again():
 
 def test_draws_and_chances_at_their_edges():
     def draw(draws=1, chances=(1.0,)):
-        rules = [Rule(f"rule {number}", chance, lambda f: 100.0 * f) for number, chance in enumerate(chances)]
-        return draw_lifetimes(np.random.default_rng(1), draws, 2, 100.0, rules, costs(), Uncertainty())
+        rules = [Rule(f"rule {number}", chance, lambda f, level: 100.0 * f) for number, chance in enumerate(chances)]
+        return draw_lifetimes(np.random.default_rng(1), draws, 2, rules, costs(), Uncertainty())
 
     assert len(draw(1)) == 1 and len(draw(3, (0.0, 1.0))) == 3
     assert (draw(50, (0.0, 1.0))["rule"] == "rule 1").all()
@@ -134,9 +134,9 @@ def test_draws_and_chances_at_their_edges():
 
 def test_an_event_drawn_before_the_first_year_is_paid_in_the_first():
     early = costs(installed=0.0, events=(Event("repair", 1, 500.0),))
-    rule = Rule("none", 1.0, lambda f: 0.0 * f)
+    rule = Rule("none", 1.0, lambda f, level: 0.0 * f)
     doubt = Uncertainty(event_year_sd=0.4, real_rate=(0.25, 0.0))
-    drawn = draw_lifetimes(np.random.default_rng(5), 400, 3, 0.0, [rule], early, doubt)
+    drawn = draw_lifetimes(np.random.default_rng(5), 400, 3, [rule], early, doubt)
     values = set(drawn["net_present_value"].round(6))
     assert values <= {-500 / 1.25, -500 / 1.25**2, round(-500 / 1.25**3, 6)} and -500 / 1.25 in values
     assert (drawn["net_saving"] == -500).all()

@@ -492,8 +492,12 @@ class TestThroughTheBillEngine:
         assert np.abs(off).max() > 5 and abs(off.sum()) < 0.01 * saved
 
 
-def flat_rule(name="retail", probability=1.0, export_value=1.0):
-    return Rule(name, probability, lambda f: 0.16 * (8000 - 5625 * f * (0.4 + 0.6 * export_value)))
+def flat_bill(factor, export_value=1.0):
+    return 0.16 * (8000 - 5625 * factor * (0.4 + 0.6 * export_value))
+
+
+def flat_rule(name="retail", probability=1.0, export_value=1.0, from_years=(1, 1)):
+    return Rule(name, probability, lambda f, level: level * (1280 - flat_bill(f, export_value)), from_years)
 
 
 class TestRisk:
@@ -501,10 +505,10 @@ class TestRisk:
         costs = Costs(9000, rebate=400, tax_credit_share=0.1, upkeep_per_year=50, insurance_and_tax_per_year=17.5,
                       removal=500, events=(Event("converter", 13, 900),), growth=0.025)  # fmt: skip
         u = Uncertainty(inflation=(0.025, 0), real_growth=(0.01, 0), real_rate=(0.03, 0), degradation=(0.005, 0))
-        drawn = draw_lifetimes(np.random.default_rng(1), 3, 25, 1280.0, [flat_rule()], costs, u)
+        drawn = draw_lifetimes(np.random.default_rng(1), 3, 25, [flat_rule()], costs, u)
         path, growth = yield_path(25, 0.005), money.nominal_rate(0.01, 0.025)
         table = cash_flow(
-            yearly_bills(lambda f: 1280 + 0 * f, path, growth), yearly_bills(flat_rule().bill, path, growth), costs
+            yearly_bills(lambda f: 1280 + 0 * f, path, growth), yearly_bills(flat_bill, path, growth), costs
         )
         expected = figures_of_merit(table, float(money.nominal_rate(0.03, 0.025)))
         for name in ("net_present_value", "gross_saving", "net_saving", "cumulative_payback", "discounted_payback"):
@@ -513,9 +517,7 @@ class TestRisk:
 
     def test_persistent_error_stays_and_yearly_weather_averages_out(self):
         def spread(**u):
-            drawn = draw_lifetimes(
-                np.random.default_rng(7), 4000, 25, 1280.0, [flat_rule()], Costs(9000), Uncertainty(**u)
-            )
+            drawn = draw_lifetimes(np.random.default_rng(7), 4000, 25, [flat_rule()], Costs(9000), Uncertainty(**u))
             return drawn["mean_yield_factor"].std()
 
         # The relative standard error of a standard deviation of 4,000 draws is 1.1 %; five of them are allowed.
@@ -526,14 +528,14 @@ class TestRisk:
 
     def test_inflation_moves_growth_and_rate_together(self):
         u = Uncertainty(inflation=(0.025, 0.01), real_growth=(0.0, 0.002), real_rate=(0.025, 0.002))
-        drawn = draw_lifetimes(np.random.default_rng(3), 2000, 20, 1280.0, [flat_rule()], Costs(9000), u)
+        drawn = draw_lifetimes(np.random.default_rng(3), 2000, 20, [flat_rule()], Costs(9000), u)
         # The common variance is 0.01^2 of 0.01^2 + 0.002^2: a correlation of 0.96.
         assert drawn["price_growth"].corr(drawn["rate"]) == pytest.approx(1 / 1.04, abs=0.01)
 
     def test_rules_come_with_their_probability_and_the_same_seed_repeats(self):
         rules = [flat_rule("retail", 0.6), flat_rule("low", 0.4, 0.3), flat_rule("never", 0.0)]
         u = Uncertainty(yield_persistent_sd=0.05)
-        one, two = (draw_lifetimes(np.random.default_rng(9), 5000, 25, 1280.0, rules, Costs(9000), u) for _ in range(2))
+        one, two = (draw_lifetimes(np.random.default_rng(9), 5000, 25, rules, Costs(9000), u) for _ in range(2))
         pd.testing.assert_frame_equal(one, two)
         summary = summarise(one)
         assert list(summary.index) == ["retail", "low", "all"] and summary.loc["all", "lifetimes"] == 5000
@@ -542,8 +544,36 @@ class TestRisk:
         weighted = summary.iloc[:2]["share_losing"] @ summary.iloc[:2]["lifetimes"] / 5000
         assert summary.loc["all", "share_losing"] == pytest.approx(weighted)
 
+    @pytest.mark.parametrize("year", [1, 2, 11, 25, 26])
+    def test_a_rule_that_takes_over_in_a_year_leaves_the_years_before_as_they_were(self, year):
+        """Bills before the year by the old rule, from it on by the new one; year 26 of 25 never comes."""
+        costs, u = Costs(9000, growth=0.02), Uncertainty(inflation=(0.02, 0), degradation=(0.005, 0))
+        rules = [flat_rule(probability=0.0), flat_rule("low", 1.0, 0.3, (year, year))]
+        drawn = draw_lifetimes(np.random.default_rng(1), 4, 25, rules, costs, u)
+        made, level = yield_path(25, 0.005), money.growth_path(25, 0.02)
+        old, new = ((1280 - flat_bill(made, value)) * level for value in (1.0, 0.3))
+        flow = np.r_[-9000, np.where(np.arange(1, 26) < year, old, new)]
+        np.testing.assert_allclose(drawn["net_saving"], flow.sum())
+        np.testing.assert_allclose(drawn["net_present_value"], money.net_present_value(0.02, flow))
+        np.testing.assert_allclose(drawn["cumulative_payback"], money.payback(flow))
+        assert set(drawn["rule"]) == {"low" if year <= 25 else "retail"}
+        assert set(drawn["from_year"]) == {year if year <= 25 else 1}
+
+    def test_the_year_of_a_change_is_drawn_evenly_and_its_mean_worth_is_the_mean_over_the_years(self):
+        rules = [flat_rule(probability=0.4), flat_rule("low", 0.6, 0.3, (6, 30))]
+        drawn = draw_lifetimes(np.random.default_rng(8), 20_000, 25, rules, Costs(9000), Uncertainty())
+        changed = drawn.loc[drawn["rule"] == "low", "from_year"]
+        # of the years 6 to 30 five lie beyond the life: 0.6 x 20/25 of the lives change; five standard errors
+        assert len(changed) / 20_000 == pytest.approx(0.48, abs=5 * np.sqrt(0.25 / 20_000))
+        counts = changed.value_counts()
+        assert set(counts.index) == set(range(6, 26)) and counts.min() > 480 - 5 * np.sqrt(480)
+        assert (drawn.loc[drawn["rule"] == "retail", "from_year"] == 1).all()
+        lost = 0.16 * 5625 * 0.6 * 0.7  # a year under the other rule, without wear, growth or discount
+        off = drawn.loc[drawn["rule"] == "low", "net_saving"] - (25 * 900 - 9000)
+        np.testing.assert_allclose(off, -lost * (26 - changed))
+
     def test_a_payback_that_never_comes_is_infinite_in_the_quantiles(self):
-        drawn = draw_lifetimes(np.random.default_rng(2), 50, 5, 1280.0, [flat_rule()], Costs(9000), Uncertainty())
+        drawn = draw_lifetimes(np.random.default_rng(2), 50, 5, [flat_rule()], Costs(9000), Uncertainty())
         assert drawn["cumulative_payback"].isna().all()
         assert summarise(drawn).loc["all", "payback_5"] == np.inf
 
@@ -551,7 +581,7 @@ class TestRisk:
         plain = Costs(9000)
 
         def drawn(costs=plain, **u):
-            return draw_lifetimes(np.random.default_rng(6), 4000, 2, 1280.0, [flat_rule()], costs, Uncertainty(**u))
+            return draw_lifetimes(np.random.default_rng(6), 4000, 2, [flat_rule()], costs, Uncertainty(**u))
 
         price = drawn(price_sd=0.05)
         np.testing.assert_allclose(price["first_year_saving"], 900 * price["price_factor"])
@@ -564,20 +594,21 @@ class TestRisk:
 
     def test_an_event_may_fall_beyond_the_last_year(self):
         costs = Costs(9000, events=(Event("converter", 10, 1000),))
-        drawn = draw_lifetimes(
-            np.random.default_rng(4), 4000, 10, 1280.0, [flat_rule()], costs, Uncertainty(event_year_sd=2.0)
-        )
+        drawn = draw_lifetimes(np.random.default_rng(4), 4000, 10, [flat_rule()], costs, Uncertainty(event_year_sd=2.0))
         paid = drawn["gross_saving"] - 9000 - drawn["net_saving"]
         assert set(paid.round(6)) == {0.0, 1000.0}
         assert (paid > 1).mean() == pytest.approx(0.5987, abs=5 * np.sqrt(0.24 / 4000))  # normal: below year 10.5
 
     def test_refused(self):
         with pytest.raises(InputError, match="^rules: found probabilities"):
-            draw_lifetimes(np.random.default_rng(1), 5, 5, 1.0, [flat_rule(probability=0.9)], Costs(1), Uncertainty())
+            draw_lifetimes(np.random.default_rng(1), 5, 5, [flat_rule(probability=0.9)], Costs(1), Uncertainty())
         with pytest.raises(InputError, match="^draws: found 0"):
-            draw_lifetimes(np.random.default_rng(1), 0, 5, 1.0, [flat_rule()], Costs(1), Uncertainty())
+            draw_lifetimes(np.random.default_rng(1), 0, 5, [flat_rule()], Costs(1), Uncertainty())
         with pytest.raises(InputError, match="^costs.tax_credit_year: found year 2"):
-            draw_lifetimes(np.random.default_rng(1), 5, 1, 1.0, [flat_rule()], FULL, Uncertainty())
+            draw_lifetimes(np.random.default_rng(1), 5, 1, [flat_rule()], FULL, Uncertainty())
+        for years in ((0, 4), (5, 4), (1, 2.5)):
+            with pytest.raises(InputError, match="^rule 'retail': (first|last) of from_years: found"):
+                flat_rule(from_years=years)
         with pytest.raises(InputError, match="^uncertainty.price_sd: found -1"):
             Uncertainty(price_sd=-1.0)
         with pytest.raises(InputError, match="^uncertainty.inflation mean: found 2.5"):

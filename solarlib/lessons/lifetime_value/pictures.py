@@ -5,10 +5,11 @@ from functools import lru_cache
 from types import SimpleNamespace
 
 import numpy as np
-from matplotlib.ticker import StrMethodFormatter
+from matplotlib.ticker import MultipleLocator, StrMethodFormatter
 
 from solarlib.bill.tariff import read_tariff
 from solarlib.house import bills
+from solarlib.house.file import Growth, PricePath, Spread
 from solarlib.lessons.tools.figures import (
     BACKGROUND,
     INK,
@@ -22,6 +23,7 @@ from solarlib.lessons.tools.figures import (
     zero_based,
 )
 from solarlib.lessons.tools.panel import Picture
+from solarlib.quantities import counted
 from solarlib.worth import money
 from solarlib.worth.lifetime import Costs, Loan
 
@@ -50,20 +52,53 @@ def costs_of(house):
 
 def facts(house):
     """Return what the lesson assumes about money, in sentences."""
-    costs, view, tariff = costs_of(house), house.outlook, house.tariff
+    costs, view = costs_of(house), house.outlook
     known = "" if house.costs else "The house file has no table [costs], so these costs are invented. Enter your own.\n"
     later = "".join(f", {event.name} in year {event.year} {event.cost:,.0f} $" for event in costs.events)
-    rates = {"discount rate": view.discount_rate, "price growth": view.price_growth, "inflation": view.inflation}
+    ends = {"sold for": costs.residual, "removed for": costs.removal}
+    later += "".join(f", {words} {amount:,.0f} $ in the last year" for words, amount in ends.items() if amount)
+    rates = f"discount rate {100 * view.discount_rate:g} %, inflation {100 * view.inflation:g} % a year"
+    since = [f" from {rule.valid_from}" if rule.valid_from else "" for rule in house.tariffs]
+    names = [f"rule{day}: {rule.name}; {rule.note or 'no note'}\n" for day, rule in zip(since, house.tariffs)]
     return (
         f"{known}outlay {costs.outlay:,.0f} $ ({costs.outlay / house.system.rated_power_w:.2f} $ per W of modules), "
-        f"rebate {costs.rebate:,.0f} $, upkeep {_running(costs):,.0f} $ a year{later}\n"
-        f"{view.years} years; {', '.join(f'{name} {100 * rate:g} %' for name, rate in rates.items())} a year\n"
-        f"rule: {tariff.name}; {tariff.note}"
-    )
+        f"rebate {costs.rebate:,.0f} $, {_credit(costs, view.years)}upkeep {_running(costs):,.0f} $ a year{later}\n"
+        f"{counted(view.years, 'year')}; {rates}; prices: {_growth(view)}\n"
+        f"{''.join(names)}{_doubts(view.spread)}\n{bills.basis(house)}"
+    ).rstrip("\n")
 
 
 def _running(costs):
     return costs.upkeep_per_year + costs.insurance_and_tax_per_year
+
+
+def _credit(costs, years):
+    """Say what a tax credit gives back; nothing where there is none."""
+    if not costs.tax_credit_share:
+        return ""
+    whole, used = costs.tax_credit_share * costs.tax_credit_base, costs.tax_credits(years).sum()
+    base = f"tax credit {100 * costs.tax_credit_share:g} % of {costs.tax_credit_base:,.0f} $"
+    return f"{base}: {whole:,.0f} $, of which the tax owed lets {used:,.0f} $ be used, "
+
+
+def _growth(view):
+    """Say how prices go on: all alike, or kinds of them in their own way."""
+    rest = f"{100 * view.price_growth:+g} % a year"
+    words = []
+    for kind, path in vars(view.growth).items():
+        rate = rest if path.rate is None else f"{100 * path.rate:+g} % a year"
+        held = f"as today for {counted(path.held_years, 'year')}, then " if path.held_years > 1 else ""
+        if path != PricePath():
+            words.append(f"{kind} {held}{rate if path.then is None else f'{path.then} $'}")
+    return ", ".join([*words, f"{'all others' if words else 'all'} {rest}"]).replace("-", "−")
+
+
+def _doubts(spread):
+    """Say how unsure the drawn lives of part 4 are of what no slider of theirs moves."""
+    source = " (common practice, no source)" if spread == Spread() else ""
+    names = ("prices", "price_growth", "discount_rate", "inflation", "wear", "costs")
+    shares = ", ".join(f"{name.replace('_', ' ')} {100 * getattr(spread, name):g} %" for name in names)
+    return f"part 4 draws with standard deviations{source}:\n{shares}, year of later costs {spread.event_years:g}"
 
 
 def break_even(house):
@@ -87,13 +122,32 @@ def rules(house):
 
 
 def start_values(house):
-    """Return price growth and discount rate of the house (once in half steps), inside the controls. [%]"""
-    growth, rate = 100 * house.outlook.price_growth, 100 * house.outlook.discount_rate
+    """Return (least, most, step, start) of sliders that start at the outlook of the house, whose values all hold."""
+    view, spread = house.outlook, house.outlook.spread
+
+    def around(share, low, high, step=0.1):
+        start = _stepped(share, step)
+        return min(low, float(np.floor(start))), max(high, float(np.ceil(start))), step, start
+
     return SimpleNamespace(
-        growth=float(np.clip(round(growth, 1), -2, 5)),
-        rate=float(np.clip(round(rate, 1), 0, 12)),
-        half_rate=float(np.clip(round(2 * rate) / 2, 0, 10)),
+        growth=around(view.price_growth, -2.0, 5.0),
+        rate=around(view.discount_rate, 0.0, 12.0),
+        curve_rate=around(view.discount_rate, 0.0, 20.0),
+        growth_of="Growth of all prices" if view.growth == Growth() else "Growth, other prices",
+        change=(0, 100, 1, round(100 * spread.rule_change)),
+        since=(1, view.years + 1, 1, min(spread.rule_change_from_year, view.years + 1)),
+        error=around(spread.yield_every_year, 0.0, 15.0, 0.5),
+        weather=around(spread.weather, 0.0, 15.0, 0.5),
     )
+
+
+def exact(value, own, step=0.1):
+    """Return a slider's value [%] as a share: that of the house file, `own`, where it stands at its step."""
+    return own if abs(value - _stepped(own, step)) < 1e-6 else value / 100.0
+
+
+def _stepped(share, step):
+    return round(round(100 * share / step) * step, 6)
 
 
 # ---------------------------------------------------------------- part 1: three bills
@@ -135,9 +189,13 @@ def saving_picture(house):
             text.set_text(f"{sign}{abs(end - start) if role != 'money' else end:,.0f} $".replace("-", "−"))
             text.set_x(max(start, end, 0.0) + 0.012 * span)
         return (
-            f"{_capital(rule)}, {size} % of the array: {without:,.0f} $ without and {left:,.0f} $ with it, "
-            f"saved {saved:,.0f} $: {own:,.0f} $ by self-used and {out:,.0f} $ by exported energy. "
-            f"Price times generation would claim {claim:,.0f} $."
+            (
+                f"{_capital(rule)}, {size} % of the array: {without:,.0f} $ without and {left:,.0f} $ with it, "
+                f"saved {saved:,.0f} $: {own:,.0f} $ by self-used and {out:,.0f} $ by exported energy. "
+                f"Price times generation would claim {claim:,.0f} $."
+            )
+            .replace("-", "−")
+            .replace("self−used", "self-used")
         )
 
     return Picture(figure, [rows, words], update, slow=True)
@@ -152,13 +210,15 @@ def priced(house, price, years=None):
     events = tuple(event for event in costs.events if years is None or event.year <= years)
     installed = costs.installed * price / 100.0
     rebate = min(costs.rebate, installed + costs.fees + costs.roof_and_panelboard_work)
-    return replace(costs, installed=installed, rebate=rebate, events=events)
+    share = costs.tax_credit_share if years is None or costs.tax_credit_year <= years else 0.0
+    return replace(costs, installed=installed, rebate=rebate, events=events, tax_credit_share=share)
 
 
 @lru_cache(maxsize=512)
 def flow_at(house, price=100, growth=None, rule=OWN, loan=None):
     """Return the net flow for a price [% of the file's] and a yearly price growth [%]; see `bills.net_flow`."""
-    course = bills.Course(rules(house)[rule], None if growth is None else growth / 100.0, loan=loan)
+    growth = None if growth is None else exact(growth, house.outlook.price_growth)
+    course = bills.Course(rules(house)[rule], growth, loan=loan)
     return bills.net_flow(house, priced(house, price), course)
 
 
@@ -181,8 +241,8 @@ def _years_axes(years, sums, yearly):
 def flow_picture(house):
     """Return the picture of the years: price, growth, discount, rule -> a year's money, two running sums, paybacks."""
     years, costs = house.outlook.years, costs_of(house)
-    tariffs = rules(house)
-    ends = [flow_at(house, price, growth, rule) for price in (50, 150) for growth in (-2, 5) for rule in tariffs]
+    tariffs, growths = rules(house), start_values(house).growth[:2]
+    ends = [flow_at(house, price, growth, rule) for price in (50, 150) for growth in growths for rule in tariffs]
     sums = np.cumsum(ends, axis=1)
     high, low = max(sums.max(), 1.0), min(sums.min(), -1.0)
     figure, (upper, lower) = _years_axes(years, np.array([low, *sums.ravel()]), np.array(ends)[:, 1:])
@@ -197,8 +257,8 @@ def flow_picture(house):
     names = [direct_label(lower, years, 0, words, role, ha="right", va=va) for words, role, va in sides]
 
     def update(price, growth, rate, rule):
-        flow = flow_at(house, price, growth, rule)
-        now = money.discounted(rate / 100.0, flow)
+        flow, rate = flow_at(house, price, growth, rule), exact(rate, house.outlook.discount_rate)
+        now, good = money.discounted(rate, flow), bills.good_to(house, tariffs[rule])
         move_columns(rows, 0.0 * flow, np.where(year > 0, flow, 0.0), year)
         first.set_text(f"year 0, not drawn: {signed(flow[0])}")
         for curve, name, values, side in zip(curves, names, (flow, now), (1, -1)):
@@ -206,16 +266,18 @@ def flow_picture(house):
             curve.set_data(year, total)
             edge = side * (side * total[int(0.8 * years) :]).max()
             name.set_position((years, np.clip(edge + side * 0.03 * (high - low), low, high)))
-        back = (money.payback(flow), money.payback(flow, rate / 100.0))
+        back = (money.payback(flow), money.payback(flow, rate))
         for mark, at in zip(marks, back):
             mark.set_data([0 if np.isnan(at) else at], [0])
             mark.set_visible(not np.isnan(at))
         paid = priced(house, price)
-        simple = money.simple_payback(paid.outlay - paid.rebate, flows[rule].loc[1, "saving"], _running(paid))
+        outlay = paid.outlay - paid.rebate - paid.tax_credits(years).sum()
+        simple = money.simple_payback(outlay, flows[rule].loc[1, "saving"], _running(paid))
+        soon, lasting, late = (paid_back(flow, good, *how) for how in ((0.0,), (0.0, True), (rate,)))
         return (
-            f"{_capital(rule)}, price {price} %: simple payback {when(simple)}, running sum {when(back[0])} (for good: "
-            f"{when(money.payback(flow, lasting=True))}), discounted at {rate:g} % {when(back[1])}. "
-            f"Net {signed(flow.sum())} in all, worth {signed(now.sum())} today."
+            f"{_capital(rule)}, price {price} %: simple payback {when(simple)}, running sum {soon} (for good: "
+            f"{lasting}), discounted at {100 * rate:g} % {late}. "
+            f"Net {worth(flow, good)} in all, worth {worth(flow, good, rate)} today."
         )
 
     return Picture(figure, [rows, first, curves, marks, names], update)
@@ -225,14 +287,33 @@ def _capital(words):
     return words[0].upper() + words[1:]
 
 
-def signed(amount):
-    """Return an amount of money in words, with its sign."""
-    return f"{amount:+,.0f} $".replace("-", "−")
+def signed(amount, tolerance=0.0):
+    """Return an amount of money in words: with its sign, and about zero where it is less than what it is good to."""
+    words = (f"{round(amount):+,} $" if round(amount) else "0 $").replace("-", "−")
+    return f"about zero ({words})" if abs(amount) < tolerance else words
+
+
+def worth(flow, share, rate=0.0):
+    """Return the net present value of a flow in words, its incomes being good to a share; see `bills.good_to`."""
+    return signed(float(money.net_present_value(rate, flow)), float(money.tolerance(rate, flow, share)))
+
+
+def near_zero(house, price, rate, rule=OWN):
+    """Return below what the net present value of the house under one of `rules` is about zero. [$]"""
+    share = bills.good_to(house, rules(house)[rule])
+    return float(money.tolerance(rate, flow_at(house, price, None, rule), share))
 
 
 def when(years):
     """Return a payback in words."""
-    return "never" if np.isnan(years) else f"{years:.1f} years"
+    return "never" if np.isnan(years) else f"{years + 0.0:.1f} years"
+
+
+def paid_back(flow, share, rate=0.0, lasting=False):
+    """Say when a flow is paid back: about when, where incomes a share less would never pay it back but more do."""
+    more, less = (money.payback(flow + side * share * np.maximum(flow, 0.0), rate, lasting) for side in (1, -1))
+    about = np.isnan(less) and not np.isnan(more)
+    return f"about {more:.0f} years" if about else when(money.payback(flow, rate, lasting))
 
 
 # ---------------------------------------------------------------- part 3: net present value
@@ -251,11 +332,12 @@ def deal_flow(house, deal, price=100, growth=None):
 
 def curve_picture(house):
     """Return the picture of net present value over the discount rate: price, growth, rate, deal -> curve and zeros."""
-    rates = np.linspace(0, 20, 161)
-    outlay = max(costs_of(house).outlay, 1.0)
+    least, most = start_values(house).curve_rate[:2]
+    rates = np.linspace(least, most, 161)
+    outlay, own_good = max(costs_of(house).outlay, 1.0), bills.good_to(house)
     figure, ax = new_figure(left=0.1)
-    ax.set(xlim=(0, 20), xlabel="discount rate (% a year)")
-    ax.set_xticks(range(0, 21, 2))
+    ax.set(xlim=(least, most), xlabel="discount rate (% a year)")
+    ax.xaxis.set_major_locator(MultipleLocator(2 if most - least <= 24 else 5))
     zero_based(ax, 150, "net present value (% of outlay)", -80)
     ax.set_yticks(range(-50, 151, 50))
     ax.yaxis.label.set_size(TICK_PT)
@@ -264,18 +346,19 @@ def curve_picture(house):
     here = line(ax, "money", [0, 0], [-80, 150], linewidth=2.0)
     zeros = line(ax, "load", [0], [0], marker="o", markersize=13, linestyle="none")
     name = direct_label(ax, 0, 146, "", "money", va="top")
-    found = [direct_label(ax, 0, 4, "", va="bottom", ha="center") for _ in range(2)]
+    found = [direct_label(ax, 0, 4, "", va="bottom", ha="center") for _ in range(3)]
 
     def update(price, growth, rate, deal):
         flow = deal_flow(house, deal, price, growth)
         values = 100.0 * money.net_present_value(rates / 100.0, flow) / outlay
         curve.set_data(rates, values)
         here.set_xdata([rate, rate])
-        worth = float(money.net_present_value(rate / 100.0, flow))
-        side, at = (0.2, "left") if rate < 14 else (-0.2, "right")
-        name.set(text=f"at {rate:g} %: {signed(worth)}", x=rate + side, ha=at)
+        rate = 100 * exact(rate, house.outlook.discount_rate)
+        told = worth(flow, 0.0 if deal == DEALS[2] else own_good, rate / 100.0)
+        side, at = (0.2, "left") if rate < least + 0.6 * (most - least) else (-0.2, "right")
+        name.set(text=f"at {rate:g} %: {told}", x=rate + side, ha=at)
         roots = [100 * root for root in money.internal_rates(flow)]
-        shown = [root for root in roots if 0 <= root <= 20 and flow[0] < 0][:2]
+        shown = [root for root in roots if least <= root <= most and flow[0] < 0]
         zeros.set_data(shown or [0], [0] * max(len(shown), 1))
         zeros.set_visible(bool(shown))
         for text in found[len(shown) :]:
@@ -284,20 +367,33 @@ def curve_picture(house):
             right = np.searchsorted(rates, root)
             rising = values[min(right, 160)] > values[max(right - 1, 0)]
             place = {"y": -5, "va": "top"} if rising else {"y": 5, "va": "bottom"}
-            text.set(text=f"{root:.1f} %", x=np.clip(root + 0.9, 1.0, 19.0), visible=True, **place)
-        said = f"{_capital(deal)}, discount rate {rate:g} %: net present value {signed(worth)}."
-        return f"{said} {_rate_words(flow, roots)}"
+            text.set(text=f"{root:.1f} %", x=np.clip(root + 0.9, least + 1.0, most - 1.0), visible=True, **place)
+        said = f"{_capital(deal)}, discount rate {rate:g} %: net present value {told}."
+        return f"{said} {_rate_words(flow, roots, least, most)}"
 
     return Picture(figure, [curve, here, zeros, name, found], update)
 
 
-def _rate_words(flow, roots):
-    """Say whether an internal rate of return exists."""
+def _rate_words(flow, roots, least, most):
+    """Say where the curve is zero [%], and whether that is an internal rate of return."""
+
+    def told(some):
+        at = {"": [], "left of the picture ": [], "right of the picture ": []}
+        for root in some:
+            where = "left of the picture " if root < least else "right of the picture " if root > most else ""
+            at[where].append(f"{root:.1f} %".replace("-0.0", "0.0").replace("-", "−"))
+        return " and ".join(f"{where}at {' and '.join(zeros)}" for where, zeros in at.items() if zeros)
+
     if flow[0] >= 0:
-        return "Nothing is paid at the start, so there is no internal rate of return."
-    if len(roots) > 1:
-        zeros = " and ".join(f"{root:.1f} %" for root in roots)
-        return f"The curve is zero at {zeros}: there is no one internal rate. Read the curve."
+        seen = told([root for root in roots if least <= root <= most])
+        seen = f", though the curve is zero {seen}" if seen else ""
+        return f"Nothing is paid at the start, so there is no internal rate of return{seen}."
     if not roots:
         return "The curve is never zero: no internal rate."
-    return f"The curve is zero once, at {roots[0]:.1f} %: the internal rate of return."
+    one = 100 * money.internal_rate(flow)
+    below = [root for root in roots if root < -100 * money.NEAR_ZERO and root != one]
+    if np.isnan(one):
+        zeros = [root for root in roots if root not in below] or roots
+        return f"The curve is zero {told(zeros)}: there is no one internal rate. Read the curve."
+    also = f" It is zero {told(below)} too, below 0 %: no rate of gain." if below else ""
+    return f"The curve is zero once{' from 0 % on' if below else ''}, {told([one])}: the internal rate of return.{also}"

@@ -1,4 +1,4 @@
-"""Checks of lesson 05: the saving, paybacks, rates of return, cost of energy, uncertainty, and thirteen mistakes."""
+"""Checks of lesson 05: the saving, paybacks, rates of return, cost of energy, uncertainty, and typical mistakes."""
 
 import textwrap
 from dataclasses import dataclass
@@ -6,10 +6,11 @@ from html import escape
 from types import SimpleNamespace
 
 from solarlib.house import bills
-from solarlib.lessons.lifetime_value.pictures import costs_of, when
+from solarlib.lessons.lifetime_value.pictures import costs_of, paid_back, when
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.asked import questions_beside
 from solarlib.quantities import InputError, require, texts_beside
+from solarlib.worth.lifetime import figures_of_merit
 from solarlib.worth.money import discounted, simple_payback
 
 ASK = questions_beside(__file__)
@@ -26,10 +27,17 @@ def mover_word(factor):
     return TEXTS["movers"].get(factor, "something else")
 
 
-def paybacks(merit):
-    """Return the four paybacks of `lifetime.figures_of_merit`, each with its definition."""
+def paybacks(house, table):
+    """Return the four paybacks of a house's `lifetime.cash_flow` in words, each with its definition."""
+    rate, share, flow = house.outlook.discount_rate, bills.good_to(house), table["net"].to_numpy()
+    told = {
+        "simple_payback": when(figures_of_merit(table, rate)["simple_payback"]),
+        "cumulative_payback": paid_back(flow, share),
+        "lasting_payback": paid_back(flow, share, lasting=True),
+        "discounted_payback": paid_back(flow, share, rate),
+    }
     rows = TEXTS["paybacks"].items()
-    return "\n".join(f"{name.replace('_', ' '):19} {when(merit[name]):>10}: {words}" for name, words in rows)
+    return "\n".join(f"{name.replace('_', ' '):19} {told[name]:>14}: {words}" for name, words in rows)
 
 
 def check_saving(answer, mine):

@@ -5,7 +5,9 @@ from dataclasses import replace
 import numpy as np
 
 from solarlib.house import bills
-from solarlib.lessons.lifetime_value.pictures import OWN, THIRD, WITH_COMMAS, costs_of, priced, rules, signed
+from solarlib.house.rules import kinds_of
+from solarlib.lessons.lifetime_value import pictures
+from solarlib.lessons.lifetime_value.pictures import OWN, SOLD, THIRD, exact, priced, rules, signed, start_values
 from solarlib.lessons.tools.figures import (
     BACKGROUND,
     INK,
@@ -24,7 +26,7 @@ from solarlib.worth.risk import Rule, Uncertainty, draw_lifetimes, summarise, to
 
 DRAWS, SEED = 2500, 2026
 CHANGE_YEAR = 11
-LATER = f"rule from year {CHANGE_YEAR}"
+LATER, EXPORT_GROWTH = f"rule from year {CHANGE_YEAR}", "export growth"
 
 
 def _changes(house, rule):
@@ -32,9 +34,12 @@ def _changes(house, rule):
     view, wear = house.outlook, house.system.degradation_per_year
     growths = [view.price_growth + change for change in (-0.02, 0.02)]
     wears = [wear + 0.005, max(0.0, wear - 0.003)]
+    tariff = rules(house)[rule]
+    exports = any("export" in kinds_of(each) for each in ((tariff,) if tariff else house.tariffs))
     return {
         "billing rule": (rule, {other: other for other in rules(house) if other != rule}),
-        LATER: (None, {OWN: OWN} if rule == THIRD else {THIRD: THIRD}),
+        **({EXPORT_GROWTH: (view.growth.export, _export_paths(view))} if exports else {}),
+        LATER: (None, {SOLD: SOLD} if rule == THIRD else {THIRD: THIRD}),
         "energy price": (1.0, {0.8: "−20 %", 1.2: "+20 %"}),
         "array's price": (100, {125: "+25 %", 75: "−25 %"}),
         "sun and model": (1.0, {0.9: "−10 %", 1.1: "+10 %"}),
@@ -45,23 +50,41 @@ def _changes(house, rule):
     }
 
 
+def _export_paths(view):
+    """Return {other way for export prices to go on: its words}."""
+    path = view.growth.export
+    if path.then is not None:
+        return {replace(path, then=factor * path.then): f"then {factor * path.then} $" for factor in (0, 2)}
+    rate = view.price_growth if path.rate is None else path.rate
+    return {replace(path, rate=rate + change): _percent(rate + change, "+") for change in (-0.02, 0.02)}
+
+
+def changed_rules(house, rule, later, growth=None):
+    """Return the tariffs of a life for `bills.Course`: one of `rules`, and another from `CHANGE_YEAR` on."""
+    tariffs = rules(house)
+    if later is None:
+        return tariffs[rule]
+    if tariffs[rule] is not None:  # held until then, in place of the house's own
+        begin = replace(house.outlook, first_day=bills.first_day(house))
+        house = replace(house, tariff=tariffs[rule], later=(), outlook=begin)
+    return bills.rules_from(house, tariffs[later], CHANGE_YEAR, bills.Course(price_growth=growth))
+
+
 def worth_changes(house, rule=OWN, price=100, rate=None):
-    """Return (table, words, base) of `risk.tornado` for the net present value at a discount rate [%]."""
-    rate, changes = house.outlook.discount_rate if rate is None else rate / 100.0, _changes(house, rule)
+    """Return (table, words, base) of `risk.tornado` for the net present value at a discount rate, a share."""
+    rate, changes = house.outlook.discount_rate if rate is None else rate, _changes(house, rule)
     base = {factor: value for factor, (value, _) in changes.items()}
 
     def value(**v):
         costs, more = priced(house, price * v["array's price"] / 100.0, v["years of use"]), v["upkeep, repairs"]
         events = tuple(replace(event, cost=more * event.cost) for event in costs.events)
         costs = replace(costs, upkeep_per_year=more * costs.upkeep_per_year, events=events)
-
-        def net(held):
-            names = ("price growth", "years of use", "wear of modules", "sun and model", "energy price")
-            return bills.net_flow(house, costs, bills.Course(rules(house)[held], *(v[name] for name in names)))
-
-        # a second rule set takes over with an empty bank
-        flow, later = net(v["billing rule"]), v[LATER]
-        flow = flow if later is None else np.concatenate([flow[:CHANGE_YEAR], net(later)[CHANGE_YEAR:]])
+        view = house.outlook
+        paths = replace(view.growth, export=v.get(EXPORT_GROWTH, view.growth.export))
+        lived = replace(house, outlook=replace(view, growth=paths))
+        tariff = changed_rules(lived, v["billing rule"], v[LATER], v["price growth"])
+        names = ("price growth", "years of use", "wear of modules", "sun and model", "energy price")
+        flow = bills.net_flow(lived, costs, bills.Course(tariff, *(v[name] for name in names)))
         return float(money.net_present_value(rate, flow))
 
     table = tornado(value, base, {factor: list(settings) for factor, (_, settings) in changes.items()})
@@ -76,17 +99,18 @@ def largest(house):
 
 def tornado_picture(house):
     """Return the picture of one change at a time: rule, array's price, discount rate -> bars from the base case."""
-    settings = [(rule, price, rate) for rule in rules(house) for price in (75, 125) for rate in (0, 10)]
+    least, most = np.array(start_values(house).rate[:2]) / 100.0
+    settings = [(rule, price, rate) for rule in rules(house) for price in (75, 125) for rate in (least, most)]
     ends = np.concatenate([worth_changes(house, *setting)[0]["result"] for setting in settings])
     high, low = max(1.0, ends.max()), min(-1.0, ends.min())
-    span, count = high - low, len(_changes(house, OWN))
+    span, count = high - low, max(len(_changes(house, rule)) for rule in rules(house))
     figure, ax = new_figure(left=0.19, right=0.97, top=0.98)
     ax.set(xlim=(low - 0.2 * span, high + 0.2 * span), ylim=(count - 0.4, -0.6), xlabel="net present value ($)")
     ax.set_yticks(range(count), [""] * count)
     ax.tick_params(axis="y", length=0)
     ax.grid(visible=False)
     ax.axvline(0, color=INK, linewidth=1.2, linestyle=":")
-    ax.xaxis.set_major_formatter(WITH_COMMAS)
+    ax.xaxis.set_major_formatter(pictures.WITH_COMMAS)
     worse, better = boxes(ax, "loss"), boxes(ax, "money")
     middle = line(ax, "load", [0, 0], [-0.5, count - 0.5], linestyle="-", linewidth=2.0)
     rows, look = np.arange(count), {"size": TICK_PT, "va": "center"}
@@ -96,9 +120,12 @@ def tornado_picture(house):
     right = [direct_label(ax, 0, row, "", "money", ha="left", **look) for row in rows]
 
     def update(price, rate, rule):
+        rate = exact(rate, house.outlook.discount_rate)
         table, words, base = worth_changes(house, rule, price, rate)
         middle.set_xdata([base, base])
         reaches = []
+        for artist in (*names, *left, *right):  # a row may have nothing to say under this rule
+            artist.set_text("")
         for row, (factor, group) in enumerate(table.groupby("factor", sort=False)):
             names[row].set_text(factor)
             least, most = group.loc[group["result"].idxmin()], group.loc[group["result"].idxmax()]
@@ -107,51 +134,54 @@ def tornado_picture(house):
                 text.set_text(words[factor, end["setting"]] if moved else "")
                 text.set_x((end["result"] if moved else base) + side * 0.01 * span)
             reaches.append((factor, min(least["result"], base), max(most["result"], base)))
-        lows, highs = np.array([reach[1:] for reach in reaches]).T
+        drawn = [reach[1:] for reach in reaches] + [(base, base)] * (count - len(reaches))
+        lows, highs = np.array(drawn).T
         move_boxes(worse, lows, 0.0 * lows + base, rows - 0.35, rows + 0.35)
         move_boxes(better, 0.0 * highs + base, highs, rows - 0.35, rows + 0.35)
-        top, last = reaches[0], reaches[-1]
-        return (
-            f"Base case at {rate:g} %: {signed(base)}. Moves it most: {top[0]}, {signed(top[1])} to {signed(top[2])}. "
-            f"Least: {last[0]}, {signed(last[1])} to {signed(last[2])}."
+        near = max(pictures.near_zero(house, price, rate, each) for each in (rule, OWN))
+        top, last = (
+            f"{name}, {signed(a, near)} to {signed(b, near)}" if b - a >= 1 else f"{name}, not at all"
+            for name, a, b in (reaches[0], reaches[-1])
         )
+        return f"Base case at {100 * rate:g} %: {signed(base, near)}. Moves it most: {top}. Least: {last}."
 
     return Picture(figure, [worse, better, middle, names, left, right], update, slow=True)
 
 
-def lifetimes(house, chance=0, persistent=0, yearly=0, growth=1.0):
-    """Return drawn lifetimes; see `risk.draw_lifetimes`. All arguments in %; `chance` is that of the rule THIRD."""
-    view = house.outlook
-    inflation = view.inflation
-    doubt = Uncertainty(
-        persistent / 100.0,
-        yearly / 100.0,
-        price_sd=0.03,
-        inflation=(inflation, 0.005),
-        upkeep_sd=0.3,
-        event_cost_sd=0.3,
-        real_growth=(float(money.real_rate(view.price_growth, inflation)), growth / 100.0),
-        real_rate=(float(money.real_rate(view.discount_rate, inflation)), 0.0),
-        degradation=(house.system.degradation_per_year, 0.002),
-        event_year_sd=2.0,
-    )
-    other = rules(house)[THIRD]
-    own, third, none = bills.bill_table(house), bills.bill_table(house, other), bills.bill_without_array(house)
-    # each rule has its own bill without array: what a lifetime needs is the difference of the two
-    gap = none - bills.bill_without_array(house, other)
-    both = [Rule(OWN, 1 - chance / 100.0, own), Rule(THIRD, chance / 100.0, lambda factor: third(factor) + gap)]
-    return draw_lifetimes(np.random.default_rng(SEED), DRAWS, view.years, none, both, costs_of(house), doubt)
+def lifetimes(house, chance=0, since=1, persistent=0, yearly=0):
+    """Return drawn lifetimes, all else as unsure as the house file says; see `risk.draw_lifetimes`.
+
+    Parameters
+    ----------
+    chance : float
+        That the rule `THIRD` takes over. [%]
+    since : int
+        First year of the life in which it may; that and each later one are alike.
+    persistent, yearly : float
+        Standard deviation of the generation, of every year and from year to year. [%]
+    """
+    view, doubt = house.outlook, house.outlook.spread
+    means = (float(money.real_rate(rate, view.inflation)) for rate in (view.price_growth, view.discount_rate))
+    real_growth, real_rate = zip(means, (doubt.price_growth, doubt.discount_rate))
+    inflation, wear = (view.inflation, doubt.inflation), (house.system.degradation_per_year, doubt.wear)
+    errors = exact(persistent, doubt.yield_every_year, 0.5), exact(yearly, doubt.weather, 0.5), doubt.prices
+    unsure = Uncertainty(*errors, inflation, real_growth, real_rate, wear, doubt.costs, doubt.costs, doubt.event_years)
+    chance, last = exact(chance, doubt.rule_change, 1.0), max(since, view.years)
+    own, third = bills.life_table(house), bills.life_table(house, rules(house)[THIRD])
+    both = [Rule(OWN, 1 - chance, own.saving), Rule(THIRD, chance, third.saving, (since, last))]
+    return draw_lifetimes(np.random.default_rng(SEED), DRAWS, view.years, both, pictures.costs_of(house), unsure)
 
 
 def risk_picture(house):
-    """Return the picture of many lifetimes: chance, persistent, yearly, growth -> net present values by rule."""
-    wide = lifetimes(house, 50, 15, 15, 2.0)["net_present_value"]
+    """Return the picture of many lifetimes: chance, since, persistent, yearly -> net present values by rule."""
+    years, ends = house.outlook.years, start_values(house)
+    wide = lifetimes(house, 50, 1, ends.error[1], ends.weather[1])["net_present_value"]
     edges = np.linspace(*np.quantile(wide, (0.005, 0.995)), 41)
     width, middle = edges[1] - edges[0], (edges[1:] + edges[:-1]) / 2
     figure, ax = new_figure(left=0.1)
     ax.set(xlim=(edges[0], edges[-1]), xlabel="net present value of a lifetime ($)")
-    ax.xaxis.set_major_formatter(WITH_COMMAS)
-    narrow = [lifetimes(house, chance, growth=0.5) for chance in (0, 100)]
+    ax.xaxis.set_major_formatter(pictures.WITH_COMMAS)
+    narrow = [lifetimes(house, chance) for chance in (0, 100)]
     top = 1.25 * max(_shares(table, edges).sum(axis=0).max() for table in narrow)
     zero_based(ax, top, "lifetimes (% a bar)")
     ax.axvline(0, color=INK, linewidth=2.0)
@@ -159,8 +189,8 @@ def risk_picture(house):
     look = {"ha": "center", "va": "bottom", "bbox": {"facecolor": BACKGROUND, "edgecolor": "none", "pad": 1.5}}
     names = [direct_label(ax, 0, 0, words, role, **look) for words, role in ((OWN, "money"), (THIRD, "export"))]
 
-    def update(chance, persistent, yearly, growth):
-        table = lifetimes(house, chance, persistent, yearly, growth)
+    def update(chance, since, persistent, yearly):
+        table = lifetimes(house, chance, since, persistent, yearly)
         parts = _shares(table, edges)
         move_columns(own, 0.0 * parts[0], parts[0], middle, 0.94 * width)
         move_columns(other, parts[0], parts.sum(axis=0), middle, 0.94 * width)
@@ -169,11 +199,13 @@ def risk_picture(house):
             name.set_visible(bool(part.max() > 0))
             near = parts[:, max(0, at - 4) : at + 5].sum(axis=0).max()
             name.set_position((np.clip(middle[at], edges[4], edges[-5]), min(near + lift * top, 0.92 * top)))
-        found = summarise(table).loc["all"]
+        found, changed = summarise(table).loc["all"], int((table["rule"] == THIRD).sum())
+        when = f"year {years}" if since == years else f"a year from {since} to {years}"
+        which = f"{changed:,} change to {THIRD} in {when}" if changed else "no rule changes"
         return (
-            f"{DRAWS:,} lifetimes: worth below zero in {100 * found['share_losing']:.0f} %. Of ten, nine lie between "
-            f"{signed(found['net_present_value_5'])} and {signed(found['net_present_value_95'])}; "
-            f"paid back between {_late(found['payback_5'])} and {_late(found['payback_95'])}."
+            f"{DRAWS:,} lifetimes, {which}: worth below zero in {100 * found['share_losing']:.0f} %. Of ten, nine lie "
+            f"between {signed(found['net_present_value_5'])} and {signed(found['net_present_value_95'])}; "
+            f"{_back(found['payback_5'], found['payback_95'])}."
         )
 
     return Picture(figure, [own, other, names], update, slow=True)
@@ -186,8 +218,11 @@ def _shares(table, edges):
     return np.array([100.0 * np.histogram(part, edges)[0] / len(table) for part in chosen])
 
 
-def _late(years):
-    return "never" if np.isinf(years) else f"{years:.0f} years"
+def _back(soon, late):
+    """Say when nine of ten lives are paid back, from two quantiles. [years]"""
+    if np.isinf(soon):
+        return "hardly one is ever paid back"
+    return f"paid back between {soon:.0f} years and {'never' if np.isinf(late) else f'{late:.0f} years'}"
 
 
 def _percent(share, sign=""):
