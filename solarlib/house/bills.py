@@ -425,7 +425,8 @@ def shape_of(tariff):
         return None
     lines = tuple(replace(charge, price=None, blocks=()) for charge in lines)
     counted = Credit("none", credit.netting, export, export_limit_kw=credit.export_limit_kw)
-    return Tariff("", lines, counted, tariff.buckets, tariff.holidays)
+    together = tariff.months_per_bill if any(charge.highest > 1 for charge in lines) else 1
+    return Tariff("", lines, counted, tariff.buckets, tariff.holidays, months_per_bill=together)
 
 
 @lru_cache(maxsize=4096)
@@ -445,7 +446,9 @@ def _sums(source, shape, scale, load=1.0, export=True):
         steps = {name: np.rint(values * STEPS_PER_KWH) for name, values in flows.items()}
         return {name: (np.add.reduceat(values, cut) / STEPS_PER_KWH).tolist() for name, values in steps.items()}
     table = monthly_periods(*(pd.Series(values, index) for values in flows.values()), tariff=shape)
-    return {name: table[name].tolist() for name in table.columns[2:] if name != "months"}
+    apart = [None] * (shape.months_per_bill - 1)  # highest demands of several months do not follow from each month's
+    columns = {name: table[name].tolist() for name in table.columns[2:] if name != "months"}
+    return {name: [each for value in values for each in (value, *apart)] for name, values in columns.items()}
 
 
 def _first_of_months(index):
@@ -457,6 +460,12 @@ def _together(parts):
     if len(parts) == 1:
         sums, month = parts[0]
         return {name: values[month] for name, values in sums.items()} | {"months": 1}
+    (sums, month), *later = parts
+    if sums["delivered_kwh"][month] is None:
+        found = f"bills of {len(parts)} months, with a mean of highest demands, from month {month + 1} on"
+        raise InputError(f"first_day: found {found}, allowed are such bills counted from January on")
+    if later[0][0]["delivered_kwh"][later[0][1]] is None:
+        return {name: values[month] for name, values in sums.items()} | {"months": len(parts)}
     most = {name: max if name.startswith(("demand_", "load_demand_")) else sum for name in parts[0][0]}
     return {name: of(sums[name][month] for sums, month in parts) for name, of in most.items()} | {"months": len(parts)}
 

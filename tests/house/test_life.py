@@ -296,6 +296,46 @@ def half_hours():
     return tariff_from_table(own)
 
 
+def test_a_mean_of_highest_demands_over_bills_of_two_months():
+    peak = {"line": "peak", "on": "demand", "price": 3, "window_minutes": 60, "highest": 3, "one_a_day": True}
+    own = {"name": "peaks", "charge": [{"line": "energy", "on": "import", "price": 0.1}, peak], "months_per_bill": 2}
+    house = house_with(own)
+    made, used = bills.hourly(house)
+    bought = (used - made).clip(lower=0)
+    days = bought.groupby(bought.index.date).max()
+    pairs = days.groupby([(day.month - 1) // 2 for day in days.index])
+    highest = [top.nlargest(3).mean() for _, top in pairs]
+    table = bills.months(house, tariff=house.tariff)
+    assert table["demand_kw"].tolist() == pytest.approx(highest) and table["months"].tolist() == [2] * 6
+    assert table["delivered_kwh"].sum() == pytest.approx(bought.sum())
+    net = made - used
+    energy = sum(max(0.0, -net[net.index.month.isin((month, month + 1))].sum()) for month in range(1, 12, 2))
+    assert bills.bill_with_array(house) == pytest.approx(0.1 * energy + 2 * 3 * sum(highest), abs=0.05)
+    with pytest.raises(InputError, match="bills of 2 months, with a mean of highest demands, from month 4 on"):
+        bills.life_bills(house_with(own, first_day=date(2027, 4, 1)))
+
+
+def test_a_file_of_prices_lies_beside_the_house_file(tmp_path):
+    hours = pd.date_range("2026-01-01", "2027-01-01", freq="1h", inclusive="left")
+    prices = np.where(hours.hour < 12, 0.05, 0.20)
+    rows = "\n".join(f"{hour:%Y-%m-%dT%H:%M},{price}" for hour, price in zip(hours, prices))
+    (tmp_path / "prices.csv").write_text(f"time,price\n{rows}\n", encoding="utf-8")
+    text = (HOUSE_FOLDER / "two-storey.toml").read_text(encoding="utf-8")
+    price = 'prices = { file = "prices.csv", column = "price" }'
+    text = text.replace("price = 0.135", price).replace('on = "billed"', 'on = "delivered"')
+    text = (
+        text.replace('unit = "kWh"', 'unit = "none"').replace("reset_month = 3", "").replace('at_reset = "forfeit"', "")
+    )
+    text = text.replace('netting = "period"', 'netting = "none"')
+    (tmp_path / "mine.toml").write_text(text, encoding="utf-8")
+    house = read_house(tmp_path / "mine.toml")
+    _, used = bills.hourly(house)
+    worth = (used * np.where(used.index.hour < 12, 0.05, 0.20)).sum()
+    assert bills.bill_without_array(house) == pytest.approx(144 + worth, abs=0.1)
+    without = bills.life_bills(house, bills.Course(years=3))[0]
+    assert without == pytest.approx((144 + worth) * 1.025 ** np.arange(3), abs=0.2)
+
+
 def test_energies_are_made_once_for_a_house_whatever_its_rules():
     house = read_house("two-storey")
     other = house_with(RULES["every second year"])
