@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from functools import lru_cache
+from math import ceil, lcm
 
 import numpy as np
 import pandas as pd
@@ -261,9 +262,9 @@ def life_bills(house, course=AS_IN_THE_FILE):
     The ledger runs through every bill of all years, with the rules and the prices of each: see `rules.life`. A year
     is twelve months from the month of the first day (see `file.Outlook`); a bill that reaches into the next year is
     shared by months. All bills of a year know the same array: it wears from year to year. Credits cross from year to
-    year, and the bank starts as the year before has left it, run under the first rules with the generation and the
-    prices of year 1; with a reset every k years, or credits that live k years, these are the k years before. The
-    account does not close after the last year: what is left then is neither paid nor lost.
+    year. The bank starts as the year before has left it, or as many as a reset, the life of a credit or a mean of
+    demands reaches back: run under the first rules with the generation and the prices of year 1. The account does not
+    close after the last year: what is left then is neither paid nor lost.
 
     Parameters
     ----------
@@ -471,11 +472,11 @@ def _together(parts):
 
 
 def _cycle(tariff):
-    """Return after how many years bills that are the same each year repeat themselves."""
-    credit = tariff.credit
-    if credit.reset_anchor or credit.reset_bills:
-        return credit.reset_every_years
-    return -(-(credit.life_bills or 1) * tariff.months_per_bill // 12)
+    """Return after how many years bills of years that are alike repeat themselves, credits and demands carried on."""
+    credit, each = tariff.credit, tariff.months_per_bill
+    years = lcm(each * (credit.reset_bills or 1), 12 * credit.reset_every_years) // 12
+    back = [charge.over_bills for charge in tariff.charges] + ([] if credit.resets else [credit.life_bills or 1])
+    return years * ceil(each * max([1, *back]) / (12 * years))
 
 
 @lru_cache(maxsize=4096)

@@ -109,6 +109,32 @@ def test_a_reset_every_second_year_alternates():
     assert bills.bill_with_array(house, 1.15) == pytest.approx((odd + even) / 2, abs=0.05)
 
 
+@pytest.mark.parametrize(
+    ("credit", "each", "over", "years"),
+    [
+        ({"reset_month": 3, "at_reset": "forfeit"}, 1, 1, 1),
+        ({"reset_month": 3, "at_reset": "forfeit", "reset_every_years": 2}, 1, 1, 2),
+        ({"reset_month": 3, "at_reset": "forfeit", "reset_every_years": 2}, 1, 30, 4),
+        ({"reset_bills": 12, "at_reset": "forfeit"}, 1, 1, 1),
+        ({"reset_bills": 18, "at_reset": "forfeit"}, 1, 1, 3),
+        ({"reset_bills": 4, "at_reset": "forfeit"}, 6, 1, 2),
+        ({"life_bills": 13}, 1, 1, 2),
+        ({"life_bills": 12}, 1, 1, 1),
+        ({"life_bills": 12}, 2, 1, 2),
+        ({}, 1, 13, 2),
+    ],
+)
+def test_after_how_many_years_bills_repeat(credit, each, over, years):
+    peak = {"line": "peak", "on": "demand", "price": 0.1, "window_minutes": 60, "over_bills": over}
+    own = RULES["kWh bank"] | {"credit": {"unit": "kWh"} | credit, "months_per_bill": each}
+    house = house_with(own | {"charge": [*own["charge"], peak]})
+    assert bills._cycle(house.tariff) == years
+    flat = bills.Course(price_growth=0.0, degradation=0.0, years=3 * years, yield_factor=1.1)
+    again = bills.life_bills(house, flat)[1].reshape(3, years)
+    assert again[1] == pytest.approx(again[0], abs=0.03) and again[2] == pytest.approx(again[0], abs=0.03)
+    assert bills.bill_with_array(house, 1.1) == pytest.approx(again[0].mean(), abs=0.03)
+
+
 @pytest.mark.parametrize("count", [2, 3, 4, 6, 12])
 def test_bills_of_several_months_have_the_sums_of_their_months(count):
     one, several = (house_with(RULES["kWh bank"] | {"months_per_bill": n}) for n in (1, count))
