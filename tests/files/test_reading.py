@@ -331,6 +331,15 @@ def test_swapped_readings_are_found():
     assert not len(swapped_readings(a, b))
     a.iloc[3], b.iloc[3] = b.iloc[3], a.iloc[3]
     assert swapped_readings(a, b).tolist() == [index[3]]
+    assert swapped_readings(b, a).tolist() == [index[3]]
+
+
+def test_a_register_that_falls_and_would_fit_in_no_other_place_is_not_swapped():
+    index = pd.date_range("2026-05-01", periods=4, freq="1D", tz="UTC")
+    low, high = pd.Series([100.0, 110, 3, 4], index), pd.Series([500.0, 504, 508, 512], index)
+    assert not len(swapped_readings(low, high)) and not len(swapped_readings(high, low))
+    low.iloc[2], high.iloc[2] = 505.0, 90.0  # the low one is no follower of 110: only one of the two would fit
+    assert not len(swapped_readings(low, high)) and not len(swapped_readings(high, low))
 
 
 def test_a_fall_beyond_half_the_dial_is_no_rollover():

@@ -128,6 +128,13 @@ def test_filling_prefers_the_week_before():
     assert load.fill_masked(table)["00:00"].tolist() == [3] * 21
 
 
+def test_filling_never_reaches_round_the_ends_of_the_year():
+    table = pd.DataFrame({"00:00": [np.nan, *range(1, 21)]}, pd.date_range("2026-01-01", periods=21))
+    assert load.fill_masked(table)["00:00"].iloc[0] == 7
+    table = pd.DataFrame({"00:00": [*range(20), np.nan]}, pd.date_range("2026-01-01", periods=21))
+    assert load.fill_masked(table)["00:00"].iloc[-1] == 13
+
+
 # ------------------------------------------------------------- the household
 
 

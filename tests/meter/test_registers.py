@@ -177,6 +177,12 @@ def test_balance_of_interval_series_gives_the_load_back(seed):
 def test_shares_of_nothing_are_missing():
     house = balance.house_use(0, 0, 0)
     assert np.isnan(house.self_consumption_share) and np.isnan(house.self_sufficiency_share)
+    assert np.isnan(balance.house_use(0, 1, 1, tolerance_kwh=1).self_consumption_share)
+
+
+def test_the_first_energy_below_zero_is_the_one_that_is_named():
+    with pytest.raises(InputError, match="delivered: found -3 kWh"):
+        balance.house_use(np.array([5.0, 5.0]), np.array([0.0, -3.0]), np.zeros(2))
 
 
 @pytest.mark.parametrize(
