@@ -5,6 +5,7 @@ START of each interval, power is the mean over the interval in W, energy is the 
 """
 
 import math
+import re
 import tomllib
 from datetime import tzinfo
 from pathlib import Path
@@ -124,6 +125,16 @@ def texts_beside(module_file, name):
 def counted(number: int, one: str, more: str | None = None) -> str:
     """Return a number with its noun: ``counted(1, "day")`` is 1 day, ``counted(3, "fox", "foxes")`` is 3 foxes."""
     return f"{number} {one if number == 1 else more or one + 's'}"
+
+
+def plain(text: str) -> str:
+    """Return a text in which no zero bears a minus, as rounding leaves it: "-0.0 %" becomes "0.0 %"."""
+    return re.sub(r"(?<![\w.,])[-\u2212](?=0(?:[.,]0*)?(?![\d.,]*\d))", "", text)
+
+
+def plane_words(surface_tilt: float, surface_azimuth: float) -> str:
+    """Return how a plane lies, in words: a flat one faces nowhere. [deg]"""
+    return f"tilt {surface_tilt:g}°, facing {surface_azimuth:g}°" if surface_tilt else "flat"
 
 
 def energy_kwh(power_w):

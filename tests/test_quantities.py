@@ -14,6 +14,8 @@ from solarlib.quantities import (
     energy_kwh,
     hours,
     one_of,
+    plain,
+    plane_words,
     power_w,
     require,
     whole_number,
@@ -124,3 +126,21 @@ def test_one_of_gives_the_value_or_names_those_allowed():
     assert one_of("b", "kind", ("a", "b")) == "b" and one_of(20, "size", {15: 1, 20: 2}) == 20
     with pytest.raises(InputError, match="^kind: found 'c', allowed is one of a, b$"):
         one_of("c", "kind", ("a", "b"))
+
+
+@pytest.mark.parametrize(
+    "text, words",
+    [
+        ("-0 kWh, -0.0 %, \u22120.00 $", "0 kWh, 0.0 %, 0.00 $"),
+        ("from -0.05 to -0,3 and -10", "from -0.05 to -0,3 and -10"),
+        ("on 2026-03-01, 10-0, UTC-05:00", "on 2026-03-01, 10-0, UTC-05:00"),
+        ("it takes -0. Then +0.0", "it takes 0. Then +0.0"),
+    ],
+)
+def test_no_zero_bears_a_minus(text, words):
+    assert plain(text) == words
+
+
+def test_a_flat_plane_faces_nowhere():
+    assert plane_words(0, 180) == plane_words(0.0, 0) == "flat"
+    assert plane_words(27, 200) == "tilt 27°, facing 200°"

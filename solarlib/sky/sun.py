@@ -17,6 +17,11 @@ from solarlib.sky.weather import Place
 _BLOCK = 44640  # sun positions computed at once: a month of minutes, so that a year stays small in memory
 
 
+def noon_side(place: Place) -> int:
+    """Return where the noon sun stands for most of the year: 180 (south), or 0 (north) south of the equator. [deg]"""
+    return 180 if place.latitude >= 0 else 0
+
+
 def position(index: pd.DatetimeIndex, place: Place) -> pd.DataFrame:
     """Return the sun's position in the middle of each interval.
 

@@ -9,6 +9,7 @@ import pytest
 from solarlib.house.file import read_house
 from solarlib.house.year import weather
 from solarlib.lessons.array_yield import pictures as array_yield, questions as array_yield_checks
+from solarlib.lessons.tools import own_slider
 from solarlib.quantities import InputError, energy_kwh
 from solarlib.roof.array import array_power, loss_steps
 from solarlib.roof.parts import ArraySystem, Converter, Module, Plane, cell_temperature
@@ -181,7 +182,7 @@ def test_nine_years_of_ten():
     assert 1 - 1.2816 * spread == pytest.approx(0.90, abs=0.005)
 
 
-def test_start_values_fit_every_house_into_the_controls(house):
+def test_start_values_are_those_of_the_file_whatever_they_are(house):
     odd = replace(
         house.system,
         age_years=55.0,
@@ -191,14 +192,16 @@ def test_start_values_fit_every_house_into_the_controls(house):
         converter=replace(house.system.converter, ac_limit_w=9_000_000.0),
     )
     values = array_yield.start_values(replace(house, system=odd))
-    assert (values.coefficient, values.dirt, values.age, values.limit, values.tilt, values.azimuth) == (
-        0.6,
-        20,
-        40,
-        110,
-        90,
-        360,
-    )
+    share = round(9_000_000 / 4.3 / (1 if odd.converter.kind == "per module" else 4))
+    held = {"coefficient": 0.9, "dirt": 40.0, "age": 55.0, "limit": share, "tilt": 89.6, "azimuth": 358.0}
+    assert vars(values) == held
+    for name, ends in (
+        ("coefficient", (0.2, 0.6, 0.01)),
+        ("dirt", (0, 20, 1)),
+        ("age", (0, 40, 1)),
+        ("tilt", (0, 90, 1)),
+    ):
+        assert own_slider(name, *ends, held[name]).make().value == pytest.approx(held[name])
 
 
 def test_pictures_of_a_southern_house(two_storey, monkeypatch):

@@ -25,11 +25,11 @@ from solarlib.lessons.tools.figures import (
     zero_based,
 )
 from solarlib.lessons.tools.panel import Picture
-from solarlib.quantities import energy_kwh
+from solarlib.quantities import energy_kwh, plane_words
 from solarlib.roof.array import array_power, loss_steps
 from solarlib.roof.parts import Plane, cell_temperature
 from solarlib.sky.clouds import minute_weather
-from solarlib.sky.sun import clear_sky
+from solarlib.sky.sun import clear_sky, noon_side
 
 LIMITS = range(50, 115, 5)  # the converter's limits to choose from, % of the label
 CLOUD_SEED = 2026
@@ -49,15 +49,15 @@ STAIR = {
 
 
 def start_values(house):
-    """Return the house's own values, rounded and kept inside the controls of this lesson."""
+    """Return the house's own values, the limit in whole percent of the label."""
     system, plane = house.system, _largest(house.system)
     return SimpleNamespace(
-        coefficient=float(np.clip(round(-100 * system.module.temperature_coefficient_per_c, 2), 0.2, 0.6)),
-        dirt=int(np.clip(round(100 * system.losses.soiling), 0, 20)),
-        age=int(np.clip(round(system.age_years), 0, 40)),
-        limit=int(np.clip(round(100 * system.converter.ac_limit_w / _behind_one(system)), 50, 110)),
-        tilt=int(round(plane.surface_tilt)),
-        azimuth=5 * int(round(plane.surface_azimuth / 5)),
+        coefficient=round(-100 * system.module.temperature_coefficient_per_c, 6),
+        dirt=round(100 * system.losses.soiling, 6),
+        age=system.age_years,
+        limit=round(100 * system.converter.ac_limit_w / _behind_one(system)),
+        tilt=plane.surface_tilt,
+        azimuth=plane.surface_azimuth,
     )
 
 
@@ -180,7 +180,7 @@ def stair_picture(house):
 def month_picture(house):
     """Return the picture of the months: tilt, direction, dirt, age -> reference yield, final yield, their ratio."""
     months = np.arange(1, 13)
-    facing = 180 if house.place.latitude >= 0 else 0
+    facing = noon_side(house.place)
     flat_to_wall = [_monthly(house, _one_plane(house.system, tilt, facing, 0, 0))[0].max() for tilt in range(0, 91, 15)]
     top = 1.3 * max(flat_to_wall)
     figure, ax = new_figure(bottom=0.1)
@@ -205,8 +205,9 @@ def month_picture(house):
             return "No light falls on this plane in the whole year, so there is no performance ratio."
         low, high = MONTHS[int(np.nanargmin(ratio))], MONTHS[int(np.nanargmax(ratio))]
         whole = performance_ratio(y_f.sum(), y_r.sum())
+        lies = plane_words(tilt, azimuth).capitalize()
         return (
-            f"Tilt {tilt}°, facing {azimuth}°: reference yield {y_r.sum():,.0f} h, final yield {y_f.sum():,.0f} kWh/kW "
+            f"{lies}: reference yield {y_r.sum():,.0f} h, final yield {y_f.sum():,.0f} kWh/kW "
             f"a year, performance ratio {whole:.2f}; lowest in {low} ({np.nanmin(ratio):.2f}), "
             f"highest in {high} ({np.nanmax(ratio):.2f})."
         )

@@ -21,20 +21,24 @@ from solarlib.lessons.tools.figures import (
     zero_based,
 )
 from solarlib.lessons.tools.panel import Picture
-from solarlib.quantities import year_index
-from solarlib.sky.sun import clear_sky, plane_of_array, position, solar_noon
+from solarlib.quantities import plane_words, year_index
+from solarlib.sky.sun import clear_sky, noon_side, plane_of_array, position, solar_noon
 
 COMPASS = {"N": 0, "NE": 45, "E": 90, "SE": 135, "S": 180, "SW": 225, "W": 270, "NW": 315}
 KINDS = ("clearest day", "middle day", "dullest day")
 TILTS = np.arange(0, 91, 5)
+_TROPIC = 23.44  # latitude where the sun stands overhead on one day of the year. [deg]
 AZIMUTHS = np.arange(0, 360, 15)
 _OUTLINE = {"color": INK, "linewidth": 2.0}  # what is only compared with: no meaning of its own, so no colour
 _PAPER = {"facecolor": BACKGROUND, "edgecolor": "none", "alpha": 0.8, "pad": 1.0}  # lets a name be read across a line
 
 
-def noon_side(place):
-    """Return where the noon sun stands for most of the year: 180 (south), or 0 (north) south of the equator. [deg]"""
-    return 180 if place.latitude >= 0 else 0
+def noon_words(place):
+    """Say where the noon side is: between the tropics the noon sun changes sides within the year."""
+    side = noon_side(place)
+    if abs(place.latitude) > _TROPIC:
+        return f"the noon side here is {side}"
+    return f"here the noon sun stands at {side} for most of the year, at {180 - side} in the rest"
 
 
 def yearly_irradiation(house, surface_tilt, surface_azimuth):
@@ -230,9 +234,10 @@ def year_picture(house):
         clear_of_wall = below > np.interp(105, x, year[-1][order])
         name.set_position((174, below if clear_of_wall else np.interp(105, x, values) + 0.02 * year.max()))
         months, whole = table[row, column], year[row, column]
+        lies = plane_words(tilt, azimuth).capitalize()
         return (
-            f"Tilt {tilt}°, facing {azimuth}°: {whole:,.0f} kWh/m² in the year, {100 * whole / year.max():.0f} % of "
-            f"the best plane here (tilt {TILTS[best[0]]}°, facing {AZIMUTHS[best[1]]}°). April to September bring "
+            f"{lies}: {whole:,.0f} kWh/m² in the year, {100 * whole / year.max():.0f} % of "
+            f"the best plane here ({plane_words(TILTS[best[0]], AZIMUTHS[best[1]])}). April to September bring "
             f"{100 * months[warm].sum() / whole:.0f} % of it, December {months[11]:.0f} and June {months[5]:.0f} "
             "kWh/m²."
         )

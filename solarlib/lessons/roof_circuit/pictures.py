@@ -25,23 +25,18 @@ from solarlib.lessons.tools.figures import (
     zero_based,
 )
 from solarlib.lessons.tools.panel import Picture
-from solarlib.quantities import TYPICAL_YEAR, energy_kwh
+from solarlib.quantities import TYPICAL_YEAR, energy_kwh, plane_words
 from solarlib.roof.array import array_power
 from solarlib.roof.obstacles import ModuleLayout, Obstacle, usual_layout
 from solarlib.roof.parts import Plane
 from solarlib.roof.shade import obstacle_hours, open_year, row_hours, year_loss
-from solarlib.sky.sun import position
+from solarlib.sky.sun import noon_side, position
 
 TRAY_TILT = 10
 ROW = ModuleLayout(2, 1, portrait=False)  # a front row, and one behind it for all others; long side across
 DISTANCES = (1.2, 1.4, 1.6, 1.8, 2.0)  # front edge to front edge. [m]
 USUAL_DISTANCE = 1.6  # of the table. [m]
 WIDEST, TALLEST = 90, 45  # obstacle. [deg]
-
-
-def equator(house):
-    """Return the direction in which the sun stands at noon for most of the year. [deg]"""
-    return 180 if house.place.latitude >= 0 else 0
 
 
 def start_values(house):
@@ -100,12 +95,12 @@ def roof_year(house, tilt, azimuth, mounting="roof"):
 
 
 def tray_year(house, distance):
-    """Return the same on trays of 10 degrees toward the equator, with the shadow of each row on the next. [W]"""
+    """Return the same on trays of 10 degrees that face the noon sun, with the shadow of each row on the next. [W]"""
     hours = _row_hours(house.weather_file, house.place, house.system.albedo, distance)
     open_w = hours["unshaded_w"].to_numpy()
     pair = np.divide(hours["per_module_w"].to_numpy(), open_w, out=np.ones(len(open_w)), where=open_w > 0)
     kept = np.clip(2.0 * pair - 1.0, 0.0, 1.0)  # of the two rows only one is shaded
-    return roof_year(house, TRAY_TILT, equator(house), "tray") * kept
+    return roof_year(house, TRAY_TILT, noon_side(house.place), "tray") * kept
 
 
 def row_loss(house, distance):
@@ -123,7 +118,7 @@ def roof_picture(house):
     place, use, low = np.arange(1, 13), monthly_kwh(house_load(house)), _dark_months(house)
     trays = {distance: monthly_kwh(tray_year(house, distance)) for distance in DISTANCES}
     losses = {distance: row_loss(house, distance) for distance in DISTANCES}
-    steep = [monthly_kwh(roof_year(house, tilt, equator(house))).max() for tilt in (0, 15, 30, 60)]
+    steep = [monthly_kwh(roof_year(house, tilt, noon_side(house.place))).max() for tilt in (0, 15, 30, 60)]
     most = max(*steep, trays[DISTANCES[-1]].max(), 1.0)
     top = 1.3 * max(most, min(use.max(), 2.0 * most))  # a house that uses more still than that: no line
     emptied = reset_month(house)
@@ -161,7 +156,7 @@ def roof_table(house):
     use, emptied, start = monthly_kwh(house_load(house)), reset_month(house), start_values(house)
     pitched, trays = roof_year(house, start.tilt, start.azimuth), tray_year(house, USUAL_DISTANCE)
     roofs = {
-        f"pitched {start.tilt:g} deg, facing {start.azimuth:g} deg": monthly_kwh(pitched),
+        f"pitched, {plane_words(start.tilt, start.azimuth)}": monthly_kwh(pitched),
         f"trays {TRAY_TILT} deg, rows {USUAL_DISTANCE:g} m apart": monthly_kwh(trays),
     }
     dark, months = f"{_dark_words(house).replace(' to ', '_')}_kwh", _dark_months(house)
@@ -212,7 +207,7 @@ def _lost_and_bought(made, use, emptied):
 @lru_cache(maxsize=32)
 def _row_hours(weather_file, place, albedo, distance):
     sky = weather_at(weather_file, place)
-    plane = Plane(2, TRAY_TILT, 180 if place.latitude >= 0 else 0, "tray")
+    plane = Plane(2, TRAY_TILT, noon_side(place), "tray")
     return row_hours(sky, place, plane, ROW, distance, albedo)
 
 

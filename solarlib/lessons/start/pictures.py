@@ -17,7 +17,7 @@ from solarlib.lessons.tools.figures import (
 )
 from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.registers import split
-from solarlib.quantities import energy_kwh
+from solarlib.quantities import energy_kwh, plane_words
 
 
 def facts(house):
@@ -27,7 +27,7 @@ def facts(house):
     array = f"{modules}, {system.rated_power_w / 1000:g} kW rated"
     rows = {"place": house.place.name, "clock": f"{house.place.tz} time", "array": array}
     for number, plane in enumerate(system.planes, 1):
-        turned = f"tilt {plane.surface_tilt:g} degrees, facing {plane.surface_azimuth:g} degrees"
+        turned = plane_words(plane.surface_tilt, plane.surface_azimuth).replace("°", " degrees")
         rows[f"plane {number}"] = f"{plane.module_count} modules, {turned}"
     rows["converter"] = f"{system.converter.kind}, at most {system.converter.ac_limit_w:g} W each"
     rows["house use"] = f"{house.yearly_kwh:,.0f} kWh a year"

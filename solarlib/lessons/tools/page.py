@@ -11,7 +11,7 @@ from pathlib import Path
 import pandas as pd
 from jinja2 import Environment, FileSystemLoader
 
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, plain
 
 UNITS = {"kwh": "kWh", "kw": "kW", "w": "W", "h": "h", "percent": "%", "usd": "$"}  # last word of a column's name
 
@@ -93,4 +93,5 @@ def page(title, sections):
     templates = Environment(loader=folder, autoescape=True, trim_blocks=True, lstrip_blocks=True)
     templates.filters |= {"heading": heading, "shown": shown, "base64": base64_text}
     templates.tests["words"] = is_words
-    return templates.get_template("page.html.j2").render(title=title, sections=sections) + "\n"
+    text = templates.get_template("page.html.j2").render(title=title, sections=sections)
+    return plain(text) + "\n"
