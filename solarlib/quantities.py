@@ -127,7 +127,7 @@ def counted(number: int, one: str, more: str | None = None) -> str:
     return f"{number} {one if number == 1 else more or one + 's'}"
 
 
-def plain(text: str) -> str:
+def unsigned_zero(text: str) -> str:
     """Return a text in which no zero bears a minus, as rounding leaves it: "-0.0 %" becomes "0.0 %"."""
     return re.sub(r"(?<![\w.,])[-\u2212](?=0(?:[.,]0*)?(?![\d.,]*\d))", "", text)
 

@@ -14,10 +14,10 @@ from solarlib.quantities import (
     energy_kwh,
     hours,
     one_of,
-    plain,
     plane_words,
     power_w,
     require,
+    unsigned_zero,
     whole_number,
     year_index,
 )
@@ -138,7 +138,7 @@ def test_one_of_gives_the_value_or_names_those_allowed():
     ],
 )
 def test_no_zero_bears_a_minus(text, words):
-    assert plain(text) == words
+    assert unsigned_zero(text) == words
 
 
 def test_a_flat_plane_faces_nowhere():

@@ -11,7 +11,7 @@ from pathlib import Path
 import pandas as pd
 from jinja2 import Environment, FileSystemLoader
 
-from solarlib.quantities import InputError, plain
+from solarlib.quantities import InputError, unsigned_zero
 
 UNITS = {"kwh": "kWh", "kw": "kW", "w": "W", "h": "h", "percent": "%", "usd": "$"}  # last word of a column's name
 
@@ -94,4 +94,4 @@ def page(title, sections):
     templates.filters |= {"heading": heading, "shown": shown, "base64": base64_text}
     templates.tests["words"] = is_words
     text = templates.get_template("page.html.j2").render(title=title, sections=sections)
-    return plain(text) + "\n"
+    return unsigned_zero(text) + "\n"
