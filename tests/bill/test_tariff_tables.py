@@ -3,6 +3,7 @@
 Run this file to write them anew: ``python tests/bill/test_tariff_tables.py``.
 """
 
+import re
 from dataclasses import MISSING, fields
 
 import pytest
@@ -22,16 +23,23 @@ HEADINGS = {
 GROUPS = {
     Tariff: {
         "name": "What it is made of",
-        "minimum_bill": "What a bill adds up to",
+        "minimum_bill": "A minimum bill",
+        "negative_bill": "A bill below zero",
+        "settlement": "A year that is settled at once",
+        "round_stage": "Digits",
         "months_per_bill": "When it holds",
-        "size_cap_kw": "How large an array may be, and cautions",
+        "size_cap_kw": "How large an array may be",
+        "meant": "What a reader should know",
     },
     Charge: {
         "line": "Every line has these",
-        "blocks": "A price by steps or by hours, and other netting",
+        "blocks": "Instead of one price: steps",
+        "prices": "Instead of one price: by month, by hour, from a file",
+        "netting": "Netted over another time than the rest",
         "bucket": "Only for a part of the time",
         "offset": "What else changes it",
-        "rating": "For a rating or a demand",
+        "rating": "For the rating of the array",
+        "window_minutes": "For the highest demand",
         "of": "For a percentage",
     },
     Credit: {
@@ -109,6 +117,16 @@ def test_every_group_begins_with_a_key_and_the_first_with_the_first():
 
 def test_the_readme_names_every_shipped_file_and_its_rule():
     assert files_in(README.read_text(encoding="utf-8")) == files()
+
+
+def test_the_words_on_a_bill_lead_to_keys_and_choices_that_there_are():
+    text = README.read_text(encoding="utf-8").split("### Words on a bill")[1].split("\n## ")[0]
+    items = {item.metadata.get("key", item.name): item for kind in HEADINGS.values() for item in fields(kind)}
+    found = re.findall(r"`(\w+)(?: = (\S+))?`", text)
+    assert len(found) > 30
+    for key, value in found:
+        value = value.strip('"')
+        assert key in items and (value in ("", "false") or value in items[key].metadata["read"].allowed), (key, value)
 
 
 def test_every_key_has_words_and_every_table_a_kind():
