@@ -1,8 +1,9 @@
 """Which month should the bank's year end? What every reset date loses, exactly and for a smooth year.
 
-In words: what a reset takes is the largest of zero, the year's own net surplus, and what has piled up since spring.
-The net surplus of the year cannot be saved by any date; everything above it is lost by bad timing only.
-Surplus is energy received minus energy delivered (the negative of the net energy of a bill).
+In words: what a reset takes is the largest sum of the last 0, 1, 2 ... 12 months before it, the month of the reset
+being the last of them. The sum of all twelve cannot be saved by any date; what is above it is lost by bad timing only.
+This holds for one bank for all hours that was empty twelve bills ago: emptied whole once a year, one bill a month, the
+registers subtracted over each bill, no other expiry. Surplus is energy received minus delivered.
 """
 
 import numpy as np
@@ -18,9 +19,9 @@ DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 def lost_by_reset_month(surplus_kwh):
     """Return what a yearly reset takes, for each month after whose bill it could come.
 
-    The year repeats itself. After the reset the bank starts at zero, grows by each month's surplus and never goes
-    below zero; what is in it at the next reset is ``X(12) - min(0, min X)`` with X the surplus summed since the
-    reset.
+    It is the largest sum of the last 0 to 12 months before the reset. No sum is larger than what is in the bank: one
+    that begins earlier than the bank was last empty counts shortages that were paid with money, one that begins later
+    forgets surplus that is still inside. The year repeats itself.
 
     Parameters
     ----------
@@ -40,8 +41,8 @@ def lost_by_reset_month(surplus_kwh):
     surplus = twelve_months(surplus_kwh)
     lost = np.empty_like(surplus)
     for month in range(12):
-        since = np.cumsum(np.roll(surplus, -(month + 1), axis=-1), axis=-1)
-        lost[..., month] = since[..., -1] - np.minimum(0.0, since.min(axis=-1))
+        backwards = np.roll(surplus[..., ::-1], month + 1, axis=-1)  # the month of the reset, the one before it, ...
+        lost[..., month] = np.maximum(0.0, np.cumsum(backwards, axis=-1).max(axis=-1))
     return lost
 
 
