@@ -44,6 +44,7 @@ def ledger(
     rated_dc_kw: float | None = None,
     rated_ac_kw: float | None = None,
     opening_kwh: float | dict[str, float] = 0,
+    opening_money: tuple[Decimal, Decimal] = (ZERO, ZERO),
     closing: bool = False,
     compare: bool = True,
 ) -> pd.DataFrame:
@@ -62,6 +63,8 @@ def ledger(
         Rating of the array, for lines that charge it. [kW]
     opening_kwh : float, or dict of bucket name to float
         In the bank before the first period, as if credited on the bill before it. [kWh]
+    opening_money : (credit, carried)
+        Money credit before the first period, and the sum below zero that was carried to it. [$]
     closing : bool
         The account ends with the last period.
     compare : bool
@@ -78,8 +81,8 @@ def ledger(
         If a column is missing, a period does not follow the one before, a reading is impossible, the rule sets do
         not join, or there is an opening bank without rules that bank kWh.
     """
-    rated = {"rated_dc_kw": rated_dc_kw, "rated_ac_kw": rated_ac_kw}
-    rows = bills(periods, tariff, **rated, opening_kwh=opening_kwh, closing=closing, compare=compare)
+    more = {"rated_dc_kw": rated_dc_kw, "rated_ac_kw": rated_ac_kw, "closing": closing, "compare": compare}
+    rows = bills(periods, tariff, opening_kwh=opening_kwh, opening_money=opening_money, **more)
     if isinstance(tariff, Tariff):
         columns = dict(zip(rows[0], zip(*[row.values() for row in rows])))
     else:  # unlike rules have unlike lines
@@ -90,7 +93,17 @@ def ledger(
     return pd.DataFrame(columns, index=periods.index)
 
 
-def bills(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, opening_kwh=0, closing=False, compare=True):
+def bills(
+    periods,
+    tariff,
+    *,
+    rated_dc_kw=None,
+    rated_ac_kw=None,
+    opening_kwh=0,
+    opening_money=(ZERO, ZERO),
+    closing=False,
+    compare=True,
+):
     """Return the ledger as a list of dictionaries with exact `Decimal` values; see `ledger`."""
     rule_sets = (tariff,) if isinstance(tariff, Tariff) else tuple(tariff)
     check_joins(rule_sets)
@@ -104,6 +117,8 @@ def bills(periods, tariff, *, rated_dc_kw=None, rated_ac_kw=None, opening_kwh=0,
         before = rules
         if i == 0:
             fill(state.kwh, opening_kwh, rules, arithmetic.kwh_step(rules))
+            state.money.add(0, opening_money[0])
+            state.balance = opening_money[1]
         last = i + 1 == len(facts)
         if last:
             ending = rules.credit.on_close if closing else None

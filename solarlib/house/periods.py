@@ -95,9 +95,7 @@ def periods_of(files: Sequence[Checked], tariff: Tariff | Sequence[Tariff]) -> t
 
 def _months(file, sets):
     """Return what bills by calendar month need, from a meter read each day or oftener."""
-    step, found = file.readings.step, energies(file)
-    # The fill is between readings: see energies.
-    flows = [found[name].reindex(even_index(found[name].index, step), fill_value=0.0) for name in METER]
+    step, flows = file.readings.step, _even_flows(file)
     local = flows[0].index.tz_localize(None)
     days = pd.date_range(local[0].ceil("D"), (local[-1] + step).floor("D"), freq="D")
     if len(days) < 2:
@@ -105,10 +103,7 @@ def _months(file, sets):
     reads = _longest_run(flows, sorted({days[0], days[-1], *days[days.day == 1]}), file.name)
     reads = _bill_days(reads, sets)
     if step < ONE_DAY:
-        inside = (local >= reads[0]) & (local < reads[-1])
-        tables = [monthly_periods(*(flow[inside] for flow in flows), reads=reads, tariff=rules) for rules in sets]
-        rows = [tables[_ruling(day, sets)].iloc[[i]] for i, day in enumerate(reads[:-1])]
-        return pd.concat(rows, ignore_index=True)
+        return _by_rules(flows, reads, sets)
     edges = pd.DatetimeIndex(reads).tz_localize(flows[0].index.tz)  # some days have 23 or 25 hours
     table = pd.DataFrame({"period_start": edges[:-1], "period_end": edges[1:]})
     return table.assign(**{name: _between(table, flow) for name, flow in zip(METER, flows)})
@@ -129,6 +124,39 @@ def _bill_days(reads, sets):
             left = sets[_ruling(day, sets)].months_per_bill
         left -= 1
     return [*chosen, reads[-1]]
+
+
+def _even_flows(file):
+    """Return both energies of a meter with a row for each interval; its fill is between readings: see `energies`."""
+    step, found = file.readings.step, energies(file)
+    return [found[name].reindex(even_index(found[name].index, step), fill_value=0.0) for name in METER]
+
+
+def _by_rules(flows, reads, sets):
+    """Return periods between reads, each with what the tariff of its first day needs, from hours or shorter."""
+    local = flows[0].index.tz_localize(None)
+    inside = (local >= reads[0]) & (local < reads[-1])
+    tables = [monthly_periods(*(flow[inside] for flow in flows), reads=reads, tariff=rules) for rules in sets]
+    rows = [tables[_ruling(day, sets)].iloc[[i]] for i, day in enumerate(reads[:-1])]
+    return pd.concat(rows, ignore_index=True)
+
+
+def periods_between(files: Sequence[Checked], days: Sequence[date], sets: Sequence[Tariff]) -> pd.DataFrame:
+    """Return billing periods between given days of reading, of the first meter whose file holds all hours of them."""
+    reads = [pd.Timestamp(day) for day in days]
+    for file in files:
+        step = file.readings.step
+        if step is None or step > ONE_HOUR or not set(METER) <= set(energies(file)):
+            continue
+        flows = _even_flows(file)
+        local = flows[0].index.tz_localize(None)
+        known = pd.concat(flows, axis=1).notna().all(axis=1)[(local >= reads[0]) & (local < reads[-1])].all()
+        if known and local[0] <= reads[0] and reads[-1] <= local[-1] + step:
+            table = _by_rules(flows, reads, sets)
+            made = [_made_in(table, other) for other in (file, *files) if "generation_kwh" in energies(other)]
+            return table.assign(generation_kwh=made[0]) if made and made[0].notna().all() else table
+    allowed = f"a file of hours or shorter with all values from {days[0]} to {days[-1]}"
+    raise InputError(f"files: found no meter read so often without a gap, allowed is {allowed}")
 
 
 def _longest_run(flows, reads, name):
