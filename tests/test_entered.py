@@ -15,9 +15,6 @@ WAITING = {
     "direction.schedule.share_from_timetable": "a timetable for a plug-in timer",
     "direction.schedule.timetable": "a timetable for a plug-in timer",
     "direction.schedule.timetable_text": "a timetable for a plug-in timer",
-    "bill.contradictions.size_problems": "the size limit of a tariff",
-    "bill.periods.periods_from_reads": "exchanged meters and estimated reads",
-    "house.bills.basis(tariff)": "rules finer than an hour in a lesson",
 }
 
 

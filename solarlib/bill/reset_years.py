@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from solarlib.bill.reset import DAYS, MONTHS, lost_by_reset_month
+from solarlib.bill.reset import DAYS, MONTHS, twelve_months
 from solarlib.quantities import InputError
 
 LEVELS = (0.1, 0.5, 0.9)  # share of years that lose no more
@@ -11,20 +11,20 @@ _RUN_DAYS = 5  # that stay in their order when years are made of days
 NEAR_KWH = 1.0  # months that lose no more than this above the least count as alike
 
 
-def loss_spread(surplus_kwh):
+def loss_spread(lost_kwh):
     """Return mean and quantiles of the loss over many years of weather and use, for every reset month.
 
     Parameters
     ----------
-    surplus_kwh : array, shape (years, 12)
-        Each row a year, January first. [kWh]
+    lost_kwh : array, shape (years, 12)
+        What a reset takes in each year, such as from `reset.lost_by_reset_month`; January first. [kWh]
 
     Returns
     -------
     DataFrame, 12 rows labelled Jan to Dec
         ``mean`` and one column for each of `LEVELS`. [kWh]
     """
-    lost = lost_by_reset_month(surplus_kwh).reshape(-1, 12)
+    lost = twelve_months(lost_kwh).reshape(-1, 12)
     table = {"mean": lost.mean(axis=0)} | {level: np.quantile(lost, level, axis=0) for level in LEVELS}
     return pd.DataFrame(table, index=list(MONTHS))
 
@@ -65,19 +65,19 @@ def years_from_days(daily_kwh, rng, count):
     return np.add.reduceat(daily[..., chosen], first, axis=-1)
 
 
-def times_best(surplus_kwh):
+def times_best(lost_kwh):
     """Return in how many years each reset month loses least, or no more than `NEAR_KWH` above that.
 
     Parameters
     ----------
-    surplus_kwh : array, shape (years, 12)
-        Each row a year, January first. [kWh]
+    lost_kwh : array, shape (years, 12)
+        As `loss_spread` takes it. [kWh]
 
     Returns
     -------
     Series of int, labelled Jan to Dec
         Months that are alike count each, so that the sum may exceed the number of years.
     """
-    lost = lost_by_reset_month(surplus_kwh).reshape(-1, 12)
+    lost = twelve_months(lost_kwh).reshape(-1, 12)
     near = lost <= lost.min(axis=1, keepdims=True) + NEAR_KWH
     return pd.Series(near.sum(axis=0), index=list(MONTHS))

@@ -29,6 +29,7 @@ from solarlib.worth.money import growth_path, net_present_value
 
 MOST_FACTOR = 3.0  # of the generation, in a table of bills
 LESS = 0.1  # of the use: what the price of an avoided kWh is told from
+ROLLED_YEARS = 10  # mean of as many where a bank may roll over its reset until it is large enough to be paid
 CLOUDS = 2026  # seed of the minutes that rules finer than an hour are billed from
 DEARER = 1.25  # of the prices of one kind, to tell its part of a bill
 
@@ -112,6 +113,15 @@ def months(house, size=1.0, tariff=None):
     edges = index[_first_of_months(index)].append(index[-1:] + pd.Timedelta(hours=1))[::count]
     rows = [_together([(sums, at) for at in range(month, month + count)]) for month in range(0, 12, count)]
     return pd.concat([pd.DataFrame({"period_start": edges[:-1], "period_end": edges[1:]}), pd.DataFrame(rows)], axis=1)
+
+
+def days(house, size, tariff):
+    """Return the days of the typical year, as `months` returns its months."""
+    shape = shape_of(tariff)
+    made, used = _energies(_source(house), _step(shape) if shape else 60)
+    made, reads = size * made, pd.date_range(made.index[0], periods=366, freq="D")
+    delivered, received = (used - made).clip(lower=0.0), (made - used).clip(lower=0.0)
+    return monthly_periods(delivered, received, made, list(reads), shape)
 
 
 def two_years(first, second=None):
@@ -471,9 +481,11 @@ def _together(parts):
     return {name: of(sums[name][month] for sums, month in parts) for name, of in most.items()} | {"months": len(parts)}
 
 
-def _cycle(tariff):
-    """Return after how many years bills of years that are alike repeat themselves, credits and demands carried on."""
+def cycle(tariff):
+    """Return after how many years bills repeat themselves, credits and demands carried on; see `ROLLED_YEARS`."""
     credit, each = tariff.credit, tariff.months_per_bill
+    if credit.at_reset == "pay if over" and credit.below_threshold == "roll":
+        return ROLLED_YEARS
     years = lcm(each * (credit.reset_bills or 1), 12 * credit.reset_every_years) // 12
     back = [charge.over_bills for charge in tariff.charges] + ([] if credit.resets else [credit.life_bills or 1])
     return years * ceil(each * max([1, *back]) / (12 * years))
@@ -482,10 +494,10 @@ def _cycle(tariff):
 @lru_cache(maxsize=4096)
 def _settled(source, tariff, scale, size, load=1.0, export=True):
     """Return the bill of a year that repeats itself; of a cycle of several years their mean. [money]"""
-    cycle, ever = _cycle(tariff), replace(tariff, valid_from=None, valid_to=None)
+    years, ever = cycle(tariff), replace(tariff, valid_from=None, valid_to=None)
     ever = ever if scale else replace(ever, settlement="bill")  # nothing to settle: each bill is paid
-    months = [(scale, load, export)] * cycle
-    return float(np.mean(_run(source, (ever,), cycle, months, date(TYPICAL_YEAR, 1, 1), size)))
+    months = [(scale, load, export)] * years
+    return float(np.mean(_run(source, (ever,), years, months, date(TYPICAL_YEAR, 1, 1), size)))
 
 
 @lru_cache(maxsize=512)
@@ -493,7 +505,7 @@ def _yearly(source, life, scales, first, size):
     """Return the bills of each year of a life: of `rules.life`, with the generation over that of the array."""
     energies = [(scale, 1.0, True) for scale in scales]
     sets = life.dated if size else tuple(replace(each, settlement="bill") for each in life.dated)
-    return _run(source, sets, _cycle(sets[0]), energies, first, size)
+    return _run(source, sets, cycle(sets[0]), energies, first, size)
 
 
 def _run(source, sets, before, energies, first, size):

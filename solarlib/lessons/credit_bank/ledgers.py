@@ -7,16 +7,18 @@ import numpy as np
 import pandas as pd
 
 from solarlib.bill.accounts import ledger
-from solarlib.bill.reset import fit_sinusoid, lost_by_reset_month, sinusoid_season
+from solarlib.bill.contradictions import size_problems
+from solarlib.bill.reset import fit_sinusoid, lost_by_reset_month, sinusoid_season, spendable_kwh
 from solarlib.bill.reset_years import years_from_days
 from solarlib.bill.tariff import read_tariff
 from solarlib.house import bills as house_bills
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.meter.registers import registers
-from solarlib.quantities import texts_beside
+from solarlib.quantities import counted, texts_beside
 
 NEVER = "never"
 MADE_YEARS = 30
+HALF_CENT = 0.005
 # Rules to compare in part 3: words on the buttons -> name of the tariff, see `tariff_named`.
 OTHER_RULES = {
     "house file": "own",
@@ -27,30 +29,16 @@ OTHER_RULES = {
 TEXTS = texts_beside(__file__, "texts")
 
 
-@lru_cache(maxsize=512)
 def months(house, size=100, tariff=None):
-    """Return the twelve months of the typical year for an array size in percent; see `bills.months`."""
+    """Return the bills of the typical year for an array size in percent, by default twelve; see `bills.months`."""
     return house_bills.months(house, size / 100.0, tariff)
 
 
 def two_years(house, size=100, start="Jan", tariff=None):
-    """Return the typical year twice, month by month; before the month `start` of the first year there is no array."""
-    if tariff is not None and not _needs_hours(tariff):
-        tariff = None  # the monthly sums are enough, and known already
+    """Return the typical year twice, bill by bill; before the bill with the month `start` there is no array."""
     after, before = months(house, size, tariff), months(house, 0, tariff)
-    first = MONTHS.index(start)
+    first = MONTHS.index(start) * len(after) // 12
     return house_bills.two_years(pd.concat([before.iloc[:first], after.iloc[first:]]), after)
-
-
-def _needs_hours(tariff):
-    credit = tariff.credit
-    return bool(
-        tariff.buckets
-        or credit.netting not in ("period", "none")
-        or credit.export_limit_kw is not None
-        or (credit.export_price and credit.export_price.by_interval)
-        or any(charge.on == "demand" for charge in tariff.charges)
-    )
 
 
 @lru_cache(maxsize=256)
@@ -76,6 +64,33 @@ def made_years(house, size=100, drawing=1):
     return made * size / 100.0 - used
 
 
+@lru_cache(maxsize=64)
+def made_losses(house, size=100, drawing=1):
+    """Return what each reset month takes in each of the made years, one reset a year. [kWh], (years, 12)
+
+    By the law where it holds; else by the bills of each year made twice in a row, of which the second is taken.
+    """
+    rules = [_bank_alone(yearly_reset(house, month)) for month in MONTHS]
+    if not why_no_law(rules[0]):
+        return lost_by_reset_month(made_years(house, size, drawing))
+    each = rules[0].months_per_bill
+    by_day = house_bills.days(house, size / 100.0, rules[0]).drop(columns=["period_start", "period_end"])
+    drawn = years_from_days(by_day.T.to_numpy(), np.random.default_rng(drawing), MADE_YEARS)
+    bills = np.repeat(drawn, 2, axis=1).reshape(len(drawn), -1, each).sum(axis=2)
+    edges = pd.date_range("2001-01-01", periods=bills.shape[1] + 1, freq=f"{each}MS")
+    periods = pd.DataFrame(dict(zip(by_day, bills)) | {"period_start": edges[:-1], "period_end": edges[1:]})
+    books = [ledger(periods, tariff, compare=False) for tariff in rules]
+    taken = [book["credit_reset"].to_numpy().reshape(2 * MADE_YEARS, -1).sum(axis=1) for book in books]
+    return np.transpose(taken)[1::2]
+
+
+def _bank_alone(tariff):
+    """Return the rules with the lines that the bank pays for, and no other."""
+    return replace(
+        tariff, charges=tuple(charge for charge in tariff.charges if charge.on == "billed"), minimum_bill=None
+    )
+
+
 @lru_cache(maxsize=8)
 def sizes(house):
     """Return the largest array size of this lesson: one that makes about 15 % more than the house uses. [%]"""
@@ -95,10 +110,14 @@ def bank_rules(house):
 
 
 def reset_of(house):
-    """Return the month after whose bill the bank is emptied, as a short name, or "never"."""
-    credit = bank_rules(house).credit
-    emptied = credit.reset_anchor and credit.at_reset not in (None, "roll")
-    return MONTHS[credit.reset_anchor[0] - 1] if emptied else NEVER
+    """Return the month whose bill empties the bank, the first of them if several do, as a short name, or "never"."""
+    tariff = bank_rules(house)
+    credit = tariff.credit
+    if credit.at_reset in (None, "roll"):
+        return NEVER
+    if credit.reset_bills:
+        return MONTHS[((credit.reset_first_bill or credit.reset_bills) * tariff.months_per_bill - 1) % 12]
+    return MONTHS[credit.reset_anchor[0] - 1]
 
 
 def reset_choices(house):
@@ -113,19 +132,81 @@ def without_reset(house):
     return " This house's own rule never empties the bank." if reset_of(house) == NEVER else ""
 
 
+def yearly_reset(house, month):
+    """Return `bank_rules` with the bank emptied each year after the bill that holds this month."""
+    tariff, action = bank_rules(house), bank_rules(house).credit.at_reset
+    kept = "forfeit" if action in (None, "roll") else action
+    return replace(tariff, credit=tariff.credit.with_reset(MONTHS.index(month) + 1, kept))
+
+
 @lru_cache(maxsize=64)
 def rules_with_reset(house, reset):
-    """Return `bank_rules` with the bank emptied after another month's bill, or never."""
-    tariff = bank_rules(house)
-    action = tariff.credit.at_reset
-    month = None if reset == NEVER else MONTHS.index(reset) + 1
-    return replace(tariff, credit=tariff.credit.with_reset(month, "forfeit" if action in (None, "roll") else action))
+    """Return `bank_rules` with the bank emptied after another month's bill, as often as there, or never."""
+    tariff, own = bank_rules(house), bank_rules(house).credit
+    if reset == NEVER:
+        return replace(tariff, credit=own.with_reset(None, None))
+    yearly = yearly_reset(house, reset)
+    if not own.reset_bills:
+        return replace(yearly, credit=replace(yearly.credit, reset_every_years=own.reset_every_years))
+    number = -(-(MONTHS.index(reset) + 1) // tariff.months_per_bill)  # of the bill that holds this month
+    first = (number - 1) % own.reset_bills + 1
+    return replace(tariff, credit=replace(own, reset_first_bill=first, at_reset=yearly.credit.at_reset))
+
+
+def why_no_law(tariff):
+    """Return what in the rules of a kWh bank breaks the conditions of `reset.lost_by_reset_month`, in words."""
+    credit = tariff.credit
+    broken = {
+        "buckets": bool(tariff.buckets),
+        "netting": credit.netting != "period",
+        "bills": tariff.months_per_bill != 1,
+        "life": credit.life_bills is not None,
+        "limit": credit.export_limit_kw is not None,
+        "times": credit.reset_anchor is None or credit.reset_every_years != 1,
+        "left": credit.at_reset == "roll" or credit.at_reset == "pay if over" and credit.below_threshold == "roll",
+    }
+    return [TEXTS["why_no_law"][name] for name, so in broken.items() if so]
 
 
 @lru_cache(maxsize=1024)
 def book_of(house, tariff, size=100, start="Jan"):
     """Return the ledger of two years under a tariff; see `accounts.ledger`. Computed once: do not change it."""
     return ledger(two_years(house, size, start, tariff), tariff, compare=False, **ratings(house, size))
+
+
+def second_year(house, tariff, size=100):
+    """Return the bills of the second year of `book_of`."""
+    book = book_of(house, tariff, size)
+    return book.iloc[len(book) // 2 :]
+
+
+@lru_cache(maxsize=2048)
+def settled(house, tariff, size=100):
+    """Return kWh taken at resets, what is paid out for them, and the bills: of a mean year, after the bank settled."""
+    years, book = house_bills.cycle(tariff), book_of(house, tariff, size)
+    if years > 1:
+        year, edges = months(house, size, tariff), ("period_start", "period_end")
+        each = (pd.DateOffset(years=number) for number in range(2 * years))
+        every = [year.assign(**{edge: year[edge] + later for edge in edges}) for later in each]
+        book = ledger(pd.concat(every, ignore_index=True), tariff, compare=False, **ratings(house, size))
+    rows = book.iloc[len(book) // 2 :]
+    return tuple(float(rows[name].sum()) / years for name in ("credit_reset", "payout", "bill"))
+
+
+@lru_cache(maxsize=128)
+def by_reset(house, size=100):
+    """Return what a reset after each month's bill does under `bank_rules`, from the bills of that house.
+
+    Returns
+    -------
+    DataFrame, 12 rows labelled Jan to Dec
+        ``taken_kwh`` at the resets of a mean year, ``payout`` for it, ``bill``, the sum of the bills, ``dearer``, what
+        they are above the lowest of the twelve, and ``best``, true where that is less than half a cent.
+    """
+    found = [settled(house, rules_with_reset(house, month), size) for month in MONTHS]
+    table = pd.DataFrame(found, index=list(MONTHS), columns=["taken_kwh", "payout", "bill"])
+    dearer = table["bill"] - table["bill"].min()
+    return table.assign(dearer=dearer, best=dearer < HALF_CENT)
 
 
 def ratings(house, size=100):
@@ -135,30 +216,88 @@ def ratings(house, size=100):
 
 def facts(house):
     """Return a table of what the tariff of a house file says. One row a fact."""
-    tariff, credit = house.tariff, house.tariff.credit
-    rows = {"rules": tariff.name}
-    for charge in tariff.charges:
-        prices = [charge.price] if charge.price is not None else [block.price for block in charge.blocks]
-        rows[charge.line] = f"{' then '.join(f'{float(price):g}' for price in prices)} {TEXTS['for_each'][charge.on]}"
-    rows["surplus"] = {"kWh": "goes into a bank of kWh", "money": "earns money", "none": "earns nothing"}[credit.unit]
-    if credit.unit == "kWh":
-        rows["bank emptied after"] = f"the {reset_of(house)} bill" if reset_of(house) != NEVER else NEVER
+    tariff = house.tariff
+    rows = {"rules": tariff.name} | {charge.line: _price_in_words(charge, tariff.credit) for charge in tariff.charges}
+    rows["surplus"] = _surplus_in_words(tariff)
+    if tariff.months_per_bill != 1:
+        rows["a bill"] = f"covers {tariff.months_per_bill} months"
+    if tariff.settlement == "year":
+        rows["surplus, lines it can pay"] = (
+            f"settled once a year, with the {MONTHS[tariff.credit.reset_anchor[0] - 1]} bill"
+        )
+    if tariff.credit.unit == "kWh":
+        rows["bank emptied after"] = _times_in_words(house)
     else:
         rows["parts 2 and 4 use"] = bank_rules(house).name
+    if tariff.size_cap_kw is not None or tariff.size_cap_share_of_use is not None:
+        year = house_bills.year_energies(house)
+        problems = size_problems(
+            tariff, **ratings(house), yearly_generation_kwh=year.generation, yearly_use_kwh=year.use
+        )
+        rows["size of the array"] = " ".join(problems) or "inside the limit of these rules"
+    if tariff.valid_from or tariff.valid_to:
+        rows["these rules hold"] = f"from {tariff.valid_from or 'the start'} to before {tariff.valid_to or 'any end'}"
+    if house.later:
+        rows["later rules"] = f"{counted(len(house.later), 'set')} in the file, not shown in this lesson"
+    if house_bills.basis(house, tariff):
+        rows["made from"] = house_bills.basis(house, tariff)
     rows["note"] = tariff.note or "Check your own tariff sheet."
     return pd.DataFrame({"what the house file says": rows})
 
 
-def energy_price(house):
-    """Return the price of one more kWh bought after netting and the bank: the dearest block of each line. [$/kWh]"""
-    lines = [charge for charge in bank_rules(house).charges if charge.on == "billed"]
-    first = next((charge.bucket for charge in lines if charge.bucket), None)
-    prices = [
-        max(block.price for block in charge.blocks) if charge.blocks else charge.price
-        for charge in lines
-        if charge.bucket in (None, first)
-    ]
-    return float(sum(prices))
+def _price_in_words(charge, credit):
+    """Say what a line costs, for what, and when."""
+    counts = "import" if charge.on == "billed" and credit.unit != "kWh" else charge.on
+    if counts == "import" and (charge.netting or credit.netting) == "none":
+        counts = "delivered"
+    when = {
+        f" each {charge.per}": charge.on == "kw",
+        f" in {charge.bucket}": charge.bucket,
+        ", some months only": charge.months,
+        f", from {charge.valid_from}": charge.valid_from,
+        f", until {charge.valid_to}": charge.valid_to,
+    }
+    price = (" then " if charge.blocks else " to ").join(f"{price:g}" for price in _prices(charge))
+    return f"{price} {TEXTS['for_each'][counts]}{''.join(words for words, so in when.items() if so)}"
+
+
+def _prices(charge):
+    """Return every price of a line: one, that of each block, or those of its tables."""
+    return _of_table(charge.prices, charge.factor) or [float(part.price) for part in charge.blocks or [charge]]
+
+
+def _of_table(prices, factor):
+    """Return the lowest and the highest of prices times a factor, or one if they are the same."""
+    every = [*prices.values, *np.frombuffer(prices.by_clock)] if prices else []
+    return sorted({float(factor) * float(price) for price in (min(every), max(every))}) if every else []
+
+
+def _surplus_in_words(tariff):
+    """Say what becomes of surplus energy: by the credit, and by lines that pay for it."""
+    credit, said = tariff.credit, []
+    if credit.unit == "kWh":
+        said.append(TEXTS["surplus"]["kWh"])
+    elif credit.unit == "money":
+        earned = _of_table(credit.export_price, credit.export_factor)
+        share = [100 * float(credit.export_share * credit.export_factor)] if credit.export_share is not None else []
+        lines = {"lines": " and ".join(credit.export_lines)} if credit.export_lines else {}
+        name = "price" if earned else "share" if share else "lines"
+        worth = " to ".join(f"{value:g}" for value in earned or share)
+        said += [TEXTS["surplus"][name].format(worth, **lines)] if max(earned or share or [1]) > 0 else []
+    for charge in tariff.amounts:
+        if charge.on in TEXTS["sold"] and min(_prices(charge)) < 0:
+            said.append(f"{TEXTS['sold'][charge.on]} by the line {charge.line!r}")
+    return "; ".join(said) or TEXTS["surplus"]["none"]
+
+
+def _times_in_words(house):
+    """Say after which bills the house's own rule empties the bank."""
+    credit, month = house.tariff.credit, reset_of(house)
+    if month == NEVER:
+        return NEVER
+    if credit.reset_bills:
+        return f"every {credit.reset_bills} bills, such as that of {month}" if credit.reset_bills > 1 else "every bill"
+    return f"the {month} bill" + f", every {credit.reset_every_years} years" * (credit.reset_every_years > 1)
 
 
 def reading_sheet(house, size=100):
@@ -184,13 +323,43 @@ def tariff_named(house, name):
     return replace(house.tariff if name == "own" else read_tariff(name), valid_from=None, valid_to=None)
 
 
-def smooth_year(surplus_kwh):
-    """Say what the worst date loses when the surplus is smoothed to one wave a year; see `reset.sinusoid_loss`."""
-    mean, swing, _ = fit_sinusoid(surplus_kwh)
+def typical_losses(house, size=100):
+    """Return what a yearly reset after each month takes of the typical year, as `made_losses` counts it. [kWh]"""
+    if why_no_law(yearly_reset(house, "Dec")):
+        return np.array([settled(house, yearly_reset(house, month), size)[0] for month in MONTHS])
+    return lost_by_reset_month(surplus_of(house, size))
+
+
+def pencil(surplus_kwh, reset="Dec"):
+    """Return the twelve bills before a reset as a class reckons them: running sums in whole kWh, an empty jar first."""
+    order = [(MONTHS.index(reset) + 1 + i) % 12 for i in range(12)]
+    surplus = np.diff(np.rint(np.cumsum([0.0, *np.asarray(surplus_kwh)[order]]))).astype(int)
+    total = np.cumsum(surplus)
+    jar = total - np.minimum(0, np.minimum.accumulate(total))
+    bought = np.diff(np.maximum(0, np.maximum.accumulate(-total)), prepend=0)
+    backwards = np.cumsum(surplus[::-1])[::-1]
+    names = ("surplus", "jar after", "bought", f"sum to {reset}")
+    return pd.DataFrame(dict(zip(names, (surplus, jar, bought, backwards))), index=[MONTHS[month] for month in order])
+
+
+def law(house):
+    """Say whether the law of the last twelve months holds for the rules of part 4, and what more follows where it does.
+
+    See `reset.lost_by_reset_month`, `reset.spendable_kwh` and `reset.sinusoid_season`.
+    """
+    broken = why_no_law(rules_with_reset(house, "Dec"))
+    if broken:
+        return f"The largest sum is not what these rules take: {'; '.join(broken)}. Only the bills tell."
+    surplus = surplus_of(house)
+    lost = lost_by_reset_month(surplus)
+    worst = int(lost.argmax())
+    spare = spendable_kwh(surplus, worst + 1)[worst]
+    words = f"Before the worst reset, {MONTHS[worst]}, {spare:,.0f} kWh can be used without buying any."
+    mean, swing, _ = fit_sinusoid(surplus)
     if abs(mean) >= swing:
-        return "Smoothed to one wave, this year never changes between surplus and shortage, so no date would matter."
-    season, lost = sinusoid_season(mean, swing)[0], lost_by_reset_month(surplus_kwh)
+        return f"{words}\n{TEXTS['flat_year']}"
+    season = sinusoid_season(mean, swing)[0]
     return (
-        f"Smoothed to one wave, the worst date loses {season:,.0f} kWh and the best {max(0.0, mean):,.0f} kWh; "
+        f"{words}\nSmoothed to one wave, the worst date loses {season:,.0f} kWh, the best {max(0.0, mean):,.0f} kWh; "
         f"month by month it is {lost.max():,.0f} and {lost.min():,.0f} kWh."
     )

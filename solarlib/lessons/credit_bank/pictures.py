@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from solarlib.bill.reset import best_reset, lost_by_reset_month
 from solarlib.bill.reset_years import loss_spread, times_best
+from solarlib.house import bills
 from solarlib.lessons.credit_bank import ledgers
 from solarlib.lessons.tools.figures import (
     BACKGROUND,
@@ -26,7 +26,11 @@ from solarlib.meter.balance import house_use
 from solarlib.meter.registers import register_difference
 
 DRAWINGS = 5
-_TAKEN = {"pay": "paid out", "pay if over": "taken", "donate": "given away"}
+
+
+def _taken(tariff, payout):
+    """Return what happens to the kWh that a reset takes."""
+    return "paid out" if payout else "given away" if tariff.credit.at_reset == "donate" else "lost"
 
 
 def _two_rows(**grid):
@@ -38,17 +42,22 @@ def _two_rows(**grid):
     return figure, upper, lower
 
 
+def _middles(count, months=12):
+    """Return the places of a number of bills on an axis of months that begins with 1."""
+    return 0.5 + (np.arange(count) + 0.5) * months / count
+
+
 def _on_columns(ax, size):
     """Return a text for each month's column."""
     return [direct_label(ax, month, 0, "", size=size, ha="center", va="bottom") for month in range(1, 13)]
 
 
-def _surplus_boxes(house, ax, left):
-    """Give an axis room for the surplus of every month and array size; return boxes for surplus and shortage."""
-    values = np.concatenate([ledgers.surplus_of(house, size) for size in ledgers.steps(house)])
+def _surplus_boxes(house, ax, left, each=1):
+    """Give an axis room for the surplus of `each` months and any array size; return boxes for surplus and shortage."""
+    values = np.array([ledgers.surplus_of(house, size) for size in ledgers.steps(house)]).reshape(-1, each).sum(axis=1)
     high = max(values.max(), 1.0)
     ax.axhline(0, color=INK, linewidth=1.2)
-    zero_based(ax, 1.7 * high, "month (kWh)", bottom=1.1 * min(values.min(), -1.0))
+    zero_based(ax, 1.7 * high, "month (kWh)" if each == 1 else "bill (kWh)", bottom=1.1 * min(values.min(), -1.0))
     direct_label(ax, left, 1.62 * high, "up: surplus, down: shortage", size=TICK_PT, va="top")
     return [boxes(ax, role) for role in ("export", "import")]
 
@@ -125,7 +134,9 @@ def register_picture(house):
 
 def bank_picture(house):
     """Return the picture of two years: size, first month, reset -> the bank, and each month's surplus or shortage."""
-    largest, place = ledgers.sizes(house), np.arange(1, 25)
+    largest = ledgers.sizes(house)
+    half = len(ledgers.book_of(house, ledgers.bank_rules(house))) // 2
+    each, place = 12 // half, _middles(2 * half, 24)
     most = max(
         ledgers.book_of(house, ledgers.rules_with_reset(house, reset), largest)[["bank_close", "credit_reset"]]
         .sum(axis=1)
@@ -136,12 +147,12 @@ def bank_picture(house):
     figure, (upper, lower) = new_figure(2, 1, left=0.1, top=0.97, bottom=0.17, hspace=0.12, height_ratios=(1.25, 1))
     for ax in (upper, lower):
         ax.set_xlim(0.4, 24.6)
-        ax.set_xticks(place, [month[0] for month in MONTHS] * 2 if ax is lower else [])
+        ax.set_xticks(range(1, 25), [month[0] for month in MONTHS] * 2 if ax is lower else [])
         ax.tick_params(axis="x", length=0)
         ax.axvline(12.5, color=INK, linewidth=1.2, linestyle=":")
     lower.set_xlabel("first year" + 40 * " " + "second year")
     zero_based(upper, top, "bank (kWh)")
-    out, short = _surplus_boxes(house, lower, 0.6)
+    out, short = _surplus_boxes(house, lower, 0.6, each)
     level = line(upper, "bank", [0], [0], linestyle="-")
     direct_label(upper, 0.6, 0.97 * top, "in the bank", "bank", va="top")
     drops = [direct_label(upper, 0, 0, "", size=TICK_PT, va="bottom", ha="center") for _ in range(2)]
@@ -150,29 +161,33 @@ def bank_picture(house):
         rules = ledgers.rules_with_reset(house, reset)
         book = ledgers.book_of(house, rules, size, start)
         surplus, gone = -book["net_kwh"].to_numpy(), book["credit_reset"].to_numpy()
-        move_columns(out, 0.0 * surplus, np.maximum(surplus, 0.0))
-        move_columns(short, np.minimum(surplus, 0.0), 0.0 * surplus)
+        move_columns(out, 0.0 * surplus, np.maximum(surplus, 0.0), place, each - 0.3)
+        move_columns(short, np.minimum(surplus, 0.0), 0.0 * surplus, place, each - 0.3)
         full = book["bank_close"].to_numpy() + gone
         level.set_data(
-            np.repeat(place, 3) + np.tile([-0.5, 0.5, 0.5], 24),
+            np.repeat(place, 3) + each * np.tile([-0.5, 0.5, 0.5], len(place)),
             np.column_stack([book["bank_open"], full, book["bank_close"]]).ravel(),
         )
-        word = _TAKEN.get(rules.credit.at_reset, "lost")
+        words = [_taken(rules, payout) for payout in book["payout"]]
         at = np.flatnonzero(gone > 0)
         for i, text in enumerate(drops):
             text.set_visible(i < len(at))
             if i < len(at):
-                text.set_text(f"{gone[at[i]]:,.0f} {word}")
+                text.set_text(f"{gone[at[i]]:,.0f} {words[at[i]]}")
                 text.set_position(
-                    (np.clip(at[i] + 1.5, 2.2, 22.8), full[max(0, at[i] - 2) : at[i] + 2].max() + 0.02 * top)
+                    (
+                        np.clip(place[at[i]] + 0.5 * each, 2.2, 22.8),
+                        full[max(0, at[i] - 2) : at[i] + 2].max() + 0.02 * top,
+                    )
                 )
         first, second = (
             f"{year['billed_kwh'].sum():,.0f} kWh bought, bills {year['bill'].sum():,.2f} $."
-            for year in (book.iloc[:12], book.iloc[12:])
+            for year in (book.iloc[:half], book.iloc[half:])
         )
+        word = _taken(rules, book["payout"].iloc[half:].sum())
         return (
-            f"First year: {first} Second year: received less delivered {surplus[12:].sum():+,.0f} kWh, "
-            f"at the reset {gone[12:].sum():,.0f} kWh {word}, {second}"
+            f"First year: {first} Second year: received less delivered {surplus[half:].sum():+,.0f} kWh, "
+            f"at the reset {gone[half:].sum():,.0f} kWh {word}, {second}"
         )
 
     return Picture(figure, [out, short, level, drops], update)
@@ -191,7 +206,7 @@ def bill_picture(house):
     )
     figure, ax = new_figure(bottom=0.1)
     months_axis(ax)
-    zero_based(ax, top, "bill ($ a month)")
+    zero_based(ax, top, "bill ($)")
     fixed = boxes(ax, "money", hatch="")
     energy = boxes(ax, "import")
     direct_label(ax, 0.55, 0.97 * top, "upper part: energy bought", "import", va="top")
@@ -201,24 +216,28 @@ def bill_picture(house):
 
     def update(size, month, rules):
         tariff = tariffs[rules]
-        year = ledgers.book_of(house, tariff, size).iloc[12:]
+        year = ledgers.second_year(house, tariff, size)
+        each, place = 12 // len(year), _middles(len(year))
         bought = np.maximum(0.0, (year["energy"] - year["credit_money_applied"]).to_numpy())
         other = np.maximum(0.0, year["bill"].to_numpy() - bought)
-        move_columns(fixed, 0 * other, other)
-        move_columns(energy, other, other + bought)
-        for text, bill, height in zip(sums, year["bill"], other + bought):
-            text.set(text=f"{bill:.0f}", y=height + 0.01 * top)
-        chosen = MONTHS.index(month)
-        mark.set_data([chosen + 1], [other[chosen] + bought[chosen] + 0.12 * top])
+        move_columns(fixed, 0 * other, other, place, each - 0.3)
+        move_columns(energy, other, other + bought, place, each - 0.3)
+        for text in sums:
+            text.set_visible(False)
+        for text, bill, height, x in zip(sums, year["bill"], other + bought, place):
+            text.set(text=f"{bill:.0f}", y=height + 0.01 * top, x=x, visible=True)
+        chosen = MONTHS.index(month) // each
+        mark.set_data([place[chosen]], [other[chosen] + bought[chosen] + 0.12 * top])
         row = year.iloc[chosen]
         words = [f"{charge.line} {row[f'line {charge.line}']:.2f}" for charge in tariff.charges][:4]
         if row["credit_money_applied"]:
             words.append(f"credit {-row['credit_money_applied']:.2f}")
-        without = ledgers.book_of(house, tariff, 0)["bill"].iloc[12:].sum()
+        without = ledgers.second_year(house, tariff, 0)["bill"].sum()
         if len(tariff.charges) > 4:
             words.append("...")
+        named = month if each == 1 else f"The bill with {month}"
         return (
-            f"{month}, {size} %: {', '.join(words)}; bill {row['bill']:.2f} $. "
+            f"{named}, {size} %: {', '.join(words)}; bill {row['bill']:.2f} $. "
             f"The year costs {year['bill'].sum():,.2f} $, without an array {without:,.2f} $."
         )
 
@@ -229,63 +248,62 @@ def bill_picture(house):
 
 
 def reset_picture(house):
-    """Return the picture of the reset: size, month -> surplus of each month, kWh lost for each possible reset."""
-    price = ledgers.energy_price(house)
-    extremes = [ledgers.surplus_of(house, size) for size in ledgers.steps(house)]
-    top = 1.35 * max(best_reset(values)["lost_kwh"].max() for values in extremes) or 1.0
+    """Return the picture of the reset: size, month -> surplus of each month, what each possible reset takes."""
+    top = 1.35 * max(ledgers.by_reset(house, ledgers.sizes(house))["taken_kwh"].max(), 1.0)
     figure, upper, lower = _two_rows()
     out, short = _surplus_boxes(house, upper, 0.5)
-    zero_based(lower, top, "lost (kWh)")
+    zero_based(lower, top, "taken (kWh)")
     always = boxes(lower, "loss", hatch="")
     timing = boxes(lower, "loss", facecolor=BACKGROUND, edgecolor=ROLES["loss"].colour, linewidth=1.0)
-    direct_label(lower, 0.5, 0.97 * top, "filled: lost with any month", "loss", size=TICK_PT, va="top")
-    direct_label(lower, 12.3, 0.97 * top, "hatched: lost by the date", "loss", size=TICK_PT, va="top", ha="right")
+    direct_label(lower, 0.5, 0.97 * top, "filled: taken with any month", "loss", size=TICK_PT, va="top")
+    direct_label(lower, 12.3, 0.97 * top, "hatched: taken by the date", "loss", size=TICK_PT, va="top", ha="right")
     numbers = _on_columns(lower, SMALL_PT)
-    tables = {}
     cuts = [line(ax, "bank", [0, 0], ax.get_ylim(), linestyle="-") for ax in (upper, lower)]
 
     def update(size, reset):
-        surplus = ledgers.surplus_of(house, size)
-        if size not in tables:
-            tables[size] = best_reset(surplus)
-        table = tables[size]
-        lost, by_date = table["lost_kwh"].to_numpy(), table["by_timing_kwh"].to_numpy()
+        surplus, table = ledgers.surplus_of(house, size), ledgers.by_reset(house, size)
+        taken = table["taken_kwh"].to_numpy()
         move_columns(out, 0.0 * surplus, np.maximum(surplus, 0.0))
         move_columns(short, np.minimum(surplus, 0.0), 0.0 * surplus)
-        move_columns(always, 0.0 * lost, lost - by_date)
-        move_columns(timing, lost - by_date, lost)
-        for text, value in zip(numbers, lost):
+        move_columns(always, 0.0 * taken, np.full(12, taken.min()))
+        move_columns(timing, np.full(12, taken.min()), taken)
+        for text, value in zip(numbers, taken):
             text.set(text=f"{value:,.0f}", visible=value >= 0.5, y=value + 0.015 * top)
-        chosen = MONTHS.index(reset)
         for cut in cuts:
-            cut.set_xdata([chosen + 1.5, chosen + 1.5])
-        least = max(0.0, surplus.sum())
-        good = _listed(table.index[table["best"]])
-        return (
-            f"{size} %, emptied after the {reset} bill: {lost[chosen]:,.0f} kWh a year are lost, "
-            f"{by_date[chosen]:,.0f} of them by the date, worth {by_date[chosen] * price:,.2f} $ at {price:g} $/kWh. "
-            f"With any month {least:,.0f} kWh are lost. Least: {good}."
-            f"{ledgers.without_reset(house)}"
-        )
+            cut.set_xdata([MONTHS.index(reset) + 1.5] * 2)
+        return f"{size} %, emptied after the {reset} bill: {_resets_in_words(house, table, reset)}"
 
-    return Picture(figure, [out, short, always, timing, numbers, cuts], update)
+    slow = bills.cycle(ledgers.bank_rules(house)) > 1
+    return Picture(figure, [out, short, always, timing, numbers, cuts], update, slow=slow)
+
+
+def _resets_in_words(house, table, reset):
+    """Say what one reset takes and costs beside the others; `table` as from `ledgers.by_reset`."""
+    row, least = table.loc[reset], table["taken_kwh"].min()
+    word = _taken(ledgers.rules_with_reset(house, reset), row["payout"])
+    said = f"{row['taken_kwh']:,.0f} kWh a year are {word}, {least:,.0f} with any month. "
+    if table["best"].all():
+        said += f"The bills of a year, {row['bill']:,.2f} $, are the same with any month."
+    else:
+        more = f"{row['dearer']:,.2f} $ above the lowest" if not row["best"] else "none is lower"
+        said += f"The bills of a year are {row['bill']:,.2f} $, {more}. Lowest: {_listed(table.index[table['best']])}."
+    return said + ledgers.without_reset(house)
 
 
 def years_picture(house):
     """Return the picture of many made years: size, drawing -> how often each reset month loses least, what it loses."""
     place, count = np.arange(1, 13), ledgers.MADE_YEARS
-    ends = [
-        loss_spread(ledgers.made_years(house, ledgers.sizes(house), drawing))[0.9].max()
-        for drawing in range(1, DRAWINGS + 1)
-    ]
-    top = 1.35 * max(*ends, lost_by_reset_month(ledgers.surplus_of(house, ledgers.sizes(house))).max(), 1.0)
+    largest, by_law = ledgers.sizes(house), not ledgers.why_no_law(ledgers.yearly_reset(house, "Dec"))
+    drawings = range(1, DRAWINGS + 1 if by_law else 2)
+    ends = [loss_spread(ledgers.made_losses(house, largest, drawing))[0.9].max() for drawing in drawings]
+    top = 1.35 * max(*ends, ledgers.typical_losses(house, largest).max(), 1.0)
     figure, upper, lower = _two_rows(height_ratios=(1, 1.4))
     zero_based(upper, 1.75 * count, "years")
     upper.set_yticks(range(0, count + 1, 10))
-    zero_based(lower, top, "lost (kWh)", bottom=-0.06 * top)
+    zero_based(lower, top, "taken (kWh)", bottom=-0.06 * top)
     lower.axhline(0, color=INK, linewidth=1.2)
     often = boxes(upper, "bank", hatch="")
-    words = f"of {count} made years: in how many no month loses less"
+    words = f"of {count} made years: in how many no month takes less"
     direct_label(upper, 0.5, 1.7 * count, words, "bank", size=TICK_PT, va="top")
     numbers = _on_columns(upper, SMALL_PT)
     spread = boxes(lower, "loss", hatch="")
@@ -296,25 +314,27 @@ def years_picture(house):
     direct_label(lower, 12.3, 0.97 * top, "circle: typical year", size=TICK_PT, va="top", ha="right")
 
     def update(size, drawing):
-        years = ledgers.made_years(house, size, drawing)
-        table, best = loss_spread(years), times_best(years)
+        lost = ledgers.made_losses(house, size, drawing)
+        table, best = loss_spread(lost), times_best(lost)
         move_columns(often, np.zeros(12), best.to_numpy())
         for text, times in zip(numbers, best):
             text.set(text=f"{times}", y=times + 0.02 * count)
         move_columns(spread, table[0.1].to_numpy(), table[0.9].to_numpy(), width=0.5)
         middle.set_data(place, table[0.5].to_numpy())
-        typical.set_data(place, lost_by_reset_month(ledgers.surplus_of(house, size)))
+        typical.set_data(place, ledgers.typical_losses(house, size))
         good = best.index[best == best.max()]
         least, worst = table.loc[good, "mean"].idxmin(), table["mean"].idxmax()
         if table["mean"].max() < 0.5:
-            return f"{size} %: no made year loses anything, whatever the month.{ledgers.without_reset(house)}"
+            return (
+                f"{size} %: in no made year a reset takes anything, whatever the month.{ledgers.without_reset(house)}"
+            )
         return (
-            f"{size} %: in {best.max()} of {count} made years no month loses less than {_listed(good)}. "
-            f"Of ten years, eight lose {_range(table.loc[least])} after {least}, "
+            f"{size} %: a reset after {_listed(good)} takes least in {best.max()} of {count} made years. "
+            f"In eight of ten years it takes {_range(table.loc[least])} after {least}, "
             f"but {_range(table.loc[worst])} after {worst}.{ledgers.without_reset(house)}"
         )
 
-    return Picture(figure, [often, numbers, spread, middle, typical], update)
+    return Picture(figure, [often, numbers, spread, middle, typical], update, slow=not by_law)
 
 
 def _range(row):
@@ -325,7 +345,7 @@ def _range(row):
 def _listed(chosen):
     """Name months in a few words."""
     if len(chosen) == 12:
-        return "all months"
+        return "any month"
     if len(chosen) < 7:
         return ", ".join(chosen)
-    return "all but " + ", ".join(month for month in MONTHS if month not in chosen)
+    return "any month but " + ", ".join(month for month in MONTHS if month not in chosen)

@@ -1,20 +1,21 @@
 """Checks of lesson 04, and a bill from a reader's own readings; texts and predictions stand in ``questions.toml``."""
 
-from dataclasses import replace
 from datetime import date
 
 import numpy as np
 import pandas as pd
 
 from solarlib.bill.accounts import ledger
-from solarlib.bill.reset import best_reset, lost_by_reset_month
+from solarlib.bill.reset import lost_by_reset_month
 from solarlib.bill.tariff import tariff_from_table
-from solarlib.lessons.credit_bank.ledgers import MONTHS, TEXTS, ratings, surplus_of
+from solarlib.house import bring
+from solarlib.house.sent_bill import check_sent_bill, read_sent_bill
+from solarlib.lessons.credit_bank.ledgers import MONTHS, TEXTS, by_reset
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.asked import questions_beside
 from solarlib.meter.balance import house_use
 from solarlib.meter.registers import register_difference
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError
 
 ASK = questions_beside(__file__)
 DIGITS = 5
@@ -73,7 +74,7 @@ def bill_of(mine, bank=None):
     return _one_bill(example_tariff(), days, mine.shortage, mine.sent, mine.bank if bank is None else bank)
 
 
-def _one_bill(tariff, days, delivered, received, bank, **rated):
+def _one_bill(tariff, days, delivered, received, bank):
     periods = pd.DataFrame(
         {
             "period_start": days[:1],
@@ -82,7 +83,7 @@ def _one_bill(tariff, days, delivered, received, bank, **rated):
             "received_kwh": [float(received)],
         }
     )
-    return ledger(periods, tariff, opening_kwh=bank, compare=False, **rated).iloc[0]
+    return ledger(periods, tariff, opening_kwh=bank, compare=False).iloc[0]
 
 
 def check_bill(answer, mine):
@@ -114,16 +115,15 @@ def check_loss(answer, mine):
 
 
 def check_reset(answer, house):
-    """Check 6: a month after whose bill the bank of this house loses least; its short or its full English name."""
-    table = best_reset(surplus_of(house))
+    """Check 6: a month whose reset costs this house least; its short or its full English name."""
+    table = by_reset(house)
     best = list(table.index[table["best"]])
-    least = table["lost_kwh"].min()
     replies = {
-        month: f"Yes. No other month loses less than {lost:,.0f} kWh."
+        month: f"Yes. No other month makes the bills lower than {row['bill']:,.2f} $ a year."
         if month in best
-        else f"{month} loses {lost - least:,.0f} kWh more than the best month. "
-        "Which bill is the last one before the months of surplus?"
-        for month, lost in table["lost_kwh"].items()
+        else f"After {month} the bills of a year are {row['dearer']:,.2f} $ above the lowest. Which bill is the last "
+        "one before the months of surplus?"
+        for month, row in table.iterrows()
     }
     written = str(answer).strip().lower()
     short = next((month for month, full in zip(MONTHS, WHOLE_MONTHS) if written in (month.lower(), full.lower())), None)
@@ -133,47 +133,20 @@ def check_reset(answer, house):
 # ---------------------------------------------------------------- a reader's own bill
 
 
-def own_bill(house, days, delivered, received, bank_kwh=0):
-    """Return the printed lines of one bill from two pairs of readings, or a sentence that says what is missing.
+def own_bill(house, path=None, files=()):
+    """Return a bill that was sent beside the one computed, in words, or a sentence that says what is missing.
 
     Parameters
     ----------
     house : House
-    days : (first, last)
-        Dates of the two readings, as "2026-03-04".
-    delivered, received : (before, after)
-        Readings of the registers; None where not filled in. [kWh]
-    bank_kwh : float
-        In the bank before this bill. [kWh]
+    path : path
+        A file such as `data/examples/bill-of-may.toml`; None where not filled in.
+    files : sequence of paths
+        CSV files of the meter, and of the array, each with its mapping beside it.
     """
-    if None in (*days, *delivered, *received, bank_kwh):
-        return "Not filled in yet. Put the readings of two dates in place of None and run the cell again."
+    if path is None:
+        return "Not filled in yet. Put the name of your file in place of None and run the cell again."
     try:
-        days = [_date(day) for day in days]
-        used, sent = (register_difference(*pair, house.meter.digits) for pair in (delivered, received))
-        require(bank_kwh, "bank_kwh", 0, 1e6, "kWh")
-        credit = house.tariff.credit
-        tariff = replace(house.tariff, valid_from=None, valid_to=None, credit=credit.with_reset(None, None))
-        row = _one_bill(tariff, days, used, sent, bank_kwh if credit.unit == "kWh" else 0.0, **ratings(house))
-    except (InputError, TypeError, ValueError) as error:
+        return str(check_sent_bill(house, read_sent_bill(path), [bring(file, house) for file in files]))
+    except InputError as error:
         return f"This cannot be used. {error}."
-    lines = [f"{charge.line:<28}{row[f'line {charge.line}']:>10.2f} $" for charge in tariff.charges]
-    extra = {"added to the minimum bill": row["min_bill_topup"], "credit in money": -row["credit_money_applied"]}
-    lines += [f"{name:<28}{amount:>10.2f} $" for name, amount in extra.items() if amount]
-    return "\n".join(
-        [
-            f"{row['days']} days: delivered {used:,} kWh, received {sent:,} kWh, "
-            f"from the bank {row['credit_applied']:,.0f} kWh",
-            *lines,
-            f"{'bill':<28}{row['bill']:>10.2f} $",
-            f"in the bank afterwards: {row['bank_close']:,.0f} kWh",
-        ]
-    )
-
-
-def _date(text):
-    """Return the date of a text, or raise an `InputError`."""
-    try:
-        return date.fromisoformat(text)
-    except (TypeError, ValueError):
-        raise InputError(f'days: found {text!r}, allowed is a date in quotes such as "2026-03-04"') from None
