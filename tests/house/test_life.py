@@ -428,3 +428,19 @@ def test_dated_tariffs_are_read_in_order():
     dated = house_with(RULES["kWh bank"] | {"valid_from": date(2027, 4, 15)})
     assert bills.first_day(dated) == date(2027, 4, 1)
     assert bills.first_day(house_with(RULES["kWh bank"], first_day=date(2031, 9, 30))) == date(2031, 9, 1)
+
+
+def test_a_price_level_scales_money_and_nothing_else():
+    own = copy.deepcopy(RULES["kWh bank"])
+    own["credit"] |= {"at_reset": "pay if over", "payout_threshold": 600}
+    level = bills.at_price_level(tariff_from_table(own), 1.5)
+    assert level.credit.payout_threshold == 600 and level.credit.payout_price == Decimal("0.0465")
+    paid = {"unit": "money", "netting": "hour", "reset_month": 3, "at_reset": "pay if over", "payout_threshold": 40}
+    hours = [[0.04] * 12 + [0.1] * 12] * 12
+    monthly = {"line": "monthly", "on": "import", "prices": [0.1] * 11 + [0.3]}
+    tax = {"line": "tax", "on": "percent", "price": 7}
+    table = own | {"minimum_bill": 8, "charge": [monthly, tax], "credit": paid | {"export_price": hours}}
+    level = bills.at_price_level(tariff_from_table(table), 1.5)
+    assert (level.credit.payout_threshold, level.minimum_bill, level.charge("tax").price) == (60, 12, 7)
+    assert level.charge("monthly").prices.values == (Decimal("0.15"),) * 11 + (Decimal("0.45"),)
+    assert set(np.frombuffer(level.credit.export_price.by_clock)) == {0.06, 0.15}
