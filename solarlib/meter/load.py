@@ -64,14 +64,23 @@ def read_minutes(file):
     for where, found, allowed in [*((f"row {row + 1}, column date", rows[row][0], day) for row, day in days), *edges]:
         if found != allowed:
             raise InputError(f"{name}, {where}: found {found!r}, allowed is {allowed!r}")
-    cells = np.array([row[1:] for row in rows[1:]])
-    power = pd.to_numeric(pd.Series(cells.ravel()), errors="coerce").to_numpy(float).reshape(cells.shape)
-    wrong = np.argwhere((cells != "") & ~(np.isfinite(power) & (power >= 0)))
+    cells = [cell for row in rows[1:] for cell in row[1:]]
+    power = np.fromiter(map(_watts, cells), float, len(cells)).reshape(len(dates), MINUTES_PER_DAY)
+    given = np.fromiter(map(bool, cells), bool, len(cells)).reshape(power.shape)
+    wrong = np.argwhere(given & ~(np.isfinite(power) & (power >= 0)))
     for row, column in wrong[:1]:
         where = f"row {row + 2} ({rows[row + 1][0]}), column {labels[column]}"
-        found = str(cells[row, column])
+        found = rows[row + 1][column + 1]
         raise InputError(f"{name}, {where}: found {found!r}, allowed is a power of 0 W or more, or nothing")
     return pd.DataFrame(power, index=dates, columns=labels)
+
+
+def _watts(cell):
+    """Return the power that a cell tells, NaN where it tells none."""
+    try:
+        return np.nan if not cell or "_" in cell else float(cell)
+    except ValueError:
+        return np.nan
 
 
 def fill_masked(table):
