@@ -73,8 +73,8 @@ class Spread:
     `rule_change_from_year` on. All defaults: common practice, no source; they are the owner's own to set.
     """
 
-    yield_every_year: float = declared(percent(0, 50), default=0.06, key="yield_every_year_percent")
-    weather: float = declared(percent(0, 50), default=0.04, key="weather_percent")
+    yield_every_year: float = declared(percent(0, 15), default=0.06, key="yield_every_year_percent")
+    weather: float = declared(percent(0, 15), default=0.04, key="weather_percent")
     prices: float = declared(percent(0, 50), default=0.03, key="prices_percent")
     price_growth: float = declared(percent(0, 10), default=0.01, key="price_growth_percent")
     discount_rate: float = declared(percent(0, 10), default=0.005, key="discount_rate_percent")

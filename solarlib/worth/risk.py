@@ -132,7 +132,7 @@ class Uncertainty:
             if name.endswith("_sd"):
                 require(value, f"uncertainty.{name}", 0, 50)
             else:
-                require(value[0], f"uncertainty.{name} mean", -0.5, 0.5)
+                require(value[0], f"uncertainty.{name} mean", -0.5, 1)
                 require(value[1], f"uncertainty.{name} standard deviation", 0, 0.2)
 
 

@@ -322,10 +322,10 @@ def test_hours_stand_for_minutes_as_said(house):
 
 
 def test_sliders_start_at_the_outlook_and_no_value_is_cut(two_storey):
-    view = Outlook(30, 0.1875, -0.0433, 0.01, Spread(0.18, 0.012, rule_change=0.333, rule_change_from_year=50))
+    view = Outlook(30, 0.1875, -0.0433, 0.01, Spread(0.143, 0.012, rule_change=0.333, rule_change_from_year=50))
     house, now = replace(two_storey, outlook=view), pictures.start_values(replace(two_storey, outlook=view))
     assert (now.rate, now.growth) == ((0.0, 19.0, 0.1, 18.8), (-5.0, 5.0, 0.1, -4.3))
-    assert (now.since, now.change[3], now.error[1]) == ((1, 31, 1, 31), 33, 18)
+    assert (now.since, now.change[3], now.error) == ((1, 31, 1, 31), 33, (0.0, 15.0, 0.5, 14.5))
     assert pictures.exact(18.8, 0.1875) == 0.1875 and pictures.exact(18.7, 0.1875) == pytest.approx(0.187)
     flow = bills.net_flow(house, house.costs)
     assert pictures.flow_at(house, 100, -4.3) == pytest.approx(flow, abs=1e-9)
@@ -466,6 +466,37 @@ def test_break_even_in_words(house, two_storey):
     cheap = replace(two_storey, costs=replace(two_storey.costs, installed=500.0, fees=0.0, events=()))
     assert "always pays" in pictures.break_even(cheap)
     assert "never pays" in pictures.break_even(replace(two_storey, costs=replace(two_storey.costs, installed=90_000.0)))
+
+
+def test_break_even_is_about_where_the_model_cannot_tell(two_storey):
+    """The share and what pays it: worth of a share of the energy at the full price, the rest at a third."""
+    costs = two_storey.costs
+    near = 1.5 * bills.good_to(two_storey, pictures.rules(two_storey)[THIRD])
+
+    def told(installed):
+        house = replace(two_storey, costs=replace(costs, installed=installed))
+        third = bills.avoided_price(house) / 3
+        return bills.break_even_share(house, third, house.costs), pictures.break_even(house)
+
+    for installed in np.linspace(0, 30_000, 31):
+        share, words = told(float(installed))
+        at = near * (share + (1 - share) / 3)  # what a kWh saves, over its price
+        if share > 1 + at:
+            assert "never pays" in words
+        elif share < -at:
+            assert "always pays" in words
+        elif share > 1 or share < 0:
+            assert f"share about {100 * (share > 1)}%" in words
+        elif at < share < 1 - at:
+            assert f"share {share:.0%}" in words
+
+
+def test_the_widest_outlook_of_a_house_file_draws_lives(two_storey):
+    for rate, growth, inflation in ((0.5, -0.1, -0.1), (-0.1, 0.3, 0.3), (0.5, 0.3, -0.1)):
+        house = replace(
+            two_storey, outlook=Outlook(60, rate, growth, inflation, Spread(0.15, 0.15, 0.5, 0.1, 0.1, 0.1))
+        )
+        assert len(risk.lifetimes(house, 50, 1, 15, 15)) == risk.DRAWS
 
 
 def test_drawn_lives_are_those_of_the_house(house):

@@ -33,7 +33,7 @@ def loan(**values):
         (lambda v: loan(years=v), "years", 1, 100, 1),
         (lambda v: loan(payments_per_year=v), "payments_per_year", 1, 366, 1),
         (lambda v: Uncertainty(yield_persistent_sd=v), "yield_persistent_sd", 0, 50, 0.001),
-        (lambda v: Uncertainty(real_rate=(v, 0.0)), "real_rate mean", -0.5, 0.5, 0.001),
+        (lambda v: Uncertainty(real_rate=(v, 0.0)), "real_rate mean", -0.5, 1, 0.001),
         (lambda v: Uncertainty(inflation=(0.0, v)), "inflation standard deviation", 0, 0.2, 0.001),
         (lambda v: premium.value_of_gain(0.01, v, 0.16), "yearly_kwh", 0, 1e9, 1),
         (lambda v: premium.value_of_gain(0.01, 5000.0, v), "price_per_kwh", 0, 100, 0.01),

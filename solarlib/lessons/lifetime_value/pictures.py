@@ -108,7 +108,10 @@ def break_even(house):
         return "No break-even share: this array makes nothing, or a kWh has no price."
     share = bills.break_even_share(house, price / 3.0, costs_of(house))
     words = "nothing: it always pays" if share < 0 else "more than there is: it never pays"
-    words = f"{share:.0%}" if 0 <= share <= 1 else words
+    near = 1.5 * bills.good_to(house, rules(house)[THIRD]) * (1 + 2 * share) / 3  # each share more is two thirds of it
+    if -near <= share <= 1 + near:
+        about = "about " if min(share, 1 - share) < near else ""
+        words = f"{about}{np.clip(share, 0, 1):.0%}"
     return f"{THIRD}: break-even share {words} (now {kwh['self_used'] / kwh['generation']:.0%} are self-used)"
 
 
@@ -125,9 +128,9 @@ def start_values(house):
     """Return (least, most, step, start) of sliders that start at the outlook of the house, whose values all hold."""
     view, spread = house.outlook, house.outlook.spread
 
-    def around(share, low, high, step=0.1):
-        start = _stepped(share, step)
-        return min(low, float(np.floor(start))), max(high, float(np.ceil(start))), step, start
+    def around(share, low, high):
+        start = _stepped(share, 0.1)
+        return min(low, float(np.floor(start))), max(high, float(np.ceil(start))), 0.1, start
 
     return SimpleNamespace(
         growth=around(view.price_growth, -2.0, 5.0),
@@ -136,8 +139,8 @@ def start_values(house):
         growth_of="Growth of all prices" if view.growth == Growth() else "Growth, other prices",
         change=(0, 100, 1, round(100 * spread.rule_change)),
         since=(1, view.years + 1, 1, min(spread.rule_change_from_year, view.years + 1)),
-        error=around(spread.yield_every_year, 0.0, 15.0, 0.5),
-        weather=around(spread.weather, 0.0, 15.0, 0.5),
+        error=(0.0, 15.0, 0.5, _stepped(spread.yield_every_year, 0.5)),
+        weather=(0.0, 15.0, 0.5, _stepped(spread.weather, 0.5)),
     )
 
 

@@ -174,8 +174,8 @@ def lifetimes(house, chance=0, since=1, persistent=0, yearly=0):
 
 def risk_picture(house):
     """Return the picture of many lifetimes: chance, since, persistent, yearly -> net present values by rule."""
-    years, ends = house.outlook.years, start_values(house)
-    wide = lifetimes(house, 50, 1, ends.error[1], ends.weather[1])["net_present_value"]
+    years = house.outlook.years
+    wide = lifetimes(house, 50, 1, 15, 15)["net_present_value"]
     edges = np.linspace(*np.quantile(wide, (0.005, 0.995)), 41)
     width, middle = edges[1] - edges[0], (edges[1:] + edges[:-1]) / 2
     figure, ax = new_figure(left=0.1)
