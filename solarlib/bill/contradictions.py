@@ -10,8 +10,9 @@ from solarlib.quantities import texts_beside
 from solarlib.schema import misplaced, nearest
 
 ENERGY = ("delivered", "import", "billed", "received", "export", "use", "generation")  # what a $/kWh line may count
+RESETS = ("reset_month", "reset_date", "reset_anniversary", "reset_bills")  # keys that say when credits are emptied
 _RETAIL = ("import", "billed", "delivered")
-_ONLY_WITH_CREDIT = ("life_bills", "order", "cross_bucket", "at_reset", "payout_price")
+_ONLY_WITH_CREDIT = ("life_bills", "order", "cross_bucket", "at_reset", "payout_price", *RESETS)
 _SETTLED = ("usable", "life_bills", "order", "at_end", "on_close")  # what a settlement over a year leaves nothing to
 _SHORT = {60: ("hour", "half hour", "quarter hour", "none"), 30: ("half hour", "quarter hour", "none")}
 
@@ -125,19 +126,15 @@ def _of_whole(tariff):
 def _of_credit(credit, tariff):
     unit, reset, price = credit.unit, bool(credit.resets), credit.export_price
     yearly = tariff.settlement == "year" and unit == "money"
-    for keys, so, found, allowed in (
-        (_ONLY_WITH_CREDIT, unit == "none", "unit = 'none'", "{key} only with a credit"),
-        (
-            credit.resets,
-            unit == "none" and tariff.carried_at_reset == "keep",
-            "unit = 'none'",
-            "{key} only with a credit",
-        ),
-        (_SETTLED, yearly, "{value!r} with settlement = 'year'", "left out: at_reset says what happens to the year"),
-    ):
-        for key in keys if so else ():
-            if (value := getattr(credit, key)) != type(credit).__dataclass_fields__[key].default:
-                yield key, found.format(value=value), allowed.format(key=key)
+    resets = credit.resets if tariff.carried_at_reset != "keep" else ()  # the carried sum ends then
+    for key in _SETTLED if yearly else _ONLY_WITH_CREDIT if unit == "none" else ():
+        value = getattr(credit, key)
+        if value == type(credit).__dataclass_fields__[key].default or key in resets:
+            continue
+        if yearly:
+            yield key, f"{value!r} with settlement = 'year'", "left out: at_reset says what happens to the year"
+        else:
+            yield key, "unit = 'none'", f"{key} only with a credit"
     retail = [charge for charge in tariff.charges if charge.on in _RETAIL]
     billed = [charge for charge in retail if charge.on == "billed"]
     pays = credit.at_reset in ("pay", "pay if over") or "pay" in (credit.on_close, credit.at_end)

@@ -90,12 +90,11 @@ class Intervals:
     @cached_property
     def repeated(self):
         """Positions of labels whose clock reading came before: those of a doubled hour's second passage."""
+        turns = [
+            (start, self.wall[start:stop], self.wall[start - 1] + self.step) for start, stop, _ in self.segments[1:]
+        ]
         return np.concatenate(
-            [np.empty(0, int)]
-            + [
-                start + np.flatnonzero(self.wall[start:stop] < self.wall[start - 1] + self.step)
-                for start, stop, _ in self.segments[1:]
-            ]
+            [np.empty(0, int)] + [start + np.flatnonzero(wall < before) for start, wall, before in turns]
         )
 
 

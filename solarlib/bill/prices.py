@@ -83,6 +83,10 @@ def _clocked(prices, least, **more):
     return Prices(by_clock=np.maximum(np.array(prices, float), floor).tobytes(), **more)
 
 
+def _refuse(path, where, found, allowed):
+    raise InputError(f"{path.name}{where}: found {found}, allowed is {allowed}") from None
+
+
 def _of_file(table):
     """Read a CSV of prices: one row an hour or half an hour, without gaps, a year or longer."""
     if set(table) - {"least"} != {"file", "column"}:
@@ -92,39 +96,39 @@ def _of_file(table):
         with path.open(encoding="utf-8-sig", newline="") as file:
             lines = list(csv.reader(file))
     except OSError:
-        raise InputError(f"{path.name}: found no such file, allowed is one beside the file that names it") from None
+        _refuse(path, "", "no such file", "one beside the file that names it")
     heads = [head.strip() for head in lines[0]] if lines else []
     if "time" not in heads or column not in heads:
-        raise InputError(f"{path.name} row 1: found {', '.join(heads) or 'nothing'}, allowed are time and {column}")
-    places = heads.index("time"), heads.index(column), len(heads)
-    rows = [_row(path, n, line, column, *places) for n, line in enumerate(lines[1:], 2) if line]
-    offsets = {time.tzinfo is None for time, _ in rows}
-    if len(offsets) != 1:
+        _refuse(path, " row 1", ", ".join(heads) or "nothing", f"a row with time and {column}")
+    rows = [_row(path, n, line, heads, column) for n, line in enumerate(lines[1:], 2) if line]
+    by_clock = {time.tzinfo is None for time, _ in rows}
+    if len(by_clock) != 1:
         found = "times with and without an offset" if rows else "no row"
-        raise InputError(f"{path.name} column time: found {found}, allowed are rows of one kind")
-    since = datetime(1970, 1, 1, tzinfo=None if True in offsets else timezone.utc)
+        _refuse(path, " column time", found, "rows of one kind")
+    (by_clock,) = by_clock
+    since = datetime(1970, 1, 1, tzinfo=None if by_clock else timezone.utc)
     times = np.array([(time - since).total_seconds() // 60 for time, _ in rows], np.int64)
-    minutes = _spacing(path, times, True in offsets)
-    more = {"minutes": minutes, "times": times.tobytes(), "absolute": False in offsets}
+    minutes = _spacing(path, times, by_clock)
+    more = {"minutes": minutes, "times": times.tobytes(), "absolute": not by_clock}
     return _clocked([price for _, price in rows], table.get("least"), **more)
 
 
-def _row(path, n, line, column, at_time, at_price, width):
-    cells = [line[at].strip() if at < len(line) else "" for at in (at_time, at_price)]
-    if len(line) > width:  # a decimal comma makes two cells of one
-        cells[1] = ",".join(line[at_price:])
+def _row(path, n, line, heads, column):
+    """Return time and price of a row."""
+    cells = dict(zip(heads, map(str.strip, line)))
+    time, price = cells["time"], cells.get(column, "")
+    if len(line) > len(heads):  # a decimal comma makes two cells of one
+        price = ",".join(line[heads.index(column) :])
     try:
-        time = datetime.fromisoformat(cells[0])
+        moment = datetime.fromisoformat(time)
     except ValueError:
-        time = None
-    if time is None or time.minute % 15 or time.second or time.microsecond:
-        allowed = "a time like 2026-03-29T14:00 or 2026-03-29T14:00+01:00"
-        raise InputError(f"{path.name} row {n} column time: found {cells[0]!r}, allowed is {allowed}")
+        moment = None
+    if moment is None or moment.minute % 15 or moment.second or moment.microsecond:
+        _refuse(path, f" row {n} column time", repr(time), "a time like 2026-03-29T14:00 or 2026-03-29T14:00+01:00")
     try:
-        return time, _ANY(Decimal(cells[1]))
+        return moment, _ANY(Decimal(price))
     except (ArithmeticError, Refused):
-        allowed = f"{_ANY.allowed}, with a decimal point"
-        raise InputError(f"{path.name} row {n} column {column}: found {cells[1]!r}, allowed is {allowed}") from None
+        _refuse(path, f" row {n} column {column}", repr(price), f"{_ANY.allowed}, with a decimal point")
 
 
 def _spacing(path, times, by_clock):
@@ -132,7 +136,7 @@ def _spacing(path, times, by_clock):
     steps = np.diff(times)
     minutes = int(np.median(steps)) if steps.size else 0
     if minutes not in (30, 60):
-        raise InputError(f"{path.name} column time: found rows {minutes} minutes apart, allowed are 30 or 60")
+        _refuse(path, " column time", f"rows {minutes} minutes apart", "30 or 60")
     turns = steps - minutes
     odd = ~np.isin(turns, _TURNS if by_clock else (0,))
     for sign in (-1, 1):  # a second turn the same way within half a year is no change of the clock
@@ -140,12 +144,11 @@ def _spacing(path, times, by_clock):
         odd[at[1:][np.diff(times[at]) < 180 * _DAY]] = True
     if odd.any():
         n = int(np.argmax(odd))
-        at = [f"{np.datetime64(int(time), 'm')}" for time in times[n : n + 2]]
-        allowed = f"the next row {minutes} minutes later"
-        raise InputError(f"{path.name} row {n + 3} column time: found {at[1]} after {at[0]}, allowed is {allowed}")
-    if times[-1] + minutes - times[0] < 365 * _DAY:
-        days = (times[-1] + minutes - times[0]) // _DAY
-        raise InputError(f"{path.name} column time: found {days} days, allowed is a whole year, 365 days, or more")
+        before, after = (str(np.datetime64(int(time), "m")) for time in times[n : n + 2])
+        _refuse(path, f" row {n + 3} column time", f"{after} after {before}", f"the next row {minutes} minutes later")
+    days = int(times[-1] + minutes - times[0]) // _DAY
+    if days < 365:
+        _refuse(path, " column time", f"{days} days", "a whole year, 365 days, or more")
     return minutes
 
 

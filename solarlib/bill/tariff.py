@@ -17,7 +17,7 @@ from operator import attrgetter
 from pathlib import Path
 
 from solarlib import schema
-from solarlib.bill.contradictions import ENERGY, contradictions
+from solarlib.bill.contradictions import ENERGY, RESETS, contradictions
 from solarlib.bill.plausible import BOUGHT, puzzling, uncovered, unusual
 from solarlib.bill.prices import PRICES, Prices
 from solarlib.quantities import InputError
@@ -42,6 +42,7 @@ def _halves(hour):
     return int(hour) if hour % 1 == 0 else float(hour)
 
 
+_DEMAND = ("on", "demand")  # where some keys belong
 _CLOCK = kept("a number from 0 to 24 in steps of 0.5", lambda value: 0 <= value <= 24 and 2 * value % 1 == 0, _halves)
 
 
@@ -84,14 +85,9 @@ class Charge:
     )
     blocks_by_days: bool = declared(flag(), "limits scaled by days / 30", False, beside="blocks")
     prices: Prices | None = declared(PRICES, "prices that change with month or hour; not one a bucket", None)
-    factor: Decimal = declared(
-        number(-10, 10), "multiplies them; -1 pays for what is received", Decimal(1), beside="prices"
-    )
+    factor: Decimal = declared(number(-10, 10), "times this; -1 pays what is sent", Decimal(1), beside="prices")
     netting: str | None = declared(
-        _NETTING,
-        "for `import` and `export`: netted over this time instead of `credit.netting`",
-        None,
-        only=("on", "import", "export"),
+        _NETTING, "netted over this time, not that of the credit", None, only=("on", "import", "export")
     )
     bucket: str | None = declared(text(), "only the hours of this bucket", None)
     months: tuple[int, ...] = declared(_MONTHS, "only these months; a period across them is shared by days", ())
@@ -106,17 +102,12 @@ class Charge:
     window_minutes: int | None = declared(
         choice(15, 30, 60), "for `demand`: over what time the mean is taken", None, exactly=("on", "demand")
     )
-    highest: int = declared(whole(1, 100), "the mean of so many highest windows", 1, only=("on", "demand"))
-    one_a_day: bool = declared(flag(), "of which each is of another day", False, only=("on", "demand"))
-    over_bills: int = declared(
-        whole(1, 60), "the mean of this bill's demand and those before, so many bills in all", 1, only=("on", "demand")
-    )
-    least_kw: Decimal | None = declared(number(0, 1e6, "kW"), "at least this is charged", None, only=("on", "demand"))
+    highest: int = declared(whole(1, 100), "the mean of so many highest windows", 1, only=_DEMAND)
+    one_a_day: bool = declared(flag(), "of which each is of another day", False, only=_DEMAND)
+    over_bills: int = declared(whole(1, 60), "the mean of so many bills, this one the last", 1, only=_DEMAND)
+    least_kw: Decimal | None = declared(number(0, 1e6, "kW"), "at least this is charged", None, only=_DEMAND)
     of: tuple[str, ...] = declared(
-        _LINES,
-        "for `percent`: of which lines, percentages above it too; else of all lines that are no percentage",
-        (),
-        only=("on", "percent"),
+        _LINES, "of which lines, percentages above it too; else of all that are none", (), only=("on", "percent")
     )
     after_credit: bool = declared(flag(), "for `percent`: of the lines less the money credit", True)
 
@@ -211,8 +202,7 @@ class Credit:
     @property
     def resets(self):
         """Names of the keys that say when the credits are emptied, as far as given."""
-        names = ("reset_month", "reset_date", "reset_anniversary", "reset_bills")
-        return [name for name in names if getattr(self, name)]
+        return [name for name in RESETS if getattr(self, name)]
 
     @property
     def bills_a_credit_lives(self):
@@ -252,10 +242,7 @@ class Tariff:
     )
     negative_bill: str = declared(choice("carry", "pay", "floor"), "what happens below zero", "carry")
     carried_at_reset: str = declared(
-        choice("keep", "forfeit", "pay"),
-        "what happens to what was carried when the credits are emptied",
-        "keep",
-        only=("negative_bill", "carry"),
+        choice("keep", "forfeit", "pay"), "what was carried, at a reset", "keep", only=("negative_bill", "carry")
     )
     settlement: str = declared(
         choice("bill", "year"), "when what a money credit may reduce is paid: with each bill or once a year", "bill"
