@@ -203,7 +203,11 @@ def test_size_limits_by_rating_and_by_share_of_use():
         ({"charge": [{"line": "energy", "on": "billed", "price": 0.2}]}, True),
         ({"charge": [{"line": "power", "on": "billed", "price": 0.1}]}, False),
         (
-            {"charge": [{"line": "energy", "on": "billed", "blocks": [{"up_to_kwh": 9, "price": 1}, {"price": 2}]}]},
+            {
+                "charge": [
+                    {"line": "energy", "on": "billed", "blocks": [{"up_to_kwh": 300, "price": 0.1}, {"price": 0.2}]}
+                ]
+            },
             False,
         ),
         (
