@@ -12,7 +12,7 @@ from lesson_panels import columns
 from solarlib.bill.accounts import ledger
 from solarlib.bill.reset import best_reset, fit_sinusoid, lost_by_reset_month
 from solarlib.bill.reset_years import loss_spread, times_best, years_from_days
-from solarlib.bill.tariff import read_tariff, tariff_from_table
+from solarlib.bill.tariff import TARIFF_FOLDER, read_tariff, tariff_from_table
 from solarlib.house import bills as house_bills
 from solarlib.house.file import read_house
 from solarlib.house.year import simulate
@@ -159,6 +159,39 @@ def test_facts_say_when_the_bank_is_emptied_and_what_limits_the_array(two_storey
     assert dated["these rules hold"] == "from 2027-01-01 to before any end"
 
 
+def test_a_year_that_is_settled_at_once_says_so(two_storey):
+    own = replace(two_storey, tariff=read_tariff("yearly-true-up-minimum"))
+    assert ledgers.facts(own).iloc[:, 0]["surplus, lines it can pay"] == "settled once a year, with the Apr bill"
+    tariff = ledgers.tariff_named(own, "own")
+    row = ledgers.second_year(own, tariff, 0).iloc[3]
+    picture = credit_bank.bill_picture(own)
+    said = picture.update(size=0, month="Apr", rules="house file")
+    assert row["settled"] == 0 or f"settled for the year {row['settled']:.2f}" in said
+    small = ledgers.second_year(own, tariff, 50).iloc[3]
+    assert small["settled"] > 0
+    said = picture.update(size=50, month="Apr", rules="house file")
+    assert f"settled for the year {small['settled']:.2f}" in said
+    low, high = columns(picture.figure.axes[0].collections[1])[1:]
+    assert (high - low)[3] == pytest.approx(small["energy"] - small["credit_money_applied"] + small["settled"])
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", sorted(file.stem for file in TARIFF_FOLDER.glob("*.toml")))
+def test_every_shipped_rule_runs_through_all_panels(two_storey, name):
+    own = replace(two_storey, tariff=read_tariff(name))
+    assert ledgers.facts(own).loc["surplus"].iloc[0]
+    for picture, values in (
+        (credit_bank.bank_picture(own), {"start": "Oct", "reset": ledgers.reset_of(own)}),
+        (credit_bank.bill_picture(own), {"month": "Jul", "rules": "house file"}),
+        (credit_bank.reset_picture(own), {"reset": "Sep"}),
+        (credit_bank.years_picture(own), {"drawing": 1}),
+    ):
+        for size in (0, 100):
+            words = picture.update(size=size, **values)
+            assert 20 <= len(words) <= 300 and "nan" not in words and "-0.00" not in words
+    assert ledgers.law(own)
+
+
 def test_bills_of_several_months_show_what_there_is(two_storey):
     for months_per_bill in (2, 12):
         own = replace(two_storey, tariff=replace(two_storey.tariff, months_per_bill=months_per_bill))
@@ -289,7 +322,6 @@ def test_quick_periods_are_enough_for_tariffs_that_need_no_hours(two_storey):
 
 
 def test_every_shipped_tariff_can_be_named_in_the_lesson(two_storey):
-    from solarlib.bill.tariff import TARIFF_FOLDER
     from solarlib.bill.words import explain
 
     for file in sorted(TARIFF_FOLDER.glob("*.toml")):

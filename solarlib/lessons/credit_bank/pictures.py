@@ -218,7 +218,8 @@ def bill_picture(house):
         tariff = tariffs[rules]
         year = ledgers.second_year(house, tariff, size)
         each, place = 12 // len(year), _middles(len(year))
-        bought = np.maximum(0.0, (year["energy"] - year["credit_money_applied"]).to_numpy())
+        paid = year["energy"] - year["credit_money_applied"] + year.get("settled", 0.0)
+        bought = np.maximum(0.0, paid.to_numpy())
         other = np.maximum(0.0, year["bill"].to_numpy() - bought)
         move_columns(fixed, 0 * other, other, place, each - 0.3)
         move_columns(energy, other, other + bought, place, each - 0.3)
@@ -230,8 +231,9 @@ def bill_picture(house):
         mark.set_data([place[chosen]], [other[chosen] + bought[chosen] + 0.12 * top])
         row = year.iloc[chosen]
         words = [f"{charge.line} {row[f'line {charge.line}']:.2f}" for charge in tariff.charges][:4]
-        if row["credit_money_applied"]:
-            words.append(f"credit {-row['credit_money_applied']:.2f}")
+        more = {"credit": -row["credit_money_applied"], "settled for the year": row.get("settled", 0.0)}
+        more |= {"to reach the minimum": row["min_bill_topup"], "paid out": -row["payout"]}
+        words += [f"{name} {amount:.2f}" for name, amount in more.items() if amount]
         without = ledgers.second_year(house, tariff, 0)["bill"].sum()
         if len(tariff.charges) > 4:
             words.append("...")
@@ -328,10 +330,11 @@ def years_picture(house):
             return (
                 f"{size} %: in no made year a reset takes anything, whatever the month.{ledgers.without_reset(house)}"
             )
+        most = "" if least == worst else f", but {_range(table.loc[worst])} after {worst}"
+        own = ledgers.without_reset(house)
         return (
             f"{size} %: a reset after {_listed(good)} takes least in {best.max()} of {count} made years. "
-            f"In eight of ten years it takes {_range(table.loc[least])} after {least}, "
-            f"but {_range(table.loc[worst])} after {worst}.{ledgers.without_reset(house)}"
+            f"In eight of ten years it takes {_range(table.loc[least])} after {least}{most}.{own}"
         )
 
     return Picture(figure, [often, numbers, spread, middle, typical], update, slow=not by_law)
