@@ -175,6 +175,8 @@ def _tariffs(given):
     """Return the rule sets of a house file in order of date, each valid until the next one begins."""
     if not isinstance(given, list):
         return (tariff_from_table(given),)
+    if not given:
+        raise InputError("tariff: found none, allowed is a table [tariff], or several [[tariff]] in order of date")
     problems, sets = Problems("tariff"), []
     for i, (table, later) in enumerate(zip(given, [*given[1:], None]), 1):
         end = {"valid_to": later["valid_from"]} if isinstance(later, dict) and "valid_from" in later else {}

@@ -128,7 +128,7 @@ def test_after_how_many_years_bills_repeat(credit, each, over, years):
     peak = {"line": "peak", "on": "demand", "price": 0.1, "window_minutes": 60, "over_bills": over}
     own = RULES["kWh bank"] | {"credit": {"unit": "kWh"} | credit, "months_per_bill": each}
     house = house_with(own | {"charge": [*own["charge"], peak]})
-    assert bills._cycle(house.tariff) == years
+    assert bills.cycle(house.tariff) == years
     flat = bills.Course(price_growth=0.0, degradation=0.0, years=3 * years, yield_factor=1.1)
     again = bills.life_bills(house, flat)[1].reshape(3, years)
     assert again[1] == pytest.approx(again[0], abs=0.03) and again[2] == pytest.approx(again[0], abs=0.03)
@@ -396,7 +396,7 @@ def test_energies_are_made_once_for_a_house_whatever_its_rules():
                 {"file": "kwh-bank-march", "valid_from": date(2029, 1, 1)},
             ],
             {},
-            r"tariff\[1\].valid_from: found 2030-01-01, allowed is a day before 2029-01-01",
+            r"tariff\[1\].valid_to: found 2029-01-01, allowed is a date after valid_from, 2030-01-01",
         ),
         (
             [RULES["kWh bank"], {"file": "flat-net-billing-5-cents", "valid_from": date(2029, 1, 1)}],
