@@ -133,8 +133,8 @@ def made(seed):
     output = float(pick(250, 290, 300, 366, 384, 440) if many else pick(800, 3000, 5000, 7600, 11_400))
     held = []
     for _ in range(rng.integers(1, 5)):
-        lines = pick("L1", "L2", "L3", "L1 L2 L3") if supply is THREE else None
-        volts = {None: supply["voltage_v"], "L1 L2 L3": 400 * math.sqrt(3)}.get(lines, 400 / math.sqrt(3))
+        lines = pick("L1", "L2", "L3", "L2 L3", "L1 L2 L3") if supply is THREE else None
+        volts = {None: supply["voltage_v"], "L2 L3": 400, "L1 L2 L3": 400 * math.sqrt(3)}.get(lines, 400 / math.sqrt(3))
         count = int(rng.integers(2, 14)) if many else 1
         amps = output / volts * float(rng.uniform(1.0, 1.1))
         needed = count * amps * (1.0 if metric else 1.25) * float(rng.uniform(0.9, 1.3))
@@ -234,7 +234,8 @@ def rise_share(one, circuit):
     amps, volts = one["current_a"], circuit["voltage_v"]
     ways = 2.0
     if circuit["system"] == "three phase":
-        volts, ways = volts / math.sqrt(3), 1.0 if len(one["phases"]) > 2 else 2.0  # line to neutral
+        if len(one["phases"]) != 5:  # of three lines each against neutral, with no current in it
+            volts, ways = volts / math.sqrt(3), 2.0 if len(one["phases"]) == 2 else 1.0
     count = one["converters"]
     rise = ways * amps * count * ohm_per_m(one["run"]) * one["run_m"]
     if count > 1:

@@ -20,8 +20,9 @@ unknown = partial(declared, default=None)
 _real = partial(number, kind=float)
 _wire = text(r"[0-9.]+ (AWG|mm2) (copper|aluminium)", 'a wire like "10 AWG copper" or "6 mm2 copper"')
 LINES = "L1", "L2", "L3"
+_PHASES = *LINES, "L1 L2", "L2 L3", "L1 L3", "L1 L2 L3"
 _BREAKER = choice(*sorted({*circuits.STANDARD_BREAKERS_A, *circuits.METRIC_BREAKERS_A}))
-_WHOLE = 0.98  # branches with this share of the array's output hold all of it: outputs are rounded
+_WHOLE, _MOST = 0.98, 1.5  # of the array's output: branches hold all of it; an output limit may be below their rating
 _STRONG_SUN = 1000.0, 1.0  # light on the modules and wind of the hottest hour. [W/m2, m/s]
 
 
@@ -34,7 +35,7 @@ class Branch:
     current_a: float | None = unknown(_real(0.05, 4000, "A"), "greatest current of each, from its data sheet")
     breaker_a: float | None = unknown(_BREAKER, "its breaker")
     listed_limit: int | None = unknown(whole(1, 1000), "most converters by the listing of the trunk cable")
-    phases: str | None = unknown(choice(*LINES, "L1 L2 L3"), "the lines that it feeds, of three phases")
+    phases: str | None = unknown(choice(*_PHASES), "the lines that it feeds, of three phases")
     conductor_a: float | None = unknown(_real(1, 4000, "A"), "what its wires carry where they lie")
     spacing_m: float | None = unknown(_real(0, 100, "m"), "from converter to converter")
     trunk: str | None = unknown(_wire, "wire from converter to converter")
@@ -86,12 +87,15 @@ class Circuit:
         return (self.rule,) if self.rule else both if self.system == "split phase" else (*both, METRIC)
 
     def volts(self, branch):
-        """Return output over current on one line: the voltage, times root 3 on three lines; None if unknown. [V]"""
+        """Return output over current on one line; None if unknown. [V]
+
+        Of three phases: one line is against neutral, two are against each other, three share the output.
+        """
         if self.system is None or self.voltage_v is None:
             return None
         if self.system != "three phase":
             return self.voltage_v
-        return branch.phases and self.voltage_v * math.sqrt(3.0) ** (1 if branch.phases not in LINES else -1)
+        return branch.phases and self.voltage_v * math.sqrt(3.0) ** (len(branch.phases.split()) - 2)
 
     def unit_current_a(self, branch):
         """Return what one converter of a branch feeds to each of its lines; None if unknown. [A]"""
@@ -114,13 +118,17 @@ def of_array(circuit, system):
     Raises
     ------
     InputError
-        For a data sheet's current that is far from output / voltage, and for more converters than modules.
+        For a data sheet's current that is far from output / voltage, more converters than modules, or branches that
+        give far more than the array.
     """
-    number = sum(branch.converters for branch in circuit.branch)
-    if number > system.module_count:
-        allowed = f"{system.module_count} at most, one for each module of [[plane]]"
-        raise InputError(f"circuit.branch.converters: found {number} in all, allowed are {allowed}")
     told = tuple(replace(b, output_w=b.output_w or system.converter.ac_limit_w) for b in circuit.branch)
+    count, array = sum(branch.converters for branch in told), all_converters(system)
+    if count > system.module_count:
+        allowed = f"{system.module_count} at most, one for each module of [[plane]]"
+        raise InputError(f"circuit.branch.converters: found {count} in all, allowed are {allowed}")
+    if _output_w(*told) > _MOST * _output_w(array):
+        allowed = f"about the {_output_w(array):g} W of [converter]"
+        raise InputError(f"circuit.branch.output_w: found {_output_w(*told):g} W in all, allowed is {allowed}")
     for branch in told:
         usual = (volts := circuit.volts(branch)) and branch.output_w / volts
         if branch.current_a and usual and not 0.95 * usual <= branch.current_a <= 2.0 * usual:
@@ -132,6 +140,10 @@ def of_array(circuit, system):
 def all_converters(system):
     """Return all converters of an array as one branch of which nothing else is known."""
     return Branch(system.module_count if system.converter.kind == "per module" else 1, system.converter.ac_limit_w)
+
+
+def _output_w(*branches):
+    return sum(branch.converters * branch.output_w for branch in branches)
 
 
 def _lacks(check, **told):
@@ -191,11 +203,9 @@ def rise_sum(circuit, branch):
     told = _basis(circuit, branch) | supply | {"run_m": branch.run_m, "run": branch.run} | chain
     if lacks := _lacks("voltage rise of a branch circuit", **told):
         return lacks
-    current, volts = circuit.unit_current_a(branch), circuit.voltage_v
-    if circuit.system == "three phase":
-        # From line to line a wire counts root 3 times, in the sum for two wires twice; one line is against neutral.
-        three, root = branch.phases not in LINES, math.sqrt(3.0)
-        current, volts = (current * root / 2.0, volts) if three else (current, volts / root)
+    current, volts = circuit.unit_current_a(branch), min(circuit.voltage_v, circuit.volts(branch))
+    if circuit.system == "three phase" and branch.phases == _PHASES[-1]:
+        current *= math.sqrt(3.0) / 2.0  # from line to line a wire counts root 3 times, in the sum for two wires twice
     home = as_copper_mm2(branch.run)
     along = chain.get("spacing_m", 0.0), as_copper_mm2(chain.get("trunk", branch.run)), branch.run_m, home
     return check_voltage_rise(current, branch.converters, *along, volts, chain.get("fed_at", "end"))
@@ -217,7 +227,7 @@ def joint_sum(circuit, array):
         sizes = dict.fromkeys(lines, [circuit.array_breaker_a])
     found = [(_on_line(circuit, currents[line], sizes[line]), currents[line]) for line in lines]
     worst, _ = max(found, key=lambda one: (one[0].verdict == OUTSIDE, one[0].verdict != WITHIN, one[1]))
-    described, whole_w = (sum(b.converters * b.output_w for b in held) for held in (circuit.branch, (array,)))
+    described, whole_w = _output_w(*circuit.branch), _output_w(array)
     if worst.verdict != WITHIN or described >= _WHOLE * whole_w:
         return _by_data_sheet(worst, *circuit.branch)
     rest = f" The branches of the house file give {described / 1000:.3g} of {whole_w / 1000:.3g} kW."
@@ -236,7 +246,8 @@ def _on_line(circuit, current_a, sizes):
         told = {"array_breaker_a": fed, "service_a": circuit.service_a}
         return _lacks("connection ahead of the main", **told) or _compared("supply", **told)
     if circuit.joined == "socket":
-        told = {"breaker_a": fed, "current_a": current_a, "conductor_a": circuit.branch[0].conductor_a}
+        carries = min((branch.conductor_a or 0.0 for branch in circuit.branch), default=0.0)
+        told = {"breaker_a": fed, "current_a": current_a, "conductor_a": carries or None}
         return _lacks("converter on a circuit with loads", **told) or _compared("socket", **told)
     ends = {"main_a": circuit.main_a, "busbar_a": circuit.busbar_a}
     if lacks := _lacks("busbar of the panelboard", **ends):

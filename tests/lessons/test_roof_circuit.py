@@ -465,20 +465,26 @@ def right_answers(mine):
         roof_circuit_checks.check_dark: mine.pitched * mine.pitched_dark / 100 - mine.trays * mine.trays_dark / 100,
         roof_circuit_checks.check_benefit: mine.string - mine.module,
         roof_circuit_checks.check_premium: mine.premium / mine.one_percent,
-        roof_circuit_checks.check_units: int(16 / mine.current),
+        roof_circuit_checks.check_units: int((20 if mine.metric else 16) / mine.current),
     }
 
 
-def test_checks_are_well_formed_for_many_learners():
-    verdicts = set()
+@pytest.mark.parametrize("name", ["two-storey", "southern"])
+def test_checks_are_well_formed_for_many_learners(name):
+    verdicts, house = set(), read_house(name)
     for word in range(300):
-        mine = roof_circuit_checks.numbers(f"learner {word}")
+        mine = roof_circuit_checks.numbers(f"learner {word}", house)
         assert mine.light < mine.module < mine.string and mine.trays < mine.pitched
         for judge, answer in right_answers(mine).items():
             assert answer > 0 and judge(answer, mine).right is True
             assert judge(None, mine).right is None and judge(..., mine).right is None
         verdict = roof_circuit_checks.busbar_of(mine).verdict.partition(": ask")[0]
         verdicts.add(verdict)
+        amps = mine.current * mine.units
+        if mine.metric:  # 230 V, one breaker of 20, 25 or 32 A, main and it within the busbar
+            fed = 20 if amps <= 20 else 25 if amps <= 25 else 32
+            assert mine.current == round(mine.unit / 230, 2) and mine.bus > mine.main
+            assert verdict == (WITHIN if mine.main + fed <= mine.bus else OUTSIDE)
         assert roof_circuit_checks.check_busbar_room(verdict, mine).right is True
     assert {WITHIN, OUTSIDE} <= verdicts
 
@@ -501,13 +507,13 @@ def test_checks_are_well_formed_for_many_learners():
     ],
 )
 def test_slips_are_named(judge, slip, hint):
-    mine = roof_circuit_checks.numbers("Robin")
+    mine = roof_circuit_checks.numbers("Robin", read_house("two-storey"))
     found = judge(slip(mine), mine)
     assert found.right is False and hint in found.message
 
 
 def test_words_of_the_checks():
-    mine = roof_circuit_checks.numbers("Robin")
+    mine = roof_circuit_checks.numbers("Robin", read_house("two-storey"))
     assert roof_circuit_checks.check_cure("a second tracker").right is True
     assert roof_circuit_checks.check_cure("more modules").right is False
     wrong = {"within this check", "outside this check", "not decided here"} - {

@@ -190,6 +190,7 @@ def test_a_current_by_division_is_not_a_data_sheets():
     [
         (SPLIT | {"branch": [branches(1, 20, current_a=0.5)]}, "circuit.branch.current_a: found 0.5 A"),
         ({"branch": [branches(9, 20), branches(9, 20)]}, "found 18 in all, allowed are 10 at most"),
+        ({"branch": [branches(2, 20, output_w=3660)]}, "circuit.branch.output_w: found 7320 W in all, allowed is"),
         ({"branch": [branches(9, 22)]}, "circuit.branch[1].breaker_a: found 22, allowed is one of 6, 8, 10"),
         ({"branch": [branches(9, 20, run="10 AWG")]}, "circuit.branch[1].run: found '10 AWG', allowed is a wire like"),
         ({"system": "120 V"}, "circuit.system: found '120 V', allowed is one of split phase, single phase"),

@@ -7,22 +7,28 @@ from solarlib.lessons.roof_circuit.wires import NOMINAL_V, short_verdict
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.asked import questions_beside
 from solarlib.quantities import texts_beside
-from solarlib.roof.circuits import CONTINUOUS, check_branch, check_busbar, standard_breaker_a
+from solarlib.roof.circuits import CONTINUOUS, METRIC, METRIC_BREAKERS_A, check_branch, check_busbar, standard_breaker_a
 from solarlib.roof.layout import fit_modules
 
 ASK = questions_beside(__file__)
 BREAKER_A = 20
 STRIP_M = 0.5
+METRIC_V = 230.0
+METRIC_ENDS = {100: (40, 63), 125: (50, 80), 150: (63, 100)}  # main and busbar instead of a main in the United States
+AGAIN = "main + 1.25 × current of all, and main + the next breaker size"
 RANGES = texts_beside(__file__, "numbers")  # of a learner's own numbers: lowest, highest, step
 
 
-def numbers(word):
-    """Return a learner's own numbers; see `check.numbers_for`."""
+def numbers(word, house):
+    """Return a learner's own numbers, at the voltage and by the rule of the house; see `check.numbers_for`."""
     mine = check.numbers_for(word, **RANGES)
     mine.trays = mine.pitched - mine.less
     mine.string = round(mine.module + mine.extra, 1)
-    mine.current = round(mine.unit / NOMINAL_V, 2)
-    mine.most = check_branch(1, mine.current, BREAKER_A)["units_by_breaker"]
+    mine.metric = house.circuit.system in ("single phase", "three phase")
+    mine.factor = 1.0 if mine.metric else CONTINUOUS
+    mine.current = round(mine.unit / (METRIC_V if mine.metric else NOMINAL_V), 2)
+    mine.most = check_branch(1, mine.current, BREAKER_A, None, (mine.factor,))["units_by_breaker"]
+    mine.main, mine.bus = METRIC_ENDS[mine.main] if mine.metric else (mine.main, mine.main)
     mine.units = mine.most + mine.more
     return mine
 
@@ -82,24 +88,32 @@ def check_cure(answer):
 
 def check_units(answer, mine):
     """Check 6: most converters of `mine.current` A on one branch circuit of 20 A, by the sum."""
-    exact = BREAKER_A / CONTINUOUS / mine.current
+    exact = BREAKER_A / mine.factor / mine.current
     slips = {
-        "all_twenty": math.floor(BREAKER_A / mine.current),
+        "all_twenty": () if mine.metric else math.floor(BREAKER_A / mine.current),
         "not_rounded": exact,
         "rounded_up": math.ceil(exact),
-        "multiplied": math.floor(BREAKER_A * CONTINUOUS / mine.current),
+        "multiplied": () if mine.metric else math.floor(BREAKER_A * CONTINUOUS / mine.current),
+        "reserve": math.floor(BREAKER_A / CONTINUOUS / mine.current) if mine.metric else (),
     }
-    return ASK.number("units", answer, mine.most, **slips)
+    return ASK.number("units", answer, mine.most, **slips, usable=BREAKER_A / mine.factor)
 
 
 def check_busbar_room(answer, mine):
-    """Check 7: what the 120 % sum says about `mine.units` converters on a panelboard."""
+    """Check 7: what the sum at the busbar says about `mine.units` converters on a panelboard."""
     found = busbar_of(mine)
-    sums = {name: found[f"{name}_a"] for name in ("by_current", "by_breaker", "allowed")}
-    return ASK.choose(short_verdict(found), answer, **sums)
+    by_current, by_breaker, allowed = (found[f"{name}_a"] for name in ("by_current", "by_breaker", "allowed"))
+    first = "" if mine.metric else f"main plus 1.25 × current is {by_current:.1f} A, "
+    sums = f"{first}main plus breaker {by_breaker:.0f} A, against {allowed:.0f} A"
+    again = "main + the next breaker size" if mine.metric else AGAIN
+    limit = "the busbar" if mine.metric else "1.2 × busbar"
+    return ASK.choose(short_verdict(found), answer, sums=sums, again=again, limit=limit)
 
 
 def busbar_of(mine):
-    """Return the sum of check 7: the learner's converters behind one breaker, busbar and main of one rating."""
+    """Return the sum of check 7: the learner's converters behind one breaker on a panelboard."""
     current = mine.current * mine.units
-    return check_busbar([current], mine.main, mine.main, [standard_breaker_a(CONTINUOUS * current)])
+    if mine.metric:
+        breaker = next(size for size in METRIC_BREAKERS_A if size >= current)
+        return check_busbar([current], mine.main, mine.bus, [breaker], (METRIC,))
+    return check_busbar([current], mine.main, mine.bus, [standard_breaker_a(CONTINUOUS * current)])
