@@ -163,8 +163,8 @@ def circuit_controls(house):
     }
 
 
-def _changed(house, units, output, breaker, board):
-    """Return circuit, branch and array for values of the controls."""
+def changed(house, units, output, breaker, board):
+    """Return circuit, branch and all converters of the house for values of the controls of `circuit_picture`."""
     values = limits(house)[1][board]
     on_branch = {name: value for name, value in values.items() if name == "conductor_a"}
     known = {"converters": units, "output_w": float(output), "breaker_a": breaker or None}
@@ -173,12 +173,6 @@ def _changed(house, units, output, breaker, board):
     array, own = all_converters(house.system), own_branch(house)
     more_w = units * output - own.converters * own.output_w  # than the house has
     return circuit, branch, replace(array, converters=1, output_w=array.converters * array.output_w + more_w)
-
-
-def findings(house, units, output, breaker, board):
-    """Return what the library finds for one branch circuit, and where it and all others meet the house."""
-    circuit, branch, array = _changed(house, units, output, breaker, board)
-    return branch_sum(circuit, branch), joint_sum(circuit, array)
 
 
 def _rows(circuit):
@@ -232,8 +226,8 @@ def circuit_picture(house):
     factor = max(house.circuit.factors)
     amps = [house.circuit.unit_current_a(branch) or 0.0 for branch in (own, *house.circuit.branch)]
     most = factor * controls["units"].extremes[-1] * controls["output"].extremes[-1] * max(amps) / own.output_w or 100.0
-    board = max(sum(value or 0.0 for value in values.values()) for values in options.values())
-    tops = 1.42 * most, 1.3 * max(1.0 * board + most, 1.2 * board)
+    board = max(value or 0.0 for values in options.values() for value in values.values())
+    tops = 1.42 * most, 1.3 * max(board + most, 1.2 * board)
     figure, (branch, joint) = new_figure(1, 2, left=0.1, right=0.98, wspace=0.5, bottom=0.3, top=0.9)
     rows = [*(_rows(house.circuit).values() if label == "Panelboard" else ["array"]), "", ""][:2]
     for ax, names in ((branch, ["current", f"× {factor:g}"]), (joint, rows)):
@@ -257,9 +251,9 @@ def circuit_picture(house):
     ]
 
     def update(units, output, breaker, board):
-        circuit, changed, array = _changed(house, units, output, breaker, board)
-        chain, met = branch_sum(circuit, changed), joint_sum(circuit, array)
-        current = units * (circuit.unit_current_a(changed) or 0.0)
+        circuit, one_branch, array = changed(house, units, output, breaker, board)
+        chain, met = branch_sum(circuit, one_branch), joint_sum(circuit, array)
+        current = units * (circuit.unit_current_a(one_branch) or 0.0)
         ends, limit, name = _bars(met, circuit)
         ends = [*ends, (0.0, 0.0)][:2]
         for bar, amps in zip(one, (current, factor * current)):
@@ -272,7 +266,7 @@ def circuit_picture(house):
             head.set(x=amps, text=f"{words} {amps:g} A" if amps else "")
         for text, amps in zip(sums, (current, factor * current, *(end for _, end in ends))):
             text.set_text(f"{amps:.1f} A" if amps else "")
-        for text, words, finding in zip(verdicts, ("branch", "joint"), (chain, met)):
+        for text, words, finding in zip(verdicts, ("branch", "connection"), (chain, met)):
             text.set_text(textwrap.fill(f"{words}: {finding.verdict}", 56))
         flow = f": {current:.1f} A, × {factor:g} = {factor * current:.1f} A" if current else ""
         behind = f" with a {breaker:g} A breaker (most by the sum: {chain['units_by_breaker']})" if chain.values else ""
@@ -344,7 +338,8 @@ def rise_picture(house):
         run_name.set_position((length + 1, max(known["run_v"] - 0.05 * top, 0.09 * top)))
         words = "chain" if fed_at == "end" else "longer half of the chain"
         chain_name.set_text(f"{words}: {known['total_v']:.1f} V at its end" if half else "")
-        chain_name.set_position((max(length + spacing * half, 34), max(volts[-1] + 0.03 * top, 0.1 * top)))
+        above = max(volts[-1] + 0.03 * top, 0.02 * (nominal or 0.0) + 0.1 * top)
+        chain_name.set_position((max(length + spacing * half, 34), above))
         flow = f" of {current:.2f} A" if current else ""
         start = f"{counted(units, 'converter')}{flow}{f', fed at the {fed_at}' if half else ''}"
         if not found.values:
