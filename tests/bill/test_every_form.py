@@ -121,6 +121,48 @@ def forms():
     yield "at_end pay", tariff(BANK | {"at_end": "pay", "payout_price": 0.04})
     yield "at_end forfeit", tariff(BANK | {"at_end": "forfeit"})
     yield "export_limit_kw", tariff(BANK | {"export_limit_kw": 2})
+    yield from forms_of_shorter_times()
+
+
+def forms_of_shorter_times():
+    """Yield the forms of keys that need intervals or a whole year."""
+    hours, none = [[0.15 + 0.005 * hour for hour in range(24)]] * 12, {"unit": "none", "netting": "hour"}
+    halves = [{"name": "on", "hours": [[7.5, 20.5]]}, {"name": "off"}]
+    yield "netting half hour", tariff(MONEY | {"netting": "half hour"})
+    yield "hours at half past", tariff(HOURS, bucket=halves)
+    yield "netting of a line", tariff(MONEY, [{"line": "more", "on": "import", "price": 0.02, "netting": "hour"}])
+    yield "on export", tariff(MONEY | {"netting": "hour"}, [{"line": "more", "on": "export", "price": 0.01}])
+    for name, prices in (
+        ("one", 0.2),
+        ("by month", [0.01 * month for month in range(12, 24)]),
+        ("by hour", hours),
+        ("by half hour", [[price for price in row for _ in (0, 1)] for row in hours]),
+        ("by kind of day", {"weekdays": hours, "weekends": hours, "least": 0.2}),
+    ):
+        own = {"line": "own", "on": "import", "prices": prices}
+        netting = none | {"netting": "half hour" if name == "by half hour" else "hour"}
+        yield f"prices {name}", {"name": "form", "charge": [BASIC, own], "credit": netting}
+    cheap = [[0.005 * hour for hour in range(24)]] * 12
+    yield "export_price by kind of day", tariff(HOURS | {"export_price": {"weekdays": cheap, "weekends": cheap}})
+    for key, value in (("highest", 3), ("one_a_day", True), ("over_bills", 12), ("least_kw", 2)):
+        yield f"{key} {value}", line(on="demand", window_minutes=60, **{key: value})
+    steps = [{"up_to_kw": 3, "price": 2}, {"price": 5}]
+    peak = {"line": "more", "on": "demand", "window_minutes": 60, "blocks": steps}
+    yield "up_to_kw", tariff(charge=[peak])
+    taxes = [{"line": "fee", "on": "percent", "price": 3}, {"line": "tax", "on": "percent", "price": 7, "of": ["fee"]}]
+    yield "of a percentage", tariff(charge=taxes)
+    year = MONEY | {"netting": "hour", "reset_month": 3, "at_reset": "pay"}
+    yield "settlement year", tariff(year, settlement="year")
+    yield "minimum_counts", tariff(year, settlement="year", minimum_bill=15, minimum_counts=True)
+    yield "settlement year, kWh paid", tariff(year | {"payout_price": 0.04}, settlement="year")
+    for ends in ("forfeit", "pay"):
+        sold = {"line": "sold", "on": "received", "price": -0.05}
+        reset = {"unit": "none", "reset_month": 3}
+        bought = {"line": "energy", "on": "delivered", "price": 0.15}
+        yield (
+            f"carried_at_reset {ends}",
+            {"name": "form", "charge": [BASIC, bought, sold], "credit": reset} | {"carried_at_reset": ends},
+        )
 
 
 FORMS = dict(forms())
