@@ -1,167 +1,35 @@
 """A second ledger, plain and slow, from the rules in words (data/tariffs/README.md): nothing here is solarlib's.
 
 It takes the same table that a person writes in a tariff file and computes in fractions, so nothing is lost before the
-rounding that the rules ask for. The steps of one bill, in this order:
-
-1.  The rule set is the one valid on the first day of the period.
-2.  Energies are rounded half up to the digits of the bill. Import and export: the two registers subtracted over the
-    netting time, within a bucket; over a whole period it is the rounded registers that are subtracted.
-3.  Credits whose life has ended are written off.
-4.  kWh credits of earlier bills pay for imports of their own bucket. Then the new credits are added: exports in kWh, or
-    their worth in money (money of the next bill waits).
-5.  kWh credits, the new ones too, pay for imports of other buckets, if they may; what is left is billed.
-6.  Lines are priced, each rounded (or only the bill). Lines limited in time are shared by days.
-7.  Money credits pay for the lines that they may reduce.
-8.  The minimum, asked for before tax, and the percentages; or the percentages first.
-9.  Reset: after this bill, with its own surplus, credits are emptied, paid (in whole cents) or rolled on. Then, on the
-    last bill before other rules, what is left is kept, converted to money, paid or forfeited; then closing.
-10. Payouts are taken off, the minimum of the stage "after payout" is added.
-11. Below zero the bill is carried to the next, paid out, or dropped.
+rounding that the rules ask for. Each function follows the sentence that its docstring quotes. `second_prices` holds
+prices by time, `second_meter` what a period counts, this module the bill: `make_bill` is the order of its steps.
 """
 
-from datetime import date, datetime, timedelta
+from dataclasses import dataclass, field
+from datetime import date, timedelta
 from fractions import Fraction
-from zoneinfo import ZoneInfo
+from pathlib import Path
 
-KWH_LINES = ("delivered", "import", "billed", "received", "use", "generation")
-FLOWS = ("delivered", "received", "generation", "import", "export")
+from bill.second_meter import bucket_names, half_up, highest_mean, imports_and_exports, netted, printed_energies
+from bill.second_prices import as_date, exact, goes_by_time, mean_price, price_at
 
+KWH_LINES = ("delivered", "import", "billed", "received", "export", "use", "generation")
+BOUGHT = ("delivered", "import", "billed", "use")
+KINDS = ("fixed", "energy", "nbc", "capacity", "demand", "production")
+NONE = Fraction(0)
 
-# ---------------------------------------------------------------- numbers, days
-
-
-def exact(value):
-    """Return a number as it is written, 0.1 as one tenth."""
-    return Fraction(str(value))
-
-
-def half_up(value, digits):
-    """Round to a number of digits, ties away from zero."""
-    whole = (abs(value) * 10**digits + Fraction(1, 2)) // 1
-    return Fraction(whole if value >= 0 else -whole, 10**digits)
+# The same house as it is; without an array; with one that only spares purchases; and that with the lines for having it.
+HOUSES = AS_IT_IS, NO_ARRAY, SPARED, CHARGED = ("as it is", "no array", "spared", "charged")
 
 
-def as_date(value):
-    """Return a day given as a date or as text."""
-    return date.fromisoformat(value) if isinstance(value, str) else value
+@dataclass
+class Setting:
+    """What does not change from bill to bill: ratings in kW, the folder of price files, how the account opens, ends."""
 
-
-def days_from(start, end):
-    """Return every day from `start` to before `end`."""
-    return [start + timedelta(days=i) for i in range((end - start).days)]
-
-
-def bucket_names(rules):
-    """Return the names of the time-of-use buckets; one without a name where there are none."""
-    return [bucket["name"] for bucket in rules.get("bucket", [])] or [""]
-
-
-# ---------------------------------------------------------------- from meters to periods
-
-
-def from_registers(rows, rules):
-    """Return periods from register differences: dictionaries with the columns of the documented table."""
-    names, periods = bucket_names(rules), []
-    for row in rows:
-        period = {"start": row["period_start"], "end": row["period_end"], "partial": bool(row.get("partial", False))}
-        for flow, unit in [*((flow, "kwh") for flow in FLOWS), ("demand", "kw"), ("load_demand", "kw")]:
-            columns = {name: f"{flow}_{unit}_{name}" if name else f"{flow}_{unit}" for name in names}
-            if all(column in row for column in columns.values()):
-                period[flow] = {name: exact(row[column]) for name, column in columns.items()}
-        if "generation_kwh" in row:
-            period["all_generation"] = exact(row["generation_kwh"])
-        periods.append(period)
-    return periods
-
-
-def bucket_of(local, rules):
-    """Return the first bucket that fits a local time."""
-    free = local.weekday() >= 5 or local.date() in {as_date(day) for day in rules.get("holidays", [])}
-    for bucket in rules.get("bucket", []):
-        hours = bucket.get("hours", [[0, 24]])
-        kind = {"all": True, "weekdays": not free, "weekends": free}[bucket.get("days", "all")]
-        if kind and local.month in bucket.get("months", range(1, 13)) and any(a <= local.hour < b for a, b in hours):
-            return bucket["name"]
-    return ""
-
-
-def from_intervals(times, minutes, zone, flows, reads, rules):
-    """Return periods from intervals: unix seconds of their starts, length, zone, {flow: energies as written}, reads."""
-    names, credit = bucket_names(rules), rules.get("credit", {"unit": "none"})
-    window = next((line["window_minutes"] for line in rules["charge"] if line["on"] == "demand"), None)
-    most = exact(credit["export_limit_kw"]) * Fraction(minutes, 60) if "export_limit_kw" in credit else None
-    periods = []
-    for start, end in zip(reads, reads[1:]):
-        sums = {flow: dict.fromkeys(names, Fraction(0)) for flow in FLOWS}
-        periods.append({"start": start, "end": end, "partial": False, "export_worth": Fraction(0), **sums})
-    netted, peaks = {}, {}
-    for i, time in enumerate(times):
-        local = datetime.fromtimestamp(time, ZoneInfo(zone))
-        number = next((n for n, p in enumerate(periods) if p["start"] <= local.date() < p["end"]), None)
-        if number is None:
-            continue
-        period, name = periods[number], bucket_of(local, rules)
-        delivered, received, generation = (exact(flows[flow][i]) for flow in ("delivered", "received", "generation"))
-        lost = max(received - most, Fraction(0)) if most is not None else Fraction(0)
-        received, generation = received - lost, generation - lost
-        period["delivered"][name] += delivered
-        period["received"][name] += received
-        period["generation"][name] += generation
-        day, hour = local.date(), (local.date(), local.hour, local.utcoffset())
-        quarter = (*hour, local.minute // 15)
-        span = {"day": day, "hour": hour, "quarter hour": quarter}.get(credit.get("netting", "period"), i)
-        pair = netted.setdefault((number, name, span), [Fraction(0), Fraction(0), local])
-        pair[0] += delivered
-        pair[1] += received
-        if window:
-            loads = peaks.setdefault((number, name, hour, local.minute // window), [Fraction(0), Fraction(0)])
-            loads[0] += delivered
-            loads[1] += delivered + generation - received
-    price = credit.get("export_price")
-    by_hour = isinstance(price, list) and isinstance(price[0], list)
-    for (number, name, _), (delivered, received, local) in netted.items():
-        both = credit.get("netting") == "none"
-        imported, exported = (
-            (delivered, received) if both else (max(delivered - received, 0), max(received - delivered, 0))
-        )
-        periods[number]["import"][name] += imported
-        periods[number]["export"][name] += exported
-        if by_hour:
-            periods[number]["export_worth"] += exported * exact(price[local.month - 1][local.hour])
-    for number, period in enumerate(periods):
-        for key, which in (("demand", 0), ("load_demand", 1)):
-            found = {name: [v[which] for k, v in peaks.items() if k[:2] == (number, name)] for name in names}
-            period[key] = {
-                name: max(values, default=Fraction(0)) * 60 / (window or 60) for name, values in found.items()
-            }
-        period["all_generation"] = sum(period["generation"].values())
-        if not by_hour:
-            del period["export_worth"]
-    return periods
-
-
-def rounded_energies(period, rules):
-    """Step 2: energies as printed on the bill, by bucket."""
-    digits, names = rules.get("kwh_decimals", 3), bucket_names(rules)
-    netting = rules.get("credit", {}).get("netting", "period")
-    shown = {flow: {name: half_up(period[flow][name], digits) for name in names} for flow in FLOWS if flow in period}
-    if netting == "none":
-        shown["import"], shown["export"] = dict(shown["delivered"]), dict(shown["received"])
-    elif netting in ("period", "bucket"):
-        net = {name: shown["delivered"][name] - shown["received"][name] for name in names}
-        shown["import"] = {name: max(net[name], Fraction(0)) for name in names}
-        shown["export"] = {name: max(-net[name], Fraction(0)) for name in names}
-    else:  # imports less exports are the registers' difference, in printed digits too
-        net = {name: shown["delivered"][name] - shown["received"][name] for name in names}
-        shown["import"] = {name: max(shown["import"][name], net[name]) for name in names}
-        shown["export"] = {name: shown["import"][name] - net[name] for name in names}
-    if "generation" in shown:
-        used = {n: shown["delivered"][n] + shown["generation"][n] - shown["received"][n] for n in names}
-        shown["use"] = used
-        made = half_up(period["all_generation"], digits)
-        whole = sum(shown["delivered"].values()) + made - sum(shown["received"].values())
-        shown["all"] = {"generation": made, "use": whole}
-    return shown
+    ratings: dict = field(default_factory=dict)
+    folder: Path = Path()
+    opening: dict = field(default_factory=dict)
+    closing: bool = False
 
 
 # ---------------------------------------------------------------- credits
@@ -175,14 +43,15 @@ class Lots:
 
     def total(self, before=None):
         """What is there, or what was issued before a bill."""
-        return sum((lot[1] for lot in self.lots if before is None or lot[0] < before), Fraction(0))
+        return sum((lot[1] for lot in self.lots if before is None or lot[0] < before), NONE)
 
     def add(self, bill, amount):
+        """Put in what a bill issues."""
         if amount > 0:
             self.lots.append([bill, amount])
 
     def take(self, amount, order, before=None):
-        """Use an amount, oldest or newest first."""
+        """ "which credit is used first"."""
         for lot in sorted(self.lots, key=lambda lot: lot[0], reverse=order == "lifo"):
             if before is None or lot[0] < before:
                 used = min(lot[1], amount)
@@ -191,40 +60,58 @@ class Lots:
         self.lots = [lot for lot in self.lots if lot[1]]
 
     def expire(self, bill, credit):
-        """Write off what may not be used on this bill: issued on k, used until bill k + life."""
+        """ "on how many bills after its own a credit may be used"; `issuing_bill_counts`: "does its own bill count"."""
         if "life_bills" not in credit:
-            return Fraction(0)
+            return NONE
         last = credit["life_bills"] - (1 if credit.get("issuing_bill_counts") else 0)
-        gone = sum((lot[1] for lot in self.lots if bill > lot[0] + last), Fraction(0))
+        gone = sum((lot[1] for lot in self.lots if bill > lot[0] + last), NONE)
         self.lots = [lot for lot in self.lots if bill <= lot[0] + last]
         return gone
 
     def empty(self):
+        """Take out everything."""
         total, self.lots = self.total(), []
         return total
 
 
-def is_reset(credit, start, end, first_day, bill):
+@dataclass
+class Account:
+    """What one bill hands on to the next."""
+
+    banks: dict = field(default_factory=dict)  # kWh of credit: bucket -> Lots
+    money: Lots = field(default_factory=Lots)
+    balance: Fraction = NONE  # below zero and carried, as a positive sum
+    waiting: Fraction = (
+        NONE  # since the last settlement: lines that wait, top-ups of the minimum, kWh sent more than taken
+    )
+    topups: Fraction = NONE
+    net_kwh: Fraction = NONE
+    powers: dict = field(default_factory=dict)  # (demand line, "delivered" or "use") -> kW of the bills so far
+    bills: int = 0
+    first_day: date | None = None
+
+
+def is_reset(credit, period, first_day, bill):
     """Are the credits emptied after this bill?"""
-    if "reset_bills" in credit:
+    if "reset_bills" in credit:  # "instead: after every n bills"; "the first such bill"
         first = credit.get("reset_first_bill", credit["reset_bills"])
         return bill >= first and (bill - first) % credit["reset_bills"] == 0
-    if "reset_month" in credit:
+    if "reset_month" in credit:  # "after the first bill of the year that ends in this month or later"
         month, day = credit["reset_month"], 1
-    elif "reset_date" in credit:
+    elif "reset_date" in credit:  # "instead: after the bill that contains this day"
         month, day = map(int, credit["reset_date"].split("-"))
-    elif "reset_anniversary" in credit:
+    elif "reset_anniversary" in credit:  # "instead: after the bill before the anniversary"
         eve = as_date(credit["reset_anniversary"]).replace(year=2001) - timedelta(days=1)
         month, day = eve.month, eve.day
     else:
         return False
-    years = [y for y in range(start.year, end.year + 1) if start <= date(y, month, day) < end]
+    years = [y for y in range(period.start.year, period.end.year + 1) if date(y, month, day) in period.days]
     first = first_day.year + (date(first_day.year, month, day) < first_day)
     return any((year - first) % credit.get("reset_every_years", 1) == 0 for year in years)
 
 
 def price_of_kwh(rules, name, period, ons, lines=None):
-    """Sum of the prices of the lines that count a kWh of a bucket."""
+    """ "A retail price is the sum of the lines that count" a kWh of a bucket."""
     return sum(
         exact(line["price"]) * time_share(line, period)
         for line in rules["charge"]
@@ -232,17 +119,39 @@ def price_of_kwh(rules, name, period, ons, lines=None):
     )
 
 
-def cross(rules, banks, billed, period):
-    """Step 5: credit of one bucket pays in another. Returns what went in and out, by bucket."""
-    names, digits = list(banks), rules.get("kwh_decimals", 3)
-    rule, order = rules["credit"].get("cross_bucket", "none"), rules["credit"].get("order", "fifo")
-    into, out = dict.fromkeys(names, Fraction(0)), dict.fromkeys(names, Fraction(0))
+def expire_credits(account, credit):
+    """ "Credits whose life has ended are written off."."""
+    gone = {name: bank.expire(account.bills, credit) for name, bank in account.banks.items()}
+    return gone, account.money.expire(account.bills, credit)
+
+
+def use_banks(account, rules, energies):
+    """ "kWh credits of earlier bills pay for imports of their own bucket. Then the surplus of this bill is added"."""
+    credit, added, used, billed = rules.get("credit", {}), {}, {}, dict(energies["import"])
+    for name, bank in account.banks.items():
+        used[name] = min(bank.total(), billed[name])
+        bank.take(used[name], credit.get("order", "fifo"))
+        billed[name] -= used[name]
+        added[name] = energies["export"][name] if credit.get("unit") == "kWh" else NONE
+        bank.add(account.bills, added[name])
+    return added, used, billed
+
+
+def cross(account, rules, billed, period):
+    """Credit of one bucket pays in another. Returns what went in and out, by bucket.
+
+    "it may cross into other buckets at once, those with the dearest price first, but pays in its own bucket from the
+    next bill on."
+    """
+    banks, credit = account.banks, rules.get("credit", {})
+    rule, order = credit.get("cross_bucket", "none"), credit.get("order", "fifo")
+    into, out = dict.fromkeys(banks, NONE), dict.fromkeys(banks, NONE)
     if rule == "none":
         return into, out
-    price = {name: price_of_kwh(rules, name, period, ("billed",)) for name in names}
-    step = Fraction(1, 10**digits)
-    for target in sorted(names, key=lambda name: -price[name]):
-        for source in sorted(names, key=lambda name: -price[name]):
+    price = {name: price_of_kwh(rules, name, period, ("billed",)) for name in banks}
+    step = Fraction(1, 10 ** rules.get("kwh_decimals", 3))
+    for target in sorted(banks, key=lambda name: -price[name]):
+        for source in sorted(banks, key=lambda name: -price[name]):
             if source == target or (rule == "high to low" and price[source] <= price[target]):
                 continue
             if rule == "by value" and (price[source] <= 0 or price[target] <= 0):
@@ -257,250 +166,564 @@ def cross(rules, banks, billed, period):
     return into, out
 
 
-def worth_of_exports(rules, period, exported):
-    """Step 4: money credits for the exports of a period by bucket, before rounding."""
+def worth_of_exports(rules, period, exported, folder):
+    """ "Money credits, rounded bucket by bucket and never below zero"; of hourly prices one sum over all hours."""
     credit, names = rules["credit"], bucket_names(rules)
-    price, all_days = credit.get("export_price"), days_from(period["start"], period["end"])
-    factor = exact(credit.get("export_factor", 1))
-    if "export_worth" in period:
-        return [period["export_worth"] * factor]
-    if "export_lines" in credit:
+    price, factor = credit.get("export_price"), exact(credit.get("export_factor", 1))
+    if "export_price" in credit and goes_by_time(price):
+        moments = netted(period.intervals, credit["netting"])
+        worth = sum((kwh * price_at(price, local, rules, folder) for local, _, _, kwh in moments), NONE)
+        return [max(worth * factor, NONE)]
+    if "export_lines" in credit:  # "instead: sum of these lines' prices"
         prices = {n: price_of_kwh(rules, n, period, KWH_LINES, credit["export_lines"]) for n in names}
-    elif "export_share" in credit:
+    elif "export_share" in credit:  # "instead: share of the retail price"
         retail = ("import", "billed", "delivered")
         prices = {n: exact(credit["export_share"]) * price_of_kwh(rules, n, period, retail) for n in names}
-    elif isinstance(price, dict):
-        prices = {name: exact(price[name]) for name in names}
-    elif isinstance(price, list):
-        mean = sum(exact(price[day.month - 1]) for day in all_days) / len(all_days)
-        prices = dict.fromkeys(names, mean)
     else:
-        prices = dict.fromkeys(names, exact(price))
-    return [exported[name] * max(prices[name], Fraction(0)) * factor for name in names]
+        prices = {name: mean_price(price, period.days, name) for name in names}
+    return [exported[name] * max(prices[name], NONE) * factor for name in names]
 
 
 # ---------------------------------------------------------------- lines
 
 
 def time_share(line, period):
-    """Share of the days of a period on which a line holds."""
+    """ "a line [...] that holds on some days counts by days"."""
     first, last = as_date(line.get("valid_from", date.min)), as_date(line.get("valid_to", date.max))
-    days = days_from(period["start"], period["end"])
-    held = [day for day in days if day.month in line.get("months", range(1, 13)) and first <= day < last]
-    return Fraction(len(held), len(days))
+    held = [day for day in period.days if day.month in line.get("months", range(1, 13)) and first <= day < last]
+    return Fraction(len(held), len(period.days))
 
 
-def in_blocks(line, kwh, length, share, digits):
-    """Price of an energy in steps; shared by days, so are the limits, which are energies of the bill and rounded so."""
-    kwh, done, cost = kwh * share, Fraction(0), Fraction(0)
-    for block in line["blocks"]:
-        upper = exact(block["up_to_kwh"]) if "up_to_kwh" in block else None
-        if upper is not None:
-            upper = half_up(upper * length * share, digits)
-        until = kwh if upper is None else min(kwh, upper)
-        cost += max(until - done, 0) * exact(block["price"])
-        done = max(done, until)
-    return cost
+def stands_for(line, house):
+    """What a line counts in a house: without an array every kWh is bought; one that only spares sends nothing back."""
+    on = line["on"]
+    if house == AS_IT_IS or on == "use":
+        return on
+    if on in BOUGHT:
+        return "use" if house == NO_ARRAY else "delivered"
+    return "generation" if on == "generation" and house == CHARGED else None
 
 
-def line_cost(line, rules, period, energies, ratings):
-    """Step 6: a line that is no percentage, before rounding."""
-    days = (period["end"] - period["start"]).days
-    months = max(1, int(days / 30.4375 + 0.5))
-    on, names = line["on"], [line["bucket"]] if "bucket" in line else bucket_names(rules)
-    if on in KWH_LINES:
-        apart = "bucket" not in line and on in energies.get("all", {})  # the meter of the array prints its own total
-        kwh = energies["all"][on] if apart else sum(energies[on][name] for name in names)
-        if "blocks" in line:
-            length = Fraction(days, 30) if line.get("blocks_by_days") else Fraction(months)
-            return in_blocks(line, kwh, length, time_share(line, period), rules.get("kwh_decimals", 3))
-        else:
-            cost = exact(line["price"]) * kwh
-    elif on == "demand":
-        cost = exact(line["price"]) * months * max(energies["demand"][name] for name in names)
-    elif on == "day":
-        cost = exact(line["price"]) * days
+def counted_kwh(line, rules, period, energies, house):
+    """kWh of a line, by step 1 of the rules.
+
+    "A charge on `import` or `export` may carry `netting` [...]; it then counts that line after its own netting, in its
+    bucket if it names one; without it the line follows `credit.netting`."
+    """
+    on = stands_for(line, house)
+    if on is None:
+        return NONE
+    if "netting" in line and on in ("import", "export"):
+        kwh = imports_and_exports(period, rules, line["netting"])[on == "export"]
+    elif "bucket" not in line and on in energies.get("all", {}):  # the meter of the array prints its own total
+        return energies["all"][on]
     else:
-        if on == "kw" and line.get("per") == "30 days":
-            times = Fraction(days, 30)
-        else:
-            times = Fraction(months, 12 if line.get("per") == "year" else 1)
-            if line.get("prorate") and period["partial"]:
-                times = min(times, times * days / (30 * months))
-        rating = exact(ratings[line.get("rating", "dc")]) if on == "kw" else 1
-        cost = exact(line["price"]) * times * rating
-    return cost * time_share(line, period)
+        kwh = energies[on]
+    return kwh[line["bucket"]] if "bucket" in line else sum(kwh.values())
+
+
+def worth_by_time(line, rules, period, house, folder):
+    """ "Energy of each interval (after its netting) times its price, summed exactly enough"."""
+    on, worth = stands_for(line, house), NONE
+    if on in ("import", "export"):
+        netting = line.get("netting", rules.get("credit", {}).get("netting", "period"))
+        moments = [(local, name, pair[on == "export"]) for local, name, *pair in netted(period.intervals, netting)]
+    else:
+        moments = [(i.local, i.bucket, getattr(i, on) if on else NONE) for i in period.intervals]
+    for local, name, kwh in moments:
+        if line.get("bucket", name) == name:
+            worth += kwh * price_at(line["prices"], local, rules, folder)
+    return worth
+
+
+def steps(blocks, limit, amount, times=1, digits=None):
+    """(limit, amount in it, price) of each step; "limits are rounded as energies are"."""
+    done, found = NONE, []
+    for block in blocks:
+        upper = exact(block[limit]) * times if limit in block else None
+        if upper is not None and digits is not None:
+            upper = half_up(upper, digits)
+        until = amount if upper is None else min(amount, upper)
+        found.append((upper, max(until - done, NONE), exact(block["price"])))
+        done = max(done, until)
+    return found
+
+
+def kwh_steps(line, rules, period, kwh):
+    """Steps of an energy: limits count times the months, or days / 30; "its block limits too" are shared by days."""
+    share = time_share(line, period)
+    length = Fraction(len(period.days), 30) if line.get("blocks_by_days") else Fraction(period.months)
+    return steps(line["blocks"], "up_to_kwh", kwh * share, length * share, rules.get("kwh_decimals", 3))
+
+
+def energy_cost(line, rules, period, energies, house, folder):
+    """A line on kWh, before rounding."""
+    if "prices" in line and goes_by_time(line["prices"]):
+        cost = worth_by_time(line, rules, period, house, folder)
+        return cost * exact(line.get("factor", 1)) * time_share(line, period)
+    kwh = counted_kwh(line, rules, period, energies, house)
+    if "blocks" in line:
+        return sum(amount * price for _, amount, price in kwh_steps(line, rules, period, kwh))
+    if "prices" in line:
+        price = mean_price(line["prices"], period.days, "") * exact(line.get("factor", 1))
+    else:
+        price = exact(line["price"])
+    return kwh * price * time_share(line, period)
+
+
+def billed_kw(line, powers):
+    """The kW that a demand line charges, `powers` being its values on this bill and those before.
+
+    "`over_bills = m` (default 1): mean of this bill's value and those of up to m - 1 bills before, under the same rules
+    (fewer at the start); `least_kw`: at least this much is charged."
+    """
+    recent = powers[-line.get("over_bills", 1) :]
+    return max(sum(recent) / len(recent), exact(line.get("least_kw", 0)))
+
+
+def demand_cost(line, period, powers):
+    """ "Order: n highest -> mean -> over bills -> least -> blocks -> times months."."""
+    kw = billed_kw(line, powers)
+    if "blocks" in line:  # "each kW at the price of its step"
+        cost = sum(amount * price for _, amount, price in steps(line["blocks"], "up_to_kw", kw))
+    else:
+        cost = kw * exact(line["price"])
+    return cost * period.months * time_share(line, period)
+
+
+def fixed_cost(line, period, ratings):
+    """ "Amounts a month (`month`, `kw`, `demand`) [...] count times the months of the period"; `per`, `prorate`."""
+    days = len(period.days)
+    if line["on"] == "day":
+        times = Fraction(days)
+    elif line.get("per") == "30 days":
+        times = Fraction(days, 30)
+    else:
+        times = Fraction(period.months, 12 if line.get("per") == "year" else 1)
+        if line.get("prorate") and period.partial:  # "scale a first part month (column `partial`) by days / 30"
+            times = min(times, times * days / (30 * period.months))
+    rating = exact(ratings[line.get("rating", "dc")]) if line["on"] == "kw" else 1
+    return exact(line["price"]) * times * rating * time_share(line, period)
 
 
 def is_offset(line):
-    """May a money credit reduce a line?"""
-    return line.get("offset", line["on"] in ("delivered", "import", "billed", "use"))
+    """ "may a money credit reduce it? Else only what counts delivered, import, billed or use"."""
+    return line.get("offset", line["on"] in BOUGHT)
 
 
-def priced(rules, period, energies, ratings, available):
-    """Steps 6 to 8: lines, credit used, minimum and tax. Returns (lines, applied, topup)."""
-    by_line = rules.get("round_stage", "line") == "line"
-    cents = (lambda value: half_up(value, 2)) if by_line else (lambda value: value)
-    plain = [line for line in rules["charge"] if line["on"] != "percent"]
-    costs = {line["line"]: cents(line_cost(line, rules, period, energies, ratings)) for line in plain}
-    reducible = sum(costs[line["line"]] for line in plain if is_offset(line))
-    applied = min(available, max(reducible, Fraction(0)))
-    lines_only, topup, extra = sum(costs.values()), Fraction(0), Fraction(0)
-    if rules.get("minimum_stage", "before tax") == "before tax":
-        topup = missing(rules, costs, applied)
-        extra = missing(rules, costs, Fraction(0))  # of lines on which no credit is used
+def kind_of(line):
+    """The column that a line is summed into."""
+    kinds = {"month": "fixed", "day": "fixed", "kw": "capacity", "demand": "demand", "percent": "tax"}
+    kinds |= dict.fromkeys(("received", "generation", "export"), "production")
+    return kinds.get(line["on"], "energy" if is_offset(line) else "nbc")
+
+
+def is_deferred(line, rules):
+    """Settlement over a year: "Lines that a money credit may reduce (`offset`) [...] are not billed month by month"."""
+    return rules.get("settlement") == "year" and line["on"] != "percent" and is_offset(line)
+
+
+def cents(amount, rules):
+    """ "where cents are rounded": line by line, or only the total."""
+    return half_up(amount, 2) if rules.get("round_stage", "line") == "line" else amount
+
+
+def plain_lines(rules, period, energies, account, setting, house):
+    """ "Lines are priced": line -> amount, of all that are no percentage."""
+    costs, array = {}, house in (AS_IT_IS, CHARGED)
+    for line in rules["charge"]:
+        if line["on"] in KWH_LINES:
+            cost = energy_cost(line, rules, period, energies, house, setting.folder)
+        elif line["on"] == "demand":
+            powers = account.powers[line["line"], "use" if house == NO_ARRAY else "delivered"]
+            cost = demand_cost(line, period, powers)
+        elif line["on"] == "percent":
+            continue
+        else:
+            cost = fixed_cost(line, period, setting.ratings if array else {"dc": 0, "ac": 0})
+        costs[line["line"]] = cents(cost, rules)
+    return costs
+
+
+# ---------------------------------------------------------------- sums of a bill
+
+
+def lacking(rules, billed, applied, taxes=None, payout=NONE):
+    """What lacks to the minimum, from the billed lines, the credit used and the taxes, if they count.
+
+    "With `minimum_of` a credit counts as used on those lines first."
+    """
+    if "minimum_bill" not in rules:
+        return NONE
+    named = [
+        line for line in rules["charge"] if line["line"] in billed and line["line"] in rules.get("minimum_of", billed)
+    ]
+    counted = sum(billed[line["line"]] for line in named)
+    counted -= min(applied, max(sum(billed[line["line"]] for line in named if is_offset(line)), NONE))
+    return max(exact(rules["minimum_bill"]) - counted - sum((taxes or {}).values()) + payout, NONE)
+
+
+def percentages(rules, billed, added, applied, untouched):
+    """Taxes: line -> amount. `added` is the top-up, and what is settled; `untouched` the same without credit.
+
+    "of the lines less the money credit"; "`of` may name percentages that stand above in the file; the base is then the
+    lines plus those taxes (rounded amounts)."
+    """
+    taxes = {}
     for line in rules["charge"]:
         if line["on"] != "percent":
             continue
         if "of" in line:
-            base = sum(costs[name] for name in line["of"])
+            base = sum((billed | taxes)[name] for name in line["of"])
         elif line.get("after_credit", True):
-            base = lines_only + topup - applied
+            base = sum(billed.values()) + added - applied
         else:
-            base = lines_only + extra
-        costs[line["line"]] = cents(base * exact(line["price"]) / 100)
-    if rules.get("minimum_stage") in ("after tax", "after payout"):
-        topup = missing(rules, costs, applied)
-    return costs, applied, topup
+            base = sum(billed.values()) + untouched
+        taxes[line["line"]] = cents(base * exact(line["price"]) / 100, rules)
+    return taxes
 
 
-def missing(rules, costs, applied, taxes=True, payout=Fraction(0)):
-    """What lacks to the minimum bill."""
-    if "minimum_bill" not in rules:
-        return Fraction(0)
-    lines = {line["line"]: line for line in rules["charge"]}
-    named = rules.get("minimum_of", [name for name in costs if lines[name]["on"] != "percent"])
-    counted = sum(costs[name] for name in named)
-    counted -= min(applied, max(sum(costs[name] for name in named if is_offset(lines[name])), Fraction(0)))
-    if taxes:
-        counted += sum(cost for name, cost in costs.items() if lines[name]["on"] == "percent")
-    return max(exact(rules["minimum_bill"]) - counted + payout, Fraction(0))
+def total(rules, billed, applied, payout=NONE, account_due=None):
+    """(taxes, top-up, settled) of a bill. `account_due` tells what is settled with this bill's top-up.
+
+    "The minimum before tax, then the percentages; or the percentages, then the minimum "after tax", which counts all of
+    them."; "the minimum "after payout" is asked for after them [the payouts]."
+    """
+    stage = rules.get("minimum_stage", "before tax")
+    if stage == "before tax":
+        topup, untouched = lacking(rules, billed, applied), lacking(rules, billed, NONE)
+        settled = account_due(topup) if account_due else NONE
+        return percentages(rules, billed, topup + settled, applied, untouched + settled), topup, settled
+    taxes = percentages(rules, billed, NONE, applied, NONE)
+    topup = lacking(rules, billed, applied, taxes, payout if stage == "after payout" else NONE)
+    settled = account_due(topup) if account_due else NONE
+    return percentages(rules, billed, settled, applied, settled), topup, settled
+
+
+# ---------------------------------------------------------------- the year's account
+
+
+def is_settlement(rules, actions):
+    """ "On the settlement bill (the one on which the reset falls)"; "When other rules follow or the account closes, it
+    is settled too."
+    """
+    return rules.get("settlement") == "year" and bool(actions)
+
+
+def due_of_year(account, rules, topup):
+    """What is billed of the year's account, with this bill's top-up.
+
+    "account = sum of deferred lines less sum of credits; `minimum_counts = true` (default false): less all top-ups of
+    the minimum billed since the last settlement, but not below zero by that. Above zero: billed as [...] `settled`".
+    """
+    due = max(account.waiting - account.money.total(), NONE)
+    return max(due - account.topups - topup, NONE) if rules.get("minimum_counts") else due
+
+
+def paid_of_year(account, rules):
+    """What is paid of a surplus of the year's account.
+
+    "forfeit, donate, pay (times `payout_share`), pay if over (threshold in $, below: forfeit [...]), or `payout_price`
+    > 0 pays the year's net surplus kWh (received less delivered, if positive) at that price instead."
+    """
+    credit, surplus = rules["credit"], max(account.money.total() - account.waiting, NONE)
+    paid = credit["at_reset"] == "pay"
+    if credit["at_reset"] == "pay if over":
+        paid = surplus >= exact(credit["payout_threshold"])
+    if not paid or not surplus:
+        return NONE
+    if exact(credit.get("payout_price", 0)) > 0:
+        return half_up(max(account.net_kwh, NONE) * exact(credit["payout_price"]), 2)
+    return half_up(surplus * exact(credit.get("payout_share", 1)), 2)
+
+
+def close_year(account):
+    """ "Then the account is zero." Returns the credits that paid for lines, and those that were left."""
+    applied = min(account.money.total(), max(account.waiting, NONE))
+    left = account.money.empty() - applied
+    account.waiting = account.topups = account.net_kwh = NONE
+    return applied, left
+
+
+# ---------------------------------------------------------------- reset, end, close
+
+
+def ends(account, rules, period, following, setting):
+    """What is to be done with credits after this bill: at its reset, before other rules, when the account closes."""
+    credit, actions = rules.get("credit", {}), []
+    if is_reset(credit, period, account.first_day, account.bills):
+        actions.append(credit.get("at_reset", "forfeit"))
+    if following is not None and not goes_on(rules, following):
+        actions.append(credit.get("at_end", "keep"))
+    if setting.closing and following is None:
+        actions.append(credit.get("on_close", "forfeit"))
+    return actions
+
+
+def empty_credits(account, rules, actions):
+    """ "Reset with this bill's own surplus; then, on the last bill before other rules or of the account, what is left
+    is kept, converted, paid or lost. Payouts are in whole cents".
+
+    Returns kWh lost by bucket, money lost, money made of kWh, payout.
+    """
+    credit = rules.get("credit", {})
+    lost, lost_money, converted, payout = dict.fromkeys(account.banks, NONE), NONE, NONE, NONE
+    for action in actions:
+        if action == "pay if over":  # "this much or more is paid, kWh or $"
+            left = sum((bank.total() for bank in account.banks.values()), NONE) + account.money.total()
+            over = left >= exact(credit["payout_threshold"])
+            action = "pay" if over else credit.get("below_threshold", "roll")
+        if action in ("roll", "keep"):
+            continue
+        gone, gone_money = {name: bank.empty() for name, bank in account.banks.items()}, account.money.empty()
+        lost, lost_money = {name: lost[name] + gone[name] for name in lost}, lost_money + gone_money
+        kwh = sum(gone.values(), NONE)
+        if action == "pay":
+            share = exact(credit.get("payout_share", 1))
+            payout += half_up(kwh * exact(credit.get("payout_price", 0)) + gone_money * share, 2)
+        if action == "convert":
+            converted = half_up(kwh * exact(credit["conversion_price"]), 2)
+            account.money.add(account.bills, converted)
+    return lost, lost_money, converted, payout
+
+
+def below_zero(account, rules, due, reset, last):
+    """The bill, and what ended of a sum below zero. "Below zero the bill is carried, paid or dropped."
+
+    `carried_at_reset`: "what happens to a sum below zero that was carried (`negative_bill = "carry"`) at the yearly
+    reset."
+    """
+    negative, carried, at_reset = rules.get("negative_bill", "carry"), account.balance, rules.get("carried_at_reset")
+    if negative == "floor":  # drops what is below zero of its own; what earlier rules carried goes on until it is used
+        due = max(due, NONE)
+    bill, account.balance = due - carried, NONE
+    if reset and negative == "carry" and at_reset in ("forfeit", "pay"):
+        return (bill if at_reset == "pay" else max(bill, NONE)), max(-bill, NONE)
+    if negative == "pay" or last:
+        return bill, NONE
+    account.balance = max(-bill, NONE)
+    return max(bill, NONE), NONE
 
 
 # ---------------------------------------------------------------- the ledger
 
 
-def payout_of(credit, kwh, money):
-    """Worth of credits that are paid, before rounding."""
-    return kwh * exact(credit.get("payout_price", 0)) + money * exact(credit.get("payout_share", 1))
+def is_valid(rules, day):
+    """Is a rule set valid on a day?"""
+    return as_date(rules.get("valid_from", date.min)) <= day < as_date(rules.get("valid_to", date.max))
 
 
-def ledger(periods, rule_sets, ratings=None, opening=None, closing=False):
+def ruling_of(tables, days):
+    """ "the one valid on the first day of a period rules the whole period"; None where none is."""
+    return [next((rules for rules in tables if is_valid(rules, day)), None) for day in days]
+
+
+def ledger(periods, ruling, setting):
     """Return a list of dictionaries, a bill each: columns as the documented ledger, in fractions."""
-    rows, banks, money, balance = [], {}, Lots(), Fraction(0)
-    ruling = [next(rules for rules in rule_sets if is_valid(rules, period["start"])) for period in periods]
-    for number, (period, rules) in enumerate(zip(periods, ruling), 1):
-        credit, names = rules.get("credit", {"unit": "none"}), bucket_names(rules)
-        unit, order, digits = credit["unit"], credit.get("order", "fifo"), rules.get("kwh_decimals", 3)
-        cents = (lambda v: half_up(v, 2)) if rules.get("round_stage", "line") == "line" else (lambda v: v)
-        if set(banks) != set(names):
-            banks = {name: Lots() for name in names}
-        if number == 1:
-            for name, amount in (opening or {}).items():
-                banks[name].add(0, half_up(exact(amount), digits))
-        opened = {name: bank.total() for name, bank in banks.items()}
-        row = {"money_bank_open": money.total(), "balance_open": balance, "payout": Fraction(0)}
-        lost, lost_money, converted = dict.fromkeys(names, Fraction(0)), Fraction(0), Fraction(0)
-        energies = rounded_energies(period, rules)
-        expired = {name: bank.expire(number, credit) for name, bank in banks.items()}
-        expired_money = money.expire(number, credit)
-        added = {name: energies["export"][name] if unit == "kWh" else Fraction(0) for name in names}
-        added_money = Fraction(0)
-        if unit == "money":
-            added_money = sum(cents(worth) for worth in worth_of_exports(rules, period, energies["export"]))
-        money.add(number, added_money)
-        used, billed = {}, dict(energies["import"])
-        for name in names:
-            used[name] = min(banks[name].total(), billed[name])
-            banks[name].take(used[name], order)
-            billed[name] -= used[name]
-            banks[name].add(number, added[name])
-        into, out = cross(rules, banks, billed, period) if unit == "kWh" else (lost, lost)
-        if unit != "kWh":
-            into = out = dict.fromkeys(names, Fraction(0))
-        before = number if unit == "money" and credit.get("usable") == "next bill" else None
-        counted = energies | {"billed": billed, "demand": period.get("demand")}
-        available = money.total(before)
-        costs, applied, topup = priced(rules, period, counted, ratings, available)
-        money.take(applied, order, before)
-        reset_now = is_reset(credit, period["start"], period["end"], periods[0]["start"], number)
-        actions = [credit.get("at_reset", "forfeit")] if reset_now else []
-        if number < len(periods) and ruling[number] is not rules:
-            actions.append(credit.get("at_end", "keep"))
-        if closing and number == len(periods):
-            actions.append(credit.get("on_close", "forfeit"))
-        for action in actions:
-            left = sum((bank.total() for bank in banks.values()), Fraction(0)) + money.total()
-            if action == "pay if over":
-                action = "pay" if left >= exact(credit["payout_threshold"]) else credit.get("below_threshold", "roll")
-            if action in ("roll", "keep"):
-                continue
-            gone = {name: bank.empty() for name, bank in banks.items()}
-            gone_money = money.empty()
-            lost = {name: lost[name] + gone[name] for name in names}
-            lost_money += gone_money
-            if action == "pay":
-                row["payout"] += half_up(payout_of(credit, sum(gone.values()), gone_money), 2)
-            if action == "convert":
-                converted = half_up(sum(gone.values()) * exact(credit["conversion_price"]), 2)
-                money.add(number, converted)
-        if rules.get("minimum_stage") == "after payout":
-            topup = missing(rules, costs, applied, payout=row["payout"])
-        due = half_up(sum(costs.values()) + topup - applied - row["payout"], 2)
-        row["bill"] = due - balance
-        negative = rules.get("negative_bill", "carry")
-        if negative == "carry" and not (closing and number == len(periods)):
-            balance, row["bill"] = max(-row["bill"], Fraction(0)), max(row["bill"], Fraction(0))
-        else:
-            balance = Fraction(0)
-            row["bill"] = max(row["bill"], Fraction(0)) if negative == "floor" else row["bill"]
-        row |= {
-            "balance_close": balance, "credit_money_added": converted + added_money, "credit_money_applied": applied,
-            "credit_money_expired": expired_money, "credit_money_reset": lost_money, "money_bank_close": money.total(),
-            "credit_money_available": available, "min_bill_topup": topup,
-            "tax": sum((costs[line["line"]] for line in rules["charge"] if line["on"] == "percent"), Fraction(0)),
-            **{f"line {name}": cost for name, cost in costs.items()},
-        }  # fmt: skip
-        by_bucket = {
-            "bank_open": opened, "credit_added": added, "credit_applied": used, "crossed_in": into,
-            "crossed_out": out, "credit_expired": expired, "credit_reset": lost, "billed_kwh": billed,
-            "bank_close": {name: bank.total() for name, bank in banks.items()},
-            **{f"{flow}_kwh": energies[flow] for flow in (*FLOWS, "use") if flow in energies},
-        }  # fmt: skip
-        for key, values in by_bucket.items():
-            row[key] = sum(values.values(), Fraction(0))
-            row |= {f"{key}_{name}": value for name, value in values.items() if name}
-        if "use" in energies:
-            row["generation_kwh"], row["use_kwh"] = energies["all"]["generation"], energies["all"]["use"]
-            row |= compared(rules, period, energies, ratings, row["bill"])
-        rows.append(row)
+    account, rows = Account(first_day=periods[0].start), []
+    for number, (period, rules) in enumerate(zip(periods, ruling)):
+        if number == 0 or not goes_on(ruling[number - 1], rules):
+            open_rules(account, rules, setting.opening if number == 0 else {})
+        following = ruling[number + 1] if number + 1 < len(periods) else None
+        rows.append(make_bill(account, period, rules, following, setting))
     return rows
 
 
-def compared(rules, period, energies, ratings, bill):
-    """The same house without an array; with one that only spares purchases; with that and the lines for having it."""
-    names, used, whole = bucket_names(rules), energies["use"], energies["all"]
-    none, bills = dict.fromkeys(names, Fraction(0)), []
-    for which, demand, array in (
-        ("use", "load_demand", False),
-        ("delivered", "demand", False),
-        ("delivered", "demand", True),
-    ):
-        bought = energies[which]
-        total = whole["use"] if which == "use" else sum(bought.values())
-        flows = {"delivered": bought, "import": bought, "billed": bought, "use": used, "received": none}
-        flows |= {"generation": energies["generation"] if array else none, "demand": period.get(demand)}
-        flows["all"] = dict.fromkeys(("delivered", "import", "billed"), total) | {"use": whole["use"]}
-        flows["all"]["generation"] = whole["generation"] if array else Fraction(0)
-        costs, _, topup = priced(rules, period, flows, ratings if array else {"dc": 0, "ac": 0}, Fraction(0))
-        bills.append(half_up(sum(costs.values()) + topup, 2))
-    without, spared, charged = bills
+def goes_on(rules, following):
+    """Do the same rules follow at other prices? Then nothing ends.
+
+    "where the next rule set differs from the one before only in prices, dates and `at_end`, the rules go on: banks,
+    lots and their ages, bill count, reset counts, carried sum, the yearly settlement account, what was topped up, and
+    the values that `over_bills` remembers"; a set that says what happens `at_end` ends.
+    """
+    ended = rules.get("credit", {}).get("at_end", "keep") != "keep"
+    return rules is following or (not ended and without_prices(rules) == without_prices(following))
+
+
+def without_prices(rules):
+    """A table of rules without its prices, dates and name; which lines are priced by time stays."""
+    left = {key: value for key, value in rules.items() if key not in ("valid_from", "valid_to", "name", "minimum_bill")}
+    left["charge"] = []
+    for line in rules["charge"]:
+        kept = {key: value for key, value in line.items() if key not in ("price", "prices", "factor")}
+        if "blocks" in line:
+            kept["blocks"] = [
+                {key: value for key, value in block.items() if key != "price"} for block in line["blocks"]
+            ]
+        left["charge"].append(kept | {"by time": "prices" in line and goes_by_time(line["prices"])})
+    paid = ("payout_price", "payout_share", "payout_threshold", "conversion_price", "at_end")
+    earned = ("export_price", "export_share", "export_lines", "export_factor")
+    left["credit"] = {key: value for key, value in rules.get("credit", {}).items() if key not in (*paid, *earned)}
+    return left
+
+
+def open_rules(account, rules, opening):
+    """Banks for the buckets of rules that begin; what is in them comes along, or from before the first bill."""
+    if set(account.banks) != set(bucket_names(rules)):
+        account.banks = {name: Lots() for name in bucket_names(rules)}
+    for name, amount in opening.items():
+        account.banks[name].add(0, half_up(exact(amount), rules.get("kwh_decimals", 3)))
+    account.powers.clear()
+
+
+def make_bill(account, period, rules, following, setting):
+    """One bill, in the order of the steps of the rules."""
+    account.bills += 1
+    row = {"money_bank_open": account.money.total(), "balance_open": account.balance}
+    energies = printed_energies(period, rules)
+    opened = banks_of(account)
+    expired, row["credit_money_expired"] = expire_credits(account, rules.get("credit", {}))
+    added, used, billed = use_banks(account, rules, energies)
+    into, out = cross(account, rules, billed, period)
+    energies["billed"] = billed
+    note_powers(account, rules, period)
+    costs = plain_lines(rules, period, energies, account, setting, AS_IT_IS)
+    row["credit_money_added"] = add_money(account, rules, period, energies, setting)
+    row["credit_money_available"], row["credit_money_applied"] = use_money(account, rules, costs)
+    lost, taxes = finish(account, rules, period, costs, row, energies, ends(account, rules, period, following, setting))
+    carry(account, rules, period, row, setting.closing and following is None)
+    row |= {f"line {name}": cost for name, cost in (costs | taxes).items()}
+    for kind in KINDS:
+        row[kind] = sum((costs[line["line"]] for line in rules["charge"] if kind_of(line) == kind), NONE)
+    row |= printed_steps(rules, period, energies, account) | printed_nettings(rules, period)
+    row |= by_bucket(
+        bank_open=opened, credit_added=added, credit_applied=used, crossed_in=into, crossed_out=out,
+        credit_expired=expired, credit_reset=lost, billed_kwh=billed, bank_close=banks_of(account),
+        **{f"{flow}_kwh": kwh for flow, kwh in energies.items() if flow not in ("billed", "all")},
+    )  # fmt: skip
+    if "use" in energies:
+        row["generation_kwh"], row["use_kwh"] = energies["all"]["generation"], energies["all"]["use"]
+        row["self_consumed_kwh"] = row["generation_kwh"] - row["received_kwh"]
+        row |= compared(account, rules, period, energies, setting, row["bill"])
+    return row
+
+
+def banks_of(account):
+    """kWh in each bank."""
+    return {name: bank.total() for name, bank in account.banks.items()}
+
+
+def add_money(account, rules, period, energies, setting):
+    """The money credit for this bill's exports."""
+    if rules.get("credit", {}).get("unit") != "money":
+        return NONE
+    worth = worth_of_exports(rules, period, energies["export"], setting.folder)
+    earned = sum(cents(amount, rules) for amount in worth)
+    account.money.add(account.bills, earned)
+    return earned
+
+
+def finish(account, rules, period, costs, row, energies, actions):
+    """Reset, minimum, taxes, payout, settlement: from the lines to what is due. Returns (kWh lost by bucket, taxes)."""
+    deferred = {name: cost for name, cost in costs.items() if is_deferred(line_of(rules, name), rules)}
+    paying = {name: cost for name, cost in costs.items() if name not in deferred}
+    account.waiting += sum(deferred.values())
+    account.net_kwh -= sum(energies["net"].values())
+    lost, converted, account_due, settling = (
+        dict.fromkeys(account.banks, NONE),
+        NONE,
+        None,
+        is_settlement(rules, actions),
+    )
+    if settling:
+        row["payout"] = paid_of_year(account, rules)
+        account_due = lambda topup: due_of_year(account, rules, topup)  # noqa: E731
+    elif rules.get("settlement") == "year":
+        row["payout"] = row["credit_money_reset"] = NONE
+    else:
+        lost, row["credit_money_reset"], converted, row["payout"] = empty_credits(account, rules, actions)
+    applied = row["credit_money_applied"]
+    taxes, topup, settled = total(rules, paying, applied, row["payout"], account_due)
+    account.topups += topup
+    if settling:
+        row["credit_money_applied"], row["credit_money_reset"] = close_year(account)
+    sums = sum(paying.values()) + sum(taxes.values()) + topup + settled - applied - row["payout"]
+    row |= {
+        "due": half_up(sums, 2), "min_bill_topup": topup, "tax": sum(taxes.values(), NONE),
+        "money_bank_close": account.money.total(), "credit_money_added": row["credit_money_added"] + converted,
+    }  # fmt: skip
+    if rules.get("settlement") == "year":
+        row |= {"settled": settled, "deferred": sum(deferred.values(), NONE), "deferred_close": account.waiting}
+    return lost, taxes
+
+
+def carry(account, rules, period, row, last):
+    """The bill, and what is carried to the next."""
+    reset = is_reset(rules.get("credit", {}), period, account.first_day, account.bills)
+    row["bill"], ended = below_zero(account, rules, row.pop("due"), reset, last)
+    row["balance_close"] = account.balance
+    if rules.get("carried_at_reset", "keep") != "keep":
+        row["carried_reset"] = ended
+
+
+def line_of(rules, name):
+    """The line with a name."""
+    return next(line for line in rules["charge"] if line["line"] == name)
+
+
+def note_powers(account, rules, period):
+    """Keep the values of demand lines, those of a house without an array too."""
+    for line in rules["charge"]:
+        for power in ("delivered", "use"):
+            if line["on"] == "demand":
+                account.powers.setdefault((line["line"], power), []).append(highest_mean(line, period, rules, power))
+
+
+def use_money(account, rules, costs):
+    """ "Money credits [...] pay for the lines that they may reduce."; `usable`: "a money credit's first bill"."""
+    credit = rules.get("credit", {})
+    before = account.bills if credit.get("usable") == "next bill" else None
+    available = account.money.total(before)
+    if rules.get("settlement") == "year":
+        return available, NONE
+    reducible = sum(costs[line["line"]] for line in rules["charge"] if line["on"] != "percent" and is_offset(line))
+    applied = min(available, max(reducible, NONE))
+    account.money.take(applied, credit.get("order", "fifo"), before)
+    return available, applied
+
+
+def printed_steps(rules, period, energies, account):
+    """The columns of block prices: where each step ends, and how much lies in it."""
+    row = {}
+    for line in rules["charge"]:
+        name, unit, found = line["line"], "kw" if line["on"] == "demand" else "kwh", []
+        if "blocks" in line and unit == "kwh":
+            found = kwh_steps(line, rules, period, counted_kwh(line, rules, period, energies, AS_IT_IS))
+        elif "blocks" in line:
+            found = steps(line["blocks"], "up_to_kw", billed_kw(line, account.powers[name, "delivered"]))
+        for number, (limit, amount, _) in enumerate(found, 1):
+            row |= {f"limit {name} {number}": limit, f"{unit} {name} {number}": amount}
+    return row
+
+
+def printed_nettings(rules, period):
+    """The columns of imports and exports by the nettings that lines have of their own."""
+    row, usual = {}, rules.get("credit", {}).get("netting", "period")
+    for netting in {line["netting"] for line in rules["charge"] if "netting" in line} - {usual}:
+        imports, exports = imports_and_exports(period, rules, netting)
+        words = netting.replace(" ", "_")
+        row |= by_bucket(**{f"import_by_{words}_kwh": imports, f"export_by_{words}_kwh": exports})
+    return row
+
+
+def by_bucket(**columns):
+    """Columns of the sums over all buckets, and of each bucket."""
+    row = {}
+    for key, values in columns.items():
+        row[key] = sum(values.values(), NONE)
+        row |= {f"{key}_{name}": value for name, value in values.items() if name}
+    return row
+
+
+def compared(account, rules, period, energies, setting, bill):
+    """The bills of the other houses; "Without an array every bill is paid at once." """
+    sums = []
+    for house in (NO_ARRAY, SPARED, CHARGED):
+        costs = plain_lines(rules, period, energies, account, setting, house)
+        taxes, topup, _ = total(rules, costs, NONE)
+        sums.append(half_up(sum(costs.values()) + sum(taxes.values()) + topup, 2))
+    without, spared, charged = sums
     return {
         "bill_without_pv": without, "saving": without - bill, "value_of_self_consumption": without - spared,
         "pv_charges": charged - spared, "value_of_export": charged - bill,
     }  # fmt: skip
-
-
-def is_valid(rules, day):
-    """Is a rule set valid on a day?"""
-    return as_date(rules.get("valid_from", date.min)) <= day < as_date(rules.get("valid_to", date.max))
