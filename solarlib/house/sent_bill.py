@@ -125,6 +125,8 @@ def check_sent_bill(house, sent, files=()):
     known = {line: amount for line, amount in sent.lines.items() if not left_out or line in amounts}
     known |= {} if left_out else {"total": sent.total}
     told = [_WORDS["source"][source], *_compared(sent, known, amounts)]
+    if "estimated" in {read.kind for read in sent.read[-2:]}:
+        told.append(_WORDS["estimated"])
     if left_out:
         told.append(_WORDS["not_checked"].format(lines=", ".join(left_out), reason=reason))
     if not _agree(known, amounts):
@@ -235,15 +237,16 @@ def _with_months(table, sent):
 
 def _moved(table, opening, closing):
     """Return periods with the last two readings so many days later, by the daily mean of the last period."""
-    row, by = table.iloc[-1], (timedelta(days=opening), timedelta(days=closing))
-    length = row["period_end"] - row["period_start"]
-    last = {"period_start": row["period_start"] + by[0], "period_end": row["period_end"] + by[1]}
+    row, moved = table.iloc[-1], {}
+    days = (row["period_end"] - row["period_start"]).days
     for name in (name for name in table if "_kwh" in name):
-        energy = row[name] * ((length + by[1] - by[0]) / length)
-        last[name] = float(round(energy)) if float(row[name]).is_integer() else energy
-    moved = table.assign(**{name: [*table[name].iloc[:-1], value] for name, value in last.items()})
-    ends = [*moved["period_start"].iloc[1:], last["period_end"]]  # the period before ends where this one begins
-    return moved.assign(period_end=ends)
+        by = [(closing - opening) * row[name] / days, opening * row[name] / days]  # of the last, of the one before
+        rounded = round if float(row[name]).is_integer() else float
+        each = [float(rounded(kwh + more)) for kwh, more in zip(table[name].iloc[::-1], by)]
+        moved[name] = [*table[name].iloc[: -len(each)], *reversed(each)]
+    starts = [*table["period_start"].iloc[:-1], row["period_start"] + timedelta(days=opening)]
+    ends = [*starts[1:], row["period_end"] + timedelta(days=closing)]
+    return table.assign(period_start=starts, period_end=ends, **moved)
 
 
 def _before(table):

@@ -218,6 +218,31 @@ def test_rounding_of_the_total(house, meter):
     pytest.fail("no bill in which it matters")
 
 
+def test_rules_of_before_a_change(house, meter):
+    old, new = rules(HOURS, name="old", valid_to="2026-04-01"), rules(HOURS, name="new", valid_from="2026-04-01")
+    lines = [replace(it, price=it.price + Decimal("0.02")) if it.bucket else it for it in new.charges]
+    new = replace(new, charges=tuple(lines))
+    own = replace(house, tariff=old, later=(new,))
+    table = counted(meter, new)
+    right = printed(house, replace(new, valid_from=None), table)
+    assert "All lines agree" in str(check_sent_bill(own, sent(right), (meter,)))
+    wrong = printed(house, replace(old, valid_to=None), table)
+    words = str(check_sent_bill(own, sent(wrong), (meter,)))
+    assert "This alone would explain every line: the rules 'old' instead." in words
+
+
+def test_an_opening_reading_moves_energy_between_two_bills(house):
+    tariff = rules(BANK)
+    periods = pd.DataFrame({"period_start": DAYS[:2], "period_end": DAYS[1:], "delivered_kwh": [360.0, 660.0]})
+    periods["received_kwh"] = [500.0, 330.0]  # 20 and 10 kWh a day in the second, the first fills the bank
+    shown = np.cumsum([[100.0, 100.0], *periods[["delivered_kwh", "received_kwh"]].to_numpy()], axis=0)
+    moved = periods.assign(delivered_kwh=[320.0, 700.0], received_kwh=[480.0, 350.0])
+    early = DAYS[1] - timedelta(days=2)
+    moved = moved.assign(period_end=[early, DAYS[2]], period_start=[DAYS[0], early])
+    bill = with_registers(printed(house, tariff, moved), list(zip(DAYS, *shown.T)))
+    assert "the opening reading 2 days earlier" in str(check_sent_bill(replace(house, tariff=tariff), bill))
+
+
 def test_what_there_was_before(house, meter):
     tariff = rules(BANK)
     bill = printed(house, tariff, counted(meter, tariff))
@@ -308,7 +333,8 @@ def test_registers_with_an_exchanged_meter_and_an_estimate(house):
     periods["received_kwh"] = [110.0, 168.0]
     bill = printed(house, tariff, periods)
     own = replace(house, tariff=tariff)
-    assert "All lines agree to the cent." in check_sent_bill(own, with_registers(bill, rows)).sentences
+    found = check_sent_bill(own, with_registers(bill, rows))
+    assert "All lines agree to the cent." in found.sentences and "is an estimate" in found.sentences[-1]
     more = {name: [periods[name][0], round(periods[name][1] * 34 / 33)] for name in ("delivered_kwh", "received_kwh")}
     late = periods.assign(period_end=[DAYS[1], date(2026, 5, 5)], **more)
     words = str(check_sent_bill(own, with_registers(printed(house, tariff, late), rows)))
