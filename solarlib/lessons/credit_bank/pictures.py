@@ -230,7 +230,7 @@ def bill_picture(house):
         chosen = MONTHS.index(month) // each
         mark.set_data([place[chosen]], [other[chosen] + bought[chosen] + 0.12 * top])
         row = year.iloc[chosen]
-        words = [f"{charge.line} {row[f'line {charge.line}']:.2f}" for charge in tariff.charges][:4]
+        words = [f"{charge.line} {row[f'line {charge.line}'] + 0.0:.2f}" for charge in tariff.charges][:4]  # no -0.00
         more = {"credit": -row["credit_money_applied"], "settled for the year": row.get("settled", 0.0)}
         more |= {"to reach the minimum": row["min_bill_topup"], "paid out": -row["payout"]}
         words += [f"{name} {amount:.2f}" for name, amount in more.items() if amount]
