@@ -247,4 +247,4 @@ def rise_share(one, circuit):
 def ohm_per_m(wire):
     """Return the resistance of one conductor. [ohm/m]"""
     size, unit, metal = wire.split()
-    return OHM_MM2_PER_KM[metal] / (float(size) if unit == "mm2" else AREA_MM2[f"{size} AWG"]) / 1000.0
+    return OHM_MM2_PER_KM[metal] / (0.93 * float(size) if unit == "mm2" else AREA_MM2[f"{size} AWG"]) / 1000.0
