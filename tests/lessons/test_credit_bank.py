@@ -17,6 +17,7 @@ from solarlib.house import bills as house_bills
 from solarlib.house.file import read_house
 from solarlib.house.year import simulate
 from solarlib.lessons.credit_bank import ledgers, pictures as credit_bank, questions as checks
+from solarlib.lessons.credit_bank.rules import facts
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.meter.registers import split
 from solarlib.quantities import energy_kwh
@@ -90,14 +91,14 @@ def test_reset_of_the_house_file_and_of_other_months(house, two_storey):
 
 def test_money_tariff_uses_a_shipped_bank_and_says_so(two_storey):
     other = replace(two_storey, tariff=read_tariff("net-billing-monthly-price"))
-    table = ledgers.facts(other)
+    table = facts(other)
     assert table.loc["parts 2 and 4 use"].iloc[0] == read_tariff("kwh-bank-march").name
     assert "First year" in credit_bank.bank_picture(other).update(size=100, start="Jan", reset="Mar")
     assert "bill" in credit_bank.bill_picture(other).update(size=100, month="Jul", rules="house file")
 
 
 def test_facts_fit_the_table(house):
-    table = ledgers.facts(house)
+    table = facts(house)
     assert (table.iloc[:, 0].str.len() <= 50).all()
     assert table.loc["basic charge"].iloc[0].startswith(f"{float(house.tariff.charge('basic charge').price):g} $")
 
@@ -114,12 +115,12 @@ def test_time_of_use_tariff_runs_through_all_pictures(two_storey):
 
 
 def facts_of(house, **tariff):
-    return ledgers.facts(replace(house, tariff=replace(house.tariff, **tariff))).iloc[:, 0]
+    return facts(replace(house, tariff=replace(house.tariff, **tariff))).iloc[:, 0]
 
 
 def test_facts_say_what_surplus_earns(two_storey):
     def said(name):
-        return ledgers.facts(replace(two_storey, tariff=read_tariff(name))).loc["surplus"].iloc[0]
+        return facts(replace(two_storey, tariff=read_tariff(name))).loc["surplus"].iloc[0]
 
     assert said("flat-no-credit") == said("flat-net-billing-0-cents") == "earns nothing"
     assert said("flat-net-billing-5-cents") == "earns 0.05 $ for each kWh"
@@ -137,7 +138,7 @@ def test_facts_say_what_surplus_earns(two_storey):
             ],
         }
     )
-    table = ledgers.facts(replace(two_storey, tariff=feed_in)).iloc[:, 0]
+    table = facts(replace(two_storey, tariff=feed_in)).iloc[:, 0]
     assert table["surplus"] == "received kWh are paid by the line 'feed-in'"
     assert table["energy"] == "0.3 $ for each kWh delivered"  # nothing is netted
 
@@ -154,14 +155,14 @@ def test_facts_say_when_the_bank_is_emptied_and_what_limits_the_array(two_storey
     assert small["size of the array"] == f"{rated:g} kW DC is above the limit of 4 kW."
     wide = facts_of(two_storey, size_cap_share_of_use=Decimal("1.5"))
     assert wide["size of the array"] == "inside the limit of these rules"
-    assert "size of the array" not in ledgers.facts(two_storey).index
+    assert "size of the array" not in facts(two_storey).index
     dated = facts_of(two_storey, valid_from=date(2027, 1, 1))
     assert dated["these rules hold"] == "from 2027-01-01 to before any end"
 
 
 def test_a_year_that_is_settled_at_once_says_so(two_storey):
     own = replace(two_storey, tariff=read_tariff("yearly-true-up-minimum"))
-    assert ledgers.facts(own).iloc[:, 0]["surplus, lines it can pay"] == "settled once a year, with the Apr bill"
+    assert facts(own).iloc[:, 0]["surplus, lines it can pay"] == "settled once a year, with the Apr bill"
     tariff = ledgers.tariff_named(own, "own")
     row = ledgers.second_year(own, tariff, 0).iloc[3]
     picture = credit_bank.bill_picture(own)
@@ -179,7 +180,7 @@ def test_a_year_that_is_settled_at_once_says_so(two_storey):
 @pytest.mark.parametrize("name", sorted(file.stem for file in TARIFF_FOLDER.glob("*.toml")))
 def test_every_shipped_rule_runs_through_all_panels(two_storey, name):
     own = replace(two_storey, tariff=read_tariff(name))
-    assert ledgers.facts(own).loc["surplus"].iloc[0]
+    assert facts(own).loc["surplus"].iloc[0]
     for picture, values in (
         (credit_bank.bank_picture(own), {"start": "Oct", "reset": ledgers.reset_of(own)}),
         (credit_bank.bill_picture(own), {"month": "Jul", "rules": "house file"}),
