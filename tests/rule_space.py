@@ -24,7 +24,7 @@ def meant(table):
     lines = table["charge"]
     limits = {"months", "bucket", "valid_from", "valid_to"}
     if all(limits & set(line) for line in lines if line["on"] in BOUGHT):
-        lines.append({"line": "free", "on": "delivered", "price": 0})
+        lines.append({"line": f"free {len(lines)}", "on": "delivered", "price": 0})
     return table | {"meant": [*(line["line"] for line in lines), *KEYS]}
 
 
