@@ -21,10 +21,10 @@ def _maybe(draw, table, key, values, chance=3):
 
 def meant(table):
     """Say that all that is unusual is meant, and that energy which meets no other line is free."""
-    lines = table["charge"]
+    lines = table["charge"] = [line for line in table["charge"] if line["line"] != "free"]
     limits = {"months", "bucket", "valid_from", "valid_to"}
     if all(limits & set(line) for line in lines if line["on"] in BOUGHT):
-        lines.append({"line": f"free {len(lines)}", "on": "delivered", "price": 0})
+        lines.append({"line": "free", "on": "delivered", "price": 0})
     return table | {"meant": [*(line["line"] for line in lines), *KEYS]}
 
 
@@ -321,6 +321,77 @@ def wide_tables(draw):
     return meant(table)
 
 
+def _without_slips(table):
+    """Take out what contradicts itself in a drawn table, and return it."""
+    credit, lines = table["credit"], table["charge"]
+    slips = ("reset_month", "reset_date", "unit", "typo", "export_price", "cross_bucket")
+    table = {key: value for key, value in table.items() if key not in slips}
+    if table.get("minimum_of") == ["none such"] or "minimum_bill" not in table:
+        table.pop("minimum_of", None)
+    credit.pop("typo", None)
+    for key in ("minimum_of", "reset_date") if "reset_month" in credit else ("minimum_of",):
+        credit.pop(key, None)
+    if credit["unit"] == "kwh":
+        worth = {"export_price", "export_share", "export_lines"} & set(credit)
+        credit["unit"] = "money" if worth else "kWh" if any(line["on"] == "billed" for line in lines) else "none"
+    if credit.get("reset_month") == 13:
+        credit["reset_month"] = 3
+    if credit["unit"] != "none":
+        lines = table["charge"] = [line for line in lines if line["on"] != "use"]
+    if "pay" not in (*str(credit.get("at_reset")).split(), credit.get("on_close"), credit.get("at_end")):
+        credit.pop("payout_share", None)
+    if any("blocks" in line for line in lines):
+        credit.pop("cross_bucket", None)
+        if credit["unit"] == "money":
+            for key in ("export_share", "export_lines"):
+                credit.pop(key, None)
+            credit.setdefault("export_price", 0.05)
+    if credit["unit"] != "kWh":
+        credit.pop("cross_bucket", None)
+    if credit.get("export_price") == -1:
+        credit["export_price"] = 0.05
+    return table
+
+
+@st.composite
+def sound_tables(draw):
+    """A drawn table without a slip, and with the rules on demand, on parts of a day and on single lines."""
+    table = _without_slips(draw(wide_tables()))
+    names, lines = [bucket["name"] for bucket in table.get("bucket", [])], table["charge"]
+    table["months_per_bill"] = draw(st.sampled_from([1, 1, 1, 2, 3, 4, 6, 12]))
+    by_month = [round(0.01 * month, 2) for month in range(1, 13)]
+    by_hour = [[round(0.001 * (month + hour), 3) for hour in range(24)] for month in range(12)]
+    apart = {"weekdays": by_hour, "weekends": by_hour[::-1], "least": 0.005}
+    more = [
+        {"line": "peaks", "on": "demand", "price": 2, "window_minutes": 60, "highest": 3, "one_a_day": True},
+        {"line": "year's peak", "on": "demand", "price": 2, "window_minutes": 60, "over_bills": 12, "least_kw": 3},
+        {"line": "steps", "on": "demand", "window_minutes": 60, "blocks": [{"up_to_kw": 4, "price": 1}, {"price": 3}]},
+        {"line": "by hours", "on": "import", "netting": "hour", "price": 0.02},
+        {"line": "over", "on": "export", "netting": "half hour", "price": -0.01},
+        {"line": "dynamic", "on": "delivered", "prices": apart},
+        {"line": "paid", "on": "received", "prices": by_month, "factor": -1},
+        {"line": "fee", "on": "percent", "price": 2, "of": ["basic"], "after_credit": False},
+        {"line": "fee's tax", "on": "percent", "price": 5, "of": ["fee"], "after_credit": False},
+    ]  # fmt: skip
+    drawn = [line for line in more if draw(st.integers(1, 6)) == 1]
+    lines += [line for line in drawn if line["line"] != "fee's tax" or more[-2] in drawn]
+    if names and draw(st.integers(1, 3)) == 1:
+        table["bucket"][0]["hours"] = [[8.5, 11], [17, 19.5]]
+    credit = table["credit"]
+    yearly = {"reset_month", "reset_date"} & set(credit)
+    if credit["unit"] == "money" and yearly and draw(st.integers(1, 2)) == 1:
+        price, netting = credit.get("export_price", 0.05), credit["netting"]
+        table["credit"] = {"unit": "money", "netting": netting, "export_price": price, "reset_month": 4}
+        table["credit"]["at_reset"] = draw(st.sampled_from(["forfeit", "donate", "pay"]))
+        table |= {"settlement": "year", "minimum_counts": draw(st.booleans())}
+        for line in lines:
+            line.pop("of", None)
+        table.pop("minimum_of", None)
+    if table["negative_bill"] == "carry" and yearly:
+        table["carried_at_reset"] = draw(st.sampled_from(["keep", "forfeit", "pay"]))
+    return meant(table)
+
+
 @st.composite
 def settled_tables(draw):
     """A drawn table whose credits are money and are settled once a year, or whose carried sum ends at the reset."""
@@ -350,7 +421,7 @@ def settled_tables(draw):
         ends += [{"at_reset": "pay", "payout_share": 0.333}, {"at_reset": "pay", "payout_price": 0.0437}]
         ends += [{"at_reset": "pay if over", "payout_threshold": 30, "below_threshold": "forfeit"}]
         credit |= draw(st.sampled_from(ends))
-    return table
+    return meant(table)
 
 
 @st.composite

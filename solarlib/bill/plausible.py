@@ -156,11 +156,17 @@ def puzzling(tariff):
             asked["above retail", f"credit.{name}"] = min(prices)
     if credit.resets and not _emptied(tariff):
         asked["reset", "credit.at_reset"] = 1
-    places = {charge.line: f"charge[{i}].price of {charge.line!r}" for i, charge in enumerate(tariff.charges, 1)}
+    places = {charge.line: (i, charge) for i, charge in enumerate(tariff.charges, 1)}
     for (rule, name), value in asked.items():
-        if name not in tariff.meant:
-            words = (_filled(words, value, name=name, retail=_short(retail)) for words in _WORDS["whole"][rule])
-            yield places.get(name, name), *words
+        words = (_filled(words, value, name=name, retail=_short(retail)) for words in _WORDS["whole"][rule])
+        if name in places and name not in tariff.meant:
+            i, charge = places[name]
+            key = (
+                "offset" if rule == "offset" else "prices" if charge.prices else "blocks" if charge.blocks else "price"
+            )
+            yield f"charge[{i}].{key} of {name!r}", *words
+        elif name not in tariff.meant:
+            yield name, *words
 
 
 def _emptied(tariff):

@@ -151,7 +151,7 @@ FILES = {
                          ("credit.export_share", "7.5", "from 0.05 to 1", "is that 7.5 %, 0.075?")),
     "offset of nothing": ([('"sales tax"\n', '"fee"\non = "day"\nprice = 0.1\noffset = true\n'
                             '[[tariff.charge]]\nline = "tax"\n')],
-                          ("charge[4].price of 'fee'", "offset without effect", "unit = 'money'", "leave it out")),
+                          ("charge[4].offset of 'fee'", "offset without effect", "unit = 'money'", "leave it out")),
     "reset that never comes": ([("2026-01-01", "2026-04-02\nvalid_to = 2026-12-01")],
                                ("credit.at_reset", "a reset without effect", "empties something", "no day of a reset")),
     "minimum in cents": ([("14.00", "1400")], ("line 4, minimum_bill", "1400", "from 0.5 to 150", "1400 cents, 14?")),

@@ -108,6 +108,12 @@ def bank_rules(house):
     return replace(tariff, valid_from=None, valid_to=None)
 
 
+def made_minutes(house):
+    """Return what `simulate` takes beside the house: nothing for hours, made minutes for rules finer than that."""
+    finer = house_bills.basis(house, bank_rules(house))
+    return ("1min", np.random.default_rng(house_bills.CLOUDS)) if finer else ()
+
+
 def reset_of(house):
     """Return the month whose bill empties the bank, the first of them if several do, as a short name, or "never"."""
     tariff = bank_rules(house)
