@@ -5,8 +5,9 @@
 
 from copy import deepcopy
 from datetime import date, datetime, timedelta, timezone
+from functools import cache
 from pathlib import Path
-from tempfile import gettempdir
+from tempfile import TemporaryDirectory
 from zoneinfo import ZoneInfo
 
 from hypothesis import strategies as st
@@ -18,6 +19,7 @@ SHORT = {60: ("hour", "half hour", "quarter hour", "none"), 30: ("half hour", "q
 
 # ---------------------------------------------------------------- files of prices
 
+FOLDER = TemporaryDirectory()  # goes with the process
 FILES = {  # name: (first local moment, hours, minutes a row, zone of offsets or None, form of time)
     "hours-2024": (datetime(2024, 1, 1), 366 * 24, 60, None),
     "halves-2023": (datetime(2023, 1, 1), 365 * 24, 30, None),
@@ -29,12 +31,11 @@ FILES = {  # name: (first local moment, hours, minutes a row, zone of offsets or
 TURNED = "hours-turned"  # local time without offset: an hour of March is missing, one of October doubled
 
 
+@cache
 def price_file(name):
     """Write one file of prices, some below zero, and return its path."""
     start, hours, minutes, zone = FILES[name]
-    path = Path(gettempdir()) / f"second-ledger-{name}.csv"
-    if path.exists():
-        return path
+    path = Path(FOLDER.name) / f"{name}.csv"
     lines = ["time,other,price"]
     for i in range(hours * 60 // minutes):
         time = start + timedelta(minutes=minutes * i)

@@ -207,8 +207,7 @@ def stands_for(line, house):
 def counted_kwh(line, rules, period, energies, house):
     """kWh of a line, by step 1 of the rules.
 
-    "A charge on `import` or `export` may carry `netting` [...]; it then counts that line after its own netting, in its
-    bucket if it names one; without it the line follows `credit.netting`."
+    "A line with a `netting` of its own follows the same rule; banks follow `credit.netting`."
     """
     on = stands_for(line, house)
     if on is None:
@@ -223,7 +222,9 @@ def counted_kwh(line, rules, period, energies, house):
 
 
 def worth_by_time(line, rules, period, house, folder):
-    """ "Energy of each interval (after its netting) times its price, summed exactly enough"."""
+    """ "Tables by hour or half hour and files are priced interval by interval, by the local clock"; "a netted interval
+    has the price of its first moment."
+    """
     on, worth = stands_for(line, house), NONE
     if on in ("import", "export"):
         netting = line.get("netting", rules.get("credit", {}).get("netting", "period"))
@@ -237,7 +238,7 @@ def worth_by_time(line, rules, period, house, folder):
 
 
 def steps(blocks, limit, amount, times=1, digits=None):
-    """(limit, amount in it, price) of each step; "limits are rounded as energies are"."""
+    """(limit, amount in it, price) of each step; "limits in kWh are rounded as energies are"."""
     done, found = NONE, []
     for block in blocks:
         upper = exact(block[limit]) * times if limit in block else None
@@ -274,15 +275,14 @@ def energy_cost(line, rules, period, energies, house, folder):
 def billed_kw(line, powers):
     """The kW that a demand line charges, `powers` being its values on this bill and those before.
 
-    "`over_bills = m` (default 1): mean of this bill's value and those of up to m - 1 bills before, under the same rules
-    (fewer at the start); `least_kw`: at least this much is charged."
+    "the mean with those of bills before under the same rules (`over_bills`); `least_kw`": "at least this is charged".
     """
     recent = powers[-line.get("over_bills", 1) :]
     return max(sum(recent) / len(recent), exact(line.get("least_kw", 0)))
 
 
 def demand_cost(line, period, powers):
-    """ "Order: n highest -> mean -> over bills -> least -> blocks -> times months."."""
+    """The order is "(`over_bills`); `least_kw`; `blocks`; the months."."""
     kw = billed_kw(line, powers)
     if "blocks" in line:  # "each kW at the price of its step"
         cost = sum(amount * price for _, amount, price in steps(line["blocks"], "up_to_kw", kw))
@@ -319,7 +319,7 @@ def kind_of(line):
 
 
 def is_deferred(line, rules):
-    """Settlement over a year: "Lines that a money credit may reduce (`offset`) [...] are not billed month by month"."""
+    """ "With `settlement = "year"` the lines that a money credit may reduce (`deferred`) [...] wait"."""
     return rules.get("settlement") == "year" and line["on"] != "percent" and is_offset(line)
 
 
@@ -366,8 +366,7 @@ def lacking(rules, billed, applied, taxes=None, payout=NONE):
 def percentages(rules, billed, added, applied, untouched):
     """Taxes: line -> amount. `added` is the top-up, and what is settled; `untouched` the same without credit.
 
-    "of the lines less the money credit"; "`of` may name percentages that stand above in the file; the base is then the
-    lines plus those taxes (rounded amounts)."
+    "of the lines less the money credit"; "A percentage `of` another counts its amount."
     """
     taxes = {}
     for line in rules["charge"]:
@@ -404,17 +403,22 @@ def total(rules, billed, applied, payout=NONE, account_due=None):
 
 
 def is_settlement(rules, actions):
-    """ "On the settlement bill (the one on which the reset falls)"; "When other rules follow or the account closes, it
-    is settled too."
-    """
+    """ "the bill on which the yearly reset falls, the last bill before other rules, or that of the closed account"."""
     return rules.get("settlement") == "year" and bool(actions)
+
+
+def lines_below_zero(account):
+    """ "Deferred lines whose sum of the year is below zero count as credit." Returns it."""
+    below, account.waiting = max(-account.waiting, NONE), max(account.waiting, NONE)
+    account.money.add(account.bills, below)
+    return below
 
 
 def due_of_year(account, rules, topup):
     """What is billed of the year's account, with this bill's top-up.
 
-    "account = sum of deferred lines less sum of credits; `minimum_counts = true` (default false): less all top-ups of
-    the minimum billed since the last settlement, but not below zero by that. Above zero: billed as [...] `settled`".
+    "what is left to pay is the column `settled`, less the year's additions to reach the minimum if `minimum_counts`,
+    never below zero by that"; "its own addition counts with those of the year".
     """
     due = max(account.waiting - account.money.total(), NONE)
     return max(due - account.topups - topup, NONE) if rules.get("minimum_counts") else due
@@ -423,8 +427,8 @@ def due_of_year(account, rules, topup):
 def paid_of_year(account, rules):
     """What is paid of a surplus of the year's account.
 
-    "forfeit, donate, pay (times `payout_share`), pay if over (threshold in $, below: forfeit [...]), or `payout_price`
-    > 0 pays the year's net surplus kWh (received less delivered, if positive) at that price instead."
+    "What is left of the credits is lost, given, paid (times `payout_share`), or with `payout_price` the year's kWh
+    received above those delivered are paid"; "the threshold of "pay if over" is asked of what is left of the credits".
     """
     credit, surplus = rules["credit"], max(account.money.total() - account.waiting, NONE)
     paid = credit["at_reset"] == "pay"
@@ -438,7 +442,7 @@ def paid_of_year(account, rules):
 
 
 def close_year(account):
-    """ "Then the account is zero." Returns the credits that paid for lines, and those that were left."""
+    """ "the credits of the year pay for its deferred lines". Returns those that paid, and those that were left."""
     applied = min(account.money.total(), max(account.waiting, NONE))
     left = account.money.empty() - applied
     account.waiting = account.topups = account.net_kwh = NONE
@@ -490,8 +494,8 @@ def empty_credits(account, rules, actions):
 def below_zero(account, rules, due, reset, last):
     """The bill, and what ended of a sum below zero. "Below zero the bill is carried, paid or dropped."
 
-    `carried_at_reset`: "what happens to a sum below zero that was carried (`negative_bill = "carry"`) at the yearly
-    reset."
+    "`carried_at_reset` says what becomes of what is carried, this bill's sum too, at the reset"; "A sum that rules
+    before carried goes on under rules that drop what is below zero, until it is used".
     """
     negative, carried, at_reset = rules.get("negative_bill", "carry"), account.balance, rules.get("carried_at_reset")
     if negative == "floor":  # drops what is below zero of its own; what earlier rules carried goes on until it is used
@@ -514,7 +518,7 @@ def is_valid(rules, day):
 
 
 def ruling_of(tables, days):
-    """ "the one valid on the first day of a period rules the whole period"; None where none is."""
+    """ "credit rules are those of the period's first day"; None where none are valid."""
     return [next((rules for rules in tables if is_valid(rules, day)), None) for day in days]
 
 
@@ -532,9 +536,8 @@ def ledger(periods, ruling, setting):
 def goes_on(rules, following):
     """Do the same rules follow at other prices? Then nothing ends.
 
-    "where the next rule set differs from the one before only in prices, dates and `at_end`, the rules go on: banks,
-    lots and their ages, bill count, reset counts, carried sum, the yearly settlement account, what was topped up, and
-    the values that `over_bills` remembers"; a set that says what happens `at_end` ends.
+    "where a later one has new prices only, nothing is settled and banks go on"; a set that tells what
+    happens `at_end` ends.
     """
     ended = rules.get("credit", {}).get("at_end", "keep") != "keep"
     return rules is following or (not ended and without_prices(rules) == without_prices(following))
@@ -617,8 +620,9 @@ def finish(account, rules, period, costs, row, energies, actions):
     """Reset, minimum, taxes, payout, settlement: from the lines to what is due. Returns (kWh lost by bucket, taxes)."""
     deferred = {name: cost for name, cost in costs.items() if is_deferred(line_of(rules, name), rules)}
     paying = {name: cost for name, cost in costs.items() if name not in deferred}
+    by_year = rules.get("settlement") == "year"
     account.waiting += sum(deferred.values())
-    account.net_kwh -= sum(energies["net"].values())
+    account.net_kwh -= sum(energies["net"].values()) if by_year else 0
     lost, converted, account_due, settling = (
         dict.fromkeys(account.banks, NONE),
         NONE,
@@ -626,15 +630,17 @@ def finish(account, rules, period, costs, row, energies, actions):
         is_settlement(rules, actions),
     )
     if settling:
+        below = lines_below_zero(account)
+        row |= {key: row[key] + below for key in ("credit_money_added", "credit_money_available")}
         row["payout"] = paid_of_year(account, rules)
         account_due = lambda topup: due_of_year(account, rules, topup)  # noqa: E731
-    elif rules.get("settlement") == "year":
+    elif by_year:
         row["payout"] = row["credit_money_reset"] = NONE
     else:
         lost, row["credit_money_reset"], converted, row["payout"] = empty_credits(account, rules, actions)
     applied = row["credit_money_applied"]
     taxes, topup, settled = total(rules, paying, applied, row["payout"], account_due)
-    account.topups += topup
+    account.topups += topup if by_year else 0
     if settling:
         row["credit_money_applied"], row["credit_money_reset"] = close_year(account)
     sums = sum(paying.values()) + sum(taxes.values()) + topup + settled - applied - row["payout"]
@@ -642,7 +648,7 @@ def finish(account, rules, period, costs, row, energies, actions):
         "due": half_up(sums, 2), "min_bill_topup": topup, "tax": sum(taxes.values(), NONE),
         "money_bank_close": account.money.total(), "credit_money_added": row["credit_money_added"] + converted,
     }  # fmt: skip
-    if rules.get("settlement") == "year":
+    if by_year:
         row |= {"settled": settled, "deferred": sum(deferred.values(), NONE), "deferred_close": account.waiting}
     return lost, taxes
 
@@ -716,7 +722,7 @@ def by_bucket(**columns):
 
 
 def compared(account, rules, period, energies, setting, bill):
-    """The bills of the other houses; "Without an array every bill is paid at once." """
+    """The bills of the other houses; "Without an array each bill is paid at once"."""
     sums = []
     for house in (NO_ARRAY, SPARED, CHARGED):
         costs = plain_lines(rules, period, energies, account, setting, house)

@@ -69,14 +69,14 @@ class Period:
 
 
 def months_by_days(start, end):
-    """ "months = max(1, round half up(days / 30.4375))"."""
+    """ "else as its days divided by 30.4375, rounded half up, one at least"."""
     return max(1, int(half_up(Fraction((end - start).days) / exact("30.4375"), 0)))
 
 
 def from_registers(row):
     """A period of one row of readings.
 
-    "A row of billing periods may carry a column `months` (a whole number >= 1)."
+    "A period counts as so many months as its column `months` says".
     """
     start, end = row["period_start"], row["period_end"]
     months = int(row["months"]) if "months" in row else months_by_days(start, end)
@@ -86,7 +86,8 @@ def from_registers(row):
 def reads_by_month(first, last, months_per_bill):
     """(reads, months of each period) where no reads are given: `first` and `last` are the firsts of two months.
 
-    "groups start at the first month of the data; the last group may be shorter and has the months it has."
+    "it puts calendar months together when periods are made from intervals without dates of reading, from the first
+    month of the data on; the last group has the months that are left."
     """
     firsts = [day for day in days_from(first, last + timedelta(days=1)) if day.day == 1]
     reads = firsts[:-1:months_per_bill] + firsts[-1:]
@@ -158,8 +159,7 @@ def span(local, netting):
 def netted(intervals, netting):
     """(first moment, bucket, imports, exports) of each netting time.
 
-    "over what time the two registers are subtracted before pricing"; "delivered and received are subtracted over each
-    of these intervals (inside the period, and inside the bucket if the tariff has buckets)".
+    "over what time the two registers are subtracted before pricing": within a bucket, by local clock.
     """
     spans = {}
     for i in intervals:
@@ -232,8 +232,7 @@ def windows(period, minutes, bucket, power):
 def demand_column(line, rules):
     """The column of a period made of readings.
 
-    "`demand_kw[_bucket]` if all demand lines of the tariff have the same window_minutes, highest and one_a_day, else
-    `demand_15min_kw`, `demand_60min_highest_3_a_day_kw[_bucket]` and so on"
+    "`demand_kw`, or where demand lines ask different things names such as `demand_60min_highest_3_a_day_kw`"
     """
     end = f"_{line['bucket']}" if "bucket" in line else ""
     asked = [
@@ -251,8 +250,8 @@ def demand_column(line, rules):
 def highest_mean(line, period, rules, power):
     """kW of a demand line.
 
-    "`highest = n` (default 1): mean of the n highest windows of the period; `one_a_day = true`: at most one window of
-    each local day; fewer windows than n: mean of those there are."
+    "Demand: the mean of the `highest` windows, `one_a_day` if so (of fewer if there are fewer)"; "A line with a bucket
+    counts what was imported in the bucket over the whole window."
     """
     if period.columns is not None:
         return exact(period.columns[("load_" if power == "use" else "") + demand_column(line, rules)])

@@ -26,7 +26,7 @@ def as_date(value):
 
 
 def is_free(day, rules):
-    """ "holidays count as weekends"."""
+    """ "`holidays` have the prices of weekends"; they are "days that count as weekend days"."""
     return day.weekday() >= 5 or day in {as_date(holiday) for holiday in rules.get("holidays", [])}
 
 
@@ -38,7 +38,7 @@ def goes_by_time(prices):
 
 
 def mean_price(prices, days, bucket):
-    """A price that does not change from hour to hour: one; one a bucket; or "12, one a month", shared by days."""
+    """A price that does not change from hour to hour: one; one a bucket; or 12, "months are shared by days"."""
     if isinstance(prices, dict):
         return exact(prices[bucket])
     if isinstance(prices, list):
@@ -47,7 +47,7 @@ def mean_price(prices, days, bucket):
 
 
 def price_at(prices, local, rules, folder):
-    """The price at a moment of the local clock; "no price below it [`least`] is used"."""
+    """ "Prices in tables and files may lie below zero, but not below `least`"; `local` is a time with its zone."""
     if isinstance(prices, list):
         return table_price(prices, local)
     if "file" in prices:
@@ -58,7 +58,7 @@ def price_at(prices, local, rules, folder):
 
 
 def table_price(table, local):
-    """ "12 lists of 24, one a month and local hour"; "also 12 x 48 lists: half hours"."""
+    """ "12 lists of 24 or 48, one a month and local hour or half hour"."""
     row = table[local.month - 1]
     return exact(row[(local.hour * 60 + local.minute) * len(row) // (24 * 60)])
 
@@ -76,8 +76,8 @@ class PriceFile:
 
 @cache
 def rows_of(path, column, zone):
-    """ "columns `time` (ISO 8601 local time without offset, or with an offset) and the named one, hourly or
-    half-hourly"; "a local hour that is missing or doubled by the clock change is allowed to be missing / doubled".
+    """ "`time` is local time, or time with an offset"; "Where the clock is changed, rows in local time may lack the
+    skipped hour, and may name the doubled hour once or twice."
     """
     by_clock, by_instant, clocks = {}, [], []
     with open(path, encoding="utf-8", newline="") as text:
@@ -98,8 +98,8 @@ def rows_of(path, column, zone):
 def file_price(rows, local):
     """The price of a time that the file holds, else of that clock in its last whole year.
 
-    "An interval in a year that the file does not hold takes the price of the same month, day and clock time of the
-    file's last whole year (29 February: that of the 28th)".
+    "A time that the file does not hold has the price of the same month, day and clock time in the last twelve months of
+    the file; 29 February that of the 28th; an hour that is skipped there that of the row before."
     """
     since = local.timestamp()
     if rows.by_instant and rows.by_instant[0][0] <= since < rows.by_instant[-1][0] + rows.step.total_seconds():

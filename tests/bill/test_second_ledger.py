@@ -4,6 +4,7 @@ Every amount of money agrees within half a cent, every energy exactly, over rand
 long run counts what was drawn: each choice of each declared key, and the shapes named in `SHAPES`.
 """
 
+import re
 import tomllib
 from collections import Counter
 from dataclasses import replace
@@ -13,7 +14,7 @@ from fractions import Fraction
 import numpy as np
 import pandas as pd
 import pytest
-from bill import rule_shapes, second_ledger, second_meter
+from bill import rule_shapes, second_ledger, second_meter, second_prices
 from bill.drawn_rules import wide_rule_sets
 from hypothesis import HealthCheck, assume, given, settings, strategies as st
 
@@ -196,6 +197,28 @@ def test_five_thousand_ledgers_of_every_shape():
     counts = {shape: drawn[shape] for shape in sorted(asked, key=lambda shape: drawn[shape])}
     print(*(f"{count:6} {shape}" for shape, count in counts.items()), sep="\n")
     assert not {shape: count for shape, count in counts.items() if count < 50}
+
+
+# ---------------------------------------------------------------- the words
+
+
+def quotations():
+    """Yield (function, quoted words) of the docstrings of the second ledger; [...] stands for words left out."""
+    for module in (second_prices, second_meter, second_ledger):
+        for name, thing in vars(module).items():
+            text = (
+                " ".join((thing.__doc__ or "").split()) if getattr(thing, "__module__", "") == module.__name__ else ""
+            )
+            for quoted in re.findall(r'"((?:[^"]|"[a-z ]+")+?)"(?=[\s.;,:)\]]|$)', text):
+                for part in re.split(r"\[[^]]*\]", quoted):
+                    yield f"{module.__name__}.{name}", part.strip(" .;,")
+
+
+def test_each_rule_that_the_second_ledger_quotes_stands_in_the_words():
+    words = " ".join((TARIFF_FOLDER / "README.md").read_text(encoding="utf-8").split())
+    quoted = list(quotations())
+    assert len({name for name, _ in quoted}) > 35
+    assert not [(name, part) for name, part in quoted if part not in words]
 
 
 # ---------------------------------------------------------------- by hand
