@@ -201,7 +201,7 @@ def check_busbar(
     if breakers_a is None and len(currents_a) == 1:
         breakers_a = (standard_breaker_a(needed),)
     known = breakers_a is not None
-    back_fed = float(sum(breakers_a)) if known else needed  # together they are not below it
+    back_fed = needed if breakers_a is None else float(sum(breakers_a))  # together they are not below what is needed
     seen = {BY_CURRENT: main + needed, BY_BREAKERS: main + back_fed, METRIC: main + back_fed}
     seen[ALL_BREAKERS] = back_fed + sum(loads_a or ())
     answers, shares = set(), {True: (_BUSBAR,), False: (1.0,), None: (1.0, _BUSBAR)}[far_end]

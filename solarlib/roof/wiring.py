@@ -289,9 +289,9 @@ def circuit_sums(circuit: Circuit, system: ArraySystem) -> list[Sum]:
         found += [replace(one, check=f"{one.check}, {name}") for one in sums]
     found.append(joint_sum(circuit, all_converters(system)))
     if circuit.joined == "one breaker":
-        sizes = [branch.breaker_a for branch in circuit.branch] or [None]
+        sizes = [branch.breaker_a or math.nan for branch in circuit.branch] or [math.nan]
         told = {
-            "breaker_a": None if None in sizes else float(sum(sizes)),
+            "breaker_a": None if math.isnan(sum(sizes)) else float(sum(sizes)),
             "combiner_busbar_a": circuit.combiner_busbar_a,
         }
         found.append(_lacks("busbar of the combiner", **told) or _compared("combiner", **told))
