@@ -34,7 +34,16 @@ def months(house, size=100, tariff=None):
 
 
 def two_years(house, size=100, start="Jan", tariff=None):
-    """Return the typical year twice, bill by bill; before the bill with the month `start` there is no array."""
+    """Return the typical year twice, bill by bill; before the bill with the month `start` there is no array.
+
+    Computed once for all resets of a tariff, which change no energy: do not change it.
+    """
+    kept = tariff and replace(tariff, credit=tariff.credit.with_reset(None, None))
+    return _two_years(house, size, start, kept)
+
+
+@lru_cache(maxsize=256)
+def _two_years(house, size, start, tariff):
     after, before = months(house, size, tariff), months(house, 0, tariff)
     first = MONTHS.index(start) * len(after) // 12
     return house_bills.two_years(pd.concat([before.iloc[:first], after.iloc[first:]]), after)

@@ -287,7 +287,7 @@ def _resets_in_words(house, table, reset):
     if table["best"].all():
         said += f"The bills of a year, {row['bill']:,.2f} $, are the same with any month."
     else:
-        more = f"{row['dearer']:,.2f} $ above the lowest" if not row["best"] else "none is lower"
+        more = f"{row['dearer']:,.2f} $ above the lowest" if not row["best"] else "no other month has lower ones"
         said += f"The bills of a year are {row['bill']:,.2f} $, {more}. Lowest: {_listed(table.index[table['best']])}."
     return said + ledgers.without_reset(house)
 
