@@ -236,12 +236,14 @@ def settle_by_year(draw, table):
         {"reset_anniversary": date(2020, 6, 15)},
     ]
     credit |= draw(st.sampled_from(resets)) | {
-        "at_reset": draw(st.sampled_from(["forfeit", "donate", "pay", "pay if over"]))
+        "at_reset": draw(st.sampled_from(["forfeit", "donate", "pay", "pay", "pay if over", "pay if over"]))
     }
     if credit["at_reset"] == "pay if over":
         credit |= {"payout_threshold": draw(st.sampled_from([1.5, 30])), "below_threshold": "forfeit"}
     if "pay" in credit["at_reset"]:
-        credit |= draw(st.sampled_from([{}, {"payout_share": 0.5}, {"payout_price": 0.037}]))
+        credit |= draw(st.sampled_from([{}, {"payout_share": 0.5}, {"payout_price": 0.037}, {"payout_price": 0.037}]))
+    if draw(st.integers(1, 3)) == 1:
+        table["charge"].append({"line": "rebate", "on": "month", "price": -90, "offset": True})
     deferred = {
         line["line"] for line in table["charge"] if line.get("offset", line["on"] in ("delivered", "import", "billed"))
     }
