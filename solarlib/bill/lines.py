@@ -101,7 +101,7 @@ def amount(charge, period, tariff, rated_kw):
     counted = _counted(charge, period, tariff)
     if charge.on == "demand":
         cost = charge.price * counted if charge.price is not None else _in_blocks(charge, counted, period, tariff)
-        return cost * months
+        return round(cost * months, 6)  # a mean power has nine decimals: 2.5 kW / 3 at 2.13 $ are 1.775 $, half a cent
     if days != period.days:
         counted = counted * days / period.days
     if charge.blocks:

@@ -340,6 +340,16 @@ def test_a_row_that_lacks_a_price_beside_one_that_has_it_is_refused():
         bills(periods, replace(tariff, valid_from=None))
 
 
+@pytest.mark.parametrize("blocks", [False, True])
+def test_half_a_cent_of_a_mean_of_three_powers_goes_up(blocks):
+    demand = {"line": "demand", "on": "demand", "window_minutes": 60, "highest": 3}
+    demand |= {"blocks": [{"up_to_kw": 0.5, "price": 2.13}, {"price": 2.13}]} if blocks else {"price": 2.13}
+    table = {"name": "mean", "charge": [{"line": "free", "on": "delivered", "price": 0}, demand]}
+    row = {"period_start": date(2024, 1, 1), "period_end": date(2024, 2, 1), "delivered_kwh": 1.0, "received_kwh": 0.0}
+    rows = bills(pd.DataFrame([row | {"demand_kw": 2.5 / 3}]), read_tariff(table | {"meant": ["demand"]}))
+    assert str(rows[0]["line demand"]) == "1.78"  # 2.5 kW / 3 at 2.13 $ are 1.775 $
+
+
 def test_a_price_that_is_a_tenth_of_a_cent_off_is_seen():
     file = TARIFF_FOLDER / "kwh-bank-march.toml"
     table = table_of(file)
