@@ -110,7 +110,7 @@ def months(house, size=1.0, tariff=None):
     source, count = _source(house), 1 if tariff is None else tariff.months_per_bill
     sums = _sums(source, tariff and shape_of(tariff), float(size))
     index = hourly(house)[0].index
-    edges = index[_first_of_months(index)].append(index[-1:] + pd.Timedelta(hours=1))[::count]
+    edges = index[_first_of_months(source, 60)].append(index[-1:] + pd.Timedelta(hours=1))[::count]
     rows = [_together([(sums, at) for at in range(month, month + count)]) for month in range(0, 12, count)]
     return pd.concat([pd.DataFrame({"period_start": edges[:-1], "period_end": edges[1:]}), pd.DataFrame(rows)], axis=1)
 
@@ -218,7 +218,7 @@ def owner_cash_flow(house: House, costs: Costs, course: Course = AS_IN_THE_FILE)
 def net_flow(house, costs, course=AS_IN_THE_FILE):
     """Return the column ``net`` of `owner_cash_flow` as an array of years 0 ... n, many times as fast. [money]"""
     _, without, with_array = _lifetime(house, course)
-    flow = _spent(costs, without.size, course.loan).copy()
+    flow = spent(costs, without.size, course.loan).copy()
     flow[1:] += without - with_array
     return flow
 
@@ -261,8 +261,8 @@ def break_even_share(house, export_price, costs):
     made = _lifetime(house, AS_IN_THE_FILE)[0]
     level = [rules.level_of(view.growth.energy, view.price_growth, year) for year in range(1, view.years + 1)]
     energy = np.concatenate([[0.0], made * level])
-    spent = float(net_present_value(view.discount_rate, _spent(costs, view.years, None)))
-    needed = -spent / float(net_present_value(view.discount_rate, energy))  # of each kWh, in money of the first year
+    paid = -float(net_present_value(view.discount_rate, spent(costs, view.years)))
+    needed = paid / float(net_present_value(view.discount_rate, energy))  # of each kWh, in money of the first year
     return (needed - export_price) / (price - export_price)
 
 
@@ -322,7 +322,7 @@ def rules_from(house, tariff, year, course=AS_IN_THE_FILE):
 
 
 @lru_cache(maxsize=32)
-def life_table(house, tariff=None):
+def life_table(house, tariff=None, factors=None):
     """Return what the array saves in each year of a life for any generation and price level, as a `LifeTable`.
 
     The part of a bill that comes from one kind of price is what a change of that price by a quarter changes. So the
@@ -334,6 +334,8 @@ def life_table(house, tariff=None):
     house : House
     tariff : Tariff, or dated Tariffs in order, optional
         As in `Course`.
+    factors : tuple of float, optional
+        Make a coarse table of these generation factors, fast: what credits carry from year to year does not count.
     """
     course, paths = Course(tariff).of(house), house.outlook.growth
     own = [kind for kind in rules.PRICE_KINDS if getattr(paths, kind) != PricePath()]
@@ -344,17 +346,19 @@ def life_table(house, tariff=None):
             if piece.tariff == base:
                 for kind, value in zip(rules.PRICE_KINDS, piece.levels):
                     level[kind][piece.year - 1] += value * piece.share
-        saved, follows = _saved(source, base), [kind for kind in rules.PRICE_KINDS if kind not in own]
-        moving = saved.bills
+        saved = _saved(source, base, np.array(factors) if factors else _table(source, base).factors)
+        follows, moving = [kind for kind in rules.PRICE_KINDS if kind not in own], saved.bills
         for kind in own if follows else own[1:]:
             levels = {other: Decimal(DEARER if other == kind else 1) for other in rules.PRICE_KINDS}
-            dearer = _saved(source, rules.at_levels(base, levels), saved)
+            dearer = _saved(source, rules.at_levels(base, levels), saved.factors)
             part = (dearer.bills - saved.bills) / (DEARER - 1.0)
             parts.append((BillTable(saved.factors, part), level[kind], False))
             moving = moving - part
         parts.append((BillTable(saved.factors, moving), level[follows[0] if follows else own[0]], bool(follows)))
     path = growth_path(course.years, course.price_growth)
     table = LifeTable(tuple(parts), path, np.zeros(course.years))
+    if factors:
+        return table
     without, with_array = life_bills(house, course)
     made = yield_path(course.years, course.degradation)
     return replace(table, rest=without - with_array - table.saving(made, path))
@@ -378,8 +382,8 @@ def _lifetime(house, course):
 
 
 @lru_cache(maxsize=256)
-def _spent(costs, years, loan):
-    """Return all flows but the saving: a cash flow is their sum. [money]"""
+def spent(costs, years, loan=None):
+    """Return all flows of years 0 ... n but the saving, an array that is shared: do not change it. [money]"""
     return cash_flow(np.zeros(years), np.zeros(years), costs, loan)["net"].to_numpy()
 
 
@@ -453,7 +457,7 @@ def _sums(source, shape, scale, load=1.0, export=True):
     flows = {"delivered_kwh": np.maximum(used - made, 0.0), "received_kwh": np.maximum(made - used, 0.0)}
     flows["generation_kwh"] = made
     if shape is None:
-        cut = _first_of_months(index)
+        cut = _first_of_months(source, 60)
         steps = {name: np.rint(values * STEPS_PER_KWH) for name, values in flows.items()}
         return {name: (np.add.reduceat(values, cut) / STEPS_PER_KWH).tolist() for name, values in steps.items()}
     table = monthly_periods(*(pd.Series(values, index) for values in flows.values()), tariff=shape)
@@ -462,8 +466,10 @@ def _sums(source, shape, scale, load=1.0, export=True):
     return {name: [each for value in values for each in (value, *apart)] for name, values in columns.items()}
 
 
-def _first_of_months(index):
-    return np.flatnonzero(np.diff(index.month, prepend=0))
+@lru_cache(maxsize=16)
+def _first_of_months(source, minutes):
+    """Return where each month of the typical year begins among its intervals."""
+    return np.flatnonzero(np.diff(_energies(source, minutes)[0].index.month, prepend=0))
 
 
 def _together(parts):
@@ -546,8 +552,7 @@ def _table(source, tariff):
     return tabulate(lambda factor: _settled(source, tariff, factor, 1.0), 0.0, MOST_FACTOR, tolerance)
 
 
-def _saved(source, tariff, like=None):
-    """Return the saving of a settled year as a table of the generation factor, with the factors of another table."""
-    factors = like.factors if like else _table(source, tariff).factors
+def _saved(source, tariff, factors):
+    """Return the saving of a settled year as a table of the generation factor."""
     bills = np.array([_settled(source, tariff, factor, 1.0) for factor in factors.tolist()])
     return BillTable(factors, _settled(source, tariff, 0.0, 0.0) - bills)

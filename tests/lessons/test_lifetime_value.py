@@ -414,6 +414,21 @@ def test_tornado_picture_draws_the_tornado(house):
     assert risk.largest(house) == names[0]
 
 
+@pytest.mark.parametrize("tariff", [None, "days-blocks-capacity", "flat-buy-all-sell-all", "capacity-charge-year"])
+def test_no_bar_of_the_tornado_leaves_its_axis(two_storey, tariff):
+    """The axis stands on tables of bills, the bars on the ledger: both ends of every slider stay inside."""
+    own = replace(two_storey, tariff=read_tariff(tariff)) if tariff else two_storey
+    picture, rates = risk.tornado_picture(own), pictures.start_values(own).rate[:2]
+    left, right = picture.figure.axes[0].get_xlim()
+    ends = []
+    for rule in pictures.rules(own):
+        for price, rate in ((75, rates[0]), (125, rates[1])):
+            ends += risk.worth_changes(own, rule, price, rate / 100)[0]["result"].tolist()
+    room = 0.1 * (right - left)
+    assert left + room < min(ends) and max(ends) < right - room
+    assert max(ends) - min(ends) > 0.6 * (right - left)
+
+
 def test_one_row_of_the_tornado_by_hand(house):
     table, _, base = risk.worth_changes(house)
     rate, costs = house.outlook.discount_rate, house.costs

@@ -22,10 +22,11 @@ from solarlib.lessons.tools.figures import (
 )
 from solarlib.lessons.tools.panel import Picture
 from solarlib.worth import money
+from solarlib.worth.bill_table import yield_path
 from solarlib.worth.risk import Rule, Uncertainty, draw_lifetimes, summarise, tornado
 
 DRAWS, SEED = 2500, 2026
-CHANGE_YEAR = 11
+CHANGE_YEAR, MORE_YEARS = 11, 5
 LATER, EXPORT_GROWTH = f"rule from year {CHANGE_YEAR}", "export growth"
 
 
@@ -33,7 +34,7 @@ def _changes(house, rule):
     """Return {factor: (value in the base case, {other setting: its words})}, one factor a row of the tornado."""
     view, wear = house.outlook, house.system.degradation_per_year
     growths = [view.price_growth + change for change in (-0.02, 0.02)]
-    wears = [wear + 0.005, max(0.0, wear - 0.003)]
+    wears, lives = [wear + 0.005, max(0.0, wear - 0.003)], [max(1, view.years - MORE_YEARS), view.years + MORE_YEARS]
     tariff = rules(house)[rule]
     exports = any("export" in kinds_of(each) for each in ((tariff,) if tariff else house.tariffs))
     return {
@@ -44,7 +45,7 @@ def _changes(house, rule):
         "array's price": (100, {125: "+25 %", 75: "−25 %"}),
         "sun and model": (1.0, {0.9: "−10 %", 1.1: "+10 %"}),
         "price growth": (view.price_growth, {growth: _percent(growth, "+") for growth in growths}),
-        "years of use": (view.years, {years: f"{years} years" for years in (max(1, view.years - 5), view.years + 5)}),
+        "years of use": (view.years, {years: f"{years} years" for years in lives}),
         "upkeep, repairs": (1.0, {2.0: "twice", 0.0: "none"}),
         "wear of modules": (wear, {other: _percent(other) for other in wears}),
     }
@@ -70,8 +71,11 @@ def changed_rules(house, rule, later, growth=None):
     return bills.rules_from(house, tariffs[later], CHANGE_YEAR, bills.Course(price_growth=growth))
 
 
-def worth_changes(house, rule=OWN, price=100, rate=None):
-    """Return (table, words, base) of `risk.tornado` for the net present value at a discount rate, a share."""
+def worth_changes(house, rule=OWN, price=100, rate=None, savings=None):
+    """Return (table, words, base) of `risk.tornado` for the net present value at a discount rate, a share.
+
+    `savings` returns the yearly savings of a house for values of the factors; default: by the ledger, run through life.
+    """
     rate, changes = house.outlook.discount_rate if rate is None else rate, _changes(house, rule)
     base = {factor: value for factor, (value, _) in changes.items()}
 
@@ -79,17 +83,35 @@ def worth_changes(house, rule=OWN, price=100, rate=None):
         costs, more = priced(house, price * v["array's price"] / 100.0, v["years of use"]), v["upkeep, repairs"]
         events = tuple(replace(event, cost=more * event.cost) for event in costs.events)
         costs = replace(costs, upkeep_per_year=more * costs.upkeep_per_year, events=events)
-        view = house.outlook
-        paths = replace(view.growth, export=v.get(EXPORT_GROWTH, view.growth.export))
-        lived = replace(house, outlook=replace(view, growth=paths))
-        tariff = changed_rules(lived, v["billing rule"], v[LATER], v["price growth"])
-        names = ("price growth", "years of use", "wear of modules", "sun and model", "energy price")
-        flow = bills.net_flow(lived, costs, bills.Course(tariff, *(v[name] for name in names)))
+        paths = replace(house.outlook.growth, export=v.get(EXPORT_GROWTH, house.outlook.growth.export))
+        lived = replace(house, outlook=replace(house.outlook, growth=paths))
+        flow = bills.spent(costs, v["years of use"]).copy()
+        flow[1:] += (savings or _savings)(lived, v)
         return float(money.net_present_value(rate, flow))
 
     table = tornado(value, base, {factor: list(settings) for factor, (_, settings) in changes.items()})
     words = {(factor, s): text for factor, (_, settings) in changes.items() for s, text in settings.items()}
     return table, words, value(**base)
+
+
+def _savings(house, v):
+    """Return the savings of years 1 ... n for values of the factors: the ledger runs through all bills. [$]"""
+    tariff = changed_rules(house, v["billing rule"], v[LATER], v["price growth"])
+    names = ("price growth", "years of use", "wear of modules", "sun and model", "energy price")
+    without, with_array = bills.life_bills(house, bills.Course(tariff, *(v[name] for name in names)))
+    return without - with_array
+
+
+def _near_savings(house, v):
+    """Return the same near enough for an axis, many times as fast: from tables of the bills of settled years. [$]"""
+    years, longest = v["years of use"], house.outlook.years + MORE_YEARS
+    house = replace(house, outlook=replace(house.outlook, years=longest))
+    made = v["sun and model"] * yield_path(longest, v["wear of modules"])
+    level = v["energy price"] * money.growth_path(longest, v["price growth"])
+    both = v["billing rule"], v[LATER] or v["billing rule"]
+    tables = (bills.life_table(house, rules(house)[rule], (0.0, 0.5, 0.9, 1.0, 1.1)) for rule in both)
+    first, later = (table.saving(made, level) for table in tables)
+    return np.where(np.arange(longest) < CHANGE_YEAR - 1, first, later)[:years]
 
 
 def largest(house):
@@ -101,7 +123,7 @@ def tornado_picture(house):
     """Return the picture of one change at a time: rule, array's price, discount rate -> bars from the base case."""
     least, most = np.array(start_values(house).rate[:2]) / 100.0
     settings = [(rule, price, rate) for rule in rules(house) for price in (75, 125) for rate in (least, most)]
-    ends = np.concatenate([worth_changes(house, *setting)[0]["result"] for setting in settings])
+    ends = np.concatenate([worth_changes(house, *setting, _near_savings)[0]["result"] for setting in settings])
     high, low = max(1.0, ends.max()), min(-1.0, ends.min())
     span, count = high - low, max(len(_changes(house, rule)) for rule in rules(house))
     figure, ax = new_figure(left=0.19, right=0.97, top=0.98)
