@@ -15,9 +15,9 @@ import pandas as pd
 
 from solarlib.bill.accounts import ledger
 from solarlib.files.records import daily, keep
-from solarlib.house.bills import ratings
 from solarlib.house.file import House, read_house
 from solarlib.house.year import house_load, weather
+from solarlib.house.year_bills import ratings
 from solarlib.meter.load import test_load
 from solarlib.meter.registers import split, unsigned
 from solarlib.quantities import energy_kwh

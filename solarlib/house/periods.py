@@ -10,8 +10,8 @@ from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff import Tariff
 from solarlib.files.measured import ONE_HOUR
 from solarlib.files.steps import ONE_DAY, even_index
-from solarlib.house.bills import shape_of
 from solarlib.house.flows import Checked
+from solarlib.house.year_bills import shape_of
 from solarlib.quantities import InputError, counted
 
 LONG_PERIOD = pd.Timedelta(days=20)  # registers read this seldom are read for a bill

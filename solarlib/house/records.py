@@ -7,9 +7,9 @@ from solarlib.bill.accounts import ledger
 from solarlib.files.records import KEPT_FLOWS, daily, read_kept
 from solarlib.files.steps import ONE_DAY
 from solarlib.health.yields import final_yield
-from solarlib.house.bills import ratings
 from solarlib.house.flows import file_of
 from solarlib.house.health import yield_band
+from solarlib.house.year_bills import ratings
 from solarlib.quantities import InputError
 
 KEPT_TITLES = {f"{flow}{unit}" for flow in KEPT_FLOWS for unit in ("_kwh", "_w")}

@@ -17,10 +17,10 @@ from solarlib.bill.credits import ZERO
 from solarlib.bill.periods import periods_from_reads
 from solarlib.bill.tariff import Credit
 from solarlib.bill.usage import DAYS_OF_A_MONTH
-from solarlib.house.bills import ratings
 from solarlib.house.flows import EXAMPLES
 from solarlib.house.periods import periods_between
 from solarlib.house.sent_causes import PRINTED, Case, causes, emptied_on
+from solarlib.house.year_bills import ratings
 from solarlib.quantities import InputError, texts_beside
 from solarlib.schema import Problems, Reader, Table, choice, declared, flag, iso_date, kept, number, read_toml, whole
 

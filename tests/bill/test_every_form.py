@@ -22,6 +22,7 @@ from solarlib.bill.accounts import ledger
 from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff import TARIFF_FOLDER, Block, Bucket, Charge, Credit, Tariff
 from solarlib.house import bills as house_bills
+from solarlib.house import year_bills
 from solarlib.house.file import read_house
 from solarlib.house.flows import bring
 from solarlib.house.periods import periods_of
@@ -77,18 +78,18 @@ def test_every_key_and_every_choice_of_the_declarations_has_a_form():
 
 def by_the_engine(house, tariff, scale):
     """Return the bill of the settled year from the engine alone, run over the typical year again and again."""
-    source = house_bills._source(house)
-    made, used = house_bills._energies(source, house_bills._step(tariff))
+    source = year_bills.source_of(house)
+    made, used = year_bills._energies(source, year_bills._step(tariff))
     made, size = scale * made, float(scale > 0)
     net = used - made
     rules = replace(tariff, valid_from=None, valid_to=None, settlement=tariff.settlement if scale else "bill")
     year = monthly_periods(net.clip(lower=0), (-net).clip(lower=0), made, tariff=rules)
-    cycle = house_bills.cycle(tariff)
+    cycle = year_bills.cycle(tariff)
     years = [year.assign(**{
         edge: [day + pd.DateOffset(years=shift) for day in year[edge].dt.tz_localize(None)]
         for edge in ("period_start", "period_end")
     }) for shift in range(-cycle, cycle)]  # fmt: skip
-    book = ledger(pd.concat(years, ignore_index=True), rules, compare=False, **house_bills.ratings(house, size))
+    book = ledger(pd.concat(years, ignore_index=True), rules, compare=False, **year_bills.ratings(house, size))
     return float(book["bill"].iloc[len(year) * cycle :].sum()) / cycle
 
 
@@ -134,7 +135,7 @@ def test_every_form_bills_the_example_meter_and_stands_in_the_report(form, tmp_p
     """The meter is read each hour, and the array's file ends before: what a rule needs beyond is asked for in words."""
     house = read_house(house_file(tmp_path, FORMS[form]))
     lacking = []
-    if house_bills._step(house.tariff) < 60:
+    if year_bills._step(house.tariff) < 60:
         lacking.append("interval data: found a step of 60 minutes, allowed is ")
     if any(charge.on in ("use", "generation") for charge in house.tariff.charges):
         lacking.append("found no generation for line .*, allowed is a table with generation_kwh")

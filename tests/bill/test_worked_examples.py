@@ -17,8 +17,9 @@ from solarlib.bill.accounts import bills
 from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff import TARIFF_FOLDER, read_tariff
 from solarlib.bill.words import explain
-from solarlib.house.bills import life_bills, year_energies
+from solarlib.house.bills import life_bills
 from solarlib.house.file import HOUSE_FOLDER, read_house
+from solarlib.house.year_bills import year_energies
 
 ZONE = "America/New_York"  # its clock is put forward on 8 March 2026, 14 March 2027 and 12 March 2028
 

@@ -7,7 +7,7 @@ import pytest
 from solarlib.bill.accounts import ledger
 from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff import read_tariff
-from solarlib.house import bills
+from solarlib.house import bills, year_bills
 from solarlib.house.file import read_house
 from solarlib.house.year import simulate
 from solarlib.quantities import InputError, energy_kwh
@@ -87,7 +87,7 @@ def test_avoided_price_is_the_price_of_the_energy_line(house):
 
 def test_energies(house):
     made, used = energies(house)
-    found = bills.year_energies(house)
+    found = year_bills.year_energies(house)
     assert found["generation"] == pytest.approx(made.sum()) and found["use"] == pytest.approx(house.yearly_kwh)
     assert 0 < found["self_used"] < min(found["generation"], found["use"])
 
@@ -106,7 +106,7 @@ def test_price_level_scales_every_price(two_storey):
 
 
 def test_bill_table_is_the_bill_function(house):
-    table = bills._table(bills._source(house), house.tariff)
+    table = bills._table(year_bills.source_of(house), house.tariff)
     tolerance = 2 * max(1.0, 0.002 * bills.bill_without_array(house))
     for factor in (0.0, 0.13, 0.61, 0.97, 1.0, 1.27, 2.2):
         assert table(factor) == pytest.approx(bills.bill_with_array(house, factor), abs=tolerance)
@@ -146,7 +146,7 @@ def test_break_even_share_is_where_the_bills_give_a_worth_of_zero(house):
     export = bills.avoided_price(house) / 3
     paid = bills.at_price_level(read_tariff("flat-net-billing-5-cents"), bills.avoided_price(house) / 0.15)
     course = bills.Course(tariff=paid)
-    rate, kwh = house.outlook.discount_rate, bills.year_energies(house)
+    rate, kwh = house.outlook.discount_rate, year_bills.year_energies(house)
     used = kwh["self_used"] / kwh["generation"]
     billed = float(money.net_present_value(rate, bills.net_flow(house, house.costs, course)))
     full = bills.owner_cash_flow(house, house.costs, course)
@@ -170,7 +170,7 @@ def test_generation_wears_and_follows_the_weather(house):
     course = bills.Course(years=10, degradation=0.01, yield_factor=0.9)
     path = bills.owner_cash_flow(house, Costs(1000.0), course)["generation_kwh"]
     assert path[0] == 0 and path.size == 11
-    assert path[1] == pytest.approx(0.9 * bills.year_energies(house)["generation"])
+    assert path[1] == pytest.approx(0.9 * year_bills.year_energies(house)["generation"])
     assert path[10] == pytest.approx(path[1] * 0.99**9)
 
 

@@ -13,8 +13,8 @@ from solarlib.files.checks import plausibility
 from solarlib.files.reading import read
 from solarlib.files.records import DAILY, read_kept
 from solarlib.health.neighbours import group_median, log_ratio_to_median
-from solarlib.house.bills import ratings
 from solarlib.house.year import house_load, weather
+from solarlib.house.year_bills import ratings
 from solarlib.roof.array import array_power
 from solarlib.roof.parts import Plane
 from solarlib.sky.sun import position

@@ -12,7 +12,7 @@ import pytest
 from solarlib.bill.accounts import ledger
 from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff import TARIFF_FOLDER, read_tariff, tariff_from_table
-from solarlib.house import bills, rules
+from solarlib.house import bills, rules, year_bills
 from solarlib.house.file import HOUSE_FOLDER, Growth, PricePath, house_from_table, read_house
 from solarlib.house.year import simulate
 from solarlib.quantities import InputError, energy_kwh
@@ -128,7 +128,7 @@ def test_after_how_many_years_bills_repeat(credit, each, over, years):
     peak = {"line": "peak", "on": "demand", "price": 0.1, "window_minutes": 60, "over_bills": over}
     own = RULES["kWh bank"] | {"credit": {"unit": "kWh"} | credit, "months_per_bill": each}
     house = house_with(own | {"charge": [*own["charge"], peak]})
-    assert bills.cycle(house.tariff) == years
+    assert year_bills.cycle(house.tariff) == years
     flat = bills.Course(price_growth=0.0, degradation=0.0, years=3 * years, yield_factor=1.1)
     again = bills.life_bills(house, flat)[1].reshape(3, years)
     assert again[1] == pytest.approx(again[0], abs=0.03) and again[2] == pytest.approx(again[0], abs=0.03)
@@ -141,11 +141,11 @@ def test_bills_of_several_months_have_the_sums_of_their_months(count):
     flat = bills.Course(price_growth=0.0, degradation=0.0)
     assert bills.life_bills(several, flat)[0] == pytest.approx(bills.life_bills(one, flat)[0], abs=0.01)
     assert bills.bill_without_array(several) == pytest.approx(bills.bill_without_array(one), abs=0.01)
-    table = bills.months(several, tariff=several.tariff)
+    table = year_bills.months(several, tariff=several.tariff)
     assert len(table) == 12 // count and set(table["months"]) == {count}
-    whole = bills.months(one)[["delivered_kwh", "received_kwh", "generation_kwh"]].sum()
+    whole = year_bills.months(one)[["delivered_kwh", "received_kwh", "generation_kwh"]].sum()
     assert table[list(whole.index)].sum().to_numpy() == pytest.approx(whole.to_numpy(), abs=1e-6)
-    again = bills.two_years(table)
+    again = year_bills.two_years(table)
     assert len(again) == 24 // count and again["period_end"].iloc[-1] == pd.Timestamp("2028-01-01", tz=house_zone())
 
 
@@ -179,7 +179,7 @@ def test_prices_go_on_by_kind():
     own = {"unit": "money", "netting": "none", "export_price": 0.08}
     house = house_with(RULES["feed-in, minimum, tax"] | {"credit": own, "minimum_bill": 0}, growth=growth)
     flat = bills.Course(degradation=0.0, years=6)
-    made, used = bills.hourly(house)
+    made, used = year_bills.hourly(house)
     bought, sold = (used - made).clip(lower=0).sum(), (made - used).clip(lower=0).sum()
     year = np.arange(6)
     energy, export = 0.21 * 1.04**year, np.where(year < 3, 0.08, 0.03)
@@ -239,7 +239,7 @@ def test_new_prices_are_not_other_rules():
     demand = {"line": "peak", "on": "demand", "price": 3.0, "window_minutes": 60, "over_bills": 12}
     own = {"name": "peak", "charge": [{"line": "energy", "on": "billed", "price": 0.1}, demand]}
     house = house_with(own | {"credit": {"unit": "kWh"}})
-    mean = float(bills.months(house, tariff=house.tariff)["demand_kw"].mean())
+    mean = float(year_bills.months(house, tariff=house.tariff)["demand_kw"].mean())
     flat = bills.Course(degradation=0.0, years=3)
     without_energy = house_with(own | {"charge": [own["charge"][0] | {"price": 0}, demand], "credit": {"unit": "kWh"}})
     found = bills.life_bills(without_energy, flat)[1]
@@ -251,7 +251,7 @@ def test_a_tariff_written_twice_is_one_tariff(name):
     """Nothing is settled, paid out or forgotten where the second table says the same as the first."""
     again = [{"file": name}, {"file": name, "valid_from": date(2028, 1, 1)}]
     one, two = house_with(again[0]), house_with(again)
-    if one.tariff.credit.at_end == "keep" and bills._step(one.tariff) == 60:
+    if one.tariff.credit.at_end == "keep" and year_bills._step(one.tariff) == 60:
         still = bills.Course(price_growth=0.0, years=4)
         np.testing.assert_allclose(bills.life_bills(two, still)[1], bills.life_bills(one, still)[1], atol=1e-6)
 
@@ -288,11 +288,11 @@ def test_every_shipped_rule_may_be_the_rule_of_a_house(name):
     without, with_array = bills.life_bills(house, bills.Course(years=2))
     assert np.isfinite(with_array).all() and without[0] > with_array[0] > -2000
     whole = read_tariff(name)
-    made, used = bills.hourly(house)
-    if bills._step(whole) == 60:  # what is counted for the shape is what is counted for the rules
+    made, used = year_bills.hourly(house)
+    if year_bills._step(whole) == 60:  # what is counted for the shape is what is counted for the rules
         net = used - made
         by_rules = monthly_periods(net.clip(lower=0), (-net).clip(lower=0), made, tariff=whole)
-        mine = bills.months(house, tariff=whole)
+        mine = year_bills.months(house, tariff=whole)
         columns = [column for column in by_rules if column in mine.columns[2:]]
         assert {"delivered_kwh", "received_kwh"} <= set(columns)
         needed = set(by_rules) - {"period_start", "period_end"}
@@ -304,14 +304,14 @@ def test_rules_finer_than_an_hour_are_billed_from_made_minutes_and_say_so():
     fine = copy.deepcopy(RULES["feed-in, minimum, tax"])
     fine["credit"]["netting"] = "quarter hour"
     house, coarse = house_with(fine), house_with(RULES["feed-in, minimum, tax"])
-    assert bills.basis(house).startswith("This rule is finer than an hour: its bills come from quarter hours")
-    assert bills.basis(coarse) == "" and "half hours" in bills.basis(coarse, half_hours())
-    minutes = simulate(house, "1min", np.random.default_rng(bills.CLOUDS))
+    assert year_bills.basis(house).startswith("This rule is finer than an hour: its bills come from quarter hours")
+    assert year_bills.basis(coarse) == "" and "half hours" in year_bills.basis(coarse, half_hours())
+    minutes = simulate(house, "1min", np.random.default_rng(year_bills.CLOUDS))
     net = (minutes["load_w"] - minutes["generation_w"].clip(lower=0)).to_numpy().reshape(-1, 15).sum(axis=1) / 60_000
-    sums = bills.months(house, tariff=house.tariff)
+    sums = year_bills.months(house, tariff=house.tariff)
     assert sums["import_kwh"].sum() == pytest.approx(np.maximum(net, 0).sum(), abs=1e-3)
     assert sums["export_kwh"].sum() == pytest.approx(np.maximum(-net, 0).sum(), abs=1e-3)
-    hours = bills.months(house)
+    hours = year_bills.months(house)
     assert sums["delivered_kwh"].sum() > hours["delivered_kwh"].sum()
     assert sums["generation_kwh"].sum() == pytest.approx(hours["generation_kwh"].sum(), rel=0.02)
 
@@ -326,19 +326,38 @@ def test_a_mean_of_highest_demands_over_bills_of_two_months():
     peak = {"line": "peak", "on": "demand", "price": 3, "window_minutes": 60, "highest": 3, "one_a_day": True}
     own = {"name": "peaks", "charge": [{"line": "energy", "on": "import", "price": 0.1}, peak], "months_per_bill": 2}
     house = house_with(own)
-    made, used = bills.hourly(house)
+    made, used = year_bills.hourly(house)
     bought = (used - made).clip(lower=0)
     days = bought.groupby(bought.index.date).max()
     pairs = days.groupby([(day.month - 1) // 2 for day in days.index])
     highest = [top.nlargest(3).mean() for _, top in pairs]
-    table = bills.months(house, tariff=house.tariff)
+    table = year_bills.months(house, tariff=house.tariff)
     assert table["demand_kw"].tolist() == pytest.approx(highest) and table["months"].tolist() == [2] * 6
     assert table["delivered_kwh"].sum() == pytest.approx(bought.sum())
     net = made - used
     energy = sum(max(0.0, -net[net.index.month.isin((month, month + 1))].sum()) for month in range(1, 12, 2))
     assert bills.bill_with_array(house) == pytest.approx(0.1 * energy + 2 * 3 * sum(highest), abs=0.05)
-    with pytest.raises(InputError, match="bills of 2 months, with a mean of highest demands, from month 4 on"):
-        bills.life_bills(house_with(own, first_day=date(2027, 4, 1)))
+    # a life from April on: from April, June ... on, the last from February to the end of March
+    turned = days.groupby([(day.month - 4) % 12 // 2 for day in days.index])
+    april = 0.1 * sum(max(0.0, -net[((net.index.month - 4) % 12) // 2 == pair].sum()) for pair in range(6))
+    april += 2 * 3 * sum(top.nlargest(3).mean() for _, top in turned)
+    flat = bills.Course(price_growth=0.0, degradation=0.0, years=3)
+    found = bills.life_bills(house_with(own, first_day=date(2027, 4, 1)), flat)[1]
+    assert found == pytest.approx([april] * 3, abs=0.1)
+
+
+@pytest.mark.parametrize(("count", "first"), [(2, 2), (3, 12), (4, 3), (6, 8), (12, 5)])
+def test_highest_demands_of_bills_across_the_new_year(count, first):
+    """Bills that begin in any month: a demand alone is the mean of the highest hours of all their months together."""
+    peak = {"line": "peak", "on": "demand", "price": 3, "window_minutes": 60, "highest": 2}
+    own = {"name": "peaks", "charge": [{"line": "energy", "on": "delivered", "price": 0}, peak]}
+    house = house_with(own | {"months_per_bill": count}, first_day=date(2027, first, 1))
+    made, used = year_bills.hourly(house)
+    number = (used.index.month - first) % 12 // count
+    without, with_array = bills.life_bills(house, bills.Course(price_growth=0.0, degradation=0.0, years=2))
+    for found, bought in ((without, used), (with_array, (used - made).clip(lower=0))):
+        by_hand = 3 * count * sum(top.nlargest(2).mean() for _, top in bought.groupby(number))
+        assert found == pytest.approx([by_hand] * 2, abs=0.1)
 
 
 def test_a_file_of_prices_lies_beside_the_house_file(tmp_path):
@@ -355,7 +374,7 @@ def test_a_file_of_prices_lies_beside_the_house_file(tmp_path):
     text = text.replace('netting = "period"', 'netting = "none"')
     (tmp_path / "mine.toml").write_text(text, encoding="utf-8")
     house = read_house(tmp_path / "mine.toml")
-    _, used = bills.hourly(house)
+    _, used = year_bills.hourly(house)
     worth = (used * np.where(used.index.hour < 12, 0.05, 0.20)).sum()
     assert bills.bill_without_array(house) == pytest.approx(144 + worth, abs=0.1)
     without = bills.life_bills(house, bills.Course(years=3))[0]
@@ -365,7 +384,7 @@ def test_a_file_of_prices_lies_beside_the_house_file(tmp_path):
 def test_energies_are_made_once_for_a_house_whatever_its_rules():
     house = read_house("two-storey")
     other = house_with(RULES["every second year"])
-    assert bills.hourly(house)[0] is bills.hourly(other)[0]
+    assert year_bills.hourly(house)[0] is year_bills.hourly(other)[0]
 
 
 @pytest.mark.parametrize(

@@ -6,11 +6,11 @@ import pytest
 from solarlib.bill.accounts import ledger
 from solarlib.files import records
 from solarlib.house import health as house_health
-from solarlib.house.bills import ratings
 from solarlib.house.file import read_house
 from solarlib.house.flows import EXAMPLES, bring
 from solarlib.house.periods import periods_of
 from solarlib.house.records import bills_of, compare_bills, days_of, period_record, sent_bills
+from solarlib.house.year_bills import ratings
 from solarlib.quantities import InputError
 
 

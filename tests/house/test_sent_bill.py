@@ -12,10 +12,10 @@ from solarlib.bill.accounts import ledger
 from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff import tariff_from_table
 from solarlib.files.reading import Readings
-from solarlib.house.bills import ratings
 from solarlib.house.file import read_house
 from solarlib.house.flows import Checked
 from solarlib.house.sent_bill import Read, SentBill, check_sent_bill, read_sent_bill
+from solarlib.house.year_bills import ratings
 from solarlib.quantities import InputError
 
 DAYS = (date(2026, 3, 3), date(2026, 4, 1), date(2026, 5, 4))

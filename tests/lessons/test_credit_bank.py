@@ -13,7 +13,7 @@ from solarlib.bill.accounts import ledger
 from solarlib.bill.reset import best_reset, fit_sinusoid, lost_by_reset_month
 from solarlib.bill.reset_years import loss_spread, times_best, years_from_days
 from solarlib.bill.tariff import TARIFF_FOLDER, read_tariff, tariff_from_table
-from solarlib.house import bills as house_bills
+from solarlib.house import year_bills
 from solarlib.house.file import read_house
 from solarlib.house.year import simulate
 from solarlib.lessons.credit_bank import ledgers, pictures as credit_bank, questions as checks
@@ -380,7 +380,7 @@ def test_parts_2_and_4_tell_the_same(two_storey, name):
     """The resets of the bank picture and those of the reset picture, in kWh and in money, for any kind of bank."""
     own = replace(two_storey, tariff=read_tariff(name))
     table = ledgers.by_reset(own)
-    yearly = house_bills.cycle(ledgers.rules_with_reset(own, "Mar")) == 1
+    yearly = year_bills.cycle(ledgers.rules_with_reset(own, "Mar")) == 1
     bank, reset = credit_bank.bank_picture(own), credit_bank.reset_picture(own)
     for month in ("Mar", "Sep") if yearly else ():
         taken, bill = table.loc[month, "taken_kwh"], table.loc[month, "bill"]
@@ -589,7 +589,7 @@ def test_southern_and_dark_houses_give_sentences(two_storey, monkeypatch):
     turned = year.copy()
     turned[:] = np.roll(year.to_numpy(), len(year) // 2, axis=0)
     fake = {"south": turned, "dark": year.assign(generation_w=0.0, net_w=year["load_w"]), two_storey.name: year}
-    monkeypatch.setattr(house_bills, "simulate", lambda house: fake[house.name])
+    monkeypatch.setattr(year_bills, "simulate", lambda house: fake[house.name])
     for other in (south, dark):
         largest = ledgers.sizes(other)
         for size in (0, largest):

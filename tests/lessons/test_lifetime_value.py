@@ -12,7 +12,7 @@ import pytest
 from lesson_panels import columns
 from solarlib.bill import accounts
 from solarlib.bill.tariff import read_tariff
-from solarlib.house import bills
+from solarlib.house import bills, year_bills
 from solarlib.house.bills import Course
 from solarlib.house.file import Growth, Outlook, PricePath, Spread, read_house
 from solarlib.house.year import simulate
@@ -69,7 +69,7 @@ def test_saving_picture_draws_three_bills_and_their_difference(house):
         assert boxes[1].get_x() == pytest.approx(boxes[2].get_x() + boxes[2].get_width())  # a stair from bill to bill
         assert amounts(words)[:3] == pytest.approx([without, with_array, parts["saving"]], abs=1)
         assert boxes[4].get_width() == pytest.approx(
-            bills.avoided_price(house) * bills.year_energies(house)["generation"]
+            bills.avoided_price(house) * year_bills.year_energies(house)["generation"]
         )
 
 
@@ -190,7 +190,7 @@ def test_a_house_with_summer_in_january_runs(two_storey, monkeypatch):
     north = bills.saving(two_storey)["saving"]
     year = simulate(two_storey)
     turned = pd.DataFrame(np.roll(year.to_numpy(), len(year) // 2, axis=0), year.index, year.columns)
-    monkeypatch.setattr(bills, "simulate", lambda house: turned)
+    monkeypatch.setattr(year_bills, "simulate", lambda house: turned)
     south = replace(two_storey, name="south")  # what is held by name of house stays apart: no other house is asked here
     for picture, values in every_picture(south):
         assert len(picture.update(**values)) > 20
@@ -304,7 +304,7 @@ def test_signs_and_verdicts_follow_the_tolerance(off):
 
 def test_what_the_saving_is_good_to(house):
     """By hand: 1 %, and a tenth of the self-used energy at the difference of two values a kWh."""
-    kwh, tariffs = bills.year_energies(house), pictures.rules(house)
+    kwh, tariffs = year_bills.year_energies(house), pictures.rules(house)
     own, out = kwh["self_used"], kwh["generation"] - kwh["self_used"]
     for rule in (OWN, UNPAID, THIRD, SOLD):
         parts = bills.saving(house, tariffs[rule])
@@ -460,7 +460,7 @@ def test_a_rule_that_changes_within_a_life_keeps_the_first_ten_years(house):
 def test_the_flow_of_a_change_is_the_ledger_run_with_dated_tariffs(two_storey, year):
     """No growth, no wear: the same months again and again, billed in one run under the rules of their dates."""
     own, third = two_storey.tariff, pictures.rules(two_storey)[THIRD]
-    years, first = 14, bills.months(two_storey)
+    years, first = 14, year_bills.months(two_storey)
     edges = [first["period_start"].iloc[0] + pd.DateOffset(months=month) for month in range(12 * (years + 1) + 1)]
     rows = pd.concat([first] * (years + 1), ignore_index=True).assign(period_start=edges[:-1], period_end=edges[1:])
     change = edges[12 * year].date()  # after a year that only fills the bank
@@ -468,7 +468,7 @@ def test_the_flow_of_a_change_is_the_ledger_run_with_dated_tariffs(two_storey, y
         replace(own, valid_to=change, credit=replace(own.credit, at_end="forfeit")),
         replace(third, valid_from=change),
     )
-    billed = accounts.ledger(rows, dated, compare=False, **bills.ratings(two_storey))["bill"].astype(float)
+    billed = accounts.ledger(rows, dated, compare=False, **year_bills.ratings(two_storey))["bill"].astype(float)
     by_year = billed.to_numpy().reshape(-1, 12).sum(axis=1)[1:]
     flat = replace(two_storey, outlook=Outlook(years, price_growth=0.0))
     course = Course(bills.rules_from(flat, third, year), degradation=0.0)
@@ -476,7 +476,7 @@ def test_the_flow_of_a_change_is_the_ledger_run_with_dated_tariffs(two_storey, y
 
 
 def test_break_even_in_words(house, two_storey):
-    kwh = bills.year_energies(house)
+    kwh = year_bills.year_energies(house)
     assert f"(now {kwh['self_used'] / kwh['generation']:.0%}" in pictures.break_even(house)
     cheap = replace(two_storey, costs=replace(two_storey.costs, installed=500.0, fees=0.0, events=()))
     assert "always pays" in pictures.break_even(cheap)
@@ -667,7 +667,7 @@ def test_claims_and_words():
 def test_sellers_claims_are_numbers_of_the_house(name):
     house, checks = read_house(name), questions
     n, words = checks.sellers_numbers(house), checks.sellers(house).replace("\n  ", "")
-    rated, view = bills.ratings(house), house.outlook
+    rated, view = year_bills.ratings(house), house.outlook
     assert (n.dc_kw, n.ac_kw) == (rated["rated_dc_kw"], rated["rated_ac_kw"]) and n.outlay == house.costs.outlay
     per_dc, per_ac = (n.outlay / 1000 / kw for kw in (n.dc_kw, n.ac_kw))
     assert per_dc < n.other_per_dc < per_ac and "So theirs is cheaper" in words  # the claim holds only for unlike watts

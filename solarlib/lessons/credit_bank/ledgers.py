@@ -10,7 +10,7 @@ from solarlib.bill.accounts import ledger
 from solarlib.bill.reset import fit_sinusoid, lost_by_reset_month, sinusoid_season, spendable_kwh
 from solarlib.bill.reset_years import years_from_days
 from solarlib.bill.tariff import read_tariff
-from solarlib.house import bills as house_bills
+from solarlib.house import year_bills
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.meter.registers import registers
 from solarlib.quantities import texts_beside
@@ -29,8 +29,8 @@ TEXTS = texts_beside(__file__, "texts")
 
 
 def months(house, size=100, tariff=None):
-    """Return the bills of the typical year for an array size in percent, by default twelve; see `bills.months`."""
-    return house_bills.months(house, size / 100.0, tariff)
+    """Return the bills of the typical year for an array size in percent, by default twelve; see `year_bills.months`."""
+    return year_bills.months(house, size / 100.0, tariff)
 
 
 def two_years(house, size=100, start="Jan", tariff=None):
@@ -46,7 +46,7 @@ def two_years(house, size=100, start="Jan", tariff=None):
 def _two_years(house, size, start, tariff):
     after, before = months(house, size, tariff), months(house, 0, tariff)
     first = MONTHS.index(start) * len(after) // 12
-    return house_bills.two_years(pd.concat([before.iloc[:first], after.iloc[first:]]), after)
+    return year_bills.two_years(pd.concat([before.iloc[:first], after.iloc[first:]]), after)
 
 
 @lru_cache(maxsize=256)
@@ -59,7 +59,7 @@ def surplus_of(house, size=100):
 @lru_cache(maxsize=64)
 def _drawn(house, drawing):
     """Return (generation, use) of `MADE_YEARS` years, each with its months. [kWh], (years, 12)"""
-    days = np.stack([energy.resample("D").sum().to_numpy() for energy in house_bills.hourly(house)])
+    days = np.stack([energy.resample("D").sum().to_numpy() for energy in year_bills.hourly(house)])
     return years_from_days(days, np.random.default_rng(drawing), MADE_YEARS)
 
 
@@ -82,7 +82,7 @@ def made_losses(house, size=100, drawing=1):
     if not why_no_law(rules[0]):
         return lost_by_reset_month(made_years(house, size, drawing))
     each = rules[0].months_per_bill
-    by_day = house_bills.days(house, size / 100.0, rules[0]).drop(columns=["period_start", "period_end"])
+    by_day = year_bills.days(house, size / 100.0, rules[0]).drop(columns=["period_start", "period_end"])
     drawn = years_from_days(by_day.T.to_numpy(), np.random.default_rng(drawing), MADE_YEARS)
     bills = np.repeat(drawn, 2, axis=1).reshape(len(drawn), -1, each).sum(axis=2)
     edges = pd.date_range("2001-01-01", periods=bills.shape[1] + 1, freq=f"{each}MS")
@@ -102,7 +102,7 @@ def _bank_alone(tariff):
 @lru_cache(maxsize=8)
 def sizes(house):
     """Return the largest array size of this lesson: one that makes about 15 % more than the house uses. [%]"""
-    made, used = (energy.sum() for energy in house_bills.hourly(house))
+    made, used = (energy.sum() for energy in year_bills.hourly(house))
     return int(np.clip(10 * round(11.5 * used / made), 120, 300)) if made > 0 else 200
 
 
@@ -119,8 +119,8 @@ def bank_rules(house):
 
 def made_minutes(house):
     """Return what `simulate` takes beside the house: nothing for hours, made minutes for rules finer than that."""
-    finer = house_bills.basis(house, bank_rules(house))
-    return ("1min", np.random.default_rng(house_bills.CLOUDS)) if finer else ()
+    finer = year_bills.basis(house, bank_rules(house))
+    return ("1min", np.random.default_rng(year_bills.CLOUDS)) if finer else ()
 
 
 def reset_of(house):
@@ -197,7 +197,7 @@ def second_year(house, tariff, size=100):
 @lru_cache(maxsize=2048)
 def settled(house, tariff, size=100):
     """Return kWh taken at resets, what is paid out for them, and the bills: of a mean year, after the bank settled."""
-    years, book = house_bills.cycle(tariff), book_of(house, tariff, size)
+    years, book = year_bills.cycle(tariff), book_of(house, tariff, size)
     if years > 1:
         year, edges = months(house, size, tariff), ("period_start", "period_end")
         each = (pd.DateOffset(years=number) for number in range(2 * years))
@@ -225,7 +225,7 @@ def by_reset(house, size=100):
 
 def ratings(house, size=100):
     """Return the array's ratings for a size in percent; see `bills.ratings`. [kW]"""
-    return house_bills.ratings(house, size / 100.0)
+    return year_bills.ratings(house, size / 100.0)
 
 
 def reading_sheet(house, size=100):
@@ -233,7 +233,7 @@ def reading_sheet(house, size=100):
 
     The delivered register is set so that it passes 99...9 within the third month.
     """
-    made, used = house_bills.hourly(house)
+    made, used = year_bills.hourly(house)
     made = made * size / 100.0
     digits = house.meter.digits
     own = months(house)["delivered_kwh"].to_numpy()

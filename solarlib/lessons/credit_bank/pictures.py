@@ -3,7 +3,7 @@
 import numpy as np
 
 from solarlib.bill.reset_years import loss_spread, times_best
-from solarlib.house import bills
+from solarlib.house import year_bills
 from solarlib.lessons.credit_bank import ledgers
 from solarlib.lessons.tools.figures import (
     BACKGROUND,
@@ -275,7 +275,7 @@ def reset_picture(house):
             cut.set_xdata([MONTHS.index(reset) + 1.5] * 2)
         return f"{size} %, emptied after the {reset} bill: {_resets_in_words(house, table, reset)}"
 
-    slow = bills.cycle(ledgers.bank_rules(house)) > 1
+    slow = year_bills.cycle(ledgers.bank_rules(house)) > 1
     return Picture(figure, [out, short, always, timing, numbers, cuts], update, slow=slow)
 
 

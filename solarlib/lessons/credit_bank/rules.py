@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.bill.contradictions import size_problems
-from solarlib.house import bills as house_bills
+from solarlib.house import year_bills
 from solarlib.lessons.credit_bank.ledgers import NEVER, TEXTS, bank_rules, ratings, reset_of
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.quantities import counted
@@ -26,7 +26,7 @@ def facts(house):
     else:
         rows["parts 2 and 4 use"] = bank_rules(house).name
     if tariff.size_cap_kw is not None or tariff.size_cap_share_of_use is not None:
-        year = house_bills.year_energies(house)
+        year = year_bills.year_energies(house)
         problems = size_problems(
             tariff, **ratings(house), yearly_generation_kwh=year.generation, yearly_use_kwh=year.use
         )
@@ -35,8 +35,8 @@ def facts(house):
         rows["these rules hold"] = f"from {tariff.valid_from or 'the start'} to before {tariff.valid_to or 'any end'}"
     if house.later:
         rows["later rules"] = f"{counted(len(house.later), 'set')} in the file, not shown in this lesson"
-    if house_bills.basis(house, tariff):
-        rows["made from"] = house_bills.basis(house, tariff)
+    if year_bills.basis(house, tariff):
+        rows["made from"] = year_bills.basis(house, tariff)
     rows["note"] = tariff.note or "Check your own tariff sheet."
     return pd.DataFrame({"what the house file says": rows})
 

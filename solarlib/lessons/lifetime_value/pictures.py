@@ -10,6 +10,7 @@ from matplotlib.ticker import MultipleLocator, StrMethodFormatter
 from solarlib.bill.tariff import read_tariff
 from solarlib.house import bills
 from solarlib.house.file import Growth, PricePath, Spread
+from solarlib.house.year_bills import basis, year_energies
 from solarlib.lessons.tools.figures import (
     BACKGROUND,
     INK,
@@ -64,7 +65,7 @@ def facts(house):
         f"{known}outlay {costs.outlay:,.0f} $ ({costs.outlay / house.system.rated_power_w:.2f} $ per W of modules), "
         f"rebate {costs.rebate:,.0f} $, {_credit(costs, view.years)}upkeep {_running(costs):,.0f} $ a year{later}\n"
         f"{counted(view.years, 'year')}; {rates}; prices: {_growth(view)}\n"
-        f"{''.join(names)}{_doubts(view.spread)}\n{bills.basis(house)}"
+        f"{''.join(names)}{_doubts(view.spread)}\n{basis(house)}"
     ).rstrip("\n")
 
 
@@ -103,7 +104,7 @@ def _doubts(spread):
 
 def break_even(house):
     """Say how much of the energy must be self-used if each exported kWh earns a third of the price."""
-    price, kwh = bills.avoided_price(house), bills.year_energies(house)
+    price, kwh = bills.avoided_price(house), year_energies(house)
     if not (price > 0 and kwh["generation"] > 0):
         return "No break-even share: this array makes nothing, or a kWh has no price."
     share = bills.break_even_share(house, price / 3.0, costs_of(house))
@@ -167,7 +168,7 @@ BARS = {
 def saving_picture(house):
     """Return the picture of a year's bills: size, rule -> bill without, what two parts save, bill with; price x kWh."""
     tariffs, price, none = rules(house), bills.avoided_price(house), bills.bill_without_array(house)
-    made, roles = bills.year_energies(house)["generation"], list(BARS.values())
+    made, roles = year_energies(house)["generation"], list(BARS.values())
     low = min(0.0, *(bills.bill_with_array(house, 1.0, tariff, 2.0) for tariff in tariffs.values()))
     span = max(none, 2.0 * price * made, 1.0) - low
     figure, ax = new_figure(left=0.215, right=0.97, top=0.98)

@@ -6,6 +6,7 @@ from html import escape
 from types import SimpleNamespace
 
 from solarlib.house import bills
+from solarlib.house.year_bills import ratings
 from solarlib.lessons.lifetime_value.pictures import costs_of, paid_back, when
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.asked import questions_beside
@@ -147,7 +148,7 @@ def sellers_numbers(house):
     between that and the price per watt of modules; ``sold`` [year], ``before`` and ``after``, what the savings to that
     year and later are worth today [$]; ``bill`` without an array and ``empty``, the bill of a year without one kWh [$].
     """
-    costs, rated, view = costs_of(house), bills.ratings(house), house.outlook
+    costs, rated, view = costs_of(house), ratings(house), house.outlook
     outlay, dc_kw, ac_kw = round(costs.outlay), rated["rated_dc_kw"], rated["rated_ac_kw"]
     per_ac, per_dc = (outlay / (1000.0 * kw) for kw in (ac_kw, dc_kw))
     other = (per_ac + per_dc) / 2 if abs(per_ac - per_dc) > 0.02 * per_dc else 1.1 * per_dc
