@@ -16,7 +16,7 @@ from solarlib.house import rules
 from solarlib.house.file import House, PricePath
 from solarlib.house.year_bills import bills_of_life, hourly, settled_bill, source_of, year_energies
 from solarlib.quantities import TYPICAL_YEAR, InputError, require
-from solarlib.worth.bill_table import BillTable, LifeTable, split_saving, tabulate, yield_path
+from solarlib.worth.bill_table import BillTable, LifeTable, tabulate
 from solarlib.worth.lifetime import Costs, Loan, cash_flow
 from solarlib.worth.money import growth_path, net_present_value
 
@@ -94,9 +94,14 @@ def bill_without_array(house, tariff=None, load=1.0):
 
 
 def saving(house: House, tariff: Tariff | None = None, size: float = 1.0) -> pd.Series:
-    """Return what the array saves in the first year, self-used and exported energy apart: see `split_saving`."""
-    with_array = (bill_with_array(house, 1.0, tariff, size, export) for export in (False, True))
-    return split_saving(bill_without_array(house, tariff), *with_array)
+    """Return what the array saves in the first year: ``self_consumed`` energy, ``exported``, and both, ``saving``.
+
+    The self-used part is what is saved when every exported kWh is left out of the bill: the two parts add up to the
+    saving whatever the tariff does. [money/year]
+    """
+    none = bill_without_array(house, tariff)
+    unpaid, paid = (bill_with_array(house, 1.0, tariff, size, export) for export in (False, True))
+    return pd.Series({"self_consumed": none - unpaid, "exported": unpaid - paid, "saving": none - paid})
 
 
 def avoided_price(house: House) -> float:
@@ -265,14 +270,13 @@ def life_table(house, tariff=None, factors=None):
     for base in dict.fromkeys(piece.tariff for piece in life.pieces):
         level = {kind: np.zeros(course.years) for kind in rules.PRICE_KINDS}
         for piece in life.pieces:
-            if piece.tariff == base:
-                for kind, value in zip(rules.PRICE_KINDS, piece.levels):
-                    level[kind][piece.year - 1] += value * piece.share
-        saved = _saved(source, base, np.array(factors) if factors else _table(source, base).factors)
+            for kind, value in piece.levels.items() if piece.tariff == base else ():
+                level[kind][piece.year - 1] += value * piece.share
+        saved = _saved(source, base, factors)
         follows, moving = [kind for kind in rules.PRICE_KINDS if kind not in own], saved.bills
         for kind in own if follows else own[1:]:
             levels = {other: Decimal(DEARER if other == kind else 1) for other in rules.PRICE_KINDS}
-            dearer = _saved(source, rules.at_levels(base, levels), saved.factors)
+            dearer = _saved(source, rules.at_levels(base, levels), tuple(saved.factors.tolist()))
             part = (dearer.bills - saved.bills) / (DEARER - 1.0)
             parts.append((BillTable(saved.factors, part), level[kind], False))
             moving = moving - part
@@ -293,7 +297,7 @@ def first_day(house):
 
 def _made(course):
     """Return the generation of years 1 ... n over that of the new array in a typical year."""
-    return course.yield_factor * yield_path(course.years, course.degradation)
+    return course.yield_factor * growth_path(course.years, -course.degradation)
 
 
 def _life(house, course):
@@ -307,12 +311,13 @@ def spent(costs, years, loan=None):
 
 
 @lru_cache(maxsize=64)
-def _table(source, tariff):
-    tolerance = max(1.0, 0.002 * abs(settled_bill(source, tariff, 0.0, 0.0)))
-    return tabulate(lambda factor: settled_bill(source, tariff, factor, 1.0), 0.0, MOST_FACTOR, tolerance)
+def _saved(source, tariff, factors=None):
+    """Return the saving of a settled year as a table: at some generation factors, or at as many as it needs."""
+    none = settled_bill(source, tariff, 0.0, 0.0)
 
+    def saved(factor):
+        return none - settled_bill(source, tariff, factor, 1.0)
 
-def _saved(source, tariff, factors):
-    """Return the saving of a settled year as a table of the generation factor."""
-    bills = np.array([settled_bill(source, tariff, factor, 1.0) for factor in factors.tolist()])
-    return BillTable(factors, settled_bill(source, tariff, 0.0, 0.0) - bills)
+    if factors is None:
+        return tabulate(saved, 0.0, MOST_FACTOR, max(1.0, 0.002 * abs(none)))
+    return BillTable(np.array(factors), np.array([saved(factor) for factor in factors]))

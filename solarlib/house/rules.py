@@ -21,13 +21,13 @@ _KIND |= dict.fromkeys(("received", "generation", "export"), "export")
 class Piece:
     """A rule set in one year of a life.
 
-    `tariff` has the prices that it begins with, `levels` are those of the year over them, one for each of
-    `PRICE_KINDS`. It holds for a `share` of the year, from `start` to before `end` (None: open, at the ends of a life).
+    `tariff` has the prices that it begins with, `levels` are those of the year over them, by kind of price. It holds
+    for a `share` of the year, from `start` to before `end` (None: open, at the ends of a life).
     """
 
     year: int
     tariff: Tariff
-    levels: tuple[float, ...]
+    levels: dict[str, float]
     share: float
     start: date | None
     end: date | None
@@ -47,7 +47,7 @@ class Life:
         """
         sets = []
         for piece, after in zip(self.pieces, [*self.pieces[1:], None]):
-            grown = at_levels(piece.tariff, dict(zip(PRICE_KINDS, piece.levels)))
+            grown = at_levels(piece.tariff, piece.levels)
             goes_on = after is None or after.tariff.valid_from == piece.tariff.valid_from
             credit = replace(grown.credit, at_end="keep") if goes_on else grown.credit
             sets.append(replace(grown, credit=credit, valid_from=piece.start, valid_to=piece.end))
@@ -162,10 +162,8 @@ def life(tariffs, paths, growth, first, years):
 
 def _priced(rules, paths, growth, begin, year):
     """Return a tariff and the levels of its prices in a year of the life, after it began in another."""
-    late = paths.export.then is not None and year > paths.export.held_years
-    levels = [level_of(getattr(paths, kind), growth, year) / level_of(getattr(paths, kind), growth, begin)
-              for kind in PRICE_KINDS]  # fmt: skip
-    if late:
-        levels[PRICE_KINDS.index("export")] = 1.0
-        rules = paying(rules, paths.export.then)
-    return rules, tuple(levels)
+    then, now = ({kind: level_of(path, growth, each) for kind, path in vars(paths).items()} for each in (begin, year))
+    levels = {kind: now[kind] / then[kind] for kind in PRICE_KINDS}
+    if paths.export.then is not None and year > paths.export.held_years:
+        return paying(rules, paths.export.then), levels | {"export": 1.0}
+    return rules, levels

@@ -122,15 +122,15 @@ def _of_rules(case):
     stage = "total" if rules.round_stage == "line" else "line"
     yield "stage", _WORDS[f"round_{stage}"], case.each(lambda it: replace(it, round_stage=stage))
     for digits in {0, 1, 2, 3} - {rules.kwh_decimals}:
-        changed = tuple(replace(it, kwh_decimals=digits) for it in case.rules)
-        yield f"decimals {digits}", _WORDS["decimals"].format(digits=digits), replace(case, rules=changed)
+        changed = case.each(lambda it: replace(it, kwh_decimals=digits))  # noqa: B023
+        yield f"decimals {digits}", _WORDS["decimals"].format(digits=digits), changed
     for months in {1, 2, 3} - {last["months"]}:
         yield f"months {months}", _WORDS["months"].format(months=months), case.last(months=months)
     yield "by days", _WORDS["by_days"], case.each(lambda it: _lines(it, _by_days))
     for charge in rules.charges:
         for kind, change in _of_line(charge).items():
-            changed = tuple(_lines(it, lambda other: _changed(other, charge.line, change)) for it in case.rules)  # noqa: B023
-            yield f"{kind} {charge.line}", _WORDS[kind].format(line=charge.line), replace(case, rules=changed)
+            changed = case.each(lambda it: _lines(it, lambda other: _changed(other, charge.line, change)))  # noqa: B023
+            yield f"{kind} {charge.line}", _WORDS[kind].format(line=charge.line), changed
     for other in case.rules if len(case.rules) > 1 else ():
         alone = (replace(other, valid_from=None, valid_to=None),)
         yield f"rules {other.name}", _WORDS["rules"].format(name=other.name), replace(case, rules=alone)

@@ -1,51 +1,24 @@
-"""From the bill of one year to the bills of a lifetime, and what the parts of the saving are worth.
-
-A bill engine says what a year costs for a given generation. Here that becomes a table that can be asked many
-thousand times, and a row of nominal yearly bills for a system that wears while prices grow.
-"""
+"""Tables of what an array saves in one year and in each year of a life, that can be asked many thousand times."""
 
 import math
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from solarlib.quantities import InputError
-from solarlib.worth import money
 
 NARROWEST = 1e-4  # of the generation factor: how far a table of bills is refined
-
-
-def yield_path(years, degradation):
-    """Return the generation of years 1 ... n as a share of the new system's: (1 - degradation)^(t - 1)."""
-    return money.growth_path(years, -degradation)
-
-
-def yearly_bills(bill, yield_factors, growth):
-    """Return nominal bills of years 1 ... n from a bill in year-1 prices.
-
-    Parameters
-    ----------
-    bill : callable
-        Yearly bill for a generation factor, vectorised, at year-1 prices; `BillTable` is one. [money]
-    yield_factors : array, shape (..., n)
-        Generation of each year over that of the system when new, e.g. `yield_path`.
-    growth : float or array, shape (...)
-        Yearly nominal growth of EVERY price in the tariff, fixed charges too: only then is a bill its year-1 self
-        times one factor. From a real growth: ``money.nominal_rate(real, inflation)``.
-    """
-    factors = np.asarray(yield_factors, dtype=float)
-    return np.asarray(bill(factors), dtype=float) * money.growth_path(factors.shape[-1], growth)
 
 
 @dataclass(frozen=True, eq=False)
 class BillTable:
     """A yearly bill as a function of the generation factor: a table with straight lines between its points.
 
-    Each point is one year of the bill engine in its settled state: bill the same year twice and take the second. Let
-    the year begin after the reset of the credit bank; then no credit crosses from year to year and the table equals
-    the engine run through all years. With a bank that crosses, single years are off by the credit carried between
-    years of different weather, the sum of a lifetime hardly. A factor outside the table is refused.
+    Or of a yearly saving, as well. Each point is one year of the bill engine in its settled state: bill the same year
+    twice and take the second. Let the year begin after the reset of the credit bank; then no credit crosses from year
+    to year and the table equals the engine run through all years. With a bank that crosses, single years are off by
+    the credit carried between years of different weather, the sum of a lifetime hardly. A factor outside the table is
+    refused.
     """
 
     factors: np.ndarray
@@ -90,7 +63,7 @@ class LifeTable:
         moved = np.asarray(level, dtype=float) / self.path
         saved = moved * self.rest
         for table, levels, follows in self.parts:
-            saved = saved + yearly_bills(table, factors, 0.0) * levels * (moved if follows else 1.0)
+            saved = saved + table(factors) * levels * (moved if follows else 1.0)
         return saved
 
 
@@ -127,20 +100,3 @@ def tabulate(bill, low=0.0, high=1.5, tolerance=1.0):
             gaps += [(left, middle), (middle, right)]
     factors = sorted(known)
     return BillTable(np.array(factors), np.array([known[factor] for factor in factors]))
-
-
-def split_saving(bill_without_pv, bill_without_export, bill_with_pv):
-    """Return what self-consumed and what exported energy is worth, from three bills of the same period.
-
-    Parameters
-    ----------
-    bill_without_pv, bill_without_export, bill_with_pv : float
-        No PV at all; the PV system, but every exported kWh left out of the bill; the bill as it is. [money]
-
-    Returns
-    -------
-    Series with self_consumed, exported, saving
-        The two parts add up to the saving whatever the tariff does. [money]
-    """
-    own, out = bill_without_pv - bill_without_export, bill_without_export - bill_with_pv
-    return pd.Series({"self_consumed": own, "exported": out, "saving": bill_without_pv - bill_with_pv})

@@ -12,7 +12,6 @@ from solarlib.house.file import read_house
 from solarlib.house.year import simulate
 from solarlib.quantities import InputError, energy_kwh
 from solarlib.worth import money
-from solarlib.worth.bill_table import yield_path
 from solarlib.worth.lifetime import Costs, Event, Loan, figures_of_merit
 
 NAMES = ("two-storey", "bungalow", "cabin")
@@ -106,10 +105,11 @@ def test_price_level_scales_every_price(two_storey):
 
 
 def test_bill_table_is_the_bill_function(house):
-    table = bills._table(year_bills.source_of(house), house.tariff)
+    table = bills._saved(year_bills.source_of(house), house.tariff)
     tolerance = 2 * max(1.0, 0.002 * bills.bill_without_array(house))
     for factor in (0.0, 0.13, 0.61, 0.97, 1.0, 1.27, 2.2):
-        assert table(factor) == pytest.approx(bills.bill_with_array(house, factor), abs=tolerance)
+        saved = bills.bill_without_array(house) - bills.bill_with_array(house, factor)
+        assert table(factor) == pytest.approx(saved, abs=tolerance)
 
 
 def test_net_flow_is_the_column_net_of_the_cash_flow(house):
@@ -153,7 +153,7 @@ def test_break_even_share_is_where_the_bills_give_a_worth_of_zero(house):
     worth = (
         kwh["generation"]
         * bills.avoided_price(house)
-        * yield_path(house.outlook.years, house.system.degradation_per_year)
+        * money.growth_path(house.outlook.years, -house.system.degradation_per_year)
     )
     full.loc[1:, "net"] += (
         worth * money.growth_path(house.outlook.years, house.outlook.price_growth) - full.loc[1:, "saving"]

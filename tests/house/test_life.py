@@ -16,7 +16,6 @@ from solarlib.house import bills, rules, year_bills
 from solarlib.house.file import HOUSE_FOLDER, Growth, PricePath, house_from_table, read_house
 from solarlib.house.year import simulate
 from solarlib.quantities import InputError, energy_kwh
-from solarlib.worth.bill_table import yield_path
 from solarlib.worth.money import growth_path
 
 BASIC = {"line": "basic", "on": "month", "price": 9.5}
@@ -83,7 +82,7 @@ def grown_by_hand(tariff, year, growth, start, end):
 def test_a_life_is_the_engine_run_by_hand_through_its_300_months(name):
     house, first, years, growth = house_with(RULES[name]), date(2026, 1, 1), 25, 0.025
     before = 2 if "second" in name else 1
-    factors = yield_path(years, 0.005)
+    factors = growth_path(years, -0.005)
     rated = {"rated_dc_kw": 6.45, "rated_ac_kw": 5.49}
     edges = [None, *(date(2026 + year, 1, 1) for year in range(1, years)), None]
     sets = [grown_by_hand(RULES[name], year, growth, *edges[year - 1 : year + 1]) for year in range(1, years + 1)]
@@ -259,7 +258,7 @@ def test_a_tariff_written_twice_is_one_tariff(name):
 def test_the_table_of_a_life_is_the_life_and_moves_as_the_bills_do():
     growth = {"export": {"held_years": 20, "then": 0.03}, "fixed": 0.0}
     house = house_with(RULES["feed-in, minimum, tax"] | {"minimum_bill": 0}, growth=growth)
-    made, level = yield_path(25, 0.005), growth_path(25, 0.025)
+    made, level = growth_path(25, -0.005), growth_path(25, 0.025)
     saved = bills.life_table(house).saving
     without, with_array = bills.life_bills(house)
     np.testing.assert_allclose(saved(made, level), without - with_array, atol=1e-6)
@@ -275,7 +274,7 @@ def test_table_of_a_life_with_several_rules():
     own = [RULES["kWh bank"] | {"credit": RULES["kWh bank"]["credit"] | {"at_end": "forfeit"}},
            RULES["feed-in, minimum, tax"] | {"valid_from": date(2030, 7, 1)}]  # fmt: skip
     house = house_with(own)
-    made, level = yield_path(25, 0.005), growth_path(25, 0.025)
+    made, level = growth_path(25, -0.005), growth_path(25, 0.025)
     without, with_array = bills.life_bills(house)
     table = bills.life_table(house)
     np.testing.assert_allclose(table.saving(made, level), without - with_array, atol=1e-6)

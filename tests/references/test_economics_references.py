@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from solarlib.worth import money
-from solarlib.worth.bill_table import yearly_bills, yield_path
 from solarlib.worth.lifetime import Costs, Event, Loan, cash_flow, figures_of_merit
 from solarlib.worth.risk import Rule, Uncertainty, draw_lifetimes, exceeded_yield, relative_sd, summarise, tornado
 
@@ -271,9 +270,9 @@ def lifetime(**changes):
         worth = c["self_use"] + (1 - c["self_use"]) * c["export_value"]
         return c["price"] * (BASE_LOAD_KWH - new_kwh * factor * worth)
 
-    factors = yield_path(c["years"], c["wear"])
-    without = yearly_bills(bill, np.zeros(c["years"]), c["growth"])
-    with_pv = yearly_bills(bill, factors, c["growth"]) + c["capacity"]
+    factors, level = (money.growth_path(c["years"], rate) for rate in (-c["wear"], c["growth"]))
+    without = bill(0 * factors) * level
+    with_pv = bill(factors) * level + c["capacity"]
     costs = Costs(installed=4500 * c["cost_per_w"], upkeep_per_year=4.5 * c["upkeep_per_kw"], growth=0.025,
                   events=(Event("converter", 13, c["converter"]),),
                   tax_credit_share=c["credit"], tax_credit_year=0)  # fmt: skip

@@ -11,7 +11,7 @@ from solarlib.bill import accounts as bank
 from solarlib.bill.tariff import tariff_from_table
 from solarlib.quantities import InputError
 from solarlib.worth import bill_table, lifetime, money, premium, risk
-from solarlib.worth.bill_table import BillTable, split_saving, tabulate, yearly_bills, yield_path
+from solarlib.worth.bill_table import BillTable, tabulate
 from solarlib.worth.lifetime import Costs, Event, Loan, cash_flow, figures_of_merit
 from solarlib.worth.risk import Rule, Uncertainty, draw_lifetimes, summarise, tornado
 
@@ -216,7 +216,7 @@ class TestLevelisedCost:
     @quick
     @given(st.floats(0.01, 0.15), st.floats(0.0, 0.05), st.floats(0, 0.02))
     def test_a_price_equal_to_it_earns_exactly_nothing(self, rate, inflation, wear):
-        energy = 5000 * yield_path(25, wear)
+        energy = 5000 * money.growth_path(25, -wear)
         costs = np.r_[9000.0, 70 * money.growth_path(25, inflation)]
         nominal = money.levelised_cost(costs, energy, rate)
         assert money.net_present_value(rate, np.r_[0, nominal * energy] - costs) == pytest.approx(0, abs=1e-6)
@@ -271,8 +271,9 @@ def bills(years=25, price=0.16, use=8000.0, made=5625.0):
     def bill(factor):
         return 120 + price * (use - made * factor)
 
-    path = yield_path(years, 0.005)
-    return yearly_bills(bill, 0 * path, 0.025), yearly_bills(bill, path, 0.025), made * path
+    path = money.growth_path(years, -0.005)
+    level = money.growth_path(years, 0.025)
+    return bill(0 * path) * level, bill(path) * level, made * path
 
 
 class TestCashFlow:
@@ -415,7 +416,7 @@ class TestCashFlow:
 
 class TestBills:
     def test_yield_path(self):
-        np.testing.assert_allclose(yield_path(3, 0.01), [1, 0.99, 0.99**2])
+        np.testing.assert_allclose(money.growth_path(3, -0.01), [1, 0.99, 0.99**2])
 
     @quick
     @given(st.floats(0.35, 0.95), st.lists(st.floats(0.3, 1.3), min_size=1, max_size=20))
@@ -448,12 +449,6 @@ class TestBills:
         with pytest.raises(InputError, match="^bill table: found a bill that is not finite"):
             tabulate(lambda factor: np.nan if factor == 0.75 else 1.0)
 
-    def test_parts_of_the_saving(self):
-        # Retail 0.31 of which 0.03 is never credited, 1,990 kWh self-used: 616.90 + 211.61 = 828.51 (built here).
-        parts = split_saving(2397.80, 2397.80 - 616.90, 2397.80 - 828.51)
-        assert parts.round(2).to_dict() == {"self_consumed": 616.90, "exported": 211.61, "saving": 828.51}
-        assert split_saving(110.0, 80.0, 85.0).to_dict() == {"self_consumed": 30, "exported": -5, "saving": 25}
-
 
 class TestThroughTheBillEngine:
     """A kWh bank emptied after March: one table stands for the engine run through twenty-five uneven years."""
@@ -479,7 +474,7 @@ class TestThroughTheBillEngine:
         """The table less the engine for twenty-five uneven years, and what the system saves in them."""
         table = tabulate(lambda factor: self.bills([factor, factor], first_month)[1], tolerance=0.1)
         assert table.factors.size < 60
-        uneven = yield_path(25, 0.005) * (1 + 0.04 * np.random.default_rng(2).standard_normal(25))
+        uneven = money.growth_path(25, -0.005) * (1 + 0.04 * np.random.default_rng(2).standard_normal(25))
         engine = self.bills(np.r_[uneven[0], uneven], first_month)[1:]
         return table(uneven) - engine, 25 * table(0.0) - engine.sum()
 
@@ -506,10 +501,9 @@ class TestRisk:
                       removal=500, events=(Event("converter", 13, 900),), growth=0.025)  # fmt: skip
         u = Uncertainty(inflation=(0.025, 0), real_growth=(0.01, 0), real_rate=(0.03, 0), degradation=(0.005, 0))
         drawn = draw_lifetimes(np.random.default_rng(1), 3, 25, [flat_rule()], costs, u)
-        path, growth = yield_path(25, 0.005), money.nominal_rate(0.01, 0.025)
-        table = cash_flow(
-            yearly_bills(lambda f: 1280 + 0 * f, path, growth), yearly_bills(flat_bill, path, growth), costs
-        )
+        path, growth = money.growth_path(25, -0.005), money.nominal_rate(0.01, 0.025)
+        level = money.growth_path(25, growth)
+        table = cash_flow(1280 * level, flat_bill(path) * level, costs)
         expected = figures_of_merit(table, float(money.nominal_rate(0.03, 0.025)))
         for name in ("net_present_value", "gross_saving", "net_saving", "cumulative_payback", "discounted_payback"):
             np.testing.assert_allclose(drawn[name], expected[name], rtol=1e-12)
@@ -550,7 +544,7 @@ class TestRisk:
         costs, u = Costs(9000, growth=0.02), Uncertainty(inflation=(0.02, 0), degradation=(0.005, 0))
         rules = [flat_rule(probability=0.0), flat_rule("low", 1.0, 0.3, (year, year))]
         drawn = draw_lifetimes(np.random.default_rng(1), 4, 25, rules, costs, u)
-        made, level = yield_path(25, 0.005), money.growth_path(25, 0.02)
+        made, level = money.growth_path(25, -0.005), money.growth_path(25, 0.02)
         old, new = ((1280 - flat_bill(made, value)) * level for value in (1.0, 0.3))
         flow = np.r_[-9000, np.where(np.arange(1, 26) < year, old, new)]
         np.testing.assert_allclose(drawn["net_saving"], flow.sum())

@@ -22,7 +22,6 @@ from solarlib.lessons.tools.figures import (
 )
 from solarlib.lessons.tools.panel import Picture
 from solarlib.worth import money
-from solarlib.worth.bill_table import yield_path
 from solarlib.worth.risk import Rule, Uncertainty, draw_lifetimes, summarise, tornado
 
 DRAWS, SEED = 2500, 2026
@@ -106,7 +105,7 @@ def _near_savings(house, v):
     """Return the same near enough for an axis, many times as fast: from tables of the bills of settled years. [$]"""
     years, longest = v["years of use"], house.outlook.years + MORE_YEARS
     house = replace(house, outlook=replace(house.outlook, years=longest))
-    made = v["sun and model"] * yield_path(longest, v["wear of modules"])
+    made = v["sun and model"] * money.growth_path(longest, -v["wear of modules"])
     level = v["energy price"] * money.growth_path(longest, v["price growth"])
     both = v["billing rule"], v[LATER] or v["billing rule"]
     tables = (bills.life_table(house, rules(house)[rule], (0.0, 0.5, 0.9, 1.0, 1.1)) for rule in both)
