@@ -139,7 +139,8 @@ def owner_cash_flow(house: House, costs: Costs, course: Course = AS_IN_THE_FILE)
     """
     course = course.of(house)
     made = year_energies(house)["generation"] * _made(course)
-    table = cash_flow(*life_bills(house, course), costs, course.loan)
+    without, with_array = life_bills(house, course)
+    table = cash_flow(without, with_array, costs, course.loan)
     return table.assign(generation_kwh=np.concatenate([[0.0], made]))
 
 
