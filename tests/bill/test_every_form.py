@@ -21,8 +21,7 @@ from rule_space import sound_tables
 from solarlib.bill.accounts import ledger
 from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff import TARIFF_FOLDER, Block, Bucket, Charge, Credit, Tariff
-from solarlib.house import bills as house_bills
-from solarlib.house import year_bills
+from solarlib.house import bills as house_bills, year_bills
 from solarlib.house.file import read_house
 from solarlib.house.flows import bring
 from solarlib.house.periods import periods_of

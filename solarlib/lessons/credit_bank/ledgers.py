@@ -224,7 +224,7 @@ def by_reset(house, size=100):
 
 
 def ratings(house, size=100):
-    """Return the array's ratings for a size in percent; see `bills.ratings`. [kW]"""
+    """Return the array's ratings for a size in percent; see `year_bills.ratings`. [kW]"""
     return year_bills.ratings(house, size / 100.0)
 
 
