@@ -409,8 +409,9 @@ def test_missing_columns_and_ratings_are_named():
 def test_two_buckets_must_add_up_to_the_register():
     rules = read_tariff("time-of-use-bank")
     usage = months([100], [0]).assign(delivered_kwh_on=40, delivered_kwh_off=50, received_kwh_on=0, received_kwh_off=0)
-    with pytest.raises(InputError, match="100 but 90 in the buckets"):
-        bills(usage, rules)
+    for rounded in (rules, replace(rules, kwh_decimals=1)):
+        with pytest.raises(InputError, match="100 but 90 in the buckets"):
+            bills(usage, rounded)
 
 
 def test_the_ledger_is_a_table_of_floats_that_keeps_the_index():

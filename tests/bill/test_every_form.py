@@ -17,6 +17,7 @@ import pytest
 from hypothesis import HealthCheck, given, seed, settings
 
 from lesson_panels import NOTEBOOKS, run_cell, working_directory
+from profiles import USUAL
 from rule_space import sound_tables
 from solarlib.bill.accounts import ledger
 from solarlib.bill.periods import monthly_periods
@@ -221,8 +222,15 @@ def test_every_kind_of_rule_runs_through_the_lessons(form, lesson, tmp_path, mon
     check_lesson(lesson, house_file(tmp_path, FORMS[form]), monkeypatch)
 
 
+def other_forms():
+    """Yield (form, lesson) of the forms that no usual run takes: in lessons 04 and 05 by turns, with the profile `long`
+    in both of them."""
+    both = settings.default.max_examples > USUAL
+    for turn, form in enumerate(form for form in FORMS if form not in THROUGH_LESSONS):
+        yield from ((form, lesson) for at, lesson in enumerate(("04", "05")) if both or at == turn % 2)
+
+
 @pytest.mark.long
-@pytest.mark.parametrize("form", [form for form in FORMS if form not in THROUGH_LESSONS])
-@pytest.mark.parametrize("lesson", ["04", "05"])
+@pytest.mark.parametrize(("form", "lesson"), list(other_forms()))
 def test_every_form_runs_through_the_lessons(form, lesson, tmp_path, monkeypatch):
     check_lesson(lesson, house_file(tmp_path, FORMS[form]), monkeypatch)

@@ -154,6 +154,8 @@ def test_two_zero_days_need_sun_and_next_to_nothing():
     assert shapes.zero_days(0.021 * best, best) is None
     assert shapes.zero_days(best * [1, 1, 0, 0], best) is None  # the third day is too dark to count
     assert shapes.zero_days(best * [1, 0, 1, 0], best) == DAYS[3]
+    at_the_border = pd.Series([10.0, 3.0, 10.0, 10.0], DAYS[:4])
+    assert shapes.zero_days(at_the_border * [1, 0, 0, 1], at_the_border) is None
 
 
 HOURS = pd.date_range("2026-06-21", periods=24, freq="1h", tz="UTC")

@@ -142,6 +142,10 @@ def test_shapes_need_clear_days_and_short_intervals(house, array):
     index = pd.date_range("2026-05-01", periods=2 * 96, freq="15min", tz=house.place.tz)
     with pytest.raises(InputError, match="found 2 days clear enough, allowed are 3 or more"):
         hh.shapes([file_like(array, hh._cloudless(index, house))], house)
+    hourly = pd.date_range("2026-05-01", periods=5 * 24, freq="1h", tz=house.place.tz)
+    whole = file_like(array, hh._cloudless(hourly, house))
+    whole = replace(whole, readings=replace(whole.readings, step=pd.Timedelta("1h")))
+    assert hh.shapes([whole], house)[1] == 5  # an hour is short enough
     coarse = file_like(array, pd.Series(1.0, pd.date_range("2026-05-01", periods=9, freq="3h", tz=house.place.tz)))
     with pytest.raises(InputError, match="allowed are intervals up to an hour"):
         hh.shapes([replace(coarse, readings=replace(coarse.readings, step=pd.Timedelta("3h")))], house)

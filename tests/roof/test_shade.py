@@ -239,6 +239,13 @@ def test_the_sun_is_hidden_below_the_outline_only():
     ]
 
 
+@pytest.mark.parametrize("turn", [-360, 0, 360])
+def test_an_outline_at_any_turn_of_the_circle_shades_the_same(turn):
+    wall = Obstacle(((160 + turn, 30), (200 + turn, 30)), 20.0)
+    azimuth = np.array([159.0, 161.0, 199.0, 201.0])
+    assert hidden(wall, np.zeros((1, 3)), azimuth, np.full(4, 10.0))[:, 0].tolist() == [False, True, True, False]
+
+
 def test_an_outline_across_north():
     wall = Obstacle(((340, 30), (380, 30)), 20.0)
     azimuth = np.array([339.0, 341.0, 359.0, 1.0, 19.0, 21.0])

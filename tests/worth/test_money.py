@@ -228,6 +228,7 @@ class TestLevelisedCost:
     def test_refused_energy(self):
         with pytest.raises(InputError, match="^energy_kwh: found 3 years for 3 costs"):
             money.levelised_cost([1.0, 1.0, 1.0], [1.0, 1.0, 1.0], 0.05)
+        assert money.levelised_cost([6.0, 0.0, 0.0], [0.0, 30.0], 0.0) == pytest.approx(0.2)  # a year may give nothing
 
     def test_without_investment_there_is_no_ratio(self):
         assert np.isnan(money.savings_to_investment(0.05, [0.0, 1.0], [0.0, 0.0]))
