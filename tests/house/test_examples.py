@@ -1,6 +1,8 @@
 """The example files tell of one house, carry the faults that data/README.md lists, and the reader finds each."""
 
+import csv
 import runpy
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 
@@ -22,6 +24,7 @@ from solarlib.sky.sun import position
 DATA = Path(__file__).parents[2] / "data"
 FOLDER = DATA / "examples"
 ZONE = "America/New_York"
+TYPED = "bill-of-may.toml"  # by hand, as an owner types it
 
 pytestmark = pytest.mark.slow  # the house of the examples takes six seconds to make
 
@@ -62,9 +65,20 @@ def neighbours():
 
 def test_the_script_makes_the_shipped_files_again(build, world):
     made = build["build"](world)
-    assert sorted(made) == sorted(path.name for path in FOLDER.iterdir())
+    assert sorted([*made, TYPED]) == sorted(path.name for path in FOLDER.iterdir())
     for name, content in made.items():
         assert (FOLDER / name).read_bytes() == content, name
+
+
+def test_the_typed_bill_is_one_of_those_sent_with_the_readings_of_the_sheet():
+    typed = tomllib.loads((FOLDER / TYPED).read_text(encoding="utf-8"))
+    lines = (FOLDER / "reads-by-hand.csv").read_text(encoding="utf-8-sig").splitlines()
+    sheet = {row[0]: row for row in csv.reader(lines, delimiter="\t")}
+    for read_on in typed["read"]:
+        assert [str(read_on[key]) for key in ("delivered", "received")] == sheet[f"{read_on['date']:%m/%d/%y}"][1:3]
+    sent = dict(csv.reader((FOLDER / "bills-sent.csv").read_text(encoding="utf-8").splitlines()))
+    closed = typed["read"][-1]["date"].isoformat()
+    assert typed["total"] == float(sent[closed]) == round(sum(typed["lines"].values()), 2)
 
 
 def test_the_year_is_another_one_of_the_same_house_and_climate(world):
