@@ -225,7 +225,7 @@ class Problems:
                 values[keys[key][0]] = made
         for key, (_, reader, needed) in keys.items():
             if needed and key not in table:
-                allowed = getattr(reader, "allowed", "a table")
+                allowed = getattr(reader, "allowed", "a table" if isinstance(reader, Table) else "a value")
                 self.add(f"{prefix}{key}", "nothing", f"{allowed}: this key is needed")
         return values
 

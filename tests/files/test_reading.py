@@ -1038,7 +1038,8 @@ EXAMPLES = Path(__file__).parents[2] / "data" / "examples"
 def test_damaged_examples_go_through_every_step_or_are_refused(tmp_path, seed):
     """Registers, two columns, UTF-16, quotes, unproved dates: proposal, reading, even form, checks, daily sums."""
     rng, path, whole = np.random.default_rng(100 + seed), tmp_path / "damaged.csv", 0
-    files = [(file.with_suffix(".csv").read_bytes()[:3000], file) for file in sorted(EXAMPLES.glob("*.toml"))]
+    named = [(file.with_suffix(".csv"), file) for file in sorted(EXAMPLES.glob("*.toml"))]
+    files = [(table.read_bytes()[:3000], file) for table, file in named if table.is_file()]
     for _ in range(100):
         raw, toml = files[rng.integers(len(files))]
         path.write_bytes(damage(raw, rng))
