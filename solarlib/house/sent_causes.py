@@ -81,11 +81,8 @@ def _of_days(case, moved):
                 periods = moved(opening * days, closing * days)
             except InputError:  # no reading on those days
                 continue
-            said = {
-                "which": _WORDS["which"][which],
-                "days": abs(days),
-                "side": _WORDS["side"]["later" if days > 0 else "earlier"],
-            }
+            side = _WORDS["side"]["later" if days > 0 else "earlier"]
+            said = {"which": _WORDS["which"][which], "days": abs(days), "side": side}
             yield f"{which} {days}", _WORDS["moved"].format(**said), replace(case, periods=periods)
             kept = periods.assign(**edges)
             yield f"{which} {days}", _WORDS["stamped"].format(**said), replace(case, periods=kept)

@@ -9,21 +9,7 @@ from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
 from solarlib.health.yields import final_yield, performance_ratio, reference_yield
 from solarlib.house.year import weather, weather_at
-from solarlib.lessons.tools.figures import (
-    BACKGROUND,
-    INK,
-    MONTHS,
-    ROLES,
-    TICK_PT,
-    area,
-    bars,
-    direct_label,
-    hours_axis,
-    line,
-    months_axis,
-    new_figure,
-    zero_based,
-)
+from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import energy_kwh, plane_words
 from solarlib.roof.array import array_power, loss_steps
@@ -66,15 +52,17 @@ def heat_picture(house):
     module = house.system.module
     rated = module.rated_power_w
     light = np.linspace(0.0, 1200.0, 121)
-    figure, ax = new_figure()
+    figure, ax = figures.new_figure()
     ax.set(xlim=(0, 1200), xticks=range(0, 1201, 200), xlabel="light on the module (W/m²)")
-    zero_based(ax, 1.45 * rated, "power of one module (W)")
-    line(ax, "loss", light, rated * light / 1000.0)
-    gap = area(ax, "loss", light, 0 * light, 0 * light, alpha=0.6)
-    real = line(ax, "pv", light, 0 * light)
-    point = line(ax, "pv", [0], [0], marker="o", markersize=13, linestyle="none", color=INK, clip_on=False)
-    by_label = direct_label(ax, 1150, rated, "by the label", "loss", ha="right")
-    by_heat = direct_label(ax, 1150, rated, "at its temperature", "pv", ha="right")
+    figures.zero_based(ax, 1.45 * rated, "power of one module (W)")
+    figures.line(ax, "loss", light, rated * light / 1000.0)
+    gap = figures.area(ax, "loss", light, 0 * light, 0 * light, alpha=0.6)
+    real = figures.line(ax, "pv", light, 0 * light)
+    point = figures.line(
+        ax, "pv", [0], [0], marker="o", markersize=13, linestyle="none", color=figures.INK, clip_on=False
+    )
+    by_label = figures.direct_label(ax, 1150, rated, "by the label", "loss", ha="right")
+    by_heat = figures.direct_label(ax, 1150, rated, "at its temperature", "pv", ha="right")
 
     def update(air, wind, light_now, mounting):
         power = module.power_w(light, cell_temperature(light, air, wind, mounting))
@@ -101,20 +89,22 @@ def limit_picture(house):
     label, converter = house.system.module.rated_power_w, house.system.converter
     days, hour = _days(house), np.arange(1440) / 60.0
     lost = [100 * limit_share(house, limit) for limit in LIMITS]
-    figure, (left, right) = new_figure(1, 2, width_ratios=(1.5, 1), wspace=0.24, left=0.08)
-    hours_axis(left, "hour of the day (standard time)", step=6)
-    zero_based(left, 118, "power (% of the label)")
-    zero_based(right, 1.15 * max(lost), "year's loss by the limit (%)")
+    figure, (left, right) = figures.new_figure(1, 2, width_ratios=(1.5, 1), wspace=0.24, left=0.08)
+    figures.hours_axis(left, "hour of the day (standard time)", step=6)
+    figures.zero_based(left, 118, "power (% of the label)")
+    figures.zero_based(right, 1.15 * max(lost), "year's loss by the limit (%)")
     right.set(xlim=(48, 112), xticks=range(50, 111, 10), xlabel="limit (% of the label)")
-    line(right, "loss", list(LIMITS), lost)
-    direct_label(right, 66, 0.6 * max(lost), "lost in the year", "loss")
-    point = line(right, "loss", [0], [0], marker="o", markersize=13, linestyle="none", color=INK, clip_on=False)
-    out = area(left, "pv", [0, 1], [0, 0], [0, 0], alpha=0.85)
-    taken = area(left, "loss", [0, 1], [0, 0], [0, 0])
-    stop = line(left, "load", [0, 24], [0, 0], linestyle="-", linewidth=2.0)
-    stop_name = direct_label(left, 0.3, 0, "limit", va="bottom")
-    out_name = direct_label(left, 0.3, 0, "passed on", "pv", va="bottom")
-    taken_name = direct_label(left, 23.8, 0, "above it: lost", "loss", ha="right", va="bottom")
+    figures.line(right, "loss", list(LIMITS), lost)
+    figures.direct_label(right, 66, 0.6 * max(lost), "lost in the year", "loss")
+    point = figures.line(
+        right, "loss", [0], [0], marker="o", markersize=13, linestyle="none", color=figures.INK, clip_on=False
+    )
+    out = figures.area(left, "pv", [0, 1], [0, 0], [0, 0], alpha=0.85)
+    taken = figures.area(left, "loss", [0, 1], [0, 0], [0, 0])
+    stop = figures.line(left, "load", [0, 24], [0, 0], linestyle="-", linewidth=2.0)
+    stop_name = figures.direct_label(left, 0.3, 0, "limit", va="bottom")
+    out_name = figures.direct_label(left, 0.3, 0, "passed on", "pv", va="bottom")
+    taken_name = figures.direct_label(left, 23.8, 0, "above it: lost", "loss", ha="right", va="bottom")
 
     def update(limit, day, minutes):
         offered = days[day, minutes]
@@ -144,7 +134,7 @@ def stair_picture(house):
     """Return the picture of the year's losses: coefficient, dirt, age, limit -> from light to delivered energy."""
     names = [*STAIR, "to the house"]
     light = _stair(house, house.system)[1][0]
-    figure, ax = new_figure(left=0.235, right=0.97, top=0.985)
+    figure, ax = figures.new_figure(left=0.235, right=0.97, top=0.985)
     ax.set_yticks(range(len(names)), names)
     ax.tick_params(axis="y", length=0)
     ax.grid(visible=False)
@@ -154,10 +144,14 @@ def stair_picture(house):
     roles = ["sun", *["loss"] * (len(STAIR) - 1), "pv"]
     boxes, words = [], []
     for row, role in enumerate(roles):
-        look = {"facecolor": ROLES[role].colour, "hatch": ROLES[role].hatch, "edgecolor": BACKGROUND}
+        look = {
+            "facecolor": figures.ROLES[role].colour,
+            "hatch": figures.ROLES[role].hatch,
+            "edgecolor": figures.BACKGROUND,
+        }
         boxes += ax.barh(row, 0.0, height=0.72, **look)
         side = "right" if role == "loss" else "left"
-        words.append(direct_label(ax, 0, row, "", role, size=TICK_PT, va="center", ha=side))
+        words.append(figures.direct_label(ax, 0, row, "", role, size=figures.TICK_PT, va="center", ha=side))
 
     def update(coefficient, dirt, age, limit):
         change, left = _stair(house, _changed(house.system, coefficient, dirt, age, limit))
@@ -183,15 +177,21 @@ def month_picture(house):
     facing = noon_side(house.place)
     flat_to_wall = [_monthly(house, _one_plane(house.system, tilt, facing, 0, 0))[0].max() for tilt in range(0, 91, 15)]
     top = 1.3 * max(flat_to_wall)
-    figure, ax = new_figure(bottom=0.1)
-    months_axis(ax)
-    zero_based(ax, top, "yield (h, kWh/kW)")
-    light = bars(ax, "sun", months - 0.2, 0 * months, width=0.38)
-    made = bars(ax, "pv", months + 0.2, 0 * months, width=0.38)
-    ratios = [direct_label(ax, month, 0, "", size=TICK_PT, ha="center", va="bottom") for month in months]
-    direct_label(ax, 0.5, 0.94 * top, "left: reference yield (light)", "sun", size=TICK_PT, va="center")
-    direct_label(ax, 8.1, 0.94 * top, "right: final yield (made)", "pv", size=TICK_PT, ha="right", va="center")
-    direct_label(ax, 12.5, 0.94 * top, "number: performance ratio", size=TICK_PT, ha="right", va="center")
+    figure, ax = figures.new_figure(bottom=0.1)
+    figures.months_axis(ax)
+    figures.zero_based(ax, top, "yield (h, kWh/kW)")
+    light = figures.bars(ax, "sun", months - 0.2, 0 * months, width=0.38)
+    made = figures.bars(ax, "pv", months + 0.2, 0 * months, width=0.38)
+    ratios = [
+        figures.direct_label(ax, month, 0, "", size=figures.TICK_PT, ha="center", va="bottom") for month in months
+    ]
+    figures.direct_label(ax, 0.5, 0.94 * top, "left: reference yield (light)", "sun", size=figures.TICK_PT, va="center")
+    figures.direct_label(
+        ax, 8.1, 0.94 * top, "right: final yield (made)", "pv", size=figures.TICK_PT, ha="right", va="center"
+    )
+    figures.direct_label(
+        ax, 12.5, 0.94 * top, "number: performance ratio", size=figures.TICK_PT, ha="right", va="center"
+    )
 
     def update(tilt, azimuth, dirt, age):
         system = _one_plane(house.system, tilt, azimuth, dirt, age)
@@ -203,7 +203,7 @@ def month_picture(house):
             text.set(text="" if np.isnan(value) else f"{value:.2f}", y=height + 0.01 * top)
         if not y_r.sum() > 0:
             return "No light falls on this plane in the whole year, so there is no performance ratio."
-        low, high = MONTHS[int(np.nanargmin(ratio))], MONTHS[int(np.nanargmax(ratio))]
+        low, high = figures.MONTHS[int(np.nanargmin(ratio))], figures.MONTHS[int(np.nanargmax(ratio))]
         whole = performance_ratio(y_f.sum(), y_r.sum())
         lies = plane_words(tilt, azimuth).capitalize()
         return (

@@ -5,22 +5,8 @@ import numpy as np
 from solarlib.bill.reset_years import loss_spread, times_best
 from solarlib.house import year_bills
 from solarlib.lessons.credit_bank import ledgers
-from solarlib.lessons.tools.figures import (
-    BACKGROUND,
-    INK,
-    MONTHS,
-    ROLES,
-    SMALL_PT,
-    TICK_PT,
-    boxes,
-    direct_label,
-    line,
-    months_axis,
-    move_boxes,
-    move_columns,
-    new_figure,
-    zero_based,
-)
+from solarlib.lessons.tools import figures
+from solarlib.lessons.tools.figures import MONTHS
 from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.balance import house_use
 from solarlib.meter.registers import register_difference
@@ -35,9 +21,9 @@ def _taken(tariff, payout):
 
 def _two_rows(**grid):
     """Return a figure with two rows of twelve months."""
-    figure, (upper, lower) = new_figure(2, 1, left=0.1, top=0.96, bottom=0.09, hspace=0.22, **grid)
+    figure, (upper, lower) = figures.new_figure(2, 1, left=0.1, top=0.96, bottom=0.09, hspace=0.22, **grid)
     for ax in (upper, lower):
-        months_axis(ax)
+        figures.months_axis(ax)
     upper.set_xticklabels([])
     return figure, upper, lower
 
@@ -49,28 +35,32 @@ def _middles(count, months=12):
 
 def _on_columns(ax, size):
     """Return a text for each month's column."""
-    return [direct_label(ax, month, 0, "", size=size, ha="center", va="bottom") for month in range(1, 13)]
+    return [figures.direct_label(ax, month, 0, "", size=size, ha="center", va="bottom") for month in range(1, 13)]
 
 
 def _surplus_boxes(house, ax, left, each=1):
     """Give an axis room for the surplus of `each` months and any array size; return boxes for surplus and shortage."""
     values = np.array([ledgers.surplus_of(house, size) for size in ledgers.steps(house)]).reshape(-1, each).sum(axis=1)
     high = max(values.max(), 1.0)
-    ax.axhline(0, color=INK, linewidth=1.2)
-    zero_based(ax, 1.7 * high, "month (kWh)" if each == 1 else "bill (kWh)", bottom=1.1 * min(values.min(), -1.0))
-    direct_label(ax, left, 1.62 * high, "up: surplus, down: shortage", size=TICK_PT, va="top")
-    return [boxes(ax, role) for role in ("export", "import")]
+    ax.axhline(0, color=figures.INK, linewidth=1.2)
+    figures.zero_based(
+        ax, 1.7 * high, "month (kWh)" if each == 1 else "bill (kWh)", bottom=1.1 * min(values.min(), -1.0)
+    )
+    figures.direct_label(ax, left, 1.62 * high, "up: surplus, down: shortage", size=figures.TICK_PT, va="top")
+    return [figures.boxes(ax, role) for role in ("export", "import")]
 
 
 def _register_rows(top):
     """Return figure, axis and the texts of delivered, received, at once, use and generation in three rows."""
-    figure, ax = new_figure(left=0.24, bottom=0.17, top=0.97)
+    figure, ax = figures.new_figure(left=0.24, bottom=0.17, top=0.97)
     ax.set(xlim=(0, top), xlabel="energy in the month (kWh)", ylim=(-0.4, 2.85))
     ax.set_yticks([0, 1, 2], ["array makes =\nat once + received", "meter counts", "house uses =\ndelivered + at once"])
     ax.tick_params(axis="y", length=0)
     ax.grid(False)
     places = zip((1.25, 1.25, 0.25, 2, 0), ("import", "export", "pv", None, None), strict=True)
-    names = [direct_label(ax, 0.005 * top, y, "", role, va="bottom" if y % 1 else "center") for y, role in places]
+    names = [
+        figures.direct_label(ax, 0.005 * top, y, "", role, va="bottom" if y % 1 else "center") for y, role in places
+    ]
     names[1].set_ha("right")
     return figure, ax, names
 
@@ -88,7 +78,7 @@ def register_picture(house):
     )
     figure, ax, names = _register_rows(top)
     # each energy stands in two rows: what is above each other is the same
-    delivered_boxes, own_boxes, received_boxes = (boxes(ax, role) for role in ("import", "pv", "export"))
+    delivered_boxes, own_boxes, received_boxes = (figures.boxes(ax, role) for role in ("import", "pv", "export"))
 
     def update(month, size):
         at = MONTHS.index(month)
@@ -104,7 +94,7 @@ def register_picture(house):
             (received_boxes, (1, 0), delivered + own, delivered + own + received),
         ):
             low = np.array(rows) - 0.21
-            move_boxes(filled, np.array([left, left]), np.array([right, right]), low, low + 0.42)
+            figures.move_boxes(filled, np.array([left, left]), np.array([right, right]), low, low + 0.42)
         end = delivered + own + received
         words = (
             f"delivered {delivered:,}",
@@ -144,25 +134,27 @@ def bank_picture(house):
         for reset in ledgers.reset_choices(house)
     )
     top = 1.3 * max(most, 1.0)
-    figure, (upper, lower) = new_figure(2, 1, left=0.1, top=0.97, bottom=0.17, hspace=0.12, height_ratios=(1.25, 1))
+    figure, (upper, lower) = figures.new_figure(
+        2, 1, left=0.1, top=0.97, bottom=0.17, hspace=0.12, height_ratios=(1.25, 1)
+    )
     for ax in (upper, lower):
         ax.set_xlim(0.4, 24.6)
         ax.set_xticks(range(1, 25), [month[0] for month in MONTHS] * 2 if ax is lower else [])
         ax.tick_params(axis="x", length=0)
-        ax.axvline(12.5, color=INK, linewidth=1.2, linestyle=":")
+        ax.axvline(12.5, color=figures.INK, linewidth=1.2, linestyle=":")
     lower.set_xlabel("first year" + 40 * " " + "second year")
-    zero_based(upper, top, "bank (kWh)")
+    figures.zero_based(upper, top, "bank (kWh)")
     out, short = _surplus_boxes(house, lower, 0.6, each)
-    level = line(upper, "bank", [0], [0], linestyle="-")
-    direct_label(upper, 0.6, 0.97 * top, "in the bank", "bank", va="top")
-    drops = [direct_label(upper, 0, 0, "", size=TICK_PT, va="bottom", ha="center") for _ in range(2)]
+    level = figures.line(upper, "bank", [0], [0], linestyle="-")
+    figures.direct_label(upper, 0.6, 0.97 * top, "in the bank", "bank", va="top")
+    drops = [figures.direct_label(upper, 0, 0, "", size=figures.TICK_PT, va="bottom", ha="center") for _ in range(2)]
 
     def update(size, start, reset):
         rules = ledgers.rules_with_reset(house, reset)
         book = ledgers.book_of(house, rules, size, start)
         surplus, gone = -book["net_kwh"].to_numpy(), book["credit_reset"].to_numpy()
-        move_columns(out, 0.0 * surplus, np.maximum(surplus, 0.0), place, each - 0.3)
-        move_columns(short, np.minimum(surplus, 0.0), 0.0 * surplus, place, each - 0.3)
+        figures.move_columns(out, 0.0 * surplus, np.maximum(surplus, 0.0), place, each - 0.3)
+        figures.move_columns(short, np.minimum(surplus, 0.0), 0.0 * surplus, place, each - 0.3)
         full = book["bank_close"].to_numpy() + gone
         level.set_data(
             np.repeat(place, 3) + each * np.tile([-0.5, 0.5, 0.5], len(place)),
@@ -204,15 +196,15 @@ def bill_picture(house):
         for tariff in tariffs.values()
         for size in ledgers.steps(house)
     )
-    figure, ax = new_figure(bottom=0.1)
-    months_axis(ax)
-    zero_based(ax, top, "bill ($)")
-    fixed = boxes(ax, "money", hatch="")
-    energy = boxes(ax, "import")
-    direct_label(ax, 0.55, 0.97 * top, "upper part: energy bought", "import", va="top")
-    direct_label(ax, 12.45, 0.97 * top, "lower part: all other lines", "money", va="top", ha="right")
-    sums = _on_columns(ax, TICK_PT)
-    mark = line(ax, "load", [0], [0], marker="v", markersize=12, linestyle="none")
+    figure, ax = figures.new_figure(bottom=0.1)
+    figures.months_axis(ax)
+    figures.zero_based(ax, top, "bill ($)")
+    fixed = figures.boxes(ax, "money", hatch="")
+    energy = figures.boxes(ax, "import")
+    figures.direct_label(ax, 0.55, 0.97 * top, "upper part: energy bought", "import", va="top")
+    figures.direct_label(ax, 12.45, 0.97 * top, "lower part: all other lines", "money", va="top", ha="right")
+    sums = _on_columns(ax, figures.TICK_PT)
+    mark = figures.line(ax, "load", [0], [0], marker="v", markersize=12, linestyle="none")
 
     def update(size, month, rules):
         tariff = tariffs[rules]
@@ -221,8 +213,8 @@ def bill_picture(house):
         paid = year["energy"] - year["credit_money_applied"] + year.get("settled", 0.0)
         bought = np.maximum(0.0, paid.to_numpy())
         other = np.maximum(0.0, year["bill"].to_numpy() - bought)
-        move_columns(fixed, 0 * other, other, place, each - 0.3)
-        move_columns(energy, other, other + bought, place, each - 0.3)
+        figures.move_columns(fixed, 0 * other, other, place, each - 0.3)
+        figures.move_columns(energy, other, other + bought, place, each - 0.3)
         for text in sums:
             text.set_visible(False)
         for text, bill, height, x in zip(sums, year["bill"], other + bought, place):
@@ -254,21 +246,25 @@ def reset_picture(house):
     top = 1.35 * max(ledgers.by_reset(house, ledgers.sizes(house))["taken_kwh"].max(), 1.0)
     figure, upper, lower = _two_rows()
     out, short = _surplus_boxes(house, upper, 0.5)
-    zero_based(lower, top, "taken (kWh)")
-    always = boxes(lower, "loss", hatch="")
-    timing = boxes(lower, "loss", facecolor=BACKGROUND, edgecolor=ROLES["loss"].colour, linewidth=1.0)
-    direct_label(lower, 0.5, 0.97 * top, "filled: taken with any month", "loss", size=TICK_PT, va="top")
-    direct_label(lower, 12.3, 0.97 * top, "hatched: taken by the date", "loss", size=TICK_PT, va="top", ha="right")
-    numbers = _on_columns(lower, SMALL_PT)
-    cuts = [line(ax, "bank", [0, 0], ax.get_ylim(), linestyle="-") for ax in (upper, lower)]
+    figures.zero_based(lower, top, "taken (kWh)")
+    always = figures.boxes(lower, "loss", hatch="")
+    timing = figures.boxes(
+        lower, "loss", facecolor=figures.BACKGROUND, edgecolor=figures.ROLES["loss"].colour, linewidth=1.0
+    )
+    figures.direct_label(lower, 0.5, 0.97 * top, "filled: taken with any month", "loss", size=figures.TICK_PT, va="top")
+    figures.direct_label(
+        lower, 12.3, 0.97 * top, "hatched: taken by the date", "loss", size=figures.TICK_PT, va="top", ha="right"
+    )
+    numbers = _on_columns(lower, figures.SMALL_PT)
+    cuts = [figures.line(ax, "bank", [0, 0], ax.get_ylim(), linestyle="-") for ax in (upper, lower)]
 
     def update(size, reset):
         surplus, table = ledgers.surplus_of(house, size), ledgers.by_reset(house, size)
         taken = table["taken_kwh"].to_numpy()
-        move_columns(out, 0.0 * surplus, np.maximum(surplus, 0.0))
-        move_columns(short, np.minimum(surplus, 0.0), 0.0 * surplus)
-        move_columns(always, 0.0 * taken, np.full(12, taken.min()))
-        move_columns(timing, np.full(12, taken.min()), taken)
+        figures.move_columns(out, 0.0 * surplus, np.maximum(surplus, 0.0))
+        figures.move_columns(short, np.minimum(surplus, 0.0), 0.0 * surplus)
+        figures.move_columns(always, 0.0 * taken, np.full(12, taken.min()))
+        figures.move_columns(timing, np.full(12, taken.min()), taken)
         for text, value in zip(numbers, taken):
             text.set(text=f"{value:,.0f}", visible=value >= 0.5, y=value + 0.015 * top)
         for cut in cuts:
@@ -300,28 +296,30 @@ def years_picture(house):
     ends = [loss_spread(ledgers.made_losses(house, largest, drawing))[0.9].max() for drawing in drawings]
     top = 1.35 * max(*ends, ledgers.typical_losses(house, largest).max(), 1.0)
     figure, upper, lower = _two_rows(height_ratios=(1, 1.4))
-    zero_based(upper, 1.75 * count, "years")
+    figures.zero_based(upper, 1.75 * count, "years")
     upper.set_yticks(range(0, count + 1, 10))
-    zero_based(lower, top, "taken (kWh)", bottom=-0.06 * top)
-    lower.axhline(0, color=INK, linewidth=1.2)
-    often = boxes(upper, "bank", hatch="")
+    figures.zero_based(lower, top, "taken (kWh)", bottom=-0.06 * top)
+    lower.axhline(0, color=figures.INK, linewidth=1.2)
+    often = figures.boxes(upper, "bank", hatch="")
     words = f"of {count} made years: in how many no month takes less"
-    direct_label(upper, 0.5, 1.7 * count, words, "bank", size=TICK_PT, va="top")
-    numbers = _on_columns(upper, SMALL_PT)
-    spread = boxes(lower, "loss", hatch="")
-    middle = line(lower, "load", [0], [0], linestyle="none", marker="_", markersize=26, markeredgewidth=3.0)
-    circle = {"marker": "o", "markersize": 8, "markerfacecolor": BACKGROUND, "markeredgewidth": 2.0}
-    typical = line(lower, "load", [0], [0], linestyle="none", **circle)
-    direct_label(lower, 0.5, 0.97 * top, "box: 8 of 10 years, dash: the middle one", "loss", size=TICK_PT, va="top")
-    direct_label(lower, 12.3, 0.97 * top, "circle: typical year", size=TICK_PT, va="top", ha="right")
+    figures.direct_label(upper, 0.5, 1.7 * count, words, "bank", size=figures.TICK_PT, va="top")
+    numbers = _on_columns(upper, figures.SMALL_PT)
+    spread = figures.boxes(lower, "loss", hatch="")
+    middle = figures.line(lower, "load", [0], [0], linestyle="none", marker="_", markersize=26, markeredgewidth=3.0)
+    circle = {"marker": "o", "markersize": 8, "markerfacecolor": figures.BACKGROUND, "markeredgewidth": 2.0}
+    typical = figures.line(lower, "load", [0], [0], linestyle="none", **circle)
+    figures.direct_label(
+        lower, 0.5, 0.97 * top, "box: 8 of 10 years, dash: the middle one", "loss", size=figures.TICK_PT, va="top"
+    )
+    figures.direct_label(lower, 12.3, 0.97 * top, "circle: typical year", size=figures.TICK_PT, va="top", ha="right")
 
     def update(size, drawing):
         lost = ledgers.made_losses(house, size, drawing)
         table, best = loss_spread(lost), times_best(lost)
-        move_columns(often, np.zeros(12), best.to_numpy())
+        figures.move_columns(often, np.zeros(12), best.to_numpy())
         for text, times in zip(numbers, best):
             text.set(text=f"{times}", y=times + 0.02 * count)
-        move_columns(spread, table[0.1].to_numpy(), table[0.9].to_numpy(), width=0.5)
+        figures.move_columns(spread, table[0.1].to_numpy(), table[0.9].to_numpy(), width=0.5)
         middle.set_data(place, table[0.5].to_numpy())
         typical.set_data(place, ledgers.typical_losses(house, size))
         good = best.index[best == best.max()]

@@ -6,20 +6,8 @@ import numpy as np
 import pandas as pd
 
 from solarlib.house.year import weather
-from solarlib.lessons.tools.figures import (
-    BACKGROUND,
-    INK,
-    MONTHS,
-    ROLES,
-    area,
-    bars,
-    direct_label,
-    hours_axis,
-    line,
-    months_axis,
-    new_figure,
-    zero_based,
-)
+from solarlib.lessons.tools import figures
+from solarlib.lessons.tools.figures import MONTHS
 from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import plane_words, year_index
 from solarlib.sky.sun import clear_sky, noon_side, plane_of_array, position, solar_noon
@@ -29,8 +17,13 @@ KINDS = ("clearest day", "middle day", "dullest day")
 TILTS = np.arange(0, 91, 5)
 _TROPIC = 23.44  # latitude where the sun stands overhead on one day of the year. [deg]
 AZIMUTHS = np.arange(0, 360, 15)
-_OUTLINE = {"color": INK, "linewidth": 2.0}  # what is only compared with: no meaning of its own, so no colour
-_PAPER = {"facecolor": BACKGROUND, "edgecolor": "none", "alpha": 0.8, "pad": 1.0}  # lets a name be read across a line
+_OUTLINE = {"color": figures.INK, "linewidth": 2.0}  # what is only compared with: no meaning of its own, so no colour
+_PAPER = {
+    "facecolor": figures.BACKGROUND,
+    "edgecolor": "none",
+    "alpha": 0.8,
+    "pad": 1.0,
+}  # lets a name be read across a line
 
 
 def noon_words(place):
@@ -51,14 +44,14 @@ def day_picture(house):
     days = _by_day(weather(house).tz_convert(house.place.tz))
     clear = _cloudless(house.place)
     top = max(day["ghi"].max() for day in (*days, *clear)) / 1000.0
-    figure, ax = new_figure()
-    hours_axis(ax)
-    zero_based(ax, 1.2 * top, "irradiance (kW/m²)")
-    columns = bars(ax, "sun", np.arange(24) + 0.5, np.zeros(24), width=1.0, hatch="", linewidth=2.0)
-    gold = ROLES["sun"].colour
+    figure, ax = figures.new_figure()
+    figures.hours_axis(ax)
+    figures.zero_based(ax, 1.2 * top, "irradiance (kW/m²)")
+    columns = figures.bars(ax, "sun", np.arange(24) + 0.5, np.zeros(24), width=1.0, hatch="", linewidth=2.0)
+    gold = figures.ROLES["sun"].colour
     sky = ax.plot([], [], linestyle="--", **_OUTLINE)[0]
-    date = direct_label(ax, 0.3, 1.07 * top, "", "sun")
-    sky_name = direct_label(ax, 0, 0, "cloudless sky")
+    date = figures.direct_label(ax, 0.3, 1.07 * top, "", "sun")
+    sky_name = figures.direct_label(ax, 0, 0, "cloudless sky")
 
     def update(day, until):
         table, ideal = days[day - 1], clear[day - 1]
@@ -66,7 +59,7 @@ def day_picture(house):
         height[table.index.hour] = table["ghi"].to_numpy() / 1000.0
         for hour, bar in enumerate(columns):
             left = hour + table.index.minute[0] / 60.0  # a clock may be half an hour off the file's hours
-            face, edge = (gold, BACKGROUND) if left < until else (BACKGROUND, gold)
+            face, edge = (gold, figures.BACKGROUND) if left < until else (figures.BACKGROUND, gold)
             bar.set(height=height[hour], x=left, facecolor=face, edgecolor=edge)
         sky.set_data(_clock(ideal.index), ideal["ghi"] / 1000.0)
         energy, possible = table["ghi"].sum() / 1000.0, ideal["ghi"].sum() / 6000.0  # 6 rows an hour
@@ -90,9 +83,9 @@ def day_picture(house):
 def path_picture(house):
     """Return the picture of sun and plane: day, clock hour, tilt, azimuth -> path of the sun, beam on the plane."""
     clear, middle = _cloudless(house.place), noon_side(house.place)
-    figure, (left, right) = new_figure(1, 2, left=0.075, right=0.965, wspace=0.2, width_ratios=(1.1, 1))
+    figure, (left, right) = figures.new_figure(1, 2, left=0.075, right=0.965, wspace=0.2, width_ratios=(1.1, 1))
     _compass_axis(left, middle, 45, "direction")
-    zero_based(left, 95, "height above horizon (°)")
+    figures.zero_based(left, 95, "height above horizon (°)")
     left.set_yticks(range(0, 91, 30))
     for number, name in ((172, "21 June"), (355, "21 Dec")):
         x, y = _path(clear[number - 1], middle)
@@ -104,19 +97,25 @@ def path_picture(house):
             at = (x[np.nanargmin(np.where(x < 0, np.abs(y - 20), np.nan))] - 8, 20)
         else:  # inside the low path, or beside it where it is too low
             at = (0, 2) if np.nanmax(y) > 20 else (np.nanmax(x[np.isfinite(y)]) + 6, 2)
-        direct_label(left, *at, name, size=12, ha="right" if high else "left" if at[0] else "center", va="bottom")
-    hours_axis(right, "clock (local time)", step=6)
+        figures.direct_label(
+            left, *at, name, size=12, ha="right" if high else "left" if at[0] else "center", va="bottom"
+        )
+    figures.hours_axis(right, "clock (local time)", step=6)
     top = max(day["dni"].max() for day in clear) / 1000.0
-    zero_based(right, 1.25 * top, "beam (kW/m²)")
-    path = line(left, "sun", [], [], linestyle="-")
-    spot = line(left, "sun", [], [], marker="o", markersize=17, markeredgecolor=INK)
-    target = line(left, "pv", [], [], marker="X", markersize=15, linestyle="none", markeredgecolor=BACKGROUND)
-    target_name = direct_label(left, 0, 0, "plane looks here", "pv", size=13, ha="center", va="top", bbox=_PAPER)
-    on_plane = area(right, "sun", [0, 1], [0, 0], [0, 0], hatch="")
+    figures.zero_based(right, 1.25 * top, "beam (kW/m²)")
+    path = figures.line(left, "sun", [], [], linestyle="-")
+    spot = figures.line(left, "sun", [], [], marker="o", markersize=17, markeredgecolor=figures.INK)
+    target = figures.line(
+        left, "pv", [], [], marker="X", markersize=15, linestyle="none", markeredgecolor=figures.BACKGROUND
+    )
+    target_name = figures.direct_label(
+        left, 0, 0, "plane looks here", "pv", size=13, ha="center", va="top", bbox=_PAPER
+    )
+    on_plane = figures.area(right, "sun", [0, 1], [0, 0], [0, 0], hatch="")
     straight = right.plot([], [], linestyle="--", **_OUTLINE)[0]
     now = right.plot([], [], linestyle="-", **_OUTLINE)[0]
-    direct_label(right, 0.4, 1.14 * top, "- - straight at the sun", size=14)
-    direct_label(right, 23.8, 1.14 * top, "on the plane", "sun", size=14, ha="right")
+    figures.direct_label(right, 0.4, 1.14 * top, "- - straight at the sun", size=14)
+    figures.direct_label(right, 23.8, 1.14 * top, "on the plane", "sun", size=14, ha="right")
 
     def update(day, hour, tilt, azimuth):
         table = clear[day - 1]
@@ -153,16 +152,17 @@ def parts_picture(house):
     """Return the picture of beam, sky and ground light: month, kind of day, azimuth -> a day's energy against tilt."""
     energy, days = _parts(house)
     top = 1.08 * max(table.sum(axis=1).max() for table in energy.values())
-    figure, ax = new_figure(right=0.87)
+    figure, ax = figures.new_figure(right=0.87)
     ax.set(xlim=(0, 90), xlabel="tilt of the plane (0° is flat, 90° is a wall)")
     ax.set_xticks(range(0, 91, 15), [f"{tilt}°" for tilt in range(0, 91, 15)])
-    zero_based(ax, top, "energy (kWh/m² a day)")
+    figures.zero_based(ax, top, "energy (kWh/m² a day)")
     flat = 0.0 * TILTS
     roles = {"beam": "sun", "sky": "sky", "ground": "ground"}
     layers = [
-        area(ax, role, TILTS, flat, flat, hatch="" if role == "sun" else ROLES[role].hatch) for role in roles.values()
+        figures.area(ax, role, TILTS, flat, flat, hatch="" if role == "sun" else figures.ROLES[role].hatch)
+        for role in roles.values()
     ]
-    names = [direct_label(ax, 91.5, 0, name, role, va="center", clip_on=False) for name, role in roles.items()]
+    names = [figures.direct_label(ax, 91.5, 0, name, role, va="center", clip_on=False) for name, role in roles.items()]
 
     def update(month, kind, azimuth):
         parts = energy[azimuth][:, :, MONTHS.index(month), KINDS.index(kind)]  # tilt, part
@@ -195,31 +195,31 @@ def year_picture(house):
     order = np.append(np.argsort(_turn(AZIMUTHS - middle), kind="stable"), 0)
     order[-1] = order[0]  # the circle closes: its first direction stands at both ends
     x = np.append(np.sort(_turn(AZIMUTHS - middle)), 180)
-    figure, (left, right) = new_figure(1, 2, left=0.08, right=0.985, wspace=0.24)
-    months_axis(left)
+    figure, (left, right) = figures.new_figure(1, 2, left=0.08, right=0.985, wspace=0.24)
+    figures.months_axis(left)
     left.set_xticks(range(1, 13), [name[0] for name in MONTHS])
     left.set_xlabel("month")
-    zero_based(left, 1.2 * table.max(), "kWh/m² a month")
+    figures.zero_based(left, 1.2 * table.max(), "kWh/m² a month")
     _compass_axis(right, middle, 90, "direction the plane faces")
-    zero_based(right, 1.18 * year.max(), "kWh/m² a year")
-    columns = bars(left, "sun", np.arange(1, 13), np.zeros(12), width=0.8, hatch="")
+    figures.zero_based(right, 1.18 * year.max(), "kWh/m² a year")
+    columns = figures.bars(left, "sun", np.arange(1, 13), np.zeros(12), width=0.8, hatch="")
     left.step(np.arange(0.5, 13), np.append(table[0, 0], table[0, 0, -1]), where="post", linestyle="--", **_OUTLINE)
-    direct_label(left, 0.7, 1.1 * table.max(), "- - flat ground", size=14)
+    figures.direct_label(left, 0.7, 1.1 * table.max(), "- - flat ground", size=14)
     for row, name, turn, drop in ((0, "flat", 174, 0.02), (len(TILTS) - 1, "wall", -174, -0.1)):
         values, side = year[row][order], "right" if turn > 0 else "left"
         right.plot(x, values, linestyle="--", **_OUTLINE)
-        direct_label(right, turn, values[0] + drop * year.max(), name, size=14, ha=side)
+        figures.direct_label(right, turn, values[0] + drop * year.max(), name, size=14, ha=side)
     for number, plane in enumerate(house.system.planes, 1):
         turn = float(_turn(plane.surface_azimuth - middle))
         value = yearly_irradiation(house, plane.surface_tilt, plane.surface_azimuth)
-        right.plot(turn, value, marker="D", markersize=9, color=INK)
+        right.plot(turn, value, marker="D", markersize=9, color=figures.INK)
         outward = abs(turn) < 90  # where the curves fall; at the edges the name goes inward to stay on the picture
         away, side = (7, "left") if (turn >= 0) == outward else (-7, "right")
         above = value + 0.02 * year.max()
-        direct_label(right, turn + away, above, f"plane {number}", size=12, ha=side, va="bottom")
-    curve = line(right, "sun", x, 0 * x, linestyle="-")
-    spot = line(right, "sun", [], [], marker="o", markersize=15, markeredgecolor=INK)
-    name = direct_label(right, 174, 0, "", "sun", size=14, ha="right", bbox=_PAPER)
+        figures.direct_label(right, turn + away, above, f"plane {number}", size=12, ha=side, va="bottom")
+    curve = figures.line(right, "sun", x, 0 * x, linestyle="-")
+    spot = figures.line(right, "sun", [], [], marker="o", markersize=15, markeredgecolor=figures.INK)
+    name = figures.direct_label(right, 174, 0, "", "sun", size=14, ha="right", bbox=_PAPER)
     warm = slice(3, 9)  # April to September
 
     def update(tilt, azimuth):

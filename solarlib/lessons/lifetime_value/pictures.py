@@ -11,18 +11,7 @@ from solarlib.bill.tariff import read_tariff
 from solarlib.house import bills
 from solarlib.house.file import Growth, PricePath, Spread
 from solarlib.house.year_bills import basis, year_energies
-from solarlib.lessons.tools.figures import (
-    BACKGROUND,
-    INK,
-    ROLES,
-    TICK_PT,
-    boxes,
-    direct_label,
-    line,
-    move_columns,
-    new_figure,
-    zero_based,
-)
+from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import counted
 from solarlib.worth import money
@@ -171,16 +160,19 @@ def saving_picture(house):
     made, roles = year_energies(house)["generation"], list(BARS.values())
     low = min(0.0, *(bills.bill_with_array(house, 1.0, tariff, 2.0) for tariff in tariffs.values()))
     span = max(none, 2.0 * price * made, 1.0) - low
-    figure, ax = new_figure(left=0.215, right=0.97, top=0.98)
+    figure, ax = figures.new_figure(left=0.215, right=0.97, top=0.98)
     ax.set(xlim=(low - 0.03 * span, low + 1.2 * span), ylim=(4.6, -0.6), xlabel="money in the first year ($)")
     ax.set_yticks(range(5), BARS)
     ax.tick_params(axis="y", length=0)
     ax.grid(visible=False)
-    ax.axvline(0, color=INK, linewidth=1.2)
+    ax.axvline(0, color=figures.INK, linewidth=1.2)
     ax.xaxis.set_major_formatter(WITH_COMMAS)
-    looks = [dict(facecolor=ROLES[role].colour, hatch=ROLES[role].hatch, edgecolor=BACKGROUND) for role in roles]
+    looks = [
+        dict(facecolor=figures.ROLES[role].colour, hatch=figures.ROLES[role].hatch, edgecolor=figures.BACKGROUND)
+        for role in roles
+    ]
     rows = [ax.barh(row, 0.0, height=0.66, **look)[0] for row, look in enumerate(looks)]
-    words = [direct_label(ax, 0, row, "", role, va="center") for row, role in enumerate(roles)]
+    words = [figures.direct_label(ax, 0, row, "", role, va="center") for row, role in enumerate(roles)]
 
     def update(size, rule):
         own, out, saved = bills.saving(house, tariffs[rule], size / 100.0)
@@ -228,12 +220,12 @@ def flow_at(house, price=100, growth=None, rule=OWN, loan=None):
 
 def _years_axes(years, sums, yearly):
     """Return a figure with each year's money above and the running sum below, wide enough for all settings."""
-    figure, axes = new_figure(2, 1, left=0.115, top=0.97, bottom=0.17, hspace=0.1, height_ratios=(1, 1.9))
+    figure, axes = figures.new_figure(2, 1, left=0.115, top=0.97, bottom=0.17, hspace=0.1, height_ratios=(1, 1.9))
     words, below = ("a year ($)", "so far ($)"), (0.06, 0.18)
     for ax, values, label, gap in zip(axes, (yearly, sums), words, below):
         top, bottom = max(values.max(), 1.0), min(values.min(), 0.0)
-        zero_based(ax, top + 0.12 * (top - bottom), label, bottom - gap * (top - bottom))
-        ax.axhline(0, color=INK, linewidth=1.2)
+        figures.zero_based(ax, top + 0.12 * (top - bottom), label, bottom - gap * (top - bottom))
+        ax.axhline(0, color=figures.INK, linewidth=1.2)
         ax.set_xlim(-0.6, years + 0.6)
         ax.set_xticks(range(0, years + 1, max(1, years // 5)))
         ax.tick_params(axis="x", labelbottom=ax is axes[1])
@@ -252,18 +244,23 @@ def flow_picture(house):
     figure, (upper, lower) = _years_axes(years, np.array([low, *sums.ravel()]), np.array(ends)[:, 1:])
     flows = {rule: bills.owner_cash_flow(house, costs, bills.Course(tariff)) for rule, tariff in tariffs.items()}
     year = np.arange(years + 1)
-    rows = boxes(upper, "money", hatch="")
-    first = direct_label(upper, 0.6, upper.get_ylim()[1], "", "money", size=TICK_PT, va="top")
-    curves = [line(lower, "money", year, 0.0 * year, linestyle="-"), line(lower, "loss", year, 0.0 * year)]
-    look = {"markersize": 12, "linestyle": "none", "color": INK}
-    marks = [line(lower, role, [0], [0], marker=shape, **look) for role, shape in (("money", "o"), ("loss", "s"))]
+    rows = figures.boxes(upper, "money", hatch="")
+    first = figures.direct_label(upper, 0.6, upper.get_ylim()[1], "", "money", size=figures.TICK_PT, va="top")
+    curves = [
+        figures.line(lower, "money", year, 0.0 * year, linestyle="-"),
+        figures.line(lower, "loss", year, 0.0 * year),
+    ]
+    look = {"markersize": 12, "linestyle": "none", "color": figures.INK}
+    marks = [
+        figures.line(lower, role, [0], [0], marker=shape, **look) for role, shape in (("money", "o"), ("loss", "s"))
+    ]
     sides = (("running sum", "money", "bottom"), ("discounted", "loss", "top"))
-    names = [direct_label(lower, years, 0, words, role, ha="right", va=va) for words, role, va in sides]
+    names = [figures.direct_label(lower, years, 0, words, role, ha="right", va=va) for words, role, va in sides]
 
     def update(price, growth, rate, rule):
         flow, rate = flow_at(house, price, growth, rule), exact(rate, house.outlook.discount_rate)
         now, good = money.discounted(rate, flow), bills.good_to(house, tariffs[rule])
-        move_columns(rows, 0.0 * flow, np.where(year > 0, flow, 0.0), year)
+        figures.move_columns(rows, 0.0 * flow, np.where(year > 0, flow, 0.0), year)
         first.set_text(f"year 0, not drawn: {signed(flow[0])}")
         for curve, name, values, side in zip(curves, names, (flow, now), (1, -1)):
             total = np.cumsum(values)
@@ -339,18 +336,18 @@ def curve_picture(house):
     least, most = start_values(house).curve_rate[:2]
     rates = np.linspace(least, most, 161)
     outlay, own_good = max(costs_of(house).outlay, 1.0), bills.good_to(house)
-    figure, ax = new_figure(left=0.1)
+    figure, ax = figures.new_figure(left=0.1)
     ax.set(xlim=(least, most), xlabel="discount rate (% a year)")
     ax.xaxis.set_major_locator(MultipleLocator(2 if most - least <= 24 else 5))
-    zero_based(ax, 150, "net present value (% of outlay)", -80)
+    figures.zero_based(ax, 150, "net present value (% of outlay)", -80)
     ax.set_yticks(range(-50, 151, 50))
-    ax.yaxis.label.set_size(TICK_PT)
-    ax.axhline(0, color=INK, linewidth=1.5)
-    curve = line(ax, "money", rates, 0 * rates, linestyle="-")
-    here = line(ax, "money", [0, 0], [-80, 150], linewidth=2.0)
-    zeros = line(ax, "load", [0], [0], marker="o", markersize=13, linestyle="none")
-    name = direct_label(ax, 0, 146, "", "money", va="top")
-    found = [direct_label(ax, 0, 4, "", va="bottom", ha="center") for _ in range(3)]
+    ax.yaxis.label.set_size(figures.TICK_PT)
+    ax.axhline(0, color=figures.INK, linewidth=1.5)
+    curve = figures.line(ax, "money", rates, 0 * rates, linestyle="-")
+    here = figures.line(ax, "money", [0, 0], [-80, 150], linewidth=2.0)
+    zeros = figures.line(ax, "load", [0], [0], marker="o", markersize=13, linestyle="none")
+    name = figures.direct_label(ax, 0, 146, "", "money", va="top")
+    found = [figures.direct_label(ax, 0, 4, "", va="bottom", ha="center") for _ in range(3)]
 
     def update(price, growth, rate, deal):
         flow = deal_flow(house, deal, price, growth)

@@ -8,18 +8,7 @@ from solarlib.house import bills
 from solarlib.house.rules import kinds_of
 from solarlib.lessons.lifetime_value import pictures
 from solarlib.lessons.lifetime_value.pictures import OWN, SOLD, THIRD, exact, priced, rules, signed, start_values
-from solarlib.lessons.tools.figures import (
-    BACKGROUND,
-    INK,
-    TICK_PT,
-    boxes,
-    direct_label,
-    line,
-    move_boxes,
-    move_columns,
-    new_figure,
-    zero_based,
-)
+from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
 from solarlib.worth import money
 from solarlib.worth.risk import Rule, Uncertainty, draw_lifetimes, summarise, tornado
@@ -125,20 +114,20 @@ def tornado_picture(house):
     ends = np.concatenate([worth_changes(house, *setting, _near_savings)[0]["result"] for setting in settings])
     high, low = max(1.0, ends.max()), min(-1.0, ends.min())
     span, count = high - low, max(len(_changes(house, rule)) for rule in rules(house))
-    figure, ax = new_figure(left=0.19, right=0.97, top=0.98)
+    figure, ax = figures.new_figure(left=0.19, right=0.97, top=0.98)
     ax.set(xlim=(low - 0.2 * span, high + 0.2 * span), ylim=(count - 0.4, -0.6), xlabel="net present value ($)")
     ax.set_yticks(range(count), [""] * count)
     ax.tick_params(axis="y", length=0)
     ax.grid(visible=False)
-    ax.axvline(0, color=INK, linewidth=1.2, linestyle=":")
+    ax.axvline(0, color=figures.INK, linewidth=1.2, linestyle=":")
     ax.xaxis.set_major_formatter(pictures.WITH_COMMAS)
-    worse, better = boxes(ax, "loss"), boxes(ax, "money")
-    middle = line(ax, "load", [0, 0], [-0.5, count - 0.5], linestyle="-", linewidth=2.0)
-    rows, look = np.arange(count), {"size": TICK_PT, "va": "center"}
+    worse, better = figures.boxes(ax, "loss"), figures.boxes(ax, "money")
+    middle = figures.line(ax, "load", [0, 0], [-0.5, count - 0.5], linestyle="-", linewidth=2.0)
+    rows, look = np.arange(count), {"size": figures.TICK_PT, "va": "center"}
     edge = ax.get_xlim()[0] - 0.012 * span
-    names = [direct_label(ax, edge, row, "", ha="right", fontweight="normal", **look) for row in rows]
-    left = [direct_label(ax, 0, row, "", "loss", ha="right", **look) for row in rows]
-    right = [direct_label(ax, 0, row, "", "money", ha="left", **look) for row in rows]
+    names = [figures.direct_label(ax, edge, row, "", ha="right", fontweight="normal", **look) for row in rows]
+    left = [figures.direct_label(ax, 0, row, "", "loss", ha="right", **look) for row in rows]
+    right = [figures.direct_label(ax, 0, row, "", "money", ha="left", **look) for row in rows]
 
     def update(price, rate, rule):
         rate = exact(rate, house.outlook.discount_rate)
@@ -157,8 +146,8 @@ def tornado_picture(house):
             reaches.append((factor, min(least["result"], base), max(most["result"], base)))
         drawn = [reach[1:] for reach in reaches] + [(base, base)] * (count - len(reaches))
         lows, highs = np.array(drawn).T
-        move_boxes(worse, lows, 0.0 * lows + base, rows - 0.35, rows + 0.35)
-        move_boxes(better, 0.0 * highs + base, highs, rows - 0.35, rows + 0.35)
+        figures.move_boxes(worse, lows, 0.0 * lows + base, rows - 0.35, rows + 0.35)
+        figures.move_boxes(better, 0.0 * highs + base, highs, rows - 0.35, rows + 0.35)
         near = max(pictures.near_zero(house, price, rate, each) for each in (rule, OWN))
         top, last = (
             f"{name}, {signed(a, near)} to {signed(b, near)}" if b - a >= 1 else f"{name}, not at all"
@@ -199,22 +188,22 @@ def risk_picture(house):
     wide = lifetimes(house, 50, 1, 15, 15)["net_present_value"]
     edges = np.linspace(*np.quantile(wide, (0.005, 0.995)), 41)
     width, middle = edges[1] - edges[0], (edges[1:] + edges[:-1]) / 2
-    figure, ax = new_figure(left=0.1)
+    figure, ax = figures.new_figure(left=0.1)
     ax.set(xlim=(edges[0], edges[-1]), xlabel="net present value of a lifetime ($)")
     ax.xaxis.set_major_formatter(pictures.WITH_COMMAS)
     narrow = [lifetimes(house, chance) for chance in (0, 100)]
     top = 1.25 * max(_shares(table, edges).sum(axis=0).max() for table in narrow)
-    zero_based(ax, top, "lifetimes (% a bar)")
-    ax.axvline(0, color=INK, linewidth=2.0)
-    own, other = boxes(ax, "money", hatch=""), boxes(ax, "export")
-    look = {"ha": "center", "va": "bottom", "bbox": {"facecolor": BACKGROUND, "edgecolor": "none", "pad": 1.5}}
-    names = [direct_label(ax, 0, 0, words, role, **look) for words, role in ((OWN, "money"), (THIRD, "export"))]
+    figures.zero_based(ax, top, "lifetimes (% a bar)")
+    ax.axvline(0, color=figures.INK, linewidth=2.0)
+    own, other = figures.boxes(ax, "money", hatch=""), figures.boxes(ax, "export")
+    look = {"ha": "center", "va": "bottom", "bbox": {"facecolor": figures.BACKGROUND, "edgecolor": "none", "pad": 1.5}}
+    names = [figures.direct_label(ax, 0, 0, words, role, **look) for words, role in ((OWN, "money"), (THIRD, "export"))]
 
     def update(chance, since, persistent, yearly):
         table = lifetimes(house, chance, since, persistent, yearly)
         parts = _shares(table, edges)
-        move_columns(own, 0.0 * parts[0], parts[0], middle, 0.94 * width)
-        move_columns(other, parts[0], parts.sum(axis=0), middle, 0.94 * width)
+        figures.move_columns(own, 0.0 * parts[0], parts[0], middle, 0.94 * width)
+        figures.move_columns(other, parts[0], parts.sum(axis=0), middle, 0.94 * width)
         for name, part, lift in zip(names, parts, (0.02, 0.12)):
             at = int(np.argmax(part))
             name.set_visible(bool(part.max() > 0))

@@ -15,18 +15,8 @@ from solarlib.direction.step_test import (
     rise_or_fall,
 )
 from solarlib.house.year import simulate
-from solarlib.lessons.tools import choice, slider
-from solarlib.lessons.tools.figures import (
-    BACKGROUND,
-    INK,
-    MONTHS,
-    ROLES,
-    area,
-    direct_label,
-    line,
-    new_figure,
-    zero_based,
-)
+from solarlib.lessons.tools import choice, figures, slider
+from solarlib.lessons.tools.figures import MONTHS
 from solarlib.lessons.tools.panel import Picture
 
 LOADS_W = (50, 100, 200, 300, 450, 600, 800, 1000, 1300, 1700, 2300, 3000, 5000, 10_000)
@@ -46,9 +36,9 @@ def year_in_minutes(house):
     return simulate(house, "1min", np.random.default_rng(_SEED))
 
 
-def mark(ax, marker="D", size=13, colour=ROLES["reading"].colour):
+def mark(ax, marker="D", size=13, colour=figures.ROLES["reading"].colour):
     """Draw a single point, still without a place, that stands out from what lies below it."""
-    look = {"markersize": size, "color": colour, "linestyle": "none", "markeredgecolor": BACKGROUND}
+    look = {"markersize": size, "color": colour, "linestyle": "none", "markeredgecolor": figures.BACKGROUND}
     return ax.plot([], [], marker=marker, **look)[0]
 
 
@@ -85,21 +75,23 @@ def step_picture(house):
     """Return the picture of one step: net power, test load -> net power and reading before, during and after."""
     reach = reach_w(house)
     top = 2 * reach
-    figure, ax = new_figure(left=0.1)
+    figure, ax = figures.new_figure(left=0.1)
     ax.set(xlim=(0, 3), xlabel="minutes from the first reading")
     ax.set_xticks([0, 1, 2, 3])
-    zero_based(ax, 1.42 * top, "power (W)", bottom=-1.35 * reach)
-    ax.axhline(0, color=INK, linewidth=1.2)
+    figures.zero_based(ax, 1.42 * top, "power (W)", bottom=-1.35 * reach)
+    ax.axhline(0, color=figures.INK, linewidth=1.2)
     edge, flat = np.array([0.0, 1.0, 1.0, 2.0, 2.0, 3.0]), np.zeros(6)
-    taken = area(ax, "import", edge, flat, flat, hatch="")
-    given = area(ax, "export", edge, flat, flat, hatch="")
-    shown = line(ax, "reading", edge, flat, linestyle="-", linewidth=4.0)
-    direct_label(ax, 0.03, 1.4 * top, "— reading, no direction", "reading", va="top")
-    direct_label(ax, 1.2, 1.4 * top, "■ import, above zero", "import", va="top")
-    direct_label(ax, 2.15, 1.4 * top, "■ export, below zero", "export", va="top")
+    taken = figures.area(ax, "import", edge, flat, flat, hatch="")
+    given = figures.area(ax, "export", edge, flat, flat, hatch="")
+    shown = figures.line(ax, "reading", edge, flat, linestyle="-", linewidth=4.0)
+    figures.direct_label(ax, 0.03, 1.4 * top, "— reading, no direction", "reading", va="top")
+    figures.direct_label(ax, 1.2, 1.4 * top, "■ import, above zero", "import", va="top")
+    figures.direct_label(ax, 2.15, 1.4 * top, "■ export, below zero", "export", va="top")
     for middle, words in zip((0.5, 1.5, 2.5), ("test load off", "test load on", "off again")):
-        direct_label(ax, middle, -1.32 * reach, words, ha="center", va="bottom", size=14)
-    values = [direct_label(ax, middle, 0, "", "reading", ha="center", va="bottom") for middle in (0.5, 1.5, 2.5)]
+        figures.direct_label(ax, middle, -1.32 * reach, words, ha="center", va="bottom", size=14)
+    values = [
+        figures.direct_label(ax, middle, 0, "", "reading", ha="center", va="bottom") for middle in (0.5, 1.5, 2.5)
+    ]
 
     def update(net, load):
         steps = np.array([net, net + load, net], dtype=float)
@@ -139,26 +131,26 @@ def branch_picture(house):
     """Return the picture of the fold: net power, test load -> reading before and during, and three lines to tell by."""
     reach = reach_w(house)
     top = 2 * reach
-    figure, (left, right) = new_figure(1, 2, left=0.09, right=0.965, wspace=0.3)
+    figure, (left, right) = figures.new_figure(1, 2, left=0.09, right=0.965, wspace=0.3)
     left.set(xlim=(-reach, reach), xlabel="net power before the test (W)")
     for ax, low in ((left, -reach), (right, 0)):
         ticks = np.linspace(low, reach, 5)
         ax.set_xticks(ticks, [f"{tick:.0f}".replace("-", "−") for tick in ticks])
     right.set(xlim=(0, reach), xlabel="reading before (W)")
     for ax in (left, right):
-        zero_based(ax, 1.2 * top, "reading during (W)")
-    left.axvline(0, color=INK, linewidth=1.2)
+        figures.zero_based(ax, 1.2 * top, "reading during (W)")
+    left.axvline(0, color=figures.INK, linewidth=1.2)
     looks = {
         "importing": {"role": "import", "linestyle": "-"},
         "pushed through zero": {"role": "export", "linestyle": "-", "marker": "o", "markersize": 7},
         "exporting": {"role": "export", "linestyle": (0, (2, 1))},
     }
-    curves = {name: [line(ax, x=[], y=[], **look) for ax in (left, right)] for name, look in looks.items()}
+    curves = {name: [figures.line(ax, x=[], y=[], **look) for ax in (left, right)] for name, look in looks.items()}
     points = [mark(ax) for ax in (left, right)]
-    direct_label(left, -0.97 * reach, 1.18 * top, "┅ exporting", "export", va="top")
-    direct_label(left, 0.97 * reach, 1.18 * top, "— importing", "import", va="top", ha="right")
-    direct_label(right, 0.03 * reach, 1.18 * top, "● pushed through zero", "export", va="top", size=14)
-    direct_label(right, 0.97 * reach, 1.18 * top, "◆ this test", "reading", va="top", ha="right", size=14)
+    figures.direct_label(left, -0.97 * reach, 1.18 * top, "┅ exporting", "export", va="top")
+    figures.direct_label(left, 0.97 * reach, 1.18 * top, "— importing", "import", va="top", ha="right")
+    figures.direct_label(right, 0.03 * reach, 1.18 * top, "● pushed through zero", "export", va="top", size=14)
+    figures.direct_label(right, 0.97 * reach, 1.18 * top, "◆ this test", "reading", va="top", ha="right", size=14)
 
     def update(net, load):
         for name, (before, during) in branches(load, reach).items():
@@ -186,23 +178,23 @@ def _verdict(net_w, load_w):
 
 def noise_picture():
     """Return the picture of noise and time: test load, noise, time on, unrest -> two bells and the best time on."""
-    figure, (left, right) = new_figure(1, 2, left=0.06, right=0.985, wspace=0.26, width_ratios=(1.15, 1))
+    figure, (left, right) = figures.new_figure(1, 2, left=0.06, right=0.985, wspace=0.26, width_ratios=(1.15, 1))
     left.set(xlim=(-1200, 1200), xlabel="measured change of the reading (W)", yticks=[])
-    zero_based(left, 1.35, "how often")
+    figures.zero_based(left, 1.35, "how often")
     right.set(xscale="log", yscale="log", xlim=(9, 330), ylim=(1.5, 3000))
     right.set(xlabel="time on (s)", ylabel="spread of the change (W)")
     right.set_xticks([10, 30, 100, 300], ["10", "30", "100", "300"])
     right.set_yticks([10, 100, 1000], ["10", "100", "1000"])
     right.minorticks_off()
     change = np.linspace(-1200, 1200, 481)
-    bells = [area(left, role, change, 0 * change, 0 * change, alpha=0.75) for role in ("export", "import")]
-    left.axvline(0, color=INK, linewidth=2.0, linestyle="--")
-    curve = line(right, "reading", DWELLS_S, 0 * DWELLS_S + 10, linestyle="-")
-    here, best = mark(right), mark(right, "*", 20, INK)
-    direct_label(left, -1170, 1.31, "if exporting", "export", va="top")
-    direct_label(left, 1170, 1.31, "if importing", "import", va="top", ha="right")
-    direct_label(right, 10, 2300, "◆ this test", "reading", va="top")
-    direct_label(right, 300, 2300, "★ best time", va="top", ha="right")
+    bells = [figures.area(left, role, change, 0 * change, 0 * change, alpha=0.75) for role in ("export", "import")]
+    left.axvline(0, color=figures.INK, linewidth=2.0, linestyle="--")
+    curve = figures.line(right, "reading", DWELLS_S, 0 * DWELLS_S + 10, linestyle="-")
+    here, best = mark(right), mark(right, "*", 20, figures.INK)
+    figures.direct_label(left, -1170, 1.31, "if exporting", "export", va="top")
+    figures.direct_label(left, 1170, 1.31, "if importing", "import", va="top", ha="right")
+    figures.direct_label(right, 10, 2300, "◆ this test", "reading", va="top")
+    figures.direct_label(right, 300, 2300, "★ best time", va="top", ha="right")
 
     def update(load, noise, dwell, unrest):
         drift = UNREST[unrest]
@@ -288,12 +280,12 @@ def other_picture(house):
     """Return the picture of tests in a real house: month, test load, spread told -> wrong and open answers by load."""
     tests, largest = tests_of(house), largest_w(house)
     top = 60.0
-    figure, ax = new_figure()
+    figure, ax = figures.new_figure()
     ax.set(xscale="log", xlim=(0.94 * min(50, house.meter.test_load_w), 1.07 * largest), xlabel="test load (W)")
     ticks = [tick for tick in (50, 100, 200, 500, 1000, 2000, 5000, 10_000) if tick <= largest]
     ax.set_xticks(ticks, [str(tick) for tick in ticks])
     ax.minorticks_off()
-    zero_based(ax, 1.28 * top, "share of the tests (%)")
+    figures.zero_based(ax, 1.28 * top, "share of the tests (%)")
     ax.set_yticks(range(0, 61, 20))
     loads = np.array([size for size in LOADS_W if size <= largest], dtype=float)
     looks = (
@@ -301,11 +293,11 @@ def other_picture(house):
         {"role": "import", "linestyle": "-", "marker": "o", "markersize": 8},
         {"role": "load"},
     )
-    curves = [line(ax, x=loads, y=0 * loads, **look) for look in looks]
-    mark = ax.plot([100, 100], [0, 1.05 * top], color=INK, linewidth=1.5, linestyle=":")[0]
+    curves = [figures.line(ax, x=loads, y=0 * loads, **look) for look in looks]
+    mark = ax.plot([100, 100], [0, 1.05 * top], color=figures.INK, linewidth=1.5, linestyle=":")[0]
     names = {"— rise or fall: wrong": "reading", "● fold-aware: wrong": "import", "–·– fold-aware: do not know": "load"}
     for place, (words, role) in zip((0.01, 0.32, 0.61), names.items()):
-        direct_label(ax, place, 0.98, words, role, va="top", transform=ax.transAxes)
+        figures.direct_label(ax, place, 0.98, words, role, va="top", transform=ax.transAxes)
 
     def update(month, load, spread):
         if month not in tests:

@@ -10,19 +10,7 @@ from solarlib.files.checks import MOST_OF_RATED
 from solarlib.house.flows import EXAMPLES, bring, file_of
 from solarlib.house.health import beside_neighbours
 from solarlib.lessons.own_house.form import Picker
-from solarlib.lessons.tools.figures import (
-    INK,
-    ROLES,
-    TICK_PT,
-    area,
-    boxes,
-    direct_label,
-    hours_axis,
-    line,
-    move_columns,
-    new_figure,
-    zero_based,
-)
+from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
 from solarlib.lessons.tools.progress import progress
 from solarlib.quantities import InputError
@@ -94,15 +82,15 @@ def fault_picture(file, house):
     usual = float(power.where(file.table[name].notna()).max())
     usual = usual if usual > 0 else 1.0
     top = 1.15 * (max(limit, usual) if kind == "generation" else usual)
-    figure, ax = new_figure()
-    hours_axis(ax)
-    zero_based(ax, top, f"{said} power (kW)")
-    shown = line(ax, colour, [], [])
-    odd = ax.plot([], [], "o", color=ROLES["reading"].colour, markersize=8)[0]
-    word = direct_label(ax, 0.3, 0.91 * top, "")
-    border = ax.axhline(limit, color=ROLES["loss"].colour, linestyle=":", linewidth=2)
+    figure, ax = figures.new_figure()
+    figures.hours_axis(ax)
+    figures.zero_based(ax, top, f"{said} power (kW)")
+    shown = figures.line(ax, colour, [], [])
+    odd = ax.plot([], [], "o", color=figures.ROLES["reading"].colour, markersize=8)[0]
+    word = figures.direct_label(ax, 0.3, 0.91 * top, "")
+    border = ax.axhline(limit, color=figures.ROLES["loss"].colour, linestyle=":", linewidth=2)
     beyond = "more than this array can give"
-    border_word = direct_label(ax, 23.8, limit, beyond, "loss", size=TICK_PT, ha="right", va="bottom")
+    border_word = figures.direct_label(ax, 23.8, limit, beyond, "loss", size=figures.TICK_PT, ha="right", va="bottom")
 
     def update(day, marks):
         at = np.flatnonzero(local.normalize() == days[day - 1])
@@ -138,17 +126,29 @@ def direction_picture(decoded, record):
     top = 1.15 * max(
         0.5, float(np.nan_to_num(record["pv_w"]).max()) / 1000.0, float(np.quantile(np.abs(np.nan_to_num(net)), 0.999))
     )
-    figure, ax = new_figure()
-    hours_axis(ax)
-    zero_based(ax, top, "power (kW)", bottom=-top)
-    inward, outward = area(ax, "import", [0, 1], [0, 0], [0, 0]), area(ax, "export", [0, 1], [0, 0], [0, 0])
-    sun = line(ax, "pv", [], [])
-    open_marks = ax.plot([], [], "|", color=ROLES["reading"].colour, markersize=9)[0]
-    direct_label(ax, 0.3, 0.8 * top, "in", "import")
-    direct_label(ax, 0.3, -0.88 * top, "out", "export")
-    direct_label(ax, 23.7, 0.8 * top, "PV", "pv", ha="right")
-    direct_label(ax, 23.7, -0.88 * top, "| not sure", "reading", ha="right")
-    date = ax.text(0.5, 1.03, "", transform=ax.transAxes, ha="center", fontsize=TICK_PT, fontweight="bold", color=INK)
+    figure, ax = figures.new_figure()
+    figures.hours_axis(ax)
+    figures.zero_based(ax, top, "power (kW)", bottom=-top)
+    inward, outward = (
+        figures.area(ax, "import", [0, 1], [0, 0], [0, 0]),
+        figures.area(ax, "export", [0, 1], [0, 0], [0, 0]),
+    )
+    sun = figures.line(ax, "pv", [], [])
+    open_marks = ax.plot([], [], "|", color=figures.ROLES["reading"].colour, markersize=9)[0]
+    figures.direct_label(ax, 0.3, 0.8 * top, "in", "import")
+    figures.direct_label(ax, 0.3, -0.88 * top, "out", "export")
+    figures.direct_label(ax, 23.7, 0.8 * top, "PV", "pv", ha="right")
+    figures.direct_label(ax, 23.7, -0.88 * top, "| not sure", "reading", ha="right")
+    date = ax.text(
+        0.5,
+        1.03,
+        "",
+        transform=ax.transAxes,
+        ha="center",
+        fontsize=figures.TICK_PT,
+        fontweight="bold",
+        color=figures.INK,
+    )
 
     def update(day, sure):
         at = np.flatnonzero(local.normalize() == days[day - 1])
@@ -200,8 +200,8 @@ def yield_picture(table):
     pairs = (("measured", "pv", table["measured_kwh"]), ("typical year", "sun", table["model_kwh"]))
     figure, ax = _pairs(table["to"].dt.strftime("%y-%m-%d"), "energy (kWh)", *pairs, over=high)
     at, middle, half = np.arange(1.0, len(table) + 1) + 0.2, (low + high) / 2, (high - low) / 2
-    ax.errorbar(at, middle, half, fmt="none", ecolor=INK, elinewidth=2.5, capsize=7)
-    _above(ax, 0.78, "I usual range", INK)
+    ax.errorbar(at, middle, half, fmt="none", ecolor=figures.INK, elinewidth=2.5, capsize=7)
+    _above(ax, 0.78, "I usual range", figures.INK)
     whole, model = table["measured_kwh"].sum(), table["model_kwh"].sum()
     share = f"{100 * whole / model:.0f} % of" if model > 0 else "with no light in"
     inside = int(table["yield_h"].between(table["low_h"], table["high_h"]).sum())
@@ -225,27 +225,27 @@ def neighbour_picture(comparison, uncorrected=None):
     days = comparison.days
     x = np.arange(1.0, len(days) + 1)
     start = int((days["stage"] == "baseline").sum())
-    figure, (ax, below) = new_figure(2, 1, hspace=0.12, sharex=True, top=0.97)
+    figure, (ax, below) = figures.new_figure(2, 1, hspace=0.12, sharex=True, top=0.97)
     ax.set(xlim=(0.0, len(days) + 1.0), ylim=(70, 120))
     ax.set_ylabel("ratio (%)")
-    zero_based(below, 2.0, "sum")
+    figures.zero_based(below, 2.0, "sum")
     first = days.index.to_series().groupby(days.index.to_period("M")).first()
     at = days.index.get_indexer(first[first.dt.day <= 3]) + 1.0
     step = max(1, -(-len(at) // 9))
     below.set_xticks(at[::step], [f"{day:%b %y}" for day in first[first.dt.day <= 3]][::step])
     below.set_xlabel("month")
     for panel in (ax, below):
-        panel.axvline(start + 0.5, color=INK, linewidth=1.2)
-    ax.axhline(100, color=INK, linewidth=1.2)
+        panel.axvline(start + 0.5, color=figures.INK, linewidth=1.2)
+    ax.axhline(100, color=figures.INK, linewidth=1.2)
     below.axhline(1.0, color="#5F5F5F", linewidth=2.0, linestyle="--")
-    dots = line(ax, "pv", [], [], linestyle="none", marker="o", markersize=4.5)
-    total = line(below, "reading", [], [], linestyle="-")
-    mark = below.plot([], [], color=INK, linestyle="none", marker="D", markersize=9, clip_on=False)[0]
-    direct_label(ax, 1, 71, "baseline", va="bottom", size=14)
-    direct_label(ax, start + 2, 71, "later days", va="bottom", size=14)
-    direct_label(below, 1, 1.05, "- - line", "loss", va="bottom", size=14)
-    direct_label(below, 1, 0.5, "— sum of losses", "reading", va="bottom", size=14)
-    direct_label(below, 1, 1.55, "◆ first message", va="bottom", size=14)
+    dots = figures.line(ax, "pv", [], [], linestyle="none", marker="o", markersize=4.5)
+    total = figures.line(below, "reading", [], [], linestyle="-")
+    mark = below.plot([], [], color=figures.INK, linestyle="none", marker="D", markersize=9, clip_on=False)[0]
+    figures.direct_label(ax, 1, 71, "baseline", va="bottom", size=14)
+    figures.direct_label(ax, start + 2, 71, "later days", va="bottom", size=14)
+    figures.direct_label(below, 1, 1.05, "- - line", "loss", va="bottom", size=14)
+    figures.direct_label(below, 1, 0.5, "— sum of losses", "reading", va="bottom", size=14)
+    figures.direct_label(below, 1, 1.55, "◆ first message", va="bottom", size=14)
 
     def update(day, roofs=True):
         shown = comparison if roofs or uncorrected is None else uncorrected
@@ -273,20 +273,22 @@ def neighbour_picture(comparison, uncorrected=None):
 
 def _pairs(names, label, first, second, over=()):
     """Draw two columns beside each other for each name; ``first`` and ``second`` are (word, role, heights)."""
-    figure, ax = new_figure(bottom=0.2, top=0.86)
+    figure, ax = figures.new_figure(bottom=0.2, top=0.86)
     place = np.arange(1.0, len(names) + 1)
     values = np.nan_to_num(np.r_[first[2], second[2], over].astype(float))
-    zero_based(ax, 1.12 * max(values.max(), 1.0), label, bottom=min(0.0, 1.12 * values.min()))
+    figures.zero_based(ax, 1.12 * max(values.max(), 1.0), label, bottom=min(0.0, 1.12 * values.min()))
     ax.set_xlim(0.4, max(len(place), 3) + 0.6)
     step = 1 if len(place) <= 8 else 2
     ax.set_xticks(place[::step], list(names)[::step])
     ax.set_xlabel("period that ends at the reading of (year-month-day)")
     for (word, role, heights), side, shift, x in ((first, "left", -0.2, 0.0), (second, "right", 0.2, 0.35)):
         height = np.nan_to_num(np.asarray(heights, float))
-        move_columns(boxes(ax, role), np.minimum(height, 0), np.maximum(height, 0), place + shift, 0.36)
-        _above(ax, x, f"{side}: {word}", ROLES[role].text)
+        figures.move_columns(figures.boxes(ax, role), np.minimum(height, 0), np.maximum(height, 0), place + shift, 0.36)
+        _above(ax, x, f"{side}: {word}", figures.ROLES[role].text)
     return figure, ax
 
 
 def _above(ax, x, words, colour, **where):
-    return ax.text(x, 1.04, words, transform=ax.transAxes, fontsize=TICK_PT, fontweight="bold", color=colour, **where)
+    return ax.text(
+        x, 1.04, words, transform=ax.transAxes, fontsize=figures.TICK_PT, fontweight="bold", color=colour, **where
+    )

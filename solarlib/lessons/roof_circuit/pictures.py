@@ -12,18 +12,7 @@ from matplotlib.ticker import MaxNLocator
 from solarlib.bill.reset import lost_by_reset_month
 from solarlib.house.bills import avoided_price
 from solarlib.house.year import house_load, weather, weather_at
-from solarlib.lessons.tools.figures import (
-    BACKGROUND,
-    ROLES,
-    TICK_PT,
-    area,
-    bars,
-    direct_label,
-    line,
-    months_axis,
-    new_figure,
-    zero_based,
-)
+from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import TYPICAL_YEAR, energy_kwh, plane_words
 from solarlib.roof.array import array_power
@@ -69,12 +58,12 @@ def shares_axis(ax, top):
 
 def lying_bars(ax, places, looks, **how):
     """Draw a bar and its number in each row, (role, hatch) one a row; return both, for `move_lying_bars`."""
-    look = {"height": 0.6, "edgecolor": BACKGROUND} | how
+    look = {"height": 0.6, "edgecolor": figures.BACKGROUND} | how
     drawn = [
-        ax.barh(place, 0.0, facecolor=ROLES[role].colour, hatch=hatch, **look)
+        ax.barh(place, 0.0, facecolor=figures.ROLES[role].colour, hatch=hatch, **look)
         for place, (role, hatch) in zip(places, looks)
     ]
-    return drawn, [direct_label(ax, 0, place, "", role, va="center") for place, (role, _) in zip(places, looks)]
+    return drawn, [figures.direct_label(ax, 0, place, "", role, va="center") for place, (role, _) in zip(places, looks)]
 
 
 def move_lying_bars(drawn, words, values, gap, rightmost=math.inf):
@@ -122,18 +111,18 @@ def roof_picture(house):
     most = max(*steep, trays[DISTANCES[-1]].max(), 1.0)
     top = 1.3 * max(most, min(use.max(), 2.0 * most))  # a house that uses more still than that: no line
     emptied = reset_month(house)
-    figure, ax = new_figure(bottom=0.1)
-    months_axis(ax)
-    zero_based(ax, top, "energy to the house (kWh)")
-    left = bars(ax, "pv", place - 0.2, 0 * place, width=0.38, hatch="")
-    hatched = {"hatch": "//", "color": BACKGROUND, "edgecolor": ROLES["pv"].colour}
-    right = bars(ax, "pv", place + 0.2, 0 * place, width=0.38, **hatched)
-    own = line(ax, "load", place, use, marker="o", markersize=8, zorder=5)
+    figure, ax = figures.new_figure(bottom=0.1)
+    figures.months_axis(ax)
+    figures.zero_based(ax, top, "energy to the house (kWh)")
+    left = figures.bars(ax, "pv", place - 0.2, 0 * place, width=0.38, hatch="")
+    hatched = {"hatch": "//", "color": figures.BACKGROUND, "edgecolor": figures.ROLES["pv"].colour}
+    right = figures.bars(ax, "pv", place + 0.2, 0 * place, width=0.38, **hatched)
+    own = figures.line(ax, "load", place, use, marker="o", markersize=8, zorder=5)
     own.set_visible(bool(use.max() < 0.86 * top))
-    direct_label(ax, 0.5, 0.95 * top, "filled: pitched roof", "pv", va="center")
-    direct_label(ax, 12.5, 0.95 * top, "hatched: trays on a flat roof", "pv", va="center", ha="right")
+    figures.direct_label(ax, 0.5, 0.95 * top, "filled: pitched roof", "pv", va="center")
+    figures.direct_label(ax, 12.5, 0.95 * top, "hatched: trays on a flat roof", "pv", va="center", ha="right")
     if own.get_visible():
-        direct_label(ax, 6.5, 0.86 * top, "dots: house use", va="center", ha="center", size=TICK_PT)
+        figures.direct_label(ax, 6.5, 0.86 * top, "dots: house use", va="center", ha="center", size=figures.TICK_PT)
 
     def update(tilt, azimuth, distance):
         pitched, flat = monthly_kwh(roof_year(house, tilt, azimuth)), trays[distance]
@@ -248,9 +237,9 @@ def kwh_price(house):
 def shade_picture(house):
     """Return the picture of shade: an obstacle's place, width, height -> the sky, and three numbers of a year."""
     ahead, distance = largest_plane(house.system).surface_azimuth, shade_distance(house)
-    figure, (sky, numbers) = new_figure(1, 2, width_ratios=(1.25, 1), left=0.08, right=0.985, wspace=0.52)
+    figure, (sky, numbers) = figures.new_figure(1, 2, width_ratios=(1.25, 1), left=0.08, right=0.985, wspace=0.52)
     _draw_sky(sky, house, ahead)
-    thing = area(sky, "load", [0, 1], [0, 0], [0, 0], hatch="", alpha=0.8)
+    thing = figures.area(sky, "load", [0, 1], [0, 0], [0, 0], hatch="", alpha=0.8)
     rows = (2, 1, 0)
     rows_axis(numbers, rows, ["light lost", "converter\na module", "one string"], (-0.6, 2.7))
     top = 120 * max(shade_loss(house, 0, WIDEST, TALLEST).string_loss, 0.01)
@@ -279,17 +268,17 @@ def _draw_sky(ax, house, ahead):
     ax.set_xlim(-120, 120)
     ax.set_xticks(range(-90, 91, 45), ["90 left", "45", "ahead", "45", "90 right"])
     ax.set_xlabel("direction, seen from the array (°)")
-    zero_based(ax, 90, "height above the horizon (°)")
+    figures.zero_based(ax, 90, "height above the horizon (°)")
     for month, name in ((6, "21 Jun"), (12, "21 Dec")):
         sun = _sun_on_21st(house, month)
         sun = sun.assign(side=(sun["azimuth"] - ahead + 180) % 360 - 180).sort_values("side")
         side, seen = sun["side"].to_numpy(), sun["apparent_elevation"].where(sun["apparent_elevation"] > 0).to_numpy()
-        line(ax, "sun", side, seen)
+        figures.line(ax, "sun", side, seen)
         inside = np.where(abs(side) < 100, seen, np.nan)
         if np.isfinite(inside).any():
             best = int(np.nanargmax(inside))
             at = side[best], min(inside[best] + 2, 80)
-            direct_label(ax, *at, name, "sun", size=TICK_PT, ha="center", va="bottom")
+            figures.direct_label(ax, *at, name, "sun", size=figures.TICK_PT, ha="center", va="bottom")
 
 
 def _obstacle(house, aside, width, height):

@@ -4,17 +4,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.house.year import simulate
-from solarlib.lessons.tools.figures import (
-    MONTHS,
-    area,
-    bars,
-    direct_label,
-    hours_axis,
-    line,
-    months_axis,
-    new_figure,
-    zero_based,
-)
+from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.registers import split
 from solarlib.quantities import energy_kwh, plane_words
@@ -39,14 +29,16 @@ def day_picture(house):
     """Return the picture of one day: day number, share of the array -> power made and used, hour by hour."""
     days = [group for _, group in simulate(house).groupby(lambda time: time.day_of_year)]
     top = max(day[["generation_w", "load_w"]].max().max() for day in days) / 1000.0
-    figure, ax = new_figure()
-    hours_axis(ax)
-    zero_based(ax, 1.12 * max(top, 1.4 * max(day["generation_w"].max() for day in days) / 1000.0), "mean power (kW)")
+    figure, ax = figures.new_figure()
+    figures.hours_axis(ax)
+    figures.zero_based(
+        ax, 1.12 * max(top, 1.4 * max(day["generation_w"].max() for day in days) / 1000.0), "mean power (kW)"
+    )
     hour = np.arange(25.0)
-    made = area(ax, "pv", hour, 0 * hour, 0 * hour, step="post", alpha=0.85)
-    used = line(ax, "load", hour, 0 * hour, drawstyle="steps-post", linestyle="-")
-    made_name = direct_label(ax, 12, 0, "the array makes", "pv", ha="center", va="bottom")
-    used_name = direct_label(ax, 0.3, 0, "the house uses", "load", va="bottom")
+    made = figures.area(ax, "pv", hour, 0 * hour, 0 * hour, step="post", alpha=0.85)
+    used = figures.line(ax, "load", hour, 0 * hour, drawstyle="steps-post", linestyle="-")
+    made_name = figures.direct_label(ax, 12, 0, "the array makes", "pv", ha="center", va="bottom")
+    used_name = figures.direct_label(ax, 0.3, 0, "the house uses", "load", va="bottom")
 
     def update(day, size):
         table = days[day - 1]
@@ -74,15 +66,17 @@ def year_picture(house):
     """Return the picture of the year: share of the array, share of the use -> kWh made and used in each month."""
     energy = monthly(house)
     months = np.arange(1, 13)
-    figure, ax = new_figure()
-    months_axis(ax)
+    figure, ax = figures.new_figure()
+    figures.months_axis(ax)
     top = 1.14 * 1.4 * max(energy["generation_w"].max(), energy["load_w"].max())
-    zero_based(ax, top, "energy (kWh a month)")
-    made = bars(ax, "pv", months - 0.2, 0 * months, width=0.38)
-    used = bars(ax, "load", months + 0.2, 0 * months, width=0.38, color="#FFFFFF", edgecolor="#1A1A1A", linewidth=2.5)
+    figures.zero_based(ax, top, "energy (kWh a month)")
+    made = figures.bars(ax, "pv", months - 0.2, 0 * months, width=0.38)
+    used = figures.bars(
+        ax, "load", months + 0.2, 0 * months, width=0.38, color="#FFFFFF", edgecolor="#1A1A1A", linewidth=2.5
+    )
     # above the tallest bar that the controls allow
-    direct_label(ax, 0.6, 0.94 * top, "left: made", "pv", va="center")
-    direct_label(ax, 3.2, 0.94 * top, "right: used", "load", va="center")
+    figures.direct_label(ax, 0.6, 0.94 * top, "left: made", "pv", va="center")
+    figures.direct_label(ax, 3.2, 0.94 * top, "right: used", "load", va="center")
 
     def update(size, use):
         values = [energy["generation_w"].to_numpy() * size / 100.0, energy["load_w"].to_numpy() * use / 100.0]
@@ -91,7 +85,7 @@ def year_picture(house):
                 bar.set_height(height)
         surplus = values[0] - values[1]
         more = int((surplus > 0).sum())
-        most = MONTHS[values[1].argmax()]
+        most = figures.MONTHS[values[1].argmax()]
         return (
             f"In the year the array makes {values[0].sum():,.0f} kWh and the house uses {values[1].sum():,.0f} kWh. "
             f"It makes more than the house uses in {more} of 12 months; the house uses most in {most}."

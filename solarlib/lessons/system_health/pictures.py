@@ -14,17 +14,7 @@ from solarlib.health.neighbours import LEAST_RATIO, log_ratio_to_median, scatter
 from solarlib.health.shapes import hourly_ratio
 from solarlib.house.health import one_roof, season, typical_yields
 from solarlib.house.year import weather
-from solarlib.lessons.tools.figures import (
-    BACKGROUND,
-    INK,
-    area,
-    direct_label,
-    hours_axis,
-    line,
-    months_axis,
-    new_figure,
-    zero_based,
-)
+from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import counted, energy_kwh
 from solarlib.roof.array import array_power
@@ -46,7 +36,7 @@ YEARS = tuple(range(1, 11))
 LUCKS = 5
 _SITE = 0.03 / scatter_factor(5)  # of one system's day, so that the ratio to five scatters by 3 %
 _SEED = 8
-_PAPER = {"facecolor": BACKGROUND, "edgecolor": "none", "alpha": 0.85, "pad": 1.0}
+_PAPER = {"facecolor": figures.BACKGROUND, "edgecolor": "none", "alpha": 0.85, "pad": 1.0}
 
 
 @lru_cache(maxsize=12)
@@ -115,21 +105,21 @@ def compared(house, measure, dead, roofs):
 
 def measure_picture(house):
     """Return the picture of a year seen in four ways: measure, dead modules, roofs of the neighbours."""
-    figure, ax = new_figure(top=0.86)
-    months_axis(ax)
+    figure, ax = figures.new_figure(top=0.86)
+    figures.months_axis(ax)
     ax.set_ylim(50, 150)
     ax.set_ylabel("% of before June")
     days = daily_yields(house)[0].index
     x = days.month - 0.5 + (days.day - 1) / days.days_in_month
-    dots = line(ax, "pv", x, 0.0 * x, linestyle="none", marker="o", markersize=5)
-    ax.axvline(FIRST_MONTH - 0.5, color=INK, linewidth=1.5, linestyle=":")
-    ax.plot([0.5, FIRST_MONTH - 0.5], [100, 100], color=INK, linewidth=3.0)
-    later = ax.plot([FIRST_MONTH - 0.5, FIRST_MONTH + 2.5], [0, 0], color=INK, linewidth=3.0)[0]
+    dots = figures.line(ax, "pv", x, 0.0 * x, linestyle="none", marker="o", markersize=5)
+    ax.axvline(FIRST_MONTH - 0.5, color=figures.INK, linewidth=1.5, linestyle=":")
+    ax.plot([0.5, FIRST_MONTH - 0.5], [100, 100], color=figures.INK, linewidth=3.0)
+    later = ax.plot([FIRST_MONTH - 0.5, FIRST_MONTH + 2.5], [0, 0], color=figures.INK, linewidth=3.0)[0]
     one = 100.0 / house.system.module_count
     ax.plot([FIRST_MONTH - 0.5, 12.5], [100 - one] * 2, **{"color": "#5F5F5F", "linestyle": "--", "linewidth": 2.0})
-    direct_label(ax, 0.5, 152, "● one day", "pv", va="bottom")
-    direct_label(ax, 2.9, 152, "— middle of the days", va="bottom")
-    direct_label(ax, 7.3, 152, f"- - one module of {house.system.module_count} less", "loss", va="bottom")
+    figures.direct_label(ax, 0.5, 152, "● one day", "pv", va="bottom")
+    figures.direct_label(ax, 2.9, 152, "— middle of the days", va="bottom")
+    figures.direct_label(ax, 7.3, 152, f"- - one module of {house.system.module_count} less", "loss", va="bottom")
 
     def update(measure, dead, roofs):
         values = compared(house, measure, dead, roofs)
@@ -161,19 +151,19 @@ def chart_picture(house):
     count = house.system.module_count
     usual = {scatter: Baseline(0.0, scatter / 100.0, BASELINE_DAYS) for scatter in SCATTERS}
     plans = {(s, wait): design(usual[s], 1.0 / count, wait) for s in SCATTERS for wait in WAITS.values()}
-    figure, (ax, below) = new_figure(2, 1, hspace=0.12, sharex=True, top=0.97)
+    figure, (ax, below) = figures.new_figure(2, 1, hspace=0.12, sharex=True, top=0.97)
     ax.set(xlim=(-BASELINE_DAYS, CHART_DAYS), ylim=(-60, 30))
     ax.set_ylabel("off by (%)")
-    zero_based(below, 2.0, "sum")
+    figures.zero_based(below, 2.0, "sum")
     below.set_xlabel("days after the baseline")
     for panel in (ax, below):
-        panel.axvline(0, color=INK, linewidth=1.2)
-        panel.axvline(FAULT_DAY, color=INK, linewidth=1.5, linestyle=":")
+        panel.axvline(0, color=figures.INK, linewidth=1.2)
+        panel.axvline(FAULT_DAY, color=figures.INK, linewidth=1.5, linestyle=":")
     below.axhline(1.0, color="#5F5F5F", linewidth=2.0, linestyle="--")
     day = np.arange(-BASELINE_DAYS, CHART_DAYS)
-    dots = line(ax, "pv", day, 0.0 * day, linestyle="none", marker="o", markersize=4.5)
-    total = line(below, "reading", day[BASELINE_DAYS:], 0.0 * day[BASELINE_DAYS:], linestyle="-")
-    mark = below.plot([], [], color=INK, linestyle="none", marker="D", markersize=8, clip_on=False)[0]
+    dots = figures.line(ax, "pv", day, 0.0 * day, linestyle="none", marker="o", markersize=4.5)
+    total = figures.line(below, "reading", day[BASELINE_DAYS:], 0.0 * day[BASELINE_DAYS:], linestyle="-")
+    mark = below.plot([], [], color=figures.INK, linestyle="none", marker="D", markersize=8, clip_on=False)[0]
     labels = (
         (ax, -58, -58, "baseline: what is usual", None),
         (ax, 2, -58, "nothing wrong", None),
@@ -183,7 +173,7 @@ def chart_picture(house):
         (below, -58, 1.55, "◆ message", "reading"),
     )
     for panel, x, y, text, role in labels:
-        direct_label(panel, x, y, text, role, va="bottom", size=14)
+        figures.direct_label(panel, x, y, text, role, va="bottom", size=14)
 
     def update(dead, scatter, wait, luck):
         values, plan = chart_days(house, dead, scatter, luck), plans[scatter, wait]
@@ -242,22 +232,22 @@ def shape_picture(house):
     """Return the picture of four unknown causes: case, season -> power beside the expected, its ratio by the hour."""
     cases = {(case, season): case_day(house, case, season) for case in CASES for season in ("summer", "spring")}
     top = 1.3 * max(expected.max() for _, expected in cases.values()) / 1000.0
-    figure, (ax, side) = new_figure(1, 2, left=0.08, right=0.985, wspace=0.2, width_ratios=(1.6, 1))
-    hours_axis(ax, step=6)
-    zero_based(ax, top, "power (kW)")
+    figure, (ax, side) = figures.new_figure(1, 2, left=0.08, right=0.985, wspace=0.2, width_ratios=(1.6, 1))
+    figures.hours_axis(ax, step=6)
+    figures.zero_based(ax, top, "power (kW)")
     hour = np.arange(288) / 12.0
-    shade = area(ax, "loss", hour, 0 * hour, 0 * hour, hatch="")
+    shade = figures.area(ax, "loss", hour, 0 * hour, 0 * hour, hatch="")
     shade.set_alpha(0.45)
-    own_line = line(ax, "pv", hour, 0 * hour, linewidth=2.5)
-    wish = line(ax, "load", hour, 0 * hour, linewidth=2.0, linestyle="--")
-    direct_label(ax, 0.4, 0.98 * top, "- - expected", va="top")
-    direct_label(ax, 8.5, 0.98 * top, "— this house", "pv", va="top")
-    direct_label(ax, 17.2, 0.98 * top, "■ missing", "loss", va="top")
-    zero_based(side, 1.3, "own / expected")
+    own_line = figures.line(ax, "pv", hour, 0 * hour, linewidth=2.5)
+    wish = figures.line(ax, "load", hour, 0 * hour, linewidth=2.0, linestyle="--")
+    figures.direct_label(ax, 0.4, 0.98 * top, "- - expected", va="top")
+    figures.direct_label(ax, 8.5, 0.98 * top, "— this house", "pv", va="top")
+    figures.direct_label(ax, 17.2, 0.98 * top, "■ missing", "loss", va="top")
+    figures.zero_based(side, 1.3, "own / expected")
     side.set(xlim=(3, 22), xlabel="hour")
     side.set_xticks(range(3, 22, 3))
-    side.axhline(1.0, color=INK, linewidth=1.5, linestyle="--")
-    dots = line(side, "pv", [], [], linestyle="none", marker="o", markersize=8)
+    side.axhline(1.0, color=figures.INK, linewidth=1.5, linestyle="--")
+    dots = figures.line(side, "pv", [], [], linestyle="none", marker="o", markersize=8)
 
     def update(case, season):
         own, expected = cases[case, season]
@@ -306,16 +296,16 @@ def _unit_intervals():
 def ageing_picture(house):
     """Return the picture of patience: true change a year, scatter of a day, luck -> what each year may tell."""
     units = _unit_intervals()
-    figure, ax = new_figure()
+    figure, ax = figures.new_figure()
     ax.set(xlim=(0.3, YEARS[-1] + 0.7), xlabel="full years of records", ylim=(-6, 4))
     ax.set_xticks(YEARS)
     ax.set_ylabel("change (% a year)")
-    ax.axhline(0.0, color=INK, linewidth=1.2)
-    truth = line(ax, "load", [0.3, YEARS[-1] + 0.7], [0, 0], linestyle="--", linewidth=2.0)
-    spans = line(ax, "pv", [], [], linestyle="-", linewidth=9.0, solid_capstyle="butt")
-    direct_label(ax, 0.5, 3.9, "■ 90 % interval", "pv", va="top", bbox=_PAPER)
-    direct_label(ax, 4.3, 3.9, "- - true change", "load", va="top", bbox=_PAPER)
-    direct_label(ax, 1.5, 0.15, "nothing can\nbe told", ha="center", va="bottom", size=14)
+    ax.axhline(0.0, color=figures.INK, linewidth=1.2)
+    truth = figures.line(ax, "load", [0.3, YEARS[-1] + 0.7], [0, 0], linestyle="--", linewidth=2.0)
+    spans = figures.line(ax, "pv", [], [], linestyle="-", linewidth=9.0, solid_capstyle="butt")
+    figures.direct_label(ax, 0.5, 3.9, "■ 90 % interval", "pv", va="top", bbox=_PAPER)
+    figures.direct_label(ax, 4.3, 3.9, "- - true change", "load", va="top", bbox=_PAPER)
+    figures.direct_label(ax, 1.5, 0.15, "nothing can\nbe told", ha="center", va="bottom", size=14)
 
     def update(rate, scatter, luck):
         change = np.log1p(rate / 100.0)

@@ -7,22 +7,8 @@ import pandas as pd
 
 from solarlib.direction.step_test import certain_import, energy_bounds
 from solarlib.house.year import simulate
-from solarlib.lessons.tools.figures import (
-    BACKGROUND,
-    INK,
-    MONTHS,
-    ROLES,
-    area,
-    bars,
-    boxes,
-    direct_label,
-    hours_axis,
-    line,
-    months_axis,
-    move_columns,
-    new_figure,
-    zero_based,
-)
+from solarlib.lessons.tools import figures
+from solarlib.lessons.tools.figures import MONTHS
 from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.registers import split, unsigned
 from solarlib.quantities import energy_kwh
@@ -33,7 +19,12 @@ WINDOW_MIN = 180
 MARGIN_W = 40.0
 _SEED = 6  # of the clouds and of the sensor's noise: the same lesson on every machine
 _MINUTE = np.arange(1440)
-_PAPER = {"facecolor": BACKGROUND, "edgecolor": "none", "alpha": 0.85, "pad": 1.0}  # lets a name be read across a line
+_PAPER = {
+    "facecolor": figures.BACKGROUND,
+    "edgecolor": "none",
+    "alpha": 0.85,
+    "pad": 1.0,
+}  # lets a name be read across a line
 
 
 @lru_cache(maxsize=2)
@@ -93,18 +84,18 @@ def fold_picture(house):
     most = max(day["net_w"].max() for day in days.values()) / 1000.0
     least = min(day["net_w"].min() for day in days.values()) / 1000.0
     top = 1.25 * max(most, -least)
-    figure, ax = new_figure()
-    hours_axis(ax)
-    zero_based(ax, top, "power (kW)", bottom=min(1.3 * least, -0.2 * top))
-    ax.axhline(0, color=INK, linewidth=1.2)
+    figure, ax = figures.new_figure()
+    figures.hours_axis(ax)
+    figures.zero_based(ax, top, "power (kW)", bottom=min(1.3 * least, -0.2 * top))
+    ax.axhline(0, color=figures.INK, linewidth=1.2)
     hour, flat = _MINUTE / 60.0, np.zeros(1440)
-    taken = area(ax, "import", hour, flat, flat, hatch="")
-    given = area(ax, "export", hour, flat, flat, hatch="")
-    shown = line(ax, "reading", hour, flat, linewidth=1.6, linestyle="-")
-    mark = ax.plot([0, 24], [0, 0], color=INK, linewidth=2.0, linestyle="--")[0]
-    direct_label(ax, 0.2, 0.98 * top, "■ reading, no direction", "reading", va="top")
-    direct_label(ax, 12.2, 0.98 * top, "■ import, above zero", "import", va="top")
-    direct_label(ax, 0.2, 0.96 * ax.get_ylim()[0], "■ export, below zero", "export", va="bottom")
+    taken = figures.area(ax, "import", hour, flat, flat, hatch="")
+    given = figures.area(ax, "export", hour, flat, flat, hatch="")
+    shown = figures.line(ax, "reading", hour, flat, linewidth=1.6, linestyle="-")
+    mark = ax.plot([0, 24], [0, 0], color=figures.INK, linewidth=2.0, linestyle="--")[0]
+    figures.direct_label(ax, 0.2, 0.98 * top, "■ reading, no direction", "reading", va="top")
+    figures.direct_label(ax, 12.2, 0.98 * top, "■ import, above zero", "import", va="top")
+    figures.direct_label(ax, 0.2, 0.96 * ax.get_ylim()[0], "■ export, below zero", "export", va="bottom")
 
     def update(month, sky, level):
         day = days[month, sky]
@@ -143,22 +134,22 @@ def sum_picture(house):
     tables = month_sums(house)
     top = 1.3 * max(table["delivered"].add(table["received"]).max() for table in tables.values())
     months = np.arange(1, 13)
-    figure, ax = new_figure()
-    months_axis(ax)
-    zero_based(ax, top, "energy (kWh a month)")
-    low, high = boxes(ax, "import", hatch=""), boxes(ax, "export")
-    use = line(ax, "load", months, 0.0 * months, marker="D", markersize=8, linestyle="none")
-    bracket = ax.plot([], [], color=ROLES["reading"].colour, linewidth=4.0)[0]
-    total = direct_label(ax, 1, 0, "", "reading", ha="center", va="bottom", bbox=_PAPER)
-    direct_label(ax, 0.5, 0.98 * top, "■ received (export)", "export", va="top")
-    direct_label(ax, 4.5, 0.98 * top, "■ delivered (import)", "import", va="top")
-    direct_label(ax, 8.6, 0.98 * top, "◆ what the house used", "load", va="top")
+    figure, ax = figures.new_figure()
+    figures.months_axis(ax)
+    figures.zero_based(ax, top, "energy (kWh a month)")
+    low, high = figures.boxes(ax, "import", hatch=""), figures.boxes(ax, "export")
+    use = figures.line(ax, "load", months, 0.0 * months, marker="D", markersize=8, linestyle="none")
+    bracket = ax.plot([], [], color=figures.ROLES["reading"].colour, linewidth=4.0)[0]
+    total = figures.direct_label(ax, 1, 0, "", "reading", ha="center", va="bottom", bbox=_PAPER)
+    figures.direct_label(ax, 0.5, 0.98 * top, "■ received (export)", "export", va="top")
+    figures.direct_label(ax, 4.5, 0.98 * top, "■ delivered (import)", "import", va="top")
+    figures.direct_label(ax, 8.6, 0.98 * top, "◆ what the house used", "load", va="top")
 
     def update(month, size):
         table, at = tables[size], MONTHS.index(month)
         delivered, received = table["delivered"].to_numpy(), table["received"].to_numpy()
-        move_columns(low, 0.0 * delivered, delivered, width=0.62)
-        move_columns(high, delivered, delivered + received, width=0.62)
+        figures.move_columns(low, 0.0 * delivered, delivered, width=0.62)
+        figures.move_columns(high, delivered, delivered + received, width=0.62)
         use.set_data(months, table["use"])
         came, went = round(delivered[at]), round(received[at])  # whole kWh, as the display of a meter shows
         whole, net = came + went, came - went
@@ -180,21 +171,21 @@ def certain_picture(house):
     days = _days(house)
     top = 1.28 * max(day[["reading_w", "generation_w"]].max().max() for day in days.values()) / 1000.0
     reach = 1.08 * max(energy_kwh(day["reading_w"]).sum() for day in days.values())
-    figure, (ax, side) = new_figure(1, 2, left=0.075, right=0.985, wspace=0.22, width_ratios=(2.7, 1))
-    hours_axis(ax)
-    zero_based(ax, top, "power (kW)")
-    zero_based(side, 1.12 * reach, "kWh this day")
+    figure, (ax, side) = figures.new_figure(1, 2, left=0.075, right=0.985, wspace=0.22, width_ratios=(2.7, 1))
+    figures.hours_axis(ax)
+    figures.zero_based(ax, top, "power (kW)")
+    figures.zero_based(side, 1.12 * reach, "kWh this day")
     side.set(xlim=(-0.6, 1.6), xticks=[0, 1], xticklabels=["import", "export"])
     hour, flat = _MINUTE / 60.0, np.zeros(1440)
-    open_part = area(ax, "reading", hour, flat, flat)
-    sure_part = area(ax, "import", hour, flat, flat, hatch="")
-    sun = line(ax, "pv", hour, flat, linewidth=2.0)
-    direct_label(ax, 0.2, 0.98 * top, "■ surely import", "import", va="top")
-    direct_label(ax, 8.4, 0.98 * top, "■ either way", "reading", va="top")
-    direct_label(ax, 15.2, 0.98 * top, "— recorded PV", "pv", va="top")
-    ranges = [bars(side, role, [x], [0.0], width=0.5)[0] for x, role in enumerate(("import", "export"))]
-    truth = side.plot([0, 1], [0, 0], "D", markersize=11, color=INK, markeredgecolor=BACKGROUND)[0]
-    direct_label(side, -0.5, 1.1 * reach, "◆ true value", va="top", size=14)
+    open_part = figures.area(ax, "reading", hour, flat, flat)
+    sure_part = figures.area(ax, "import", hour, flat, flat, hatch="")
+    sun = figures.line(ax, "pv", hour, flat, linewidth=2.0)
+    figures.direct_label(ax, 0.2, 0.98 * top, "■ surely import", "import", va="top")
+    figures.direct_label(ax, 8.4, 0.98 * top, "■ either way", "reading", va="top")
+    figures.direct_label(ax, 15.2, 0.98 * top, "— recorded PV", "pv", va="top")
+    ranges = [figures.bars(side, role, [x], [0.0], width=0.5)[0] for x, role in enumerate(("import", "export"))]
+    truth = side.plot([0, 1], [0, 0], "D", markersize=11, color=figures.INK, markeredgecolor=figures.BACKGROUND)[0]
+    figures.direct_label(side, -0.5, 1.1 * reach, "◆ true value", va="top", size=14)
 
     def update(month, sky, error, margin):
         day = days[month, sky]
@@ -223,21 +214,21 @@ def candidates_picture(house):
     """Return the picture of two house loads: sky, start hour, noise, truth -> three hours of both candidates."""
     days = {sky: _days(house)[sunniest_month(house), sky] for sky in SKIES}
     top = 1.32 * max(max(2 * day["generation_w"].max(), day["load_w"].max()) for day in days.values()) / 1000.0
-    figure, ax = new_figure()
+    figure, ax = figures.new_figure()
     ax.set(xlim=(0, WINDOW_MIN), xlabel="minutes from the start")
     ax.set_xticks(range(0, WINDOW_MIN + 1, 30))
-    zero_based(ax, top, "power (kW)")
+    figures.zero_based(ax, top, "power (kW)")
     minute = np.arange(WINDOW_MIN)
-    pv = line(ax, "pv", minute, 0.0 * minute, linewidth=2.0)
-    if_import = line(ax, "import", minute, 0.0 * minute, linewidth=2.5)
-    if_export = line(
+    pv = figures.line(ax, "pv", minute, 0.0 * minute, linewidth=2.0)
+    if_import = figures.line(ax, "import", minute, 0.0 * minute, linewidth=2.5)
+    if_export = figures.line(
         ax, "export", minute, 0.0 * minute, linestyle="-", linewidth=2.5, marker="o", markevery=15, markersize=8
     )
-    true_load = line(ax, "load", minute, 0.0 * minute, linestyle=(0, (1, 1)), linewidth=3.5)
-    direct_label(ax, 2, 0.99 * top, "- - reading + PV (if importing)", "import", va="top", bbox=_PAPER)
-    direct_label(ax, 2, 0.88 * top, "● PV − reading (if exporting)", "export", va="top", bbox=_PAPER)
-    direct_label(ax, 112, 0.99 * top, "— PV", "pv", va="top", bbox=_PAPER)
-    truth_name = direct_label(ax, 112, 0.88 * top, "··· true house load", "load", va="top", bbox=_PAPER)
+    true_load = figures.line(ax, "load", minute, 0.0 * minute, linestyle=(0, (1, 1)), linewidth=3.5)
+    figures.direct_label(ax, 2, 0.99 * top, "- - reading + PV (if importing)", "import", va="top", bbox=_PAPER)
+    figures.direct_label(ax, 2, 0.88 * top, "● PV − reading (if exporting)", "export", va="top", bbox=_PAPER)
+    figures.direct_label(ax, 112, 0.99 * top, "— PV", "pv", va="top", bbox=_PAPER)
+    truth_name = figures.direct_label(ax, 112, 0.88 * top, "··· true house load", "load", va="top", bbox=_PAPER)
 
     def update(sky, start, noise, truth):
         day = days[sky].iloc[60 * start : 60 * start + WINDOW_MIN]
