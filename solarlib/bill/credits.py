@@ -6,6 +6,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from solarlib.quantities import InputError, require
 
 ZERO = Decimal(0)
+HAIR = Decimal("1e-15")  # far below a step of energy, far above what a share of days loses in its 28th digit
 
 
 class Lots:
@@ -109,9 +110,10 @@ def cross(names, rule, price, kwh, billed, step):
         kWh that arrive in and that leave each bucket.
     """
     into, out = dict.fromkeys(names, ZERO), dict.fromkeys(names, ZERO)
-    dearest = sorted(names, key=lambda name: -price[name])
+    rank = {name: price[name].quantize(HAIR) for name in names}
+    dearest = sorted(names, key=lambda name: -rank[name])
     for giver in dearest:
-        cheaper = [name for name in dearest if price[name] < price[giver]]
+        cheaper = [name for name in dearest if rank[name] < rank[giver]]
         for taker in cheaper if rule == "high to low" else [name for name in dearest if name != giver]:
             wanted = billed[taker] - into[taker]
             if rule == "high to low":
@@ -119,8 +121,8 @@ def cross(names, rule, price, kwh, billed, step):
             elif price[giver] > 0 and price[taker] > 0:
                 # whole steps, rounded so that what goes out is never worth less than what comes in
                 ratio = price[taker] / price[giver]
-                got = min(wanted, (kwh[giver].amount / ratio).quantize(step, ROUND_FLOOR))
-                moved = kwh[giver].take((got * ratio).quantize(step, ROUND_CEILING))
+                got = min(wanted, (kwh[giver].amount / ratio).quantize(HAIR).quantize(step, ROUND_FLOOR))
+                moved = kwh[giver].take((got * ratio).quantize(HAIR).quantize(step, ROUND_CEILING))
             else:
                 continue
             out[giver] += moved

@@ -58,7 +58,7 @@ def prices_by_time(draw, minutes):
         parts = 24 * 60 // minutes
         return [[((a * m + b * h + shift) % 29 - 6) / 100 for h in range(parts)] for m in range(12)]
 
-    form = draw(st.sampled_from(["table", "kinds", "file", "file"]))
+    form = draw(st.sampled_from(["table", "kinds", "file"]))
     if form == "table":
         return table(0)
     if form == "kinds":
@@ -100,7 +100,8 @@ def add_lines(draw, table, by_time, names):
         _maybe(draw, lines[-1], "netting", nettings, 1)
     if maybe({"line": "own netting", "on": "import", "price": 0.0173}, 3):
         _maybe(draw, lines[-1], "netting", nettings, 1)
-    ons = ["delivered", "import", "received", "export", "generation"] + (["use"] if credit["unit"] == "none" else [])
+    ons = ["delivered", "import", "received", "export", "generation"]
+    ons += ["use"] * 4 if credit["unit"] == "none" else []
     if maybe({"line": "own blocks", "on": draw(st.sampled_from([*ons, "billed"]))}, 2):
         lines[-1] |= {"blocks": [{"up_to_kwh": 40, "price": 0.031}, {"price": 0.017}]}
         if lines[-1]["on"] in ("import", "export"):
@@ -162,7 +163,7 @@ def without_contradictions(table):
 def widen(draw, table, by_time):
     """Add the rules that `rule_space` does not draw to one of its tables."""
     names, credit = [bucket["name"] for bucket in table.get("bucket", [])], table["credit"]
-    if by_time and draw(st.integers(1, 3)) == 1:
+    if by_time and credit["unit"] != "none" and draw(st.booleans()):
         for key in [key for key in credit if key not in ("netting", "export_limit_kw")]:
             del credit[key]
         credit |= {"unit": "money", "export_price": 0.031}
@@ -224,11 +225,9 @@ def settle_by_year(draw, table):
     for key in [key for key in credit if "reset" in key or "threshold" in key]:
         del credit[key]
     table["settlement"] = "year"
-    if draw(st.booleans()):
-        table |= {
-            "minimum_bill": draw(st.sampled_from([15, 60])),
-            "minimum_counts": draw(st.sampled_from([True, True, False])),
-        }
+    if draw(st.integers(1, 3)) > 1:
+        counts = draw(st.sampled_from([True, True, True, False]))
+        table |= {"minimum_bill": draw(st.sampled_from([15, 60])), "minimum_counts": counts}
     resets = [
         {"reset_month": 3},
         {"reset_month": 10},

@@ -9,6 +9,7 @@ import tomllib
 from collections import Counter
 from dataclasses import replace
 from datetime import date
+from decimal import Decimal
 from fractions import Fraction
 
 import numpy as np
@@ -21,6 +22,7 @@ from hypothesis import HealthCheck, assume, given, settings, strategies as st
 from profiles import examples
 from rule_space import intervals, metered
 from solarlib.bill.accounts import bills
+from solarlib.bill.credits import Lots, cross
 from solarlib.bill.periods import longest_step, monthly_periods
 from solarlib.bill.tariff import TARIFF_FOLDER, read_tariff
 from solarlib.quantities import InputError
@@ -93,8 +95,7 @@ def compare_registers(tables, data):
     tariffs = read_all(tables)
     periods = data.draw(metered(tariffs[0].bucket_names))
     if len(tables) > 1 and data.draw(st.booleans()):
-        tables = joined(tables, [*periods["period_start"], periods["period_end"].iloc[-1]], data)
-        tariffs = read_all(tables)
+        tables, tariffs = joined(tables, tariffs, [*periods["period_start"], periods["period_end"].iloc[-1]], data)
     if data.draw(st.booleans()):
         periods["months"] = data.draw(st.lists(st.integers(1, 3), min_size=len(periods), max_size=len(periods)))
     add_columns(periods, tables, tariffs[0].bucket_names, data)
@@ -123,10 +124,9 @@ def add_columns(periods, tables, names, data):
 
 
 def compare_intervals(tables, data):
-    read_all(tables)
-    zone, minutes, reads, flows = data.draw(intervals())
-    tables = joined(tables, reads, data)
     tariffs = read_all(tables)
+    zone, minutes, reads, flows = data.draw(intervals())
+    tables, tariffs = joined(tables, tariffs, reads, data)
     ruling = second_ledger.ruling_of(tables, reads[:-1])
     kwh = {f"{name}_kwh": series for name, series in flows.items()}
     try:
@@ -152,14 +152,17 @@ def turns(index):
     return found | ({"clock set forward"} if (steps > index.freq).any() else set())
 
 
-def joined(tables, reads, data):
-    """Return as many of the tables as there are periods, one after another, each from the day of a read."""
-    tables = tables[: len(reads) - 1]
-    days = sorted(data.draw(st.permutations(reads[1:-1]))[: len(tables) - 1])
-    return [
-        table | {"valid_from": first, "valid_to": last}
-        for table, first, last in zip(tables, [date(2020, 1, 1), *days], [*days, date(2030, 1, 1)])
+def joined(tables, tariffs, reads, data):
+    """Return as many tables, and tariffs, as there are periods, one after another, each from the day of a read."""
+    days = sorted(data.draw(st.permutations(reads[1:-1]))[: min(len(tables), len(reads) - 1) - 1])
+    dates = [
+        {"valid_from": first, "valid_to": last}
+        for first, last in zip([date(2020, 1, 1), *days], [*days, date(2030, 1, 1)])
     ]
+    return (
+        [table | limits for table, limits in zip(tables, dates)],
+        [replace(tariff, **limits) for tariff, limits in zip(tariffs, dates)],
+    )
 
 
 @pytest.mark.slow
@@ -182,12 +185,12 @@ def test_five_thousand_ledgers_of_every_shape():
     drawn = Counter()
 
     @given(wide_rule_sets(), st.data())
-    @tried(3500)
+    @tried(3300)
     def registers(tables, data):
         drawn.update(compare_registers(tables, data))
 
     @given(wide_rule_sets(by_time=True), st.data())
-    @tried(1500)
+    @tried(1700)
     def by_intervals(tables, data):
         drawn.update(compare_intervals(tables, data))
 
@@ -348,6 +351,28 @@ def test_half_a_cent_of_a_mean_of_three_powers_goes_up(blocks):
     row = {"period_start": date(2024, 1, 1), "period_end": date(2024, 2, 1), "delivered_kwh": 1.0, "received_kwh": 0.0}
     rows = bills(pd.DataFrame([row | {"demand_kw": 2.5 / 3}]), read_tariff(table | {"meant": ["demand"]}))
     assert str(rows[0]["line demand"]) == "1.78"  # 2.5 kW / 3 at 2.13 $ are 1.775 $
+
+
+@pytest.mark.parametrize("share", [Decimal(17) / 29, Decimal(22) / 29, Decimal(4) / 30])
+def test_credit_crosses_in_whole_steps_at_prices_that_are_shares_of_days(share):
+    step, banks = Decimal("0.1"), {"on": Lots(), "off": Lots()}
+    banks["off"].add(1, Decimal(6))
+    price = {"on": 2 * share, "off": share}  # twice as dear, but in the 28th digit
+    into, out = cross(("on", "off"), "by value", price, banks, {"on": Decimal(5), "off": Decimal(0)}, step)
+    assert (into["on"], out["off"]) == (3, 6)
+    banks["on"].add(1, Decimal(3))
+    into, out = cross(("on", "off"), "by value", price, banks, {"on": Decimal(0), "off": Decimal(9)}, step)
+    assert (into["off"], out["on"]) == (6, 3)
+
+
+def test_two_shares_that_make_one_price_do_not_cross():
+    price = {"on": Decimal(2) / 29 + Decimal(14) / 29, "off": Decimal(16) / 29}
+    assert price["on"] != price["off"]
+    banks = {"on": Lots(), "off": Lots()}
+    for bank in banks.values():
+        bank.add(1, Decimal(6))
+    into, _ = cross(("on", "off"), "high to low", price, banks, {"on": Decimal(5), "off": Decimal(5)}, Decimal(1))
+    assert sum(into.values()) == 0
 
 
 def test_a_price_that_is_a_tenth_of_a_cent_off_is_seen():
