@@ -6,7 +6,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from solarlib.quantities import InputError, require
 
 ZERO = Decimal(0)
-HAIR = Decimal("1e-15")  # far below a step of energy, far above what a share of days loses in its 28th digit
+HAIR = Decimal("1e-15")  # far below a step of energy or a cent, far above what a share of days loses in its 28th digit
 
 
 class Lots:

@@ -8,13 +8,12 @@ from datetime import timedelta
 from decimal import ROUND_HALF_UP, Decimal
 from functools import lru_cache
 
-from solarlib.bill.credits import ZERO
+from solarlib.bill.credits import HAIR, ZERO
 from solarlib.bill.tariff import BOUGHT, column
 from solarlib.quantities import InputError
 
 CENT = Decimal("0.01")
 MILLIONTH = Decimal("0.000001")
-HAIR = Decimal("1e-15")
 DAYS_PER_MONTH = 30  # the month that sheets mean when they scale a monthly amount by days
 
 

@@ -58,7 +58,7 @@ def prices_by_time(draw, minutes):
         parts = 24 * 60 // minutes
         return [[((a * m + b * h + shift) % 29 - 6) / 100 for h in range(parts)] for m in range(12)]
 
-    form = draw(st.sampled_from(["table", "kinds", "file"]))
+    form = draw(st.sampled_from(["table", "kinds", "file", "file"]))
     if form == "table":
         return table(0)
     if form == "kinds":
@@ -192,8 +192,11 @@ def widen(draw, table, by_time):
 
 def end_carried(draw, table):
     """Let a sum that was carried end at the reset, and be there."""
-    table |= {"carried_at_reset": draw(st.sampled_from(["keep", "forfeit", "pay"])), "negative_bill": "carry"}
-    if draw(st.integers(1, 3)) > 1:
+    table |= {
+        "carried_at_reset": draw(st.sampled_from(["keep", "forfeit", "forfeit", "pay", "pay"])),
+        "negative_bill": "carry",
+    }
+    if draw(st.integers(1, 5)) > 1:
         table["charge"].append({"line": "rebate", "on": "month", "price": -90})
 
 
@@ -228,21 +231,17 @@ def settle_by_year(draw, table):
     if draw(st.integers(1, 3)) > 1:
         counts = draw(st.sampled_from([True, True, True, False]))
         table |= {"minimum_bill": draw(st.sampled_from([15, 60])), "minimum_counts": counts}
-    resets = [
-        {"reset_month": 3},
-        {"reset_month": 10},
-        {"reset_date": "03-31"},
-        {"reset_anniversary": date(2020, 6, 15)},
-    ]
-    credit |= draw(st.sampled_from(resets)) | {
-        "at_reset": draw(st.sampled_from(["forfeit", "donate", "pay", "pay", "pay if over", "pay if over"]))
-    }
+    resets = [{"reset_month": 3}, {"reset_month": 10}, {"reset_date": "03-31"}]
+    actions = ["forfeit", "donate", "pay", "pay", "pay if over", "pay if over"]
+    credit |= draw(st.sampled_from([*resets, {"reset_anniversary": date(2020, 6, 15)}]))
+    credit["at_reset"] = draw(st.sampled_from(actions))
     if credit["at_reset"] == "pay if over":
         credit |= {"payout_threshold": draw(st.sampled_from([1.5, 30])), "below_threshold": "forfeit"}
     if "pay" in credit["at_reset"]:
         credit |= draw(st.sampled_from([{}, {"payout_share": 0.5}, {"payout_price": 0.037}, {"payout_price": 0.037}]))
-    if draw(st.integers(1, 3)) == 1:
-        table["charge"].append({"line": "rebate", "on": "month", "price": -90, "offset": True})
+    # so that there is a surplus to pay for, or more to settle than was added to reach the minimum
+    price = -90 if "payout_price" in credit else draw(st.sampled_from([-90, -90, 0, 90]))
+    table["charge"].append({"line": "waiting", "on": "month", "price": price, "offset": True})
     deferred = {
         line["line"] for line in table["charge"] if line.get("offset", line["on"] in ("delivered", "import", "billed"))
     }

@@ -185,12 +185,12 @@ def test_five_thousand_ledgers_of_every_shape():
     drawn = Counter()
 
     @given(wide_rule_sets(), st.data())
-    @tried(3300)
+    @tried(3000)
     def registers(tables, data):
         drawn.update(compare_registers(tables, data))
 
     @given(wide_rule_sets(by_time=True), st.data())
-    @tried(1700)
+    @tried(2000)
     def by_intervals(tables, data):
         drawn.update(compare_intervals(tables, data))
 
