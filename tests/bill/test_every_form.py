@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, seed, settings
+from ipywidgets import Widget
 
 from lesson_panels import NOTEBOOKS, run_cell, working_directory
 from profiles import USUAL
@@ -152,28 +153,31 @@ def test_every_form_bills_the_example_meter_and_stands_in_the_report(form, tmp_p
     assert not (shown["computed"] == "nan").any()
 
 
-def test_random_rules_are_read_and_billed_and_few_are_refused(tmp_path, capsys):
-    refused, read, failed = Counter(), [], []
+def random_tables(count):
+    """Return sound tables of rules, drawn the same each time."""
+    drawn = []
 
     @seed(2026)
-    @settings(max_examples=200, database=None, deadline=None, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=count, database=None, deadline=None, suppress_health_check=list(HealthCheck))
     @given(sound_tables())
     def go(table):
-        try:
-            house = read_house(house_file(tmp_path, table))
-        except InputError as error:
-            refused[str(error)] += 1
-            return
-        read.append(table["name"])
-        if len(read) % 4 == 0:
-            check_bills(house)
+        drawn.append(table)
 
     go()
+    return drawn
+
+
+def test_random_rules_are_read_and_few_are_refused(tmp_path, capsys):
+    refused, tables = Counter(), random_tables(200)
+    for table in tables:
+        try:
+            read_house(house_file(tmp_path, table))
+        except InputError as error:
+            refused[str(error)] += 1
     with capsys.disabled():
         for words, count in refused.most_common():
             print(f"\n{count} refused: {words[:300]}", end="")
-    assert not failed and len(read) >= 150
-    assert refused.total() <= 0.05 * (len(read) + refused.total()), refused
+    assert len(tables) >= 200 and refused.total() <= 0.05 * len(tables), refused
 
 
 # ---------------------------------------------------------------- the lessons
@@ -211,6 +215,7 @@ def check_lesson(number, path, monkeypatch):
                 assert panel.error is None, panel.error
                 assert not re.search(r"\bnan\b", panel.caption, re.IGNORECASE), panel.caption
     assert len(panels) > 3 and names["house"] == read_house(path)
+    Widget.close_all()
 
 
 @pytest.mark.slow
@@ -234,3 +239,34 @@ def other_forms():
 @pytest.mark.parametrize(("form", "lesson"), list(other_forms()))
 def test_every_form_runs_through_the_lessons(form, lesson, tmp_path, monkeypatch):
     check_lesson(lesson, house_file(tmp_path, FORMS[form]), monkeypatch)
+
+
+@pytest.mark.long
+def test_random_rules_are_billed_and_run_through_the_lessons_and_the_report(tmp_path, monkeypatch, meters):
+    """Of 200 each fifth is billed, and a quarter of these runs through a lesson by turns; under the profile `long` all
+    through both. What is read is billed everywhere, or asks in words for data that the example meter has not."""
+    every = settings.default.max_examples > USUAL
+    failed, done = [], 0
+    for number, table in enumerate(random_tables(200)):
+        if not every and number % 5:
+            continue
+        path = house_file(tmp_path, table)
+        try:
+            house = read_house(path)
+        except InputError:
+            continue
+        try:
+            check_bills(house)
+            try:
+                periods, _ = periods_of(meters, house.tariffs)
+                told = report.money("Bills", house, (periods, meters[1]), sent_bills("bills-sent"))
+                assert told.lines
+            except InputError as error:
+                assert re.search("step of 60 minutes, allowed|found no generation for line", str(error)), error
+            for turn, lesson in enumerate(("04", "05")):
+                if every or number % 40 == 20 * turn:
+                    check_lesson(lesson, path, monkeypatch)
+        except Exception as error:
+            failed.append((number, repr(error)))
+        done += 1
+    assert not failed and done >= (190 if every else 38)
