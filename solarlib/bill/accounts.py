@@ -304,7 +304,7 @@ def _reset(tariff, state, action, ending):
     payout = converted = ZERO
     if action == "pay":
         share = Decimal(1) if credit.payout_share is None else credit.payout_share
-        if money_gone and credit.payout_price is not None:  # of a year: its kWh are paid instead
+        if credit.unit == "money" and credit.payout_price is not None:  # of a year: its kWh are paid instead
             kwh_gone, share = max(ZERO, state.surplus_kwh), ZERO
         payout = cents(money_gone * share + kwh_gone * (credit.payout_price or ZERO))
     elif action == "convert":

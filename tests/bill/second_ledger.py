@@ -428,13 +428,14 @@ def paid_of_year(account, rules):
     """What is paid of a surplus of the year's account.
 
     "What is left of the credits is lost, given, paid (times `payout_share`), or with `payout_price` the year's kWh
-    received above those delivered are paid"; "the threshold of "pay if over" is asked of what is left of the credits".
+    received above those delivered are paid, whether credits are left or not"; "the threshold of "pay if over" is asked
+    of what is left of the credits".
     """
     credit, surplus = rules["credit"], max(account.money.total() - account.waiting, NONE)
     paid = credit["at_reset"] == "pay"
     if credit["at_reset"] == "pay if over":
         paid = surplus >= exact(credit["payout_threshold"])
-    if not paid or not surplus:
+    if not paid:
         return NONE
     if exact(credit.get("payout_price", 0)) > 0:
         return half_up(max(account.net_kwh, NONE) * exact(credit["payout_price"]), 2)

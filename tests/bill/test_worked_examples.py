@@ -170,11 +170,12 @@ def test_a_minimum_never_pushes_what_is_settled_below_zero():
 def test_charges_above_credits_are_settled_although_more_kwh_went_out_than_came_in():
     """April alone: peak 10 a day, 300 x 0.30 = 90; off-peak 12 a day go out, 360 x 0.20 = 72; hourly 300 x 0.02 = 6.
 
-    90 - 72 = 18 less the 4.00 that the minimum added: 14.00; no kWh is paid, because the account is not below zero.
+    90 - 72 = 18 less the 4.00 that the minimum added: 14.00; the 60 kWh sent out above those bought are paid all the
+    same, at 0.04: 2.40.
     """
     tariff = read_tariff("yearly-true-up-minimum")
     rows = bills(alike(tariff, THIRTY_DAYS[3:5], {12: (0, 12), 18: (10, 0)}), tariff)
-    assert_ledger(rows, min_bill_topup="4", settled="14", payout="0", bill="24")  # 6 + 4 + 14
+    assert_ledger(rows, min_bill_topup="4", settled="14", payout="2.40", bill="21.60")  # 6 + 4 + 14 - 2.40
 
 
 def test_export_values_by_month_hour_and_kind_of_day():
