@@ -188,7 +188,9 @@ def _rows(columns, spans, tariff, steps):
             exact[key] = [sum(values[max(0, i - over + 1) : i + 1]) / min(i + 1, over) for i in range(len(values))]
     shown = [column(f"{what}_kwh", name) for what, name in steps]  # the first of `exact`
     texts = [name for name in ("period_start", "period_end", "estimated") if name in columns]
-    partial, months = columns.get("partial", [False] * len(spans)), _months(columns, spans)
+    partial = columns.get("partial", [False] * len(spans))
+    months = [whole_number(given, "periods months", 1, 1200) for given in columns.get("months", ())]
+    months = months or [billing_months((end - first).days) for first, end in spans]
     rows = []
     for i, (span, counted) in enumerate(zip(spans, zip(*exact.values()))):
         period = Period(*span, dict(zip(exact, counted)), months[i], bool(partial[i]))
@@ -212,11 +214,9 @@ def _from_intervals(tariff):
     return found
 
 
-def _months(columns, spans):
-    """Return the billing months of each period: as given, else the days over the mean month, half up, one or more."""
-    if "months" in columns:
-        return [whole_number(months, "periods months", 1, 1200) for months in columns["months"]]
-    return [max(1, int((end - first).days / DAYS_OF_A_MONTH + 0.5)) for first, end in spans]
+def billing_months(days):
+    """Return how many months a period of so many days counts on a bill: over the mean month, half up, one or more."""
+    return max(1, int(days / DAYS_OF_A_MONTH + 0.5))
 
 
 def without_pv(tariff, period):

@@ -10,16 +10,15 @@ from decimal import Decimal
 from functools import partial
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 from solarlib.bill.credits import ZERO
 from solarlib.bill.periods import periods_from_reads
 from solarlib.bill.tariff import Credit
-from solarlib.bill.usage import DAYS_OF_A_MONTH
+from solarlib.bill.usage import billing_months
 from solarlib.house.flows import EXAMPLES
 from solarlib.house.periods import periods_between
-from solarlib.house.sent_causes import PRINTED, Case, causes, emptied_on
+from solarlib.house.sent_causes import PRINTED, Case, causes, day_of, emptied_on
 from solarlib.house.year_bills import ratings
 from solarlib.quantities import InputError, texts_beside
 from solarlib.schema import Problems, Reader, Table, choice, declared, flag, iso_date, kept, number, read_toml, whole
@@ -228,11 +227,9 @@ def _registers(house, sent, days):
 
 def _with_months(table, sent):
     """Return periods with the number of billing months that each counts; of the last as the owner says."""
-    ends = table["period_end"], table["period_start"]
-    length = np.array([(pd.Timestamp(end) - pd.Timestamp(start)).days for end, start in zip(*ends)])
-    months = np.maximum(1, np.floor(length / DAYS_OF_A_MONTH + 0.5)).astype(int)
-    months[-1] = sent.months or months[-1]
-    return table.assign(months=months)
+    spans = zip(map(day_of, table["period_start"]), map(day_of, table["period_end"]))
+    months = [billing_months((end - start).days) for start, end in spans]
+    return table.assign(months=[*months[:-1], sent.months or months[-1]])
 
 
 def _moved(table, opening, closing):

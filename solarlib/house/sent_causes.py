@@ -162,7 +162,7 @@ def _by_days(charge):
 def _days_of_prices(rules, last):
     """The first and the last day of a bill, and the days around each date at which a line begins or ends."""
     limits = {day for it in rules.charges for day in (it.valid_from, it.valid_to) if day}
-    first, end = (_day(last[name]) for name in ("period_start", "period_end"))
+    first, end = (day_of(last[name]) for name in ("period_start", "period_end"))
     return sorted({first, end - timedelta(days=1)} | limits | {day - timedelta(days=1) for day in limits})
 
 
@@ -190,11 +190,12 @@ def emptied_on(rules, periods, emptied):
     credit = rules.credit.with_reset(None, None)
     if not emptied or credit.unit == "none":
         return replace(rules, credit=credit)
-    last = _day(periods["period_end"].iloc[-1]) - timedelta(days=1)
+    last = day_of(periods["period_end"].iloc[-1]) - timedelta(days=1)
     action = "forfeit" if rules.credit.at_reset in (None, "roll") else rules.credit.at_reset
     day = last.month, min(last.day, 28) if last.month == 2 else last.day
     return replace(rules, credit=replace(credit, reset_date=day, at_reset=action))
 
 
-def _day(time):
+def day_of(time):
+    """Return the date of a day, or of a local time."""
     return pd.Timestamp(time).date()
