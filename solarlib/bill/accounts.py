@@ -7,7 +7,6 @@ A credit expires before it could be used; a reset comes after the bill of its pe
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 from functools import lru_cache
 
@@ -346,7 +345,7 @@ def _compare(tariff, period, row, rated):
 
 def _valid(rule_sets, first):
     for rules in rule_sets:
-        if (rules.valid_from or date.min) <= first < (rules.valid_to or date.max):
+        if rules.holds_on(first):
             return rules
     spans = "; ".join(f"{rules.name}: {rules.valid_from or '...'} to {rules.valid_to or '...'}" for rules in rule_sets)
     raise InputError(f"period starting {first}: found no rule set valid on that day, allowed are days inside {spans}")

@@ -327,6 +327,10 @@ class Tariff:
             and all(_alike(*both, _PRICED) and _same_steps(*both) for both in zip(self.charges, other.charges))
         )
 
+    def holds_on(self, day):
+        """Tell whether a period that starts on a day is billed by these rules."""
+        return (self.valid_from or date.min) <= day < (self.valid_to or date.max)
+
     def charge(self, line):
         """Return the charge with this line name."""
         return next(charge for charge in self.charges if charge.line == line)

@@ -240,8 +240,7 @@ def rules_from(house, tariff, year, course=AS_IN_THE_FILE):
         return (replace(tariff, valid_from=None, valid_to=None),)
     begin, growth = first_day(house), course.of(house).price_growth
     begin = begin.replace(year=begin.year + year - 1)
-    paths = house.outlook.growth
-    levels = {kind: rules.level_of(getattr(paths, kind), growth, year) for kind in rules.PRICE_KINDS}
+    levels = rules.levels_of(house.outlook.growth, growth, year)
     later = replace(rules.at_levels(tariff, levels), valid_from=begin, valid_to=None)
     *before, last = [own for own in house.tariffs if own.valid_from is None or own.valid_from < begin]
     unlike = (last.credit.unit, set(last.bucket_names)) != (later.credit.unit, set(later.bucket_names))

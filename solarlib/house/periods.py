@@ -111,8 +111,7 @@ def _months(file, sets):
 
 def _ruling(day, sets):
     """Return the number of the tariff that is valid on a day, 0 where none is: the bill then says so."""
-    spans = [(rules.valid_from or date.min, rules.valid_to or date.max) for rules in sets]
-    return next((i for i, (start, end) in enumerate(spans) if start <= day.date() < end), 0)
+    return next((i for i, rules in enumerate(sets) if rules.holds_on(day.date())), 0)
 
 
 def _bill_days(reads, sets):

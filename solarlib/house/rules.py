@@ -125,6 +125,11 @@ def level_of(path, growth, year):
     return (1.0 + (growth if path.rate is None else path.rate)) ** max(0, year - path.held_years)
 
 
+def levels_of(paths, growth, year):
+    """Return the level of each of `PRICE_KINDS` in a year; `paths` as for `life`, `growth` as for `level_of`."""
+    return {kind: level_of(getattr(paths, kind), growth, year) for kind in PRICE_KINDS}
+
+
 @lru_cache(maxsize=256)
 def life(tariffs, paths, growth, first, years):
     """Return the `Life` of rules, each with its prices of each year.
@@ -162,7 +167,7 @@ def life(tariffs, paths, growth, first, years):
 
 def _priced(rules, paths, growth, begin, year):
     """Return a tariff and the levels of its prices in a year of the life, after it began in another."""
-    then, now = ({kind: level_of(path, growth, each) for kind, path in vars(paths).items()} for each in (begin, year))
+    then, now = (levels_of(paths, growth, each) for each in (begin, year))
     levels = {kind: now[kind] / then[kind] for kind in PRICE_KINDS}
     if paths.export.then is not None and year > paths.export.held_years:
         return paying(rules, paths.export.then), levels | {"export": 1.0}
