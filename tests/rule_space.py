@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 from hypothesis import strategies as st
 
-from solarlib.bill.plausible import BOUGHT, KEYS
+from solarlib.bill.plausible import KEYS
+from solarlib.bill.tariff import BOUGHT
 
 CENT = Decimal("0.01")
 

@@ -3,7 +3,7 @@
 import re
 from datetime import date, datetime, timedelta
 
-from solarlib.bill.tariff import TARIFF_FOLDER
+from solarlib.bill.tariff_file import TARIFF_FOLDER
 from solarlib.house.file import HOUSE_FOLDER
 
 BANK = {"unit": "kWh", "netting": "period"}

@@ -6,12 +6,10 @@ with a reason. The reasons stand in ``contradictions.toml``.
 """
 
 from solarlib.bill.plausible import KEYS
+from solarlib.bill.tariff import ENERGY, RESETS, RETAIL
 from solarlib.quantities import texts_beside
 from solarlib.schema import misplaced, nearest
 
-ENERGY = ("delivered", "import", "billed", "received", "export", "use", "generation")  # what a $/kWh line may count
-RESETS = ("reset_month", "reset_date", "reset_anniversary", "reset_bills")  # keys that say when credits are emptied
-_RETAIL = ("import", "billed", "delivered")
 _ONLY_WITH_CREDIT = ("life_bills", "order", "cross_bucket", "at_reset", "payout_price", *RESETS)
 _SETTLED = ("usable", "life_bills", "order", "at_end", "on_close")  # what a settlement over a year leaves nothing to
 _SHORT = {60: ("hour", "half hour", "quarter hour", "none"), 30: ("half hour", "quarter hour", "none")}
@@ -135,7 +133,7 @@ def _of_credit(credit, tariff):
             yield key, f"{value!r} with settlement = 'year'", "left out: at_reset says what happens to the year"
         else:
             yield key, "unit = 'none'", f"{key} only with a credit"
-    retail = [charge for charge in tariff.charges if charge.on in _RETAIL]
+    retail = [charge for charge in tariff.charges if charge.on in RETAIL]
     billed = [charge for charge in retail if charge.on == "billed"]
     pays = credit.at_reset in ("pay", "pay if over") or "pay" in (credit.on_close, credit.at_end)
     wrong = {

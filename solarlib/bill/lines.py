@@ -9,7 +9,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from functools import lru_cache
 
 from solarlib.bill.credits import HAIR, ZERO
-from solarlib.bill.tariff import BOUGHT, column
+from solarlib.bill.tariff import BOUGHT, RETAIL, column
 from solarlib.quantities import InputError
 
 CENT = Decimal("0.01")
@@ -133,8 +133,7 @@ def _in_blocks(charge, counted, period, tariff):
 
 def retail_price(charges, bucket, period):
     """Sum of the day-weighted prices of several energy lines for one bucket. [$/kWh]"""
-    bought = [charge for charge in charges if charge.on in ("delivered", "import", "billed")]
-    priced = [charge for charge in bought if charge.bucket in (None, bucket)]
+    priced = [charge for charge in charges if charge.on in RETAIL and charge.bucket in (None, bucket)]
     return sum([charge.price * active_days(charge, period) / period.days for charge in priced], ZERO)
 
 

@@ -13,10 +13,9 @@ from itertools import product
 
 import numpy as np
 
+from solarlib.bill.tariff import BOUGHT, SOLD
 from solarlib.quantities import texts_beside
 
-BOUGHT = ("delivered", "import", "billed", "use")
-SOLD = ("received", "export", "generation")
 LEAST_RETAIL, MOST_CHARGED = Decimal("0.01"), Decimal("0.03")  # $/kWh: of a bought kWh, for a sent one
 _YEAR = set(range(1, 13))
 

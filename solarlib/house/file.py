@@ -13,7 +13,8 @@ from functools import partial
 from pathlib import Path
 
 from solarlib.bill.accounts import check_joins
-from solarlib.bill.tariff import Tariff, placed, tariff_from_table
+from solarlib.bill.tariff import Tariff
+from solarlib.bill.tariff_file import placed, tariff_from_table
 from solarlib.house.rules import kinds_of
 from solarlib.meter.load import APPLIANCE_KINDS, Appliance
 from solarlib.quantities import InputError

@@ -10,11 +10,11 @@ from decimal import Decimal
 from functools import cached_property, lru_cache
 
 from solarlib.bill.prices import Prices
-from solarlib.bill.tariff import Tariff
+from solarlib.bill.tariff import SOLD, Tariff
 
 PRICE_KINDS = ("energy", "fixed", "demand", "export", "payout")
 _KIND = {"month": "fixed", "day": "fixed", "kw": "fixed", "demand": "demand"}
-_KIND |= dict.fromkeys(("received", "generation", "export"), "export")
+_KIND |= dict.fromkeys(SOLD, "export")
 
 
 @dataclass(frozen=True)

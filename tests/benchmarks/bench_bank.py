@@ -14,7 +14,7 @@ import pandas as pd
 
 from solarlib.bill.accounts import bills
 from solarlib.bill.periods import longest_step, monthly_periods
-from solarlib.bill.tariff import read_tariff
+from solarlib.bill.tariff_file import read_tariff
 
 BAR = 1.5
 MINUTE_NS = 60_000_000_000

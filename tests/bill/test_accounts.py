@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, event, given, settings, strategies as st
 from profiles import examples
 from rule_space import assert_invariants, tariff_tables, total_cost, usages
 from solarlib.bill.accounts import bills, ledger
-from solarlib.bill.tariff import read_tariff
+from solarlib.bill.tariff_file import read_tariff
 from solarlib.quantities import InputError
 
 MANY = settings(

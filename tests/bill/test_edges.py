@@ -9,7 +9,8 @@ import pytest
 from solarlib.bill.accounts import bills
 from solarlib.bill.contradictions import contradictions
 from solarlib.bill.credits import Lots, cross, is_reset
-from solarlib.bill.tariff import Charge, Credit, read_tariff
+from solarlib.bill.tariff import Charge, Credit
+from solarlib.bill.tariff_file import read_tariff
 from solarlib.quantities import InputError
 
 D = Decimal

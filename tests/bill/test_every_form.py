@@ -22,7 +22,8 @@ from profiles import USUAL
 from rule_space import sound_tables
 from solarlib.bill.accounts import ledger
 from solarlib.bill.periods import monthly_periods
-from solarlib.bill.tariff import TARIFF_FOLDER, Block, Bucket, Charge, Credit, Tariff
+from solarlib.bill.tariff import Block, Bucket, Charge, Credit, Tariff
+from solarlib.bill.tariff_file import TARIFF_FOLDER
 from solarlib.house import bills as house_bills, year_bills
 from solarlib.house.file import read_house
 from solarlib.house.flows import bring

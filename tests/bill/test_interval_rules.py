@@ -10,7 +10,7 @@ import pytest
 from solarlib.bill.accounts import bills
 from solarlib.bill.periods import longest_step, monthly_periods
 from solarlib.bill.plausible import KEYS
-from solarlib.bill.tariff import read_tariff
+from solarlib.bill.tariff_file import read_tariff
 from solarlib.quantities import InputError
 
 ZONE = "Europe/Berlin"

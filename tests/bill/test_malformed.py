@@ -4,7 +4,7 @@ found, what is allowed and the likely cause.
 
 import pytest
 
-from solarlib.bill.tariff import read_tariff, tariff_from_table
+from solarlib.bill.tariff_file import read_tariff, tariff_from_table
 from solarlib.house.file import HOUSE_FOLDER, read_house
 from solarlib.quantities import InputError
 

@@ -12,7 +12,7 @@ from profiles import examples
 from solarlib.bill.accounts import bills, ledger
 from solarlib.bill.intervals import Intervals, buckets
 from solarlib.bill.periods import monthly_periods, periods_from_reads
-from solarlib.bill.tariff import read_tariff
+from solarlib.bill.tariff_file import read_tariff
 from solarlib.quantities import InputError, check_index, year_index
 
 NEW_YORK = "America/New_York"

@@ -24,7 +24,7 @@ from rule_space import intervals, metered
 from solarlib.bill.accounts import bills
 from solarlib.bill.credits import Lots, cross
 from solarlib.bill.periods import longest_step, monthly_periods
-from solarlib.bill.tariff import TARIFF_FOLDER, read_tariff
+from solarlib.bill.tariff_file import TARIFF_FOLDER, read_tariff
 from solarlib.quantities import InputError
 
 HALF_A_CENT = Fraction(1, 200)

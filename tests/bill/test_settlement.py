@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, assume, given, settings, strategies as st
 from profiles import examples
 from rule_space import assert_invariants, settled_tables, usages
 from solarlib.bill.accounts import bills
-from solarlib.bill.tariff import read_tariff
+from solarlib.bill.tariff_file import read_tariff
 from solarlib.quantities import InputError
 
 LINES = [

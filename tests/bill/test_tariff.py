@@ -7,7 +7,8 @@ from decimal import Decimal
 import pytest
 
 from solarlib.bill.contradictions import size_problems
-from solarlib.bill.tariff import TARIFF_FOLDER, Tariff, read_tariff, tariff_from_table
+from solarlib.bill.tariff import Tariff
+from solarlib.bill.tariff_file import TARIFF_FOLDER, read_tariff, tariff_from_table
 from solarlib.quantities import InputError
 
 GOOD = {

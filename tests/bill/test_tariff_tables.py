@@ -8,7 +8,8 @@ from dataclasses import MISSING, fields
 
 import pytest
 
-from solarlib.bill.tariff import TARIFF_FOLDER, Block, Bucket, Charge, Credit, Tariff, read_tariff
+from solarlib.bill.tariff import Block, Bucket, Charge, Credit, Tariff
+from solarlib.bill.tariff_file import TARIFF_FOLDER, read_tariff
 from solarlib.schema import Table
 
 README = TARIFF_FOLDER / "README.md"

@@ -7,7 +7,7 @@ import pytest
 
 from solarlib.bill.accounts import ledger
 from solarlib.bill.periods import monthly_periods
-from solarlib.bill.tariff import TARIFF_FOLDER, read_tariff
+from solarlib.bill.tariff_file import TARIFF_FOLDER, read_tariff
 from solarlib.bill.words import explain
 from solarlib.quantities import InputError
 

@@ -15,7 +15,7 @@ import pytest
 
 from solarlib.bill.accounts import bills
 from solarlib.bill.periods import monthly_periods
-from solarlib.bill.tariff import TARIFF_FOLDER, read_tariff
+from solarlib.bill.tariff_file import TARIFF_FOLDER, read_tariff
 from solarlib.bill.words import explain
 from solarlib.house.bills import life_bills
 from solarlib.house.file import HOUSE_FOLDER, read_house

@@ -6,7 +6,7 @@ import pytest
 
 from solarlib.bill.accounts import ledger
 from solarlib.bill.periods import monthly_periods
-from solarlib.bill.tariff import read_tariff
+from solarlib.bill.tariff_file import read_tariff
 from solarlib.house import bills, year_bills
 from solarlib.house.file import read_house
 from solarlib.house.year import simulate

@@ -11,7 +11,7 @@ import pytest
 
 from solarlib.bill.accounts import ledger
 from solarlib.bill.periods import monthly_periods
-from solarlib.bill.tariff import TARIFF_FOLDER, read_tariff, tariff_from_table
+from solarlib.bill.tariff_file import TARIFF_FOLDER, read_tariff, tariff_from_table
 from solarlib.house import bills, rules, year_bills
 from solarlib.house.file import HOUSE_FOLDER, Growth, PricePath, house_from_table, read_house
 from solarlib.house.year import simulate

@@ -10,7 +10,7 @@ import pytest
 
 from solarlib.bill.accounts import ledger
 from solarlib.bill.periods import monthly_periods
-from solarlib.bill.tariff import tariff_from_table
+from solarlib.bill.tariff_file import tariff_from_table
 from solarlib.files.reading import Readings
 from solarlib.house.file import read_house
 from solarlib.house.flows import Checked

@@ -11,7 +11,7 @@ import pytest
 
 from lesson_panels import columns
 from solarlib.bill import accounts
-from solarlib.bill.tariff import read_tariff
+from solarlib.bill.tariff_file import read_tariff
 from solarlib.house import bills, year_bills
 from solarlib.house.bills import Course
 from solarlib.house.file import Growth, Outlook, PricePath, Spread, read_house

@@ -10,7 +10,7 @@ from matplotlib.collections import PolyCollection
 
 import lesson_panels
 from profiles import examples
-from solarlib.bill.tariff import read_tariff
+from solarlib.bill.tariff_file import read_tariff
 from solarlib.house.file import HOUSE_FOLDER, house_from_table, read_house
 from solarlib.house.year import weather
 from solarlib.lessons.roof_circuit import (

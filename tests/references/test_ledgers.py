@@ -18,7 +18,7 @@ import pytest
 from solarlib.bill.accounts import bills, ledger
 from solarlib.bill.periods import monthly_periods, periods_from_reads
 from solarlib.bill.reset import MONTHS
-from solarlib.bill.tariff import read_tariff
+from solarlib.bill.tariff_file import read_tariff
 
 FOLDER = Path(__file__).parent / "ledgers"
 SUMMARY = json.loads((FOLDER / "summary.json").read_text(encoding="utf-8"))

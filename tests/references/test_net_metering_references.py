@@ -14,7 +14,7 @@ import pandas as pd
 import pytest
 
 from solarlib.bill.accounts import bills
-from solarlib.bill.tariff import read_tariff
+from solarlib.bill.tariff_file import read_tariff
 
 LOAD = [800, 700, 650, 600, 650, 850, 950, 950, 750, 600, 650, 800]
 PV = [350, 420, 600, 750, 900, 1000, 1050, 1000, 800, 650, 400, 300]

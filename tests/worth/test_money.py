@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given, settings, strategies as st
 
 from solarlib.bill import accounts as bank
-from solarlib.bill.tariff import tariff_from_table
+from solarlib.bill.tariff_file import tariff_from_table
 from solarlib.quantities import InputError
 from solarlib.worth import bill_table, lifetime, money, premium, risk
 from solarlib.worth.bill_table import BillTable, tabulate

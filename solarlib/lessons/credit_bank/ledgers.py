@@ -9,7 +9,7 @@ import pandas as pd
 from solarlib.bill.accounts import ledger
 from solarlib.bill.reset import fit_sinusoid, lost_by_reset_month, sinusoid_season, spendable_kwh
 from solarlib.bill.reset_years import years_from_days
-from solarlib.bill.tariff import read_tariff
+from solarlib.bill.tariff_file import read_tariff
 from solarlib.house import year_bills
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.meter.registers import registers

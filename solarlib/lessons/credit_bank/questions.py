@@ -7,7 +7,7 @@ import pandas as pd
 
 from solarlib.bill.accounts import ledger
 from solarlib.bill.reset import lost_by_reset_month
-from solarlib.bill.tariff import tariff_from_table
+from solarlib.bill.tariff_file import tariff_from_table
 from solarlib.house import bring
 from solarlib.house.sent_bill import check_sent_bill, read_sent_bill
 from solarlib.lessons.credit_bank.ledgers import MONTHS, TEXTS, by_reset

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 from matplotlib.ticker import MultipleLocator, StrMethodFormatter
 
-from solarlib.bill.tariff import read_tariff
+from solarlib.bill.tariff_file import read_tariff
 from solarlib.house import bills
 from solarlib.house.file import Growth, PricePath, Spread
 from solarlib.house.year_bills import basis, year_energies
