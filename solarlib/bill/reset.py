@@ -46,6 +46,31 @@ def lost_by_reset_month(surplus_kwh):
     return lost
 
 
+def why_no_law(tariff):
+    """Return which conditions of `lost_by_reset_month` the rules of a kWh bank break; where it holds, none.
+
+    Parameters
+    ----------
+    tariff : Tariff
+
+    Returns
+    -------
+    list of str
+        Of ``buckets``, ``netting``, ``bills``, ``life``, ``limit``, ``times``, ``left``.
+    """
+    credit = tariff.credit
+    broken = {
+        "buckets": bool(tariff.buckets),
+        "netting": credit.netting != "period",
+        "bills": tariff.months_per_bill != 1,
+        "life": credit.life_bills is not None,
+        "limit": credit.export_limit_kw is not None,
+        "times": credit.reset_anchor is None or credit.reset_every_years != 1,
+        "left": credit.at_reset == "roll" or credit.at_reset == "pay if over" and credit.below_threshold == "roll",
+    }
+    return [condition for condition, so in broken.items() if so]
+
+
 def best_reset(surplus_kwh: npt.ArrayLike) -> pd.DataFrame:
     """Return the loss of every reset month, what cannot be avoided, and the months that lose no more than that.
 

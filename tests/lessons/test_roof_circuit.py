@@ -90,8 +90,19 @@ def test_bought_is_use_less_energy_plus_what_is_lost():
 
 def test_reset_month_is_that_of_the_tariff(house, two_storey):
     assert roof_circuit.reset_month(house) == house.tariff.credit.reset_anchor[0]
-    billing = read_tariff("flat-net-billing-5-cents")
-    assert roof_circuit.reset_month(replace(two_storey, tariff=billing)) is None
+    credit = two_storey.tariff.credit
+    for rules in (
+        read_tariff("flat-net-billing-5-cents"),  # no bank of kWh
+        read_tariff("time-of-use-bank"),  # a bank for each group of hours
+        replace(two_storey.tariff, months_per_bill=2),
+        replace(two_storey.tariff, credit=replace(credit, netting="hour")),
+        replace(two_storey.tariff, credit=replace(credit, life_bills=6)),
+        replace(two_storey.tariff, credit=replace(credit, reset_every_years=2)),
+    ):
+        other = replace(two_storey, tariff=rules)
+        assert roof_circuit.reset_month(other) is None
+    caption = roof_circuit.roof_picture(other).update(30, 180, roof_circuit.USUAL_DISTANCE)
+    assert "With a bank for all hours emptied in its best month, " in caption
 
 
 def test_noon_of_the_shortest_day_stands_low(house, monkeypatch):

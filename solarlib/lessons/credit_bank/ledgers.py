@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.bill.accounts import ledger
-from solarlib.bill.reset import fit_sinusoid, lost_by_reset_month, sinusoid_season, spendable_kwh
+from solarlib.bill.reset import fit_sinusoid, lost_by_reset_month, sinusoid_season, spendable_kwh, why_no_law
 from solarlib.bill.reset_years import years_from_days
 from solarlib.bill.tariff_file import read_tariff
 from solarlib.house import year_bills
@@ -167,21 +167,6 @@ def rules_with_reset(house, reset):
     return replace(tariff, credit=replace(own, reset_first_bill=first, at_reset=yearly.credit.at_reset))
 
 
-def why_no_law(tariff):
-    """Return what in the rules of a kWh bank breaks the conditions of `reset.lost_by_reset_month`, in words."""
-    credit = tariff.credit
-    broken = {
-        "buckets": bool(tariff.buckets),
-        "netting": credit.netting != "period",
-        "bills": tariff.months_per_bill != 1,
-        "life": credit.life_bills is not None,
-        "limit": credit.export_limit_kw is not None,
-        "times": credit.reset_anchor is None or credit.reset_every_years != 1,
-        "left": credit.at_reset == "roll" or credit.at_reset == "pay if over" and credit.below_threshold == "roll",
-    }
-    return [TEXTS["why_no_law"][name] for name, so in broken.items() if so]
-
-
 @lru_cache(maxsize=1024)
 def book_of(house, tariff, size=100, start="Jan"):
     """Return the ledger of two years under a tariff; see `accounts.ledger`. Computed once: do not change it."""
@@ -275,7 +260,7 @@ def law(house):
 
     See `reset.lost_by_reset_month`, `reset.spendable_kwh` and `reset.sinusoid_season`.
     """
-    broken = why_no_law(rules_with_reset(house, "Dec"))
+    broken = [TEXTS["why_no_law"][condition] for condition in why_no_law(rules_with_reset(house, "Dec"))]
     if broken:
         return f"The largest sum is not what these rules take: {'; '.join(broken)}. Only the bills tell."
     surplus = surplus_of(house)

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.ticker import MaxNLocator
 
-from solarlib.bill.reset import lost_by_reset_month
+from solarlib.bill.reset import lost_by_reset_month, why_no_law
 from solarlib.house.bills import avoided_price
 from solarlib.house.year import house_load, weather, weather_at
 from solarlib.lessons.tools import figures
@@ -111,6 +111,7 @@ def roof_picture(house):
     most = max(*steep, trays[DISTANCES[-1]].max(), 1.0)
     top = 1.3 * max(most, min(use.max(), 2.0 * most))  # a house that uses more still than that: no line
     emptied = reset_month(house)
+    bank = "the bank" if emptied else "a bank for all hours emptied in its best month"
     figure, ax = figures.new_figure(bottom=0.1)
     figures.months_axis(ax)
     figures.zero_based(ax, top, "energy to the house (kWh)")
@@ -132,7 +133,7 @@ def roof_picture(house):
         gone, bought = zip(*(_lost_and_bought(made, use, emptied) for made in (pitched, flat)))
         return (
             f"Pitched {pitched.sum():,.0f} kWh a year, {pitched[low].sum():,.0f} of them {_dark_words(house)}; trays "
-            f"{flat.sum():,.0f} and {flat[low].sum():,.0f}. With the bank, {gone[0]:,.0f} or {gone[1]:,.0f} kWh are "
+            f"{flat.sum():,.0f} and {flat[low].sum():,.0f}. With {bank}, {gone[0]:,.0f} or {gone[1]:,.0f} kWh are "
             f"lost, {bought[0]:,.0f} or {bought[1]:,.0f} bought. Rows {distance:.1f} m apart: the row in front takes "
             f"{100 * losses[distance]:.1f} %."
         )
@@ -179,11 +180,12 @@ def _dark_months(house):
 
 
 def reset_month(house):
-    """Return the month after whose bill the house's kWh bank is emptied, 1 to 12; None where it has no such bank."""
+    """Return the month after whose bill the house's kWh bank is emptied, 1 to 12; None where it has no such bank.
+
+    Such a bank is one for which the law of `reset.lost_by_reset_month` holds.
+    """
     credit = house.tariff.credit
-    if credit is None or credit.unit != "kWh" or credit.at_reset in (None, "roll") or not credit.reset_anchor:
-        return None
-    return credit.reset_anchor[0]
+    return None if credit.unit != "kWh" or why_no_law(house.tariff) else credit.reset_anchor[0]
 
 
 def _lost_and_bought(made, use, emptied):
