@@ -569,6 +569,7 @@ def test_risk_picture_draws_shares_of_lives(house):
     assert sum(part.sum() for part in heights) == pytest.approx(100)
     assert heights[1].sum() == pytest.approx(30, abs=3)
     assert under == pytest.approx(own) and top.max() < ax.get_ylim()[1]
+    assert "end bars hold all beyond" in ax.get_xlabel()
     table = risk.lifetimes(house, 30, 2, 6, 4)
     assert f"{(table['rule'] == THIRD).sum():,} change to {THIRD} in a year from 2 to {house.outlook.years}:" in words
     assert f"below zero in {100 * (table['net_present_value'] < 0).mean():.0f} %" in words

@@ -181,17 +181,13 @@ def saving_picture(house):
         spans = ((0, without), (middle, without), (left, middle), (0, left), (0, claim))
         for box, text, role, (start, end) in zip(rows, words, roles, spans):
             box.set(x=start, width=end - start)
-            sign = "−" if role in ("pv", "export") and end - start > 0 else ""
-            text.set_text(f"{sign}{abs(end - start) if role != 'money' else end:,.0f} $".replace("-", "−"))
+            saves = role in ("pv", "export")
+            text.set_text(dollars(start - end if saves else end))
             text.set_x(max(start, end, 0.0) + 0.012 * span)
         return (
-            (
-                f"{_capital(rule)}, {size} % of the array: {without:,.0f} $ without and {left:,.0f} $ with it, "
-                f"saved {saved:,.0f} $: {own:,.0f} $ by self-used and {out:,.0f} $ by exported energy. "
-                f"Price times generation would claim {claim:,.0f} $."
-            )
-            .replace("-", "−")
-            .replace("self−used", "self-used")
+            f"{_capital(rule)}, {size} % of the array: {dollars(without)} without and {dollars(left)} with it, "
+            f"saved {dollars(saved)}: {dollars(own)} by self-used and {dollars(out)} by exported energy. "
+            f"Price times generation would claim {dollars(claim)}."
         )
 
     return Picture(figure, [rows, words], update, slow=True)
@@ -288,9 +284,14 @@ def _capital(words):
     return words[0].upper() + words[1:]
 
 
+def dollars(amount):
+    """Return an amount of money in words, in whole dollars."""
+    return f"{amount:,.0f} $".replace("-", "−")
+
+
 def signed(amount, tolerance=0.0):
     """Return an amount of money in words: with its sign, and about zero where it is less than what it is good to."""
-    words = (f"{round(amount):+,} $" if round(amount) else "0 $").replace("-", "−")
+    words = ("+" if round(amount) > 0 else "") + dollars(round(amount))
     return f"about zero ({words})" if abs(amount) < tolerance else words
 
 

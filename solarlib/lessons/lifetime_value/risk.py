@@ -189,7 +189,7 @@ def risk_picture(house):
     edges = np.linspace(*np.quantile(wide, (0.005, 0.995)), 41)
     width, middle = edges[1] - edges[0], (edges[1:] + edges[:-1]) / 2
     figure, ax = figures.new_figure(left=0.1)
-    ax.set(xlim=(edges[0], edges[-1]), xlabel="net present value of a lifetime ($)")
+    ax.set(xlim=(edges[0], edges[-1]), xlabel="net present value of a lifetime ($); end bars hold all beyond")
     ax.xaxis.set_major_formatter(pictures.WITH_COMMAS)
     narrow = [lifetimes(house, chance) for chance in (0, 100)]
     top = 1.25 * max(_shares(table, edges).sum(axis=0).max() for table in narrow)
