@@ -22,80 +22,35 @@ class Intervals:
     step: int
 
     @cached_property
-    def utc(self):
-        """Starts of the intervals."""
-        return self.index.as_unit("ns").asi8
-
-    @cached_property
-    def segments(self):
-        """Parts inside which the local clock is not changed: [(start, stop, offset from UTC)]."""
-        index, utc = self.index, self.utc
-
-        def offsets(labels):
-            return index[labels].tz_localize(None).as_unit("ns").asi8 - utc[labels]
-
-        stride = max(1, 3 * DAY_NS // self.step)  # no zone turns back within three days
-        sample = np.append(np.arange(0, len(index) - 1, stride), len(index) - 1)
-        seen = offsets(sample)
-        changed = np.flatnonzero(np.diff(seen))
-        near = (sample[changed][:, None] + np.arange(stride + 1)).ravel()  # stretches in which it changed
-        near = np.unique(near[near < len(index)])
-        exact = offsets(near)
-        turns = np.flatnonzero((np.diff(exact) != 0) & (np.diff(near) == 1)) + 1
-        starts = [0, *near[turns].tolist()]
-        return list(zip(starts, [*starts[1:], len(utc)], [int(seen[0]), *exact[turns].tolist()]))
-
-    @cached_property
     def wall(self):
         """Local clock readings as if they were UTC."""
-        wall = self.utc.copy()
-        for start, stop, offset in self.segments:
-            wall[start:stop] += offset
-        return wall
+        return self.index.tz_localize(None).as_unit("ns").asi8
 
     @cached_property
     def days(self):
         """Numbers of the local days from the first to the day after the last, 0 on 1 January 1970."""
-        first, last = ((self.utc[i] + self.segments[i][2]) // DAY_NS for i in (0, -1))
-        return np.arange(first, last + 2)
+        return np.arange(self.wall[0] // DAY_NS, self.wall[-1] // DAY_NS + 2)
 
     def looked_up(self, table):
         """Return the value that a table, of shape (days, parts of a day), holds for each interval."""
-        part, flat = DAY_NS // table.shape[1], table.ravel()
-        values = np.empty(len(self.index), table.dtype)
-        for start, stop, offset in self.segments:
-            since = int(self.utc[start]) + offset - int(self.days[0]) * DAY_NS
-            if part % self.step:
-                values[start:stop] = flat[(since + self.step * np.arange(stop - start)) // part]
-            else:  # whole intervals a part: no lookup label by label
-                first, count = since // part, part // self.step
-                skip = since % part // self.step
-                parts = flat[first : first + (skip + stop - start - 1) // count + 1]
-                values[start:stop] = (np.repeat(parts, count) if count > 1 else parts)[skip : skip + stop - start]
-        return values
+        part = DAY_NS // table.shape[1]
+        return table.ravel()[(self.wall - self.days[0] * DAY_NS) // part]
 
     def groups(self, minutes):
         """Return numbers, rising in time, of the local days, or of the hours and parts of them, that hold the labels.
 
         A doubled hour makes two; a clock set forward by half an hour cuts an hour short.
         """
-        length = minutes * MINUTE_NS
-        if length == DAY_NS:
-            return self.wall // DAY_NS
-        groups = np.empty(len(self.index), np.int64)
-        for turn, (start, stop, offset) in enumerate(self.segments):
-            groups[start:stop] = (self.utc[start:stop] + offset % length) // length + turn
-        return groups
+        parts = self.wall // (minutes * MINUTE_NS)
+        if minutes == _DAY:
+            return parts
+        turned = np.diff(self.wall, prepend=self.wall[0] - self.step) != self.step
+        return np.cumsum(turned | (np.diff(parts, prepend=parts[0]) != 0))
 
     @cached_property
     def repeated(self):
         """Positions of labels whose clock reading came before: those of a doubled hour's second passage."""
-        turns = [
-            (start, self.wall[start:stop], self.wall[start - 1] + self.step) for start, stop, _ in self.segments[1:]
-        ]
-        return np.concatenate(
-            [np.empty(0, int)] + [start + np.flatnonzero(wall < before) for start, wall, before in turns]
-        )
+        return np.flatnonzero(self.wall[1:] <= np.maximum.accumulate(self.wall)[:-1]) + 1
 
 
 def weekends(days, tariff):
