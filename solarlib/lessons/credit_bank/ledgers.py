@@ -18,14 +18,8 @@ from solarlib.quantities import texts_beside
 NEVER = "never"
 MADE_YEARS = 30
 HALF_CENT = 0.005
-# Rules to compare in part 3: words on the buttons -> name of the tariff, see `tariff_named`.
-OTHER_RULES = {
-    "house file": "own",
-    "fee on delivered": "flat-bank-unavoidable-part",
-    "export at 0.05": "flat-net-billing-5-cents",
-    "capacity, tax": "days-blocks-capacity",
-}
 TEXTS = texts_beside(__file__, "texts")
+OTHER_RULES = TEXTS["other_rules"]  # to compare in part 3: words on the buttons -> name as for `tariff_named`
 
 
 def months(house, size=100, tariff=None):
@@ -94,9 +88,8 @@ def made_losses(house, size=100, drawing=1):
 
 def _bank_alone(tariff):
     """Return the rules with the lines that the bank pays for, and no other."""
-    return replace(
-        tariff, charges=tuple(charge for charge in tariff.charges if charge.on == "billed"), minimum_bill=None
-    )
+    billed = tuple(charge for charge in tariff.charges if charge.on == "billed")
+    return replace(tariff, charges=billed, minimum_bill=None)
 
 
 @lru_cache(maxsize=8)
@@ -272,7 +265,5 @@ def law(house):
     if abs(mean) >= swing:
         return f"{words}\n{TEXTS['flat_year']}"
     season = sinusoid_season(mean, swing)[0]
-    return (
-        f"{words}\nSmoothed to one wave, the worst date loses {season:,.0f} kWh, the best {max(0.0, mean):,.0f} kWh; "
-        f"month by month it is {lost.max():,.0f} and {lost.min():,.0f} kWh."
-    )
+    wave = TEXTS["wave"].format(worst=season, best=max(0.0, mean), most=lost.max(), least=lost.min())
+    return f"{words}\n{wave}"

@@ -43,9 +43,8 @@ def _surplus_boxes(house, ax, left, each=1):
     values = np.array([ledgers.surplus_of(house, size) for size in ledgers.steps(house)]).reshape(-1, each).sum(axis=1)
     high = max(values.max(), 1.0)
     ax.axhline(0, color=figures.INK, linewidth=1.2)
-    figures.zero_based(
-        ax, 1.7 * high, "month (kWh)" if each == 1 else "bill (kWh)", bottom=1.1 * min(values.min(), -1.0)
-    )
+    label = "month (kWh)" if each == 1 else "bill (kWh)"
+    figures.zero_based(ax, 1.7 * high, label, bottom=1.1 * min(values.min(), -1.0))
     figures.direct_label(ax, left, 1.62 * high, "up: surplus, down: shortage", size=figures.TICK_PT, va="top")
     return [figures.boxes(ax, role) for role in ("export", "import")]
 
@@ -53,10 +52,9 @@ def _surplus_boxes(house, ax, left, each=1):
 def _register_rows(top):
     """Return figure, axis and the texts of delivered, received, at once, use and generation in three rows."""
     figure, ax = figures.new_figure(left=0.24, bottom=0.17, top=0.97)
-    ax.set(xlim=(0, top), xlabel="energy in the month (kWh)", ylim=(-0.4, 2.85))
-    ax.set_yticks([0, 1, 2], ["array makes =\nat once + received", "meter counts", "house uses =\ndelivered + at once"])
-    ax.tick_params(axis="y", length=0)
-    ax.grid(False)
+    ax.set(xlim=(0, top), xlabel="energy in the month (kWh)")
+    rows = ["array makes =\nat once + received", "meter counts", "house uses =\ndelivered + at once"]
+    figures.rows_axis(ax, range(3), rows, (-0.4, 2.85))
     places = zip((1.25, 1.25, 0.25, 2, 0), ("import", "export", "pv", None, None), strict=True)
     names = [
         figures.direct_label(ax, 0.005 * top, y, "", role, va="bottom" if y % 1 else "center") for y, role in places
@@ -68,24 +66,18 @@ def _register_rows(top):
 def register_picture(house):
     """Return the picture of one month's registers: month, size -> delivered, received, used at once, house use."""
     digits = house.meter.digits
-    shown = {
-        size: {name: column.to_numpy() for name, column in ledgers.reading_sheet(house, size).items()}
-        for size in ledgers.steps(house)
-    }
-    top = 1.2 * max(
-        ledgers.months(house, size)[["delivered_kwh", "generation_kwh"]].sum(axis=1).max()
-        for size in ledgers.steps(house)
-    )
+    shown = {size: ledgers.reading_sheet(house, size) for size in ledgers.steps(house)}
+    years = (ledgers.months(house, size) for size in shown)
+    top = 1.2 * max((months["delivered_kwh"] + months["generation_kwh"]).max() for months in years)
     figure, ax, names = _register_rows(top)
     # each energy stands in two rows: what is above each other is the same
     delivered_boxes, own_boxes, received_boxes = (figures.boxes(ax, role) for role in ("import", "pv", "export"))
 
     def update(month, size):
         at = MONTHS.index(month)
-        before, after = ({key: int(values[at + i]) for key, values in shown[size].items()} for i in (0, 1))
-        delivered, received, made = (
-            register_difference(before[key], after[key], digits, at_most_kwh=10**digits) for key in before
-        )
+        before, after = shown[size].iloc[at : at + 2].astype(int).to_dict("records")
+        counts = [register_difference(before[key], after[key], digits, at_most_kwh=10**digits) for key in before]
+        delivered, received, made = counts
         home = house_use(made, delivered, received, tolerance_kwh=1)
         own = max(0, home.self_consumed_kwh)
         for filled, rows, left, right in (
@@ -96,13 +88,8 @@ def register_picture(house):
             low = np.array(rows) - 0.21
             figures.move_boxes(filled, np.array([left, left]), np.array([right, right]), low, low + 0.42)
         end = delivered + own + received
-        words = (
-            f"delivered {delivered:,}",
-            f"received {received:,}",
-            f"at once {own:,}",
-            f"{home.use_kwh:,} kWh",
-            f"{made:,} kWh",
-        )
+        words = [f"delivered {delivered:,}", f"received {received:,}", f"at once {own:,}"]
+        words += [f"{home.use_kwh:,} kWh", f"{made:,} kWh"]
         places = (0, max(end, 0.5 * top), delivered, delivered + own, end)
         for name, text, place in zip(names, words, places):
             name.set(text=text, x=place + (0 if name is names[1] else 0.008 * top))
@@ -127,16 +114,11 @@ def bank_picture(house):
     largest = ledgers.sizes(house)
     half = len(ledgers.book_of(house, ledgers.bank_rules(house))) // 2
     each, place = 12 // half, _middles(2 * half, 24)
-    most = max(
-        ledgers.book_of(house, ledgers.rules_with_reset(house, reset), largest)[["bank_close", "credit_reset"]]
-        .sum(axis=1)
-        .max()
-        for reset in ledgers.reset_choices(house)
-    )
-    top = 1.3 * max(most, 1.0)
-    figure, (upper, lower) = figures.new_figure(
-        2, 1, left=0.1, top=0.97, bottom=0.17, hspace=0.12, height_ratios=(1.25, 1)
-    )
+    rules = [ledgers.rules_with_reset(house, reset) for reset in ledgers.reset_choices(house)]
+    books = [ledgers.book_of(house, each_rule, largest) for each_rule in rules]
+    top = 1.3 * max(1.0, *((book["bank_close"] + book["credit_reset"]).max() for book in books))
+    grid = {"hspace": 0.12, "height_ratios": (1.25, 1)}
+    figure, (upper, lower) = figures.new_figure(2, 1, left=0.1, top=0.97, bottom=0.17, **grid)
     for ax in (upper, lower):
         ax.set_xlim(0.4, 24.6)
         ax.set_xticks(range(1, 25), [month[0] for month in MONTHS] * 2 if ax is lower else [])
@@ -156,26 +138,18 @@ def bank_picture(house):
         figures.move_columns(out, 0.0 * surplus, np.maximum(surplus, 0.0), place, each - 0.3)
         figures.move_columns(short, np.minimum(surplus, 0.0), 0.0 * surplus, place, each - 0.3)
         full = book["bank_close"].to_numpy() + gone
-        level.set_data(
-            np.repeat(place, 3) + each * np.tile([-0.5, 0.5, 0.5], len(place)),
-            np.column_stack([book["bank_open"], full, book["bank_close"]]).ravel(),
-        )
+        steps = np.repeat(place, 3) + each * np.tile([-0.5, 0.5, 0.5], len(place))
+        level.set_data(steps, np.column_stack([book["bank_open"], full, book["bank_close"]]).ravel())
         words = [_taken(rules, payout) for payout in book["payout"]]
         at = np.flatnonzero(gone > 0)
         for i, text in enumerate(drops):
             text.set_visible(i < len(at))
             if i < len(at):
                 text.set_text(f"{gone[at[i]]:,.0f} {words[at[i]]}")
-                text.set_position(
-                    (
-                        np.clip(place[at[i]] + 0.5 * each, 2.2, 22.8),
-                        full[max(0, at[i] - 2) : at[i] + 2].max() + 0.02 * top,
-                    )
-                )
-        first, second = (
-            f"{year['billed_kwh'].sum():,.0f} kWh bought, bills {year['bill'].sum():,.2f} $."
-            for year in (book.iloc[:half], book.iloc[half:])
-        )
+                height = full[max(0, at[i] - 2) : at[i] + 2].max() + 0.02 * top
+                text.set_position((np.clip(place[at[i]] + 0.5 * each, 2.2, 22.8), height))
+        years = book[["billed_kwh", "bill"]].to_numpy().reshape(2, half, 2).sum(axis=1)
+        first, second = (f"{bought:,.0f} kWh bought, bills {paid:,.2f} $." for bought, paid in years)
         word = _taken(rules, book["payout"].iloc[half:].sum())
         return (
             f"First year: {first} Second year: received less delivered {surplus[half:].sum():+,.0f} kWh, "
@@ -191,11 +165,8 @@ def bank_picture(house):
 def bill_picture(house):
     """Return the picture of twelve bills: size, month, rules -> what energy costs, and what no surplus reduces."""
     tariffs = {words: ledgers.tariff_named(house, name) for words, name in ledgers.OTHER_RULES.items()}
-    top = 1.22 * max(
-        ledgers.book_of(house, tariff, size)["bill"].max()
-        for tariff in tariffs.values()
-        for size in ledgers.steps(house)
-    )
+    books = (ledgers.book_of(house, tariff, size) for tariff in tariffs.values() for size in ledgers.steps(house))
+    top = 1.22 * max(book["bill"].max() for book in books)
     figure, ax = figures.new_figure(bottom=0.1)
     figures.months_axis(ax)
     figures.zero_based(ax, top, "bill ($)")
@@ -248,13 +219,10 @@ def reset_picture(house):
     out, short = _surplus_boxes(house, upper, 0.5)
     figures.zero_based(lower, top, "taken (kWh)")
     always = figures.boxes(lower, "loss", hatch="")
-    timing = figures.boxes(
-        lower, "loss", facecolor=figures.BACKGROUND, edgecolor=figures.ROLES["loss"].colour, linewidth=1.0
-    )
-    figures.direct_label(lower, 0.5, 0.97 * top, "filled: taken with any month", "loss", size=figures.TICK_PT, va="top")
-    figures.direct_label(
-        lower, 12.3, 0.97 * top, "hatched: taken by the date", "loss", size=figures.TICK_PT, va="top", ha="right"
-    )
+    empty = {"facecolor": figures.BACKGROUND, "edgecolor": figures.ROLES["loss"].colour, "linewidth": 1.0}
+    timing, small = figures.boxes(lower, "loss", **empty), {"size": figures.TICK_PT, "va": "top"}
+    figures.direct_label(lower, 0.5, 0.97 * top, "filled: taken with any month", "loss", **small)
+    figures.direct_label(lower, 12.3, 0.97 * top, "hatched: taken by the date", "loss", ha="right", **small)
     numbers = _on_columns(lower, figures.SMALL_PT)
     cuts = [figures.line(ax, "bank", [0, 0], ax.get_ylim(), linestyle="-") for ax in (upper, lower)]
 
@@ -301,17 +269,15 @@ def years_picture(house):
     figures.zero_based(lower, top, "taken (kWh)", bottom=-0.06 * top)
     lower.axhline(0, color=figures.INK, linewidth=1.2)
     often = figures.boxes(upper, "bank", hatch="")
-    words = f"of {count} made years: in how many no month takes less"
-    figures.direct_label(upper, 0.5, 1.7 * count, words, "bank", size=figures.TICK_PT, va="top")
+    words, small = f"of {count} made years: in how many no month takes less", {"size": figures.TICK_PT, "va": "top"}
+    figures.direct_label(upper, 0.5, 1.7 * count, words, "bank", **small)
     numbers = _on_columns(upper, figures.SMALL_PT)
     spread = figures.boxes(lower, "loss", hatch="")
     middle = figures.line(lower, "load", [0], [0], linestyle="none", marker="_", markersize=26, markeredgewidth=3.0)
     circle = {"marker": "o", "markersize": 8, "markerfacecolor": figures.BACKGROUND, "markeredgewidth": 2.0}
     typical = figures.line(lower, "load", [0], [0], linestyle="none", **circle)
-    figures.direct_label(
-        lower, 0.5, 0.97 * top, "box: 8 of 10 years, dash: the middle one", "loss", size=figures.TICK_PT, va="top"
-    )
-    figures.direct_label(lower, 12.3, 0.97 * top, "circle: typical year", size=figures.TICK_PT, va="top", ha="right")
+    figures.direct_label(lower, 0.5, 0.97 * top, "box: 8 of 10 years, dash: the middle one", "loss", **small)
+    figures.direct_label(lower, 12.3, 0.97 * top, "circle: typical year", ha="right", **small)
 
     def update(size, drawing):
         lost = ledgers.made_losses(house, size, drawing)
@@ -322,14 +288,11 @@ def years_picture(house):
         figures.move_columns(spread, table[0.1].to_numpy(), table[0.9].to_numpy(), width=0.5)
         middle.set_data(place, table[0.5].to_numpy())
         typical.set_data(place, ledgers.typical_losses(house, size))
-        good = best.index[best == best.max()]
+        good, own = best.index[best == best.max()], ledgers.without_reset(house)
         least, worst = table.loc[good, "mean"].idxmin(), table["mean"].idxmax()
         if table["mean"].max() < 0.5:
-            return (
-                f"{size} %: in no made year a reset takes anything, whatever the month.{ledgers.without_reset(house)}"
-            )
+            return f"{size} %: in no made year a reset takes anything, whatever the month.{own}"
         most = "" if least == worst else f", but {_range(table.loc[worst])} after {worst}"
-        own = ledgers.without_reset(house)
         return (
             f"{size} %: a reset after {_listed(good)} takes least in {best.max()} of {count} made years. "
             f"In eight of ten years it takes {_range(table.loc[least])} after {least}{most}.{own}"

@@ -75,15 +75,9 @@ def bill_of(mine, bank=None):
 
 
 def _one_bill(tariff, days, delivered, received, bank):
-    periods = pd.DataFrame(
-        {
-            "period_start": days[:1],
-            "period_end": days[1:],
-            "delivered_kwh": [float(delivered)],
-            "received_kwh": [float(received)],
-        }
-    )
-    return ledger(periods, tariff, opening_kwh=bank, compare=False).iloc[0]
+    span = {"period_start": days[:1], "period_end": days[1:]}
+    energies = {"delivered_kwh": [float(delivered)], "received_kwh": [float(received)]}
+    return ledger(pd.DataFrame(span | energies), tariff, opening_kwh=bank, compare=False).iloc[0]
 
 
 def check_bill(answer, mine):
@@ -118,13 +112,8 @@ def check_reset(answer, house):
     """Check 6: a month whose reset costs this house least; its short or its full English name."""
     table = by_reset(house)
     best = list(table.index[table["best"]])
-    replies = {
-        month: f"Yes. No other month makes the bills lower than {row['bill']:,.2f} $ a year."
-        if month in best
-        else f"After {month} the bills of a year are {row['dearer']:,.2f} $ above the lowest. Which bill is the last "
-        "one before the months of surplus?"
-        for month, row in table.iterrows()
-    }
+    texts = table["best"].map({True: TEXTS["reset"]["best"], False: TEXTS["reset"]["dearer"]})
+    replies = {month: texts[month].format(month=month, **row) for month, row in table.iterrows()}
     written = str(answer).strip().lower()
     short = next((month for month, full in zip(MONTHS, WHOLE_MONTHS) if written in (month.lower(), full.lower())), None)
     return check.choose(short or answer, short if short in best else best[0], replies)

@@ -18,18 +18,16 @@ def facts(house):
     if tariff.months_per_bill != 1:
         rows["a bill"] = f"covers {tariff.months_per_bill} months"
     if tariff.settlement == "year":
-        rows["surplus, lines it can pay"] = (
-            f"settled once a year, with the {MONTHS[tariff.credit.reset_anchor[0] - 1]} bill"
-        )
+        month = MONTHS[tariff.credit.reset_anchor[0] - 1]
+        rows["surplus, lines it can pay"] = f"settled once a year, with the {month} bill"
     if tariff.credit.unit == "kWh":
         rows["bank emptied after"] = _times_in_words(house)
     else:
         rows["parts 2 and 4 use"] = bank_rules(house).name
     if tariff.size_cap_kw is not None or tariff.size_cap_share_of_use is not None:
         year = year_bills.year_energies(house)
-        problems = size_problems(
-            tariff, **ratings(house), yearly_generation_kwh=year.generation, yearly_use_kwh=year.use
-        )
+        sums = {"yearly_generation_kwh": year.generation, "yearly_use_kwh": year.use}
+        problems = size_problems(tariff, **ratings(house), **sums)
         rows["size of the array"] = " ".join(problems) or "inside the limit of these rules"
     if tariff.valid_from or tariff.valid_to:
         rows["these rules hold"] = f"from {tariff.valid_from or 'the start'} to before {tariff.valid_to or 'any end'}"

@@ -16,14 +16,8 @@ from solarlib.lessons.tools.progress import progress
 from solarlib.quantities import InputError
 
 SHIPPED = ("generation-quarter-hours", "meter-registers", "sensor-week", "reads-by-hand", "neighbours-by-day")
-SHOWN = {  # word and colour of a quantity
-    "generation": ("PV", "pv"),
-    "unsigned": ("reading", "reading"),
-    "delivered": ("delivered", "import"),
-    "received": ("received", "export"),
-    "net": ("net", "load"),
-    "load": ("load", "load"),
-}
+WORDS = {"generation": "PV", "unsigned": "reading"}  # of a quantity that is not called by its own name
+COLOURS = {"generation": "pv", "delivered": "import", "received": "export", "net": "load", "load": "load"}
 SAME_USD = 0.01  # bills that differ by no more agree
 MOST_BARS = 14  # of a row of periods; more are told in the table
 
@@ -69,15 +63,14 @@ def days_shown(table):
 def fault_picture(file, house):
     """Return the picture of one day of a file: number of the day, with what the checks found or without."""
     if file.readings.step is None:
-        raise InputError(
-            f"{file.name}: found no constant interval, allowed is a file of regular readings for this picture"
-        )
+        allowed = "a file of regular readings for this picture"
+        raise InputError(f"{file.name}: found no constant interval, allowed is {allowed}")
     name, step = file.readings.table.columns[0], file.readings.step
     kind, unit = TITLES.get(name) or (f"neighbour {file.neighbours[name].name}", "kWh/kW")
     power = file.readings.table[name] / (1000.0 if unit == "W" else step / pd.Timedelta(hours=1))
     local, days = power.index.tz_localize(None), days_shown(file.readings.table)
     marked = {finding.kind: power.index.isin(finding.rows) for finding in file.findings if finding.column == name}
-    said, colour = SHOWN.get(kind, (kind.replace("_", " "), "reading"))
+    said, colour = WORDS.get(kind, kind.replace("_", " ")), COLOURS.get(kind, "reading")
     limit = MOST_OF_RATED * house.system.rated_power_w / 1000.0
     usual = float(power.where(file.table[name].notna()).max())
     usual = usual if usual > 0 else 1.0
@@ -123,32 +116,20 @@ def direction_picture(decoded, record):
     net = samples["net_w"].to_numpy() / 1000.0
     export = samples["p_export"].to_numpy()
     certainty = np.maximum(export, 1.0 - export)
-    top = 1.15 * max(
-        0.5, float(np.nan_to_num(record["pv_w"]).max()) / 1000.0, float(np.quantile(np.abs(np.nan_to_num(net)), 0.999))
-    )
+    most = np.nan_to_num(record["pv_w"]).max() / 1000.0, np.quantile(np.abs(np.nan_to_num(net)), 0.999)
+    top = 1.15 * max(0.5, *map(float, most))
     figure, ax = figures.new_figure()
     figures.hours_axis(ax)
     figures.zero_based(ax, top, "power (kW)", bottom=-top)
-    inward, outward = (
-        figures.area(ax, "import", [0, 1], [0, 0], [0, 0]),
-        figures.area(ax, "export", [0, 1], [0, 0], [0, 0]),
-    )
+    inward, outward = (figures.area(ax, role, [0, 1], [0, 0], [0, 0]) for role in ("import", "export"))
     sun = figures.line(ax, "pv", [], [])
     open_marks = ax.plot([], [], "|", color=figures.ROLES["reading"].colour, markersize=9)[0]
     figures.direct_label(ax, 0.3, 0.8 * top, "in", "import")
     figures.direct_label(ax, 0.3, -0.88 * top, "out", "export")
     figures.direct_label(ax, 23.7, 0.8 * top, "PV", "pv", ha="right")
     figures.direct_label(ax, 23.7, -0.88 * top, "| not sure", "reading", ha="right")
-    date = ax.text(
-        0.5,
-        1.03,
-        "",
-        transform=ax.transAxes,
-        ha="center",
-        fontsize=figures.TICK_PT,
-        fontweight="bold",
-        color=figures.INK,
-    )
+    above = {"transform": ax.transAxes, "size": figures.TICK_PT}
+    date = figures.direct_label(ax, 0.5, 1.03, "", ha="center", **above)
 
     def update(day, sure):
         at = np.flatnonzero(local.normalize() == days[day - 1])
@@ -201,7 +182,7 @@ def yield_picture(table):
     figure, ax = _pairs(table["to"].dt.strftime("%y-%m-%d"), "energy (kWh)", *pairs, over=high)
     at, middle, half = np.arange(1.0, len(table) + 1) + 0.2, (low + high) / 2, (high - low) / 2
     ax.errorbar(at, middle, half, fmt="none", ecolor=figures.INK, elinewidth=2.5, capsize=7)
-    _above(ax, 0.78, "I usual range", figures.INK)
+    _above(ax, 0.78, "I usual range")
     whole, model = table["measured_kwh"].sum(), table["model_kwh"].sum()
     share = f"{100 * whole / model:.0f} % of" if model > 0 else "with no light in"
     inside = int(table["yield_h"].between(table["low_h"], table["high_h"]).sum())
@@ -284,11 +265,9 @@ def _pairs(names, label, first, second, over=()):
     for (word, role, heights), side, shift, x in ((first, "left", -0.2, 0.0), (second, "right", 0.2, 0.35)):
         height = np.nan_to_num(np.asarray(heights, float))
         figures.move_columns(figures.boxes(ax, role), np.minimum(height, 0), np.maximum(height, 0), place + shift, 0.36)
-        _above(ax, x, f"{side}: {word}", figures.ROLES[role].text)
+        _above(ax, x, f"{side}: {word}", role)
     return figure, ax
 
 
-def _above(ax, x, words, colour, **where):
-    return ax.text(
-        x, 1.04, words, transform=ax.transAxes, fontsize=figures.TICK_PT, fontweight="bold", color=colour, **where
-    )
+def _above(ax, x, words, role=None):
+    return figures.direct_label(ax, x, 1.04, words, role, size=figures.TICK_PT, transform=ax.transAxes)

@@ -40,9 +40,8 @@ def check_use(answer, periods):
     row = periods.iloc[0]
     made, inward, outward = (float(row[name]) for name in ("generation_kwh", "delivered_kwh", "received_kwh"))
     right = float(house_use(made, inward, outward, tolerance_kwh=1.0).use_kwh)
-    return ASK.number(
-        "use", answer, right, all=made + inward + outward, net=inward - outward, came_in=inward, made=made
-    )
+    slips = {"all": made + inward + outward, "net": inward - outward, "came_in": inward, "made": made}
+    return ASK.number("use", answer, right, **slips)
 
 
 def check_bill(answer, compared):

@@ -10,14 +10,7 @@ from solarlib.house.flows import LEFT_OUT, directions, first_measured, silent
 from solarlib.house.health import ageing, beside_neighbours, performance, shapes, yields
 from solarlib.house.periods import METER, periods_of, register_days
 from solarlib.house.records import bills_of, compare_bills, days_of, period_record
-from solarlib.lessons.own_house.pictures import (
-    bill_picture,
-    days_shown,
-    direction_picture,
-    fault_picture,
-    neighbour_picture,
-    yield_picture,
-)
+from solarlib.lessons.own_house import pictures
 from solarlib.lessons.tools.page import Section, page, section_or_reason
 from solarlib.meter.balance import house_use
 from solarlib.quantities import InputError, texts_beside
@@ -35,12 +28,11 @@ class Report:
     html: str
 
     def __str__(self):
-        lines = [
+        return "\n".join(
             f"{number} {section.title}: {len(section.pictures)} pictures, {len(section.tables)} tables, "
             f"{len(section.missing)} not determined"
             for number, section in enumerate(self.sections, 1)
-        ]
-        return "\n".join(lines)
+        )
 
     @property
     def missing(self):
@@ -127,19 +119,12 @@ def accounts(title, files, house):
     if not files:
         raise InputError("files: found none, allowed is one CSV file or more")
     lines = ["; ".join(line.strip() for line in str(file.readings.account).splitlines()) + "." for file in files]
-    table = pd.DataFrame(
-        {
-            "file": [file.name for file in files],
-            "rows read": [file.readings.account.rows_read for file in files],
-            "used": [file.readings.account.rows_used for file in files],
-            "set aside": [len(file.readings.account.set_aside) for file in files],
-            "values left out of sums": [file.left_out for file in files],
-        }
-    )
-    tables = [("Rows read are rows used and rows set aside", table)]
-    for file in files:
-        aside = file.readings.account.set_aside
-        first = aside.head(SHOWN_ROWS)
+    told = [(file, file.readings.account) for file in files]
+    rows = [(file.name, it.rows_read, it.rows_used, len(it.set_aside), file.left_out) for file, it in told]
+    heads = ["file", "rows read", "used", "set aside", "values left out of sums"]
+    tables = [("Rows read are rows used and rows set aside", pd.DataFrame(rows, columns=heads))]
+    for file, account in told:
+        aside, first = account.set_aside, account.set_aside.head(SHOWN_ROWS)
         if len(aside):
             tables.append((f"{file.name}: set aside (the first {len(first)} of {len(aside)})", first))
     other = ", ".join(file.name for file in files if str(file.readings.table.index.tz) != house.place.tz)
@@ -150,28 +135,22 @@ def accounts(title, files, house):
 def faults(title, files, house):
     """Tell what the plausibility checks found, with several reasons each."""
     lines = [f"{file.name}, {finding}" for file in files for finding in file.findings]
-    pictures = []
+    drawn = []
     for file in files:
         first = file.readings.table.columns[0]
         found = [finding for finding in file.findings if finding.column == first and len(finding.rows)]
         if found:
-            pictures.append(fault_picture(file, house).render(day=fault_days(file, found)[0], marks=True))
+            drawn.append(pictures.fault_picture(file, house).render(day=fault_days(file, found)[0], marks=True))
     unchecked = ", ".join(file.name for file in files if file.readings.step is None)
-    missing = f"{unchecked}: no constant interval, so powers, nights and hours cannot be checked."
-    return Section(
-        title,
-        tuple(lines) or ("The checks found nothing.",),
-        pictures=tuple(pictures),
-        missing=(missing,) if unchecked else (),
-        cautions=_cautions(
-            "faults", f"Values of the kinds {', '.join(LEFT_OUT)} are left out of every sum in this report."
-        ),
-    )
+    words = _TEXTS["faults"]
+    missing = (words["unchecked"].format(files=unchecked),) if unchecked else ()
+    cautions = _cautions("faults", words["left_out"].format(kinds=", ".join(LEFT_OUT)))
+    return Section(title, tuple(lines) or (words["none"],), (), tuple(drawn), cautions, missing)
 
 
 def fault_days(file, findings):
     """Return the numbers of the days that findings touch, the day of most marks first."""
-    numbers = {day: number for number, day in enumerate(days_shown(file.readings.table), 1)}
+    numbers = {day: number for number, day in enumerate(pictures.days_shown(file.readings.table), 1)}
     rows = pd.concat([pd.Series(1, finding.rows.tz_localize(None).normalize()) for finding in findings])
     marks = rows.groupby(level=0).sum().sort_values(ascending=False, kind="stable")
     return [numbers[day] for day in marks.index if day in numbers]
@@ -184,10 +163,8 @@ def flows(title, files, decoded, say):
     found, record = decoded or directions(files, lambda words, share: say(words))  # the bar is the report's
     times = sensor.series.index
     if record.index[0] < times[0] or record.index[-1] > times[-1]:
-        raise InputError(
-            f"decoded: found a direction of other days than those of {sensor.origin}, allowed is one found from these "
-            "files"
-        )
+        found = f"a direction of other days than those of {sensor.origin}"
+        raise InputError(f"decoded: found {found}, allowed is one found from these files")
     days = found.days.drop(columns="date", errors="ignore")
     table = days.round(1).assign(seen=days["seen"].map("{:.0%}".format))
     table.insert(0, "day", [str(day)[:10] for day in days.index])
@@ -199,19 +176,11 @@ def flows(title, files, decoded, say):
     except InputError as error:
         missing = (f"No comparison with the meter. {error}",)
     best = int(days["seen"].to_numpy().argmax()) + 1
-    shown = table.head(SHOWN_DAYS)
-    words = (
-        f"{len(table)} days: {days['import_kwh'].sum():,.0f} kWh in and {days['export_kwh'].sum():,.0f} kWh out in the "
-        "time that has readings. Time without readings is not made up."
-    )
-    return Section(
-        title,
-        (words, *found.sentences()),
-        ((f"The first {len(shown)} of {len(table)} days, kWh", shown),),
-        (direction_picture(found, record).render(day=best, sure=90),),
-        _cautions("flows"),
-        missing,
-    )
+    drawn = pictures.direction_picture(found, record).render(day=best, sure=90)
+    shown, (inward, outward) = table.head(SHOWN_DAYS), days[["import_kwh", "export_kwh"]].sum()
+    sums = _TEXTS["flows"]["sums"].format(days=len(table), inward=inward, outward=outward)
+    tables = ((f"The first {len(shown)} of {len(table)} days, kWh", shown),)
+    return Section(title, (sums, *found.sentences()), tables, (drawn,), _cautions("flows"), missing)
 
 
 def periods(title, house, billed, days, comparison):
@@ -220,15 +189,10 @@ def periods(title, house, billed, days, comparison):
     record = with_dates(period_record(table, house, _if_made(days), _if_made(comparison)))
     record = record.astype({"usable_days": "Int64"}).drop(columns=["days", "bill_usd"])
     states = ["yield_h", "yield_low_h", "yield_high_h", "neighbour_ratio_percent", "usable_days", "quality"]
-    return Section(
-        title,
-        (f"{len(table)} periods, from {file.name}. Use is generation and delivered energy less what was received.",),
-        (
-            (_TEXTS["periods"]["energies"], record.drop(columns=states)),
-            (_TEXTS["periods"]["states"], record[["period_start", "period_end", *states]]),
-        ),
-        missing=(*_cut_off(table, file), *_use_not_known(table)),
-    )
+    words, shown = _TEXTS["periods"], record[["period_start", "period_end", *states]]
+    tables = ((words["energies"], record.drop(columns=states)), (words["states"], shown))
+    line = words["line"].format(count=len(table), file=file.name)
+    return Section(title, (line,), tables, missing=(*_cut_off(table, file), *_use_not_known(table)))
 
 
 def _cut_off(table, file):
@@ -240,19 +204,13 @@ def _cut_off(table, file):
     outside = [f"before {first:%Y-%m-%d}"] if first > seen[0].ceil("D") else []
     outside += [f"after {last:%Y-%m-%d}"] if last < (seen[-1] + step).floor("D") else []
     if outside:
-        yield (
-            f"Periods {' and '.join(outside)}: a value of the meter is missing there, and no bank can be carried "
-            "across a gap."
-        )
+        yield _TEXTS["periods"]["cut_off"].format(outside=" and ".join(outside))
 
 
 def _use_not_known(table):
     """Say of which periods the use of the house is not known, and why."""
     if "generation_kwh" not in table:
-        yield (
-            "House use: it needs the generation of these periods, from a register of the array read on the same days "
-            "or from a file of the array that covers them."
-        )
+        yield _TEXTS["periods"]["no_generation"]
         return
     unknown = int(table["generation_kwh"].isna().sum())
     if unknown:
@@ -280,7 +238,7 @@ def money(title, house, billed, bills):
     shown = compared.map(lambda cell: f"{cell:.2f}" if isinstance(cell, float) and cell == cell else cell)
     since = [f" (from {rules.valid_from})" if rules.valid_from else "" for rules in house.tariffs]
     names = ", ".join(f"{rules.name}{day}" for rules, day in zip(house.tariffs, since))
-    rules, picture = f"Rules: {names}.", bill_picture(compared).render()
+    rules, picture = f"Rules: {names}.", pictures.bill_picture(compared).render()
     return Section(title, (rules,), (("Bills, $", shown),), (picture,), _cautions("money"), missing)
 
 
@@ -303,8 +261,8 @@ def health(title, files, house, billed, days):
     if known is not None:
         aged = ageing(house, known)
         (missing if aged.low is None else lines).append(f"Ageing, {aged.text}.")
-    tables, pictures = ((_TEXTS["health"]["yields"], shown),), (yield_picture(table).render(),)
-    return Section(title, tuple(lines), tables, pictures, _cautions("health"), tuple(missing))
+    tables, drawn = ((_TEXTS["health"]["yields"], shown),), (pictures.yield_picture(table).render(),)
+    return Section(title, tuple(lines), tables, drawn, _cautions("health"), tuple(missing))
 
 
 def similar(title, comparison):
@@ -312,7 +270,7 @@ def similar(title, comparison):
     comparison = _needed(comparison)
     table = evidence_table(comparison.evidence)
     tables = ((_TEXTS["similar"]["reasons"], table),) if len(table) else ()
-    picture = neighbour_picture(comparison).render(day=len(comparison.days))
+    picture = pictures.neighbour_picture(comparison).render(day=len(comparison.days))
     return Section(title, tuple(comparison.sentences()), tables, (picture,), _cautions("similar"))
 
 
@@ -326,21 +284,16 @@ def shape(title, files, house):
 
 def evidence_table(evidence):
     """Return pieces of evidence as a table: possible reason, whether it fits, and the numbers."""
-    return pd.DataFrame(
-        [(item.reason, "fits" if item.fits else "does not fit", item.text) for item in evidence],
-        columns=["possible reason", "the numbers say", "numbers"],
-    )
+    rows = [(item.reason, "fits" if item.fits else "does not fit", item.text) for item in evidence]
+    return pd.DataFrame(rows, columns=["possible reason", "the numbers say", "numbers"])
 
 
 def records(title, days):
     """Tell how many days are complete, and show the last ones."""
     kept = _needed(days)
     whole = int((kept["quality"] == "complete").sum())
-    return Section(
-        title,
-        (f"{len(kept)} days, {kept['date'].iloc[0]} to {kept['date'].iloc[-1]}: {whole} are complete.",),
-        (("The last days", shown_days(kept).tail(5)),),
-    )
+    line = f"{len(kept)} days, {kept['date'].iloc[0]} to {kept['date'].iloc[-1]}: {whole} are complete."
+    return Section(title, (line,), (("The last days", shown_days(kept).tail(5)),))
 
 
 def shown_days(kept):

@@ -13,6 +13,7 @@ from solarlib.bill.reset import lost_by_reset_month, why_no_law
 from solarlib.house.bills import avoided_price
 from solarlib.house.year import house_load, weather, weather_at
 from solarlib.lessons.tools import figures
+from solarlib.lessons.tools.figures import rows_axis
 from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import TYPICAL_YEAR, energy_kwh, plane_words
 from solarlib.roof.array import array_power
@@ -40,14 +41,6 @@ def largest_plane(system):
 
 
 # ---------------------------------------------------------------- bars that lie
-
-
-def rows_axis(ax, places, names, ends):
-    """Give an axis named rows for lying bars; ``ends``: its lower and upper end."""
-    ax.set_ylim(*ends)
-    ax.set_yticks(places, names)
-    ax.tick_params(axis="y", length=0)
-    ax.grid(visible=False)
 
 
 def shares_axis(ax, top):

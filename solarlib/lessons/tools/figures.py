@@ -25,6 +25,7 @@ TEXT_PT, TICK_PT, SMALL_PT = 16, 14, 12  # 22, 19 and 17 CSS pixels
 BACKGROUND = "#FFFFFF"
 INK = "#1A1A1A"  # text and axes
 GRID = "#D9D9D9"  # decoration only: carries no meaning, so no contrast bar
+PAPER = {"facecolor": BACKGROUND, "edgecolor": "none", "alpha": 0.85, "pad": 1.0}  # lets a name be read across a line
 
 
 @dataclass(frozen=True)
@@ -144,6 +145,14 @@ def months_axis(ax):
     ax.set_xlim(0.4, 12.6)
     ax.set_xticks(range(1, 13), MONTHS)
     ax.tick_params(axis="x", length=0)
+
+
+def rows_axis(ax, places, names, ends):
+    """Give an axis named rows for lying bars; ``ends``: its lower and upper end."""
+    ax.set_ylim(*ends)
+    ax.set_yticks(places, names)
+    ax.tick_params(axis="y", length=0)
+    ax.grid(visible=False)
 
 
 def png(figure):
