@@ -18,12 +18,7 @@ TILTS = np.arange(0, 91, 5)
 _TROPIC = 23.44  # latitude where the sun stands overhead on one day of the year. [deg]
 AZIMUTHS = np.arange(0, 360, 15)
 _OUTLINE = {"color": figures.INK, "linewidth": 2.0}  # what is only compared with: no meaning of its own, so no colour
-_PAPER = {
-    "facecolor": figures.BACKGROUND,
-    "edgecolor": "none",
-    "alpha": 0.8,
-    "pad": 1.0,
-}  # lets a name be read across a line
+_PAPER = figures.PAPER | {"alpha": 0.8}
 
 
 def noon_words(place):

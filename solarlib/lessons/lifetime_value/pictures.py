@@ -18,12 +18,8 @@ from solarlib.worth import money
 from solarlib.worth.lifetime import Costs, Loan
 
 OWN, THIRD, UNPAID, SOLD = "own rule", "export at 1/3", "export unpaid", "all sold at 2/3"
-SHIPPED_RULES = {
-    "kWh bank": "flat-bank-forfeit",
-    UNPAID: "flat-no-credit",
-    THIRD: "flat-net-billing-5-cents",
-    SOLD: "flat-buy-all-sell-all",
-}
+SHIPPED_RULES = {"kWh bank": "flat-bank-forfeit", UNPAID: "flat-no-credit", THIRD: "flat-net-billing-5-cents"}
+SHIPPED_RULES |= {SOLD: "flat-buy-all-sell-all"}
 SHAPE_PRICE = 0.15  # $/kWh of those files
 DEALS = ("this house", "all on credit", "large last bill")
 LOAN_RATE, LOAN_YEARS = 0.06, 15
@@ -145,44 +141,32 @@ def _stepped(share, step):
 
 # ---------------------------------------------------------------- part 1: three bills
 
-BARS = {
-    "bill without array": "money",
-    "self-used energy": "pv",
-    "exported energy": "export",
-    "bill with array": "money",
-    "price × generation": "loss",
-}
+BARS = ("bill without array", "self-used energy", "exported energy", "bill with array", "price × generation")
+BAR_ROLES = ("money", "pv", "export", "money", "loss")
 
 
 def saving_picture(house):
     """Return the picture of a year's bills: size, rule -> bill without, what two parts save, bill with; price x kWh."""
     tariffs, price, none = rules(house), bills.avoided_price(house), bills.bill_without_array(house)
-    made, roles = year_energies(house)["generation"], list(BARS.values())
+    made = year_energies(house)["generation"]
     low = min(0.0, *(bills.bill_with_array(house, 1.0, tariff, 2.0) for tariff in tariffs.values()))
     span = max(none, 2.0 * price * made, 1.0) - low
     figure, ax = figures.new_figure(left=0.215, right=0.97, top=0.98)
-    ax.set(xlim=(low - 0.03 * span, low + 1.2 * span), ylim=(4.6, -0.6), xlabel="money in the first year ($)")
-    ax.set_yticks(range(5), BARS)
-    ax.tick_params(axis="y", length=0)
-    ax.grid(visible=False)
+    ax.set(xlim=(low - 0.03 * span, low + 1.2 * span), xlabel="money in the first year ($)")
+    figures.rows_axis(ax, range(5), BARS, (4.6, -0.6))
     ax.axvline(0, color=figures.INK, linewidth=1.2)
     ax.xaxis.set_major_formatter(WITH_COMMAS)
-    looks = [
-        dict(facecolor=figures.ROLES[role].colour, hatch=figures.ROLES[role].hatch, edgecolor=figures.BACKGROUND)
-        for role in roles
-    ]
-    rows = [ax.barh(row, 0.0, height=0.66, **look)[0] for row, look in enumerate(looks)]
-    words = [figures.direct_label(ax, 0, row, "", role, va="center") for row, role in enumerate(roles)]
+    rows = [ax.barh(row, 0.0, height=0.66, **figures.filled(role))[0] for row, role in enumerate(BAR_ROLES)]
+    words = [figures.direct_label(ax, 0, row, "", role, va="center") for row, role in enumerate(BAR_ROLES)]
 
     def update(size, rule):
         own, out, saved = bills.saving(house, tariffs[rule], size / 100.0)
         without, claim = bills.bill_without_array(house, tariffs[rule]), price * made * size / 100.0
         middle, left = without - own, without - saved
         spans = ((0, without), (middle, without), (left, middle), (0, left), (0, claim))
-        for box, text, role, (start, end) in zip(rows, words, roles, spans):
+        for box, text, role, (start, end) in zip(rows, words, BAR_ROLES, spans):
             box.set(x=start, width=end - start)
-            saves = role in ("pv", "export")
-            text.set_text(dollars(start - end if saves else end))
+            text.set_text(dollars(start - end if role in ("pv", "export") else end))
             text.set_x(max(start, end, 0.0) + 0.012 * span)
         return (
             f"{_capital(rule)}, {size} % of the array: {dollars(without)} without and {dollars(left)} with it, "

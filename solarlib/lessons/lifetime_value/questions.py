@@ -154,19 +154,11 @@ def sellers_numbers(house):
     other = (per_ac + per_dc) / 2 if abs(per_ac - per_dc) > 0.02 * per_dc else 1.1 * per_dc
     worth = discounted(view.discount_rate, bills.owner_cash_flow(house, costs)["saving"].to_numpy())
     sold = max(1, round(0.4 * view.years))
-    return SimpleNamespace(
-        outlay=outlay,
-        dc_kw=dc_kw,
-        ac_kw=ac_kw,
-        per_ac=round(per_ac, 2),
-        other_per_dc=round(other, 2),
-        sold=sold,
-        years=view.years,
-        before=round(worth[: sold + 1].sum()),
-        after=round(worth[sold + 1 :].sum()),
-        bill=round(bills.bill_without_array(house)),
-        empty=round(bills.bill_without_array(house, load=0.0)),
-    )
+    n = SimpleNamespace(outlay=outlay, dc_kw=dc_kw, ac_kw=ac_kw, sold=sold, years=view.years)
+    n.per_ac, n.other_per_dc = round(per_ac, 2), round(other, 2)
+    n.before, n.after = round(worth[: sold + 1].sum()), round(worth[sold + 1 :].sum())
+    n.bill, n.empty = (round(bills.bill_without_array(house, load=load)) for load in (1.0, 0.0))
+    return n
 
 
 def sellers(house):
@@ -198,15 +190,12 @@ def caution():
 def own_offer(outlay, saving, upkeep=0.0):
     """Return a sentence about the reader's own offer."""
     if outlay is None or saving is None:
-        return "Not filled in yet. Put your own numbers in place of None and run the cell again."
+        return TEXTS["own_offer"]["open"]
     try:
         paid, saved = require(outlay, "outlay", 0, 1e9, "$"), require(saving, "saving", -1e9, 1e9, "$")
         years = float(simple_payback(paid, saved, require(upkeep or 0.0, "upkeep", 0, 1e9, "$")))
     except InputError as error:
         return f"This cannot be used. {error}."
     if years != years:
-        return "Upkeep takes all of the saving: the outlay never comes back."
-    return (
-        f"Simple payback: {years:.1f} years. It knows no later repairs, no growth and no interest: "
-        "put the offer into the house file for those."
-    )
+        return TEXTS["own_offer"]["never"]
+    return TEXTS["own_offer"]["paid"].format(years=years)

@@ -11,7 +11,8 @@ from solarlib.direction.schedule import Chooser, run_live, step_cost_kwh
 from solarlib.direction.step_test import StepTest, certain_import, log_ratio, rise_or_fall
 from solarlib.lessons.load_step.live import SPREAD_W
 from solarlib.lessons.load_step.pictures import DAYLIGHT_W, LAMP_W, year_in_minutes
-from solarlib.lessons.tools.figures import MONTHS, bars, direct_label, new_figure
+from solarlib.lessons.tools import figures
+from solarlib.lessons.tools.figures import MONTHS
 from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.load import test_load
 from solarlib.meter.registers import unsigned
@@ -144,8 +145,8 @@ def chosen_times(house, load_w):
     days, rows = record_days(house, 1), {}
     light = days["generation_w"].to_numpy() > DAYLIGHT_W
     if len(days) != 1440 * DAYS_READ:
-        allowed = f"{DAYS_READ} days of 24 hours without a clock change"
-        raise InputError(f"days: found {len(days)} minutes, allowed are {allowed}")
+        found = f"{len(days)} minutes"
+        raise InputError(f"days: found {found}, allowed are {DAYS_READ} days of 24 hours without a clock change")
     net, pv = (days[name].to_numpy().reshape(DAYS_READ, 1440).T for name in ("net_w", "pv_w"))
     for name, plan in PLANS.items():
         seen = run_live(net, pv, load_w, np.random.default_rng([_SEED, 2]), **plan)
@@ -167,18 +168,18 @@ def ladder_picture(house):
     first, loads = record_days(house, 1).index[0], sorted({LAMP_W, float(house.meter.test_load_w), LARGE_W})
     offered = itertools.product(loads, SPACINGS_MIN, NOISES_W, PV_RECORDS_MIN)
     tables = {values: scores(*signs(house, *values)) for values in offered}
-    figure, (left, right) = new_figure(1, 2, left=0.235, right=0.975, wspace=0.1, width_ratios=(1.25, 1), top=0.97)
+    figure, (left, right) = figures.new_figure(
+        1, 2, left=0.235, right=0.975, wspace=0.1, width_ratios=(1.25, 1), top=0.97
+    )
     place = np.arange(len(RUNGS))
     sets = []
     for ax, most, words in ((left, MOST_WRONG, "wrong minutes (%)"), (right, MOST_KWH, "error of import (kWh a day)")):
-        ax.set(xlim=(0, 1.3 * most), ylim=(len(RUNGS) - 0.45, -0.55), xlabel=words, yticks=place)
+        ax.set(xlim=(0, 1.3 * most), xlabel=words)
         ax.set_xticks(np.linspace(0, most, 4), [f"{tick:.0f}" for tick in np.linspace(0, most, 4)])
-        ax.grid(False)
-        ax.set_yticklabels(RUNGS if ax is left else [])
-        ax.tick_params(axis="y", length=0)
+        figures.rows_axis(ax, place, RUNGS if ax is left else [""] * len(RUNGS), (len(RUNGS) - 0.45, -0.55))
         role = "reading" if ax is left else "import"
-        container = ax.barh(place, 0 * place, height=0.62, **_look(ax, role))
-        texts = [direct_label(ax, 0, row, "", role, va="center", size=14) for row in place]
+        container = ax.barh(place, 0 * place, height=0.62, **figures.filled(role))
+        texts = [figures.direct_label(ax, 0, row, "", role, va="center", size=14) for row in place]
         sets.append((container, texts, most))
 
     def update(load, every, noise, pv):
@@ -196,11 +197,3 @@ def ladder_picture(house):
         )
 
     return Picture(figure, [artist for container, texts, _ in sets for artist in (container, texts)], update)
-
-
-def _look(ax, role):
-    """Return colour and hatch of a role for bars that lie."""
-    bar = bars(ax, role, [0], [0])[0]
-    look = {"color": bar.get_facecolor(), "hatch": bar.get_hatch(), "edgecolor": bar.get_edgecolor(), "linewidth": 1.0}
-    bar.remove()
-    return look

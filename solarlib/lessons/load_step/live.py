@@ -12,6 +12,7 @@ from solarlib.meter.registers import unsigned
 
 READINGS = 12  # of one minute each, in a round
 SPREAD_W = 50.0  # of one reading: its noise and the unrest of the house
+HIDDEN = "net power: hidden until you reveal it"
 _SEED = 77
 
 
@@ -150,9 +151,7 @@ def live_picture(house):
             text.set_position((k + 1, (drawn[k] if k < len(shown) else 0.0) + 0.05 * high))
         net = round_of(house, state["round"]).to_numpy()[: len(shown)] if state["shown"] else np.array([])
         true.set_data(place[: len(net)], np.clip(net, 0.97 * low, 0.8 * high))
-        hidden.set_text(
-            "–·– net power without the test load" if state["shown"] else "net power: hidden until you reveal it"
-        )
+        hidden.set_text("–·– net power without the test load" if state["shown"] else HIDDEN)
         hidden.set_position((0.5, 0.95 * low) if not state["shown"] or net.min() > 0.6 * low else (0.5, 0.7 * high))
         return _words(house, state, load, shown)
 

@@ -4,20 +4,13 @@ from functools import lru_cache
 
 import numpy as np
 
+from solarlib.direction import step_test
 from solarlib.direction.detection import normal_density
-from solarlib.direction.step_test import (
-    StepTest,
-    best_dwell,
-    change_sd,
-    error_probability,
-    log_ratio,
-    predicted_during,
-    rise_or_fall,
-)
 from solarlib.house.year import simulate
 from solarlib.lessons.tools import choice, figures, slider
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.lessons.tools.panel import Picture
+from solarlib.quantities import counted
 
 LOADS_W = (50, 100, 200, 300, 450, 600, 800, 1000, 1300, 1700, 2300, 3000, 5000, 10_000)
 DWELLS_S = np.geomspace(10.0, 300.0, 60)
@@ -159,7 +152,7 @@ def branch_picture(house):
         before, during = float(abs(net)), float(abs(net + load))
         points[0].set_data([net], [during])
         points[1].set_data([before], [during])
-        importing, exporting, through = predicted_during(before, load)
+        importing, exporting, through = step_test.predicted_during(before, load)
         other = f"exporting {exporting:.0f} W" if exporting >= 0 else f"pushed through zero {through:.0f} W"
         return (
             f"{_direction(net)}, test load {load:.0f} W. Before the reading is {before:.0f} W; importing predicts "
@@ -198,20 +191,20 @@ def noise_picture():
 
     def update(load, noise, dwell, unrest):
         drift = UNREST[unrest]
-        test = StepTest(load, dwell_s=dwell, noise_w=noise, reading_step_s=READING_STEP_S, drift_w2_per_s=drift)
-        spread = test.change_sd_w
+        sensor = {"noise_w": noise, "reading_step_s": READING_STEP_S, "drift_w2_per_s": drift}
+        test = step_test.StepTest(load, dwell_s=dwell, **sensor)
+        spread, wrong = test.change_sd_w, one_in(step_test.error_probability(1e9, test))
         for bell, centre in zip(bells, (-load, load)):
             # widest bell has height 1 at its middle whatever its spread: shapes are compared, not areas
             bell.set_data(change, 0 * change, normal_density(change - centre, spread) * spread * np.sqrt(2 * np.pi))
-        curve.set_ydata(change_sd(noise, DWELLS_S / READING_STEP_S, DWELLS_S, drift))
+        curve.set_ydata(step_test.change_sd(noise, DWELLS_S / READING_STEP_S, DWELLS_S, drift))
         here.set_data([dwell], [spread])
-        ideal_s, ideal_w = best_dwell(noise, READING_STEP_S, drift)
+        ideal_s, ideal_w = step_test.best_dwell(noise, READING_STEP_S, drift)
         best.set_data([np.clip(ideal_s, 10, 300)], [np.interp(ideal_s, DWELLS_S, curve.get_ydata())])
         length = "less than one reading" if ideal_s < 10 else f"{ideal_s:.0f} s" if ideal_s < 300 else "more than 300 s"
         return (
-            f"{dwell} s on: {test.readings} reading{'s' if test.readings > 1 else ''}; the change spreads by "
-            f"{spread:.0f} W around ±{load} W. So one test is wrong {one_in(error_probability(1e9, test))}. Noise and "
-            f"a {unrest} house balance at {length}."
+            f"{dwell} s on: {counted(test.readings, 'reading')}; the change spreads by {spread:.0f} W around "
+            f"±{load} W. So one test is wrong {wrong}. Noise and a {unrest} house balance at {length}."
         )
 
     return Picture(figure, [*bells, curve, here, best], update)
@@ -268,10 +261,10 @@ def outcomes(tests, load_w, spread_w):
     """
     (first, middle, last), noise = tests
     before, during, after = np.abs(np.stack([first, middle + load_w, last])) + noise
-    test = StepTest(load_w, dwell_s=60.0, noise_w=spread_w, reading_step_s=60.0)
-    exports, evidence = middle < 0, log_ratio(before, during, test, after)
+    test = step_test.StepTest(load_w, dwell_s=60.0, noise_w=spread_w, reading_step_s=60.0)
+    exports, evidence = middle < 0, step_test.log_ratio(before, during, test, after)
     sure = np.abs(evidence) >= np.log(SURE / (1 - SURE))
-    naive = rise_or_fall(before, during) != exports
+    naive = step_test.rise_or_fall(before, during) != exports
     other = np.abs(middle - (first + last) / 2) > load_w / 2
     return tuple(float(np.mean(share)) for share in (naive, sure & ((evidence < 0) != exports), ~sure, other))
 

@@ -36,7 +36,6 @@ YEARS = tuple(range(1, 11))
 LUCKS = 5
 _SITE = 0.03 / scatter_factor(5)  # of one system's day, so that the ratio to five scatters by 3 %
 _SEED = 8
-_PAPER = {"facecolor": figures.BACKGROUND, "edgecolor": "none", "alpha": 0.85, "pad": 1.0}
 
 
 @lru_cache(maxsize=12)
@@ -303,8 +302,8 @@ def ageing_picture(house):
     ax.axhline(0.0, color=figures.INK, linewidth=1.2)
     truth = figures.line(ax, "load", [0.3, YEARS[-1] + 0.7], [0, 0], linestyle="--", linewidth=2.0)
     spans = figures.line(ax, "pv", [], [], linestyle="-", linewidth=9.0, solid_capstyle="butt")
-    figures.direct_label(ax, 0.5, 3.9, "■ 90 % interval", "pv", va="top", bbox=_PAPER)
-    figures.direct_label(ax, 4.3, 3.9, "- - true change", "load", va="top", bbox=_PAPER)
+    figures.direct_label(ax, 0.5, 3.9, "■ 90 % interval", "pv", va="top", bbox=figures.PAPER)
+    figures.direct_label(ax, 4.3, 3.9, "- - true change", "load", va="top", bbox=figures.PAPER)
     figures.direct_label(ax, 1.5, 0.15, "nothing can\nbe told", ha="center", va="bottom", size=14)
 
     def update(rate, scatter, luck):

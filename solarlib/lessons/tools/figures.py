@@ -96,11 +96,15 @@ def area(ax, role, x, low, high, **how):
     return ax.fill_between(x, low, high, **look | how)
 
 
-def bars(ax, role, x, height, **how):
-    """Draw bars in the role's colour and hatch; return the container (move bars with ``set_height``)."""
+def filled(role):
+    """Return the look of a bar in the role's colour and hatch, as matplotlib's bars take it."""
     style = ROLES[role]
-    look = {"color": style.colour, "edgecolor": BACKGROUND, "hatch": style.hatch, "linewidth": 1.0}
-    return ax.bar(x, height, **look | how)
+    return {"color": style.colour, "edgecolor": BACKGROUND, "hatch": style.hatch, "linewidth": 1.0}
+
+
+def bars(ax, role, x, height, **how):
+    """Draw bars that are `filled`; return the container (move bars with ``set_height``)."""
+    return ax.bar(x, height, **filled(role) | how)
 
 
 def boxes(ax, role, **how):

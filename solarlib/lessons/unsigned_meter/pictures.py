@@ -11,7 +11,7 @@ from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.registers import split, unsigned
-from solarlib.quantities import energy_kwh
+from solarlib.quantities import counted, energy_kwh
 
 SKIES = ("clear", "broken", "dull")
 SIZES = tuple(range(0, 141, 20))  # array sizes of the month picture. [%]
@@ -19,12 +19,6 @@ WINDOW_MIN = 180
 MARGIN_W = 40.0
 _SEED = 6  # of the clouds and of the sensor's noise: the same lesson on every machine
 _MINUTE = np.arange(1440)
-_PAPER = {
-    "facecolor": figures.BACKGROUND,
-    "edgecolor": "none",
-    "alpha": 0.85,
-    "pad": 1.0,
-}  # lets a name be read across a line
 
 
 @lru_cache(maxsize=2)
@@ -108,7 +102,7 @@ def fold_picture(house):
         total, outward = int(near.sum()), int((near & (net < 0)).sum())
         came, went = split(day["net_w"]).sum()
         return (
-            f"{_date(day)}, {sky}: the reading is within 0.1 kW of {level:.1f} kW in {_minutes(total)}. In "
+            f"{_date(day)}, {sky}: the reading is within 0.1 kW of {level:.1f} kW in {counted(total, 'minute')}. In "
             f"{total - outward} of them the house imports, in {outward} it exports. The day: {came:.1f} kWh in, "
             f"{went:.1f} kWh out."
         )
@@ -140,7 +134,7 @@ def sum_picture(house):
     low, high = figures.boxes(ax, "import", hatch=""), figures.boxes(ax, "export")
     use = figures.line(ax, "load", months, 0.0 * months, marker="D", markersize=8, linestyle="none")
     bracket = ax.plot([], [], color=figures.ROLES["reading"].colour, linewidth=4.0)[0]
-    total = figures.direct_label(ax, 1, 0, "", "reading", ha="center", va="bottom", bbox=_PAPER)
+    total = figures.direct_label(ax, 1, 0, "", "reading", ha="center", va="bottom", bbox=figures.PAPER)
     figures.direct_label(ax, 0.5, 0.98 * top, "■ received (export)", "export", va="top")
     figures.direct_label(ax, 4.5, 0.98 * top, "■ delivered (import)", "import", va="top")
     figures.direct_label(ax, 8.6, 0.98 * top, "◆ what the house used", "load", va="top")
@@ -203,8 +197,8 @@ def certain_picture(house):
         wrong = int((sure & (day["net_w"].to_numpy() < 0)).sum())
         return (
             f"{_date(day)}, {sky}: certain are {sure.mean():.0%} of the time and {least_in / max(most_in, 1e-9):.0%} "
-            f"of the energy; {_minutes(wrong)} wrong. Import {least_in:.1f} to {most_in:.1f} kWh (true {came:.1f}), "
-            f"export {least_out:.1f} to {most_out:.1f} kWh (true {went:.1f})."
+            f"of the energy; {counted(wrong, 'minute')} wrong. Import {least_in:.1f} to {most_in:.1f} kWh (true "
+            f"{came:.1f}), export {least_out:.1f} to {most_out:.1f} kWh (true {went:.1f})."
         )
 
     return Picture(figure, [open_part, sure_part, sun, ranges, truth], update)
@@ -225,10 +219,10 @@ def candidates_picture(house):
         ax, "export", minute, 0.0 * minute, linestyle="-", linewidth=2.5, marker="o", markevery=15, markersize=8
     )
     true_load = figures.line(ax, "load", minute, 0.0 * minute, linestyle=(0, (1, 1)), linewidth=3.5)
-    figures.direct_label(ax, 2, 0.99 * top, "- - reading + PV (if importing)", "import", va="top", bbox=_PAPER)
-    figures.direct_label(ax, 2, 0.88 * top, "● PV − reading (if exporting)", "export", va="top", bbox=_PAPER)
-    figures.direct_label(ax, 112, 0.99 * top, "— PV", "pv", va="top", bbox=_PAPER)
-    truth_name = figures.direct_label(ax, 112, 0.88 * top, "··· true house load", "load", va="top", bbox=_PAPER)
+    figures.direct_label(ax, 2, 0.99 * top, "- - reading + PV (if importing)", "import", va="top", bbox=figures.PAPER)
+    figures.direct_label(ax, 2, 0.88 * top, "● PV − reading (if exporting)", "export", va="top", bbox=figures.PAPER)
+    figures.direct_label(ax, 112, 0.99 * top, "— PV", "pv", va="top", bbox=figures.PAPER)
+    truth_name = figures.direct_label(ax, 112, 0.88 * top, "··· true house load", "load", va="top", bbox=figures.PAPER)
 
     def update(sky, start, noise, truth):
         day = days[sky].iloc[60 * start : 60 * start + WINDOW_MIN]
@@ -265,7 +259,3 @@ def mean_change(power_w, kept):
 
 def _date(day):
     return f"{day.index[0].day} {MONTHS[day.index[0].month - 1]}"
-
-
-def _minutes(count):
-    return f"{count} minute" if count == 1 else f"{count} minutes"
