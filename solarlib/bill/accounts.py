@@ -6,9 +6,8 @@ A credit expires before it could be used; a reset comes after the bill of its pe
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
-from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -17,7 +16,7 @@ from solarlib.bill import lines as arithmetic
 from solarlib.bill.credits import ZERO, Lots, cross, fill, is_reset
 from solarlib.bill.lines import cents
 from solarlib.bill.tariff import Tariff, column
-from solarlib.bill.usage import Period, read_rows, without_pv
+from solarlib.bill.usage import read_rows, without_pv
 from solarlib.quantities import InputError
 
 TEXT_COLUMNS = ("period_start", "period_end", "days", "estimated", "tariff")
@@ -191,25 +190,8 @@ def _settled(tariff, state, row):
     return settled
 
 
-@dataclass(slots=True)
-class _BankOfBill:
-    """What happened to one bucket's kWh on one bill; its fields are columns of the ledger. [kWh]"""
-
-    bank_open: Decimal = ZERO
-    credit_added: Decimal = ZERO
-    credit_applied: Decimal = ZERO
-    crossed_in: Decimal = ZERO
-    crossed_out: Decimal = ZERO
-    credit_expired: Decimal = ZERO
-    credit_reset: Decimal = ZERO
-    bank_close: Decimal = ZERO
-    billed_kwh: Decimal = ZERO
-
-
-@lru_cache
-def _no_bank(names):
-    """The columns of rules without a kWh bank, without what is billed."""
-    return {column(key, name): ZERO for name in names for key in _BankOfBill.__slots__}
+_BANK = ("bank_open", "credit_added", "credit_applied", "crossed_in", "crossed_out", "credit_expired", "credit_reset",
+         "bank_close", "billed_kwh")  # fmt: skip
 
 
 def _use_bank(tariff, period, state):
@@ -219,33 +201,26 @@ def _use_bank(tariff, period, state):
     -------
     (columns in kWh before a reset, the period with what is left to be billed)
     """
-    names, counted = tariff.bucket_names, period.counted
+    counted, names = period.counted, tariff.bucket_names
     if tariff.credit.unit != "kWh":
-        row = dict(_no_bank(tariff.every_bucket))
-        for name in tariff.every_bucket:
-            row[column("billed_kwh", name)] = counted["billed", name]
-        return row, period
-    banks, billed = {name: _BankOfBill() for name in names}, {}
-    for name, bank in banks.items():
-        lots, bank.credit_added = state.kwh[name], counted["export", name]
-        bank.bank_open, bank.credit_expired = lots.amount, lots.expire(state.bill)
-        bank.credit_applied = lots.take(counted["import", name])
-        lots.add(state.bill, bank.credit_added)
-        billed[name] = counted["import", name] - bank.credit_applied
+        columns = {column(key, name): ZERO for name in tariff.every_bucket for key in _BANK}
+        return columns | {column("billed_kwh", name): counted["billed", name] for name in tariff.every_bucket}, period
+    banks, billed = {}, {}
+    for name in names:
+        lots, added, wanted = state.kwh[name], counted["export", name], counted["import", name]
+        opened, expired, applied = lots.amount, lots.expire(state.bill), lots.take(wanted)
+        lots.add(state.bill, added)
+        billed[name] = wanted - applied
+        banks[name] = {"bank_open": opened, "credit_added": added, "credit_applied": applied, "credit_expired": expired}
     into, out = _cross(tariff, period, state, billed)
     for name, bank in banks.items():
         billed[name] -= into[name]
-        bank.crossed_in, bank.crossed_out, bank.billed_kwh = into[name], out[name], billed[name]
-        bank.bank_close = state.kwh[name].amount
-    if not tariff.buckets:
-        row = {key: getattr(banks[""], key) for key in _BankOfBill.__slots__}
-    else:
-        row = {key: sum([getattr(bank, key) for bank in banks.values()], ZERO) for key in _BankOfBill.__slots__}
-        for name in names:
-            row |= {column(key, name): getattr(banks[name], key) for key in _BankOfBill.__slots__}
-    left = {("billed", name): kwh for name, kwh in billed.items()} | {("billed", ""): row["billed_kwh"]}
-    whole = period.first, period.end, counted | left, period.months, period.partial, period.with_pv
-    return row, Period(*whole)
+        bank |= {"crossed_in": into[name], "crossed_out": out[name], "billed_kwh": billed[name]}
+        bank |= {"bank_close": state.kwh[name].amount, "credit_reset": ZERO}
+    whole = {key: sum([bank[key] for bank in banks.values()], ZERO) for key in _BANK}
+    row = {column(key, name): bank[key] for name, bank in ({"": whole} | banks).items() for key in _BANK}
+    left = {("billed", name): kwh for name, kwh in billed.items()} | {("billed", ""): whole["billed_kwh"]}
+    return row, replace(period, counted=counted | left)
 
 
 def _use_money(tariff, period, state, amounts, settles):

@@ -59,13 +59,13 @@ def monthly_periods(
     if generation_kwh is not None:
         flows["generation"] = generation_kwh
     values = {name: _values(series, index, f"{name}_kwh") for name, series in flows.items()}
-    if tariff is not None:
-        _check_step(step, tariff)
-    edges, months = _edges(index, step, reads, 1 if tariff is None else tariff.months_per_bill)
+    tariff = tariff or Tariff("no rules", ())
+    _check_step(step, tariff)
+    edges, months = _edges(index, step, reads, tariff.months_per_bill)
     cut = np.searchsorted(index.as_unit("ns").asi8, edges.as_unit("ns").asi8)
     values = {name: array[cut[0] : cut[-1]] for name, array in values.items()}
     table = {"period_start": edges[:-1], "period_end": edges[1:]} | ({} if months is None else {"months": months})
-    if tariff is not None and tariff.credit.export_limit_kw is not None:
+    if tariff.credit.export_limit_kw is not None:
         limit = round(float(tariff.credit.export_limit_kw) * (step / pd.Timedelta(hours=1)) * STEPS_PER_KWH)
         lost = np.maximum(values["received"] - limit, 0.0)
         values["received"] = values["received"] - lost
@@ -74,10 +74,8 @@ def monthly_periods(
         table["curtailed_kwh"] = np.add.reduceat(lost, cut[:-1] - cut[0]) / STEPS_PER_KWH
     for name, array in values.items():
         table[f"{name}_kwh"] = np.add.reduceat(array, cut[:-1] - cut[0]) / STEPS_PER_KWH
-    if tariff is not None:
-        intervals = Intervals(index[cut[0] : cut[-1]], step // pd.Timedelta(1, "ns"))
-        table |= by_rules(intervals, cut - cut[0], values, tariff)
-    return pd.DataFrame(table)
+    intervals = Intervals(index[cut[0] : cut[-1]], step // pd.Timedelta(1, "ns"))
+    return pd.DataFrame(table | by_rules(intervals, cut - cut[0], values, tariff))
 
 
 def longest_step(tariff: Tariff) -> pd.Timedelta:

@@ -30,11 +30,11 @@ def by_rules(intervals, cut, values, tariff):
         columns |= part.by_bucket(f"{name}_kwh", part.home, array)
     for prefix, netting in tariff.nettings.items():
         if netting in MINUTES:
-            _, home, bought, sold = part.netted(netting)
+            _, home, bought, sold = part.nets[netting]
             columns |= part.by_bucket(f"import{prefix}_kwh", home, bought)
             columns |= part.by_bucket(f"export{prefix}_kwh", home, sold)
     if credit.export_price and credit.export_price.by_interval:
-        first, home, _, sold = part.netted(credit.netting)
+        first, home, _, sold = part.nets[credit.netting]
         columns["export_value"] = part.value(credit.export_price, (first, home, sold))
     for charge in tariff.charges:
         if charge.prices and charge.prices.by_interval:
@@ -54,7 +54,9 @@ class _Part:
         self.codes = buckets(intervals, tariff) if tariff.buckets else None
         # number of period and bucket of each interval
         self.home = self.period if self.codes is None else self.period * len(self.names) + self.codes
-        self.nets, self.prices = {}, {}
+        asked = {netting for netting in tariff.nettings.values() if netting in (*MINUTES, "none")}
+        self.nets = {netting: self._netted(netting) for netting in asked}
+        self.prices = {}
 
     def sums(self, home, array):
         """Sum an array by period and bucket: shape (periods, buckets)."""
@@ -64,14 +66,9 @@ class _Part:
         """Return the columns of an energy, one a bucket. [kWh]"""
         return {column(name, key): sums for key, sums in zip(self.names, self.sums(home, array).T)}
 
-    def netted(self, netting):
+    def _netted(self, netting):
         """Return what is bought and what is left over: (place, period and bucket, import, export) of each net energy;
         the place is the number of its first interval. [steps]"""
-        if netting not in self.nets:
-            self.nets[netting] = self._netted(netting)
-        return self.nets[netting]
-
-    def _netted(self, netting):
         delivered, received, every = self.values["delivered"], self.values["received"], slice(None)
         if netting == "none":
             return every, self.home, delivered, received
@@ -101,7 +98,7 @@ class _Part:
             flows["use"] = flows["delivered"] + flows["generation"] - flows["received"]
         energies = {name: (slice(None), self.home, array) for name, array in flows.items()}
         if charge.on in ("import", "export"):
-            first, home, bought, sold = self.netted(charge.netting or self.tariff.credit.netting)
+            first, home, bought, sold = self.nets[charge.netting or self.tariff.credit.netting]
             energies |= {"import": (first, home, bought), "export": (first, home, sold)}
         wanted = {"value": charge.on}
         if charge.on in BOUGHT:  # where nothing is sent out, what is bought is delivered

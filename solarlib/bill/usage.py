@@ -74,14 +74,10 @@ def read_rows(periods, rules_on):
     rows = []
     for start, stop in zip(starts, [*starts[1:], len(spans)]):
         part = {name: values[start:stop] for name, values in columns.items()}
-        part = {name: values for name, values in part.items() if not all(map(_is_empty, values))}  # of other rules
+        part = {name: values for name, values in part.items() if not pd.isna(values).all()}  # of other rules
         facts = _read_part(part, spans[start:stop], ruling[start])
         rows += [(rules, *fact) for rules, fact in zip(ruling[start:stop], facts)]
     return rows
-
-
-def _is_empty(value):
-    return isinstance(value, float) and value != value
 
 
 def _plain(column):
@@ -181,7 +177,7 @@ def _rows(columns, spans, tariff, steps):
     exact |= {("billed", name): exact["import", name] for name in every}  # until a bank pays for a part
     for key, (name, over) in _from_intervals(tariff).items():
         if name in columns:
-            if any(map(_is_empty, columns[name])):
+            if pd.isna(columns[name]).any():
                 found = f"no {name} in a row"
                 raise InputError(f"period from {spans[0][0]}: found {found}, allowed is a number in each row")
             values = [Decimal(str(round(value, SUM_DECIMALS))) for value in columns[name]]
