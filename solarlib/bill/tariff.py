@@ -1,8 +1,8 @@
 """The rules of a bill as data: one entry per printed line, one table for what happens to surplus energy.
 
 Nothing here computes money; this module declares each key of a tariff once. All numbers become `decimal.Decimal`, so
-that 0.115 means exactly 0.115. The tables of `data/tariffs/README.md` are printed from the declarations; `tariff_file`
-reads by them.
+that 0.115 means exactly 0.115. What each key means stands in the tables of `data/tariffs/README.md`, whose other
+columns are printed from the declarations; `tariff_file` reads by them.
 
 Units: $/kWh for lines on energy, $ per month or day for fixed lines, $/kW for ratings and demand, % for taxes.
 "$" stands for whatever currency the bill uses.
@@ -47,9 +47,9 @@ _CLOCK = kept("a number from 0 to 24 in steps of 0.5", lambda value: 0 <= value 
 class Block:
     """One step of a block price: what lies above the previous step and up to its own limit, at `price`."""
 
-    price: Decimal = declared(number(-1e3, 1e3), "of a kWh, or on a demand line a kW, of this step")
-    up_to_kwh: Decimal | None = declared(number(0, 1e9, "kWh"), "where the step ends; none on the last", None)
-    up_to_kw: Decimal | None = declared(number(0, 1e6, "kW"), "the same on a demand line", None)
+    price: Decimal = declared(number(-1e3, 1e3))
+    up_to_kwh: Decimal | None = declared(number(0, 1e9, "kWh"), default=None)
+    up_to_kw: Decimal | None = declared(number(0, 1e6, "kW"), default=None)
 
     @property
     def limit(self):
@@ -69,44 +69,29 @@ class Charge:
     part of the time; a period that straddles the limit is shared by days.
     """
 
-    line: str = declared(text(), "its name, once each")
-    on: str = declared(
-        choice("month", "day", *ENERGY, "kw", "demand", "percent"),
-        "what it counts; kWh: `delivered` by the register, `import` after netting, `billed` after netting and bank, "
-        "`export` left over after netting, `use` of the house; `kw` is the rating of the array, "
-        "`demand` the highest mean import",
-    )
-    price: Decimal | None = declared(number(-1e5, 1e5), "$ a unit, or %; this, `blocks` or `prices`", None)
-    blocks: tuple[Block, ...] = declared(
-        Table(Block, many=True), "prices by step: `[{ up_to_kwh = 500, price = 0.09 }, { price = 0.13 }]`", ()
-    )
-    blocks_by_days: bool = declared(flag(), "limits scaled by days / 30", False, beside="blocks")
-    prices: Prices | None = declared(PRICES, "prices that change with month or hour; not one a bucket", None)
-    factor: Decimal = declared(number(-10, 10), "times this; -1 pays what is sent", Decimal(1), beside="prices")
-    netting: str | None = declared(
-        _NETTING, "netted over this time, not that of the credit", None, only=("on", "import", "export")
-    )
-    bucket: str | None = declared(text(), "only the hours of this bucket", None)
-    months: tuple[int, ...] = declared(_MONTHS, "only these months; a period across them is shared by days", ())
-    valid_from: date | None = declared(iso_date(), "only from this day", None)
-    valid_to: date | None = declared(iso_date(), "only to before this day", None)
-    offset: bool | None = declared(
-        flag(), "may a money credit reduce it? Else only what counts delivered, import, billed or use", None
-    )
-    prorate: bool = declared(flag(), "scale a first part month (column `partial`) by days / 30", False)
-    rating: str = declared(choice("dc", "ac"), "for `kw`: of modules or of converters", "dc")
-    per: str = declared(choice("month", "year", "30 days"), "for `kw`: the time of the price", "month")
-    window_minutes: int | None = declared(
-        choice(15, 30, 60), "for `demand`: over what time the mean is taken", None, exactly=("on", "demand")
-    )
-    highest: int = declared(whole(1, 100), "the mean of so many highest windows", 1, only=_DEMAND)
-    one_a_day: bool = declared(flag(), "of which each is of another day", False, only=_DEMAND)
-    over_bills: int = declared(whole(1, 60), "the mean of so many bills, this one the last", 1, only=_DEMAND)
-    least_kw: Decimal | None = declared(number(0, 1e6, "kW"), "at least this is charged", None, only=_DEMAND)
-    of: tuple[str, ...] = declared(
-        _LINES, "of which lines, percentages above it too; else of all that are none", (), only=("on", "percent")
-    )
-    after_credit: bool = declared(flag(), "for `percent`: of the lines less the money credit", True)
+    line: str = declared(text())
+    on: str = declared(choice("month", "day", *ENERGY, "kw", "demand", "percent"))
+    price: Decimal | None = declared(number(-1e5, 1e5), default=None)
+    blocks: tuple[Block, ...] = declared(Table(Block, many=True), default=())
+    blocks_by_days: bool = declared(flag(), default=False, beside="blocks")
+    prices: Prices | None = declared(PRICES, default=None)
+    factor: Decimal = declared(number(-10, 10), default=Decimal(1), beside="prices")
+    netting: str | None = declared(_NETTING, default=None, only=("on", "import", "export"))
+    bucket: str | None = declared(text(), default=None)
+    months: tuple[int, ...] = declared(_MONTHS, default=())
+    valid_from: date | None = declared(iso_date(), default=None)
+    valid_to: date | None = declared(iso_date(), default=None)
+    offset: bool | None = declared(flag(), default=None)
+    prorate: bool = declared(flag(), default=False)
+    rating: str = declared(choice("dc", "ac"), default="dc")
+    per: str = declared(choice("month", "year", "30 days"), default="month")
+    window_minutes: int | None = declared(choice(15, 30, 60), default=None, exactly=("on", "demand"))
+    highest: int = declared(whole(1, 100), default=1, only=_DEMAND)
+    one_a_day: bool = declared(flag(), default=False, only=_DEMAND)
+    over_bills: int = declared(whole(1, 60), default=1, only=_DEMAND)
+    least_kw: Decimal | None = declared(number(0, 1e6, "kW"), default=None, only=_DEMAND)
+    of: tuple[str, ...] = declared(_LINES, default=(), only=("on", "percent"))
+    after_credit: bool = declared(flag(), default=True)
 
     @cached_property
     def limited(self):
@@ -128,12 +113,10 @@ class Charge:
 class Bucket:
     """One time-of-use bucket: local clock hours, kind of day and months. No limits at all: everything else."""
 
-    name: str = declared(text(r"[A-Za-z0-9-]+", "letters, digits and hyphens only"), "its name")
-    hours: tuple[tuple[float, float], ...] = declared(
-        listing(listing(_CLOCK, 2)), "hours of the local clock, such as `[[0.5, 7], [17, 21]]`", ()
-    )
-    days: str = declared(choice("all", "weekdays", "weekends"), "kind of day", "all")
-    months: tuple[int, ...] = declared(_MONTHS, "only these months", ())
+    name: str = declared(text(r"[A-Za-z0-9-]+", "letters, digits and hyphens only"))
+    hours: tuple[tuple[float, float], ...] = declared(listing(listing(_CLOCK, 2)), default=())
+    days: str = declared(choice("all", "weekdays", "weekends"), default="all")
+    months: tuple[int, ...] = declared(_MONTHS, default=())
 
     @property
     def unlimited(self):
@@ -145,50 +128,32 @@ class Bucket:
 class Credit:
     """What happens to surplus energy: unit, worth, life, reset and closing."""
 
-    unit: str = declared(choice("kWh", "money", "none"), "what a credit is")
-    netting: str = declared(_NETTING, "over what time the two registers are subtracted before pricing", "period")
-    export_price: Prices | None = declared(PRICES, "money credit for a kWh", None, only=("unit", "money"))
-    export_factor: Decimal = declared(_FACTOR, "multiplies the credit", Decimal(1), only=("unit", "money"))
-    export_share: Decimal | None = declared(_FACTOR, "instead: share of the retail price", None, only=("unit", "money"))
-    export_lines: tuple[str, ...] = declared(_LINES, "instead: sum of these lines' prices", (), only=("unit", "money"))
-    usable: str = declared(
-        choice("same bill", "next bill"), "a money credit's first bill", "same bill", only=("unit", "money")
-    )
-    order: str = declared(choice("fifo", "lifo", "pool"), "which credit is used first; a pool knows no age", "fifo")
-    life_bills: int | None = declared(whole(1, 600), "on how many bills after its own a credit may be used", None)
-    issuing_bill_counts: bool = declared(flag(), "does its own bill count", False)
-    cross_bucket: str = declared(
-        choice("none", "high to low", "by value"), "may credit of one bucket pay in another", "none"
-    )
-    reset_month: int | None = declared(
-        whole(1, 12), "the credits are emptied after the first bill of the year that ends in this month or later", None
-    )
-    reset_date: tuple[int, int] | None = declared(
-        day_of_year(), 'instead: after the bill that contains this day, such as `"03-31"`', None
-    )
-    reset_anniversary: date | None = declared(iso_date(), "instead: after the bill before the anniversary", None)
-    reset_bills: int | None = declared(whole(1, 600), "instead: after every n bills", None)
-    reset_first_bill: int | None = declared(whole(1, 600), "the first such bill", None, beside="reset_bills")
-    reset_every_years: int = declared(whole(1, 50), "a yearly reset only each n-th year", 1)
-    at_reset: str | None = declared(
-        choice("forfeit", "donate", "pay", "pay if over", "roll"), "what happens to the credits then", None
-    )
-    payout_price: Decimal | None = declared(_PER_KWH, "paid for a kWh of credit", None)
-    payout_share: Decimal | None = declared(
-        _FACTOR, "paid of a money credit; else all of it", None, only=("unit", "money")
-    )
-    payout_threshold: Decimal | None = declared(
-        number(0, 1e9), "this much or more is paid, kWh or $", None, exactly=("at_reset", "pay if over")
-    )
-    below_threshold: str = declared(choice("roll", "forfeit"), "for pay if over: what happens to less", "roll")
-    on_close: str = declared(choice("forfeit", "pay", "transfer"), "when the account ends", "forfeit")
-    at_end: str = declared(
-        choice("keep", "convert", "forfeit", "pay"), "when other rules follow; convert makes money of kWh", "keep"
-    )
-    conversion_price: Decimal | None = declared(
-        _PER_KWH, "money credit for a kWh converted", None, exactly=("at_end", "convert")
-    )
-    export_limit_kw: Decimal | None = declared(number(0, 1e6, "kW"), "more is lost, not banked", None)
+    unit: str = declared(choice("kWh", "money", "none"))
+    netting: str = declared(_NETTING, default="period")
+    export_price: Prices | None = declared(PRICES, default=None, only=("unit", "money"))
+    export_factor: Decimal = declared(_FACTOR, default=Decimal(1), only=("unit", "money"))
+    export_share: Decimal | None = declared(_FACTOR, default=None, only=("unit", "money"))
+    export_lines: tuple[str, ...] = declared(_LINES, default=(), only=("unit", "money"))
+    usable: str = declared(choice("same bill", "next bill"), default="same bill", only=("unit", "money"))
+    order: str = declared(choice("fifo", "lifo", "pool"), default="fifo")
+    life_bills: int | None = declared(whole(1, 600), default=None)
+    issuing_bill_counts: bool = declared(flag(), default=False)
+    cross_bucket: str = declared(choice("none", "high to low", "by value"), default="none")
+    reset_month: int | None = declared(whole(1, 12), default=None)
+    reset_date: tuple[int, int] | None = declared(day_of_year(), default=None)
+    reset_anniversary: date | None = declared(iso_date(), default=None)
+    reset_bills: int | None = declared(whole(1, 600), default=None)
+    reset_first_bill: int | None = declared(whole(1, 600), default=None, beside="reset_bills")
+    reset_every_years: int = declared(whole(1, 50), default=1)
+    at_reset: str | None = declared(choice("forfeit", "donate", "pay", "pay if over", "roll"), default=None)
+    payout_price: Decimal | None = declared(_PER_KWH, default=None)
+    payout_share: Decimal | None = declared(_FACTOR, default=None, only=("unit", "money"))
+    payout_threshold: Decimal | None = declared(number(0, 1e9), default=None, exactly=("at_reset", "pay if over"))
+    below_threshold: str = declared(choice("roll", "forfeit"), default="roll")
+    on_close: str = declared(choice("forfeit", "pay", "transfer"), default="forfeit")
+    at_end: str = declared(choice("keep", "convert", "forfeit", "pay"), default="keep")
+    conversion_price: Decimal | None = declared(_PER_KWH, default=None, exactly=("at_end", "convert"))
+    export_limit_kw: Decimal | None = declared(number(0, 1e6, "kW"), default=None)
 
     @property
     def worth(self):
@@ -227,38 +192,28 @@ class Credit:
 class Tariff:
     """One complete set of rules, valid for periods that start from `valid_from` to before `valid_to`."""
 
-    name: str = declared(text(), "what it is")
-    charges: tuple[Charge, ...] = declared(Table(Charge, many=True), "the printed lines, see below", key="charge")
-    credit: Credit = declared(Table(Credit), "what happens to surplus energy, see below", Credit("none"))
-    buckets: tuple[Bucket, ...] = declared(Table(Bucket, many=True), "time-of-use hours, see below", (), key="bucket")
-    holidays: tuple[date, ...] = declared(listing(iso_date()), "days that count as weekend days", ())
-    minimum_bill: Decimal | None = declared(number(0, 1e5, "$"), "least sum", None)
-    minimum_of: tuple[str, ...] = declared(_LINES, "of which lines; else of all", (), beside="minimum_bill")
-    minimum_stage: str = declared(
-        choice("before tax", "after tax", "after payout"), "when the minimum is asked for", "before tax"
-    )
-    negative_bill: str = declared(choice("carry", "pay", "floor"), "what happens below zero", "carry")
-    carried_at_reset: str = declared(
-        choice("keep", "forfeit", "pay"), "what was carried, at a reset", "keep", only=("negative_bill", "carry")
-    )
-    settlement: str = declared(
-        choice("bill", "year"), "when what a money credit may reduce is paid: with each bill or once a year", "bill"
-    )
-    minimum_counts: bool = declared(
-        flag(), "do the year's additions to reach the minimum lower what is settled", False, only=("settlement", "year")
-    )
-    round_stage: str = declared(choice("line", "total"), "where cents are rounded", "line")
-    kwh_decimals: int = declared(whole(0, 6), "digits of a kWh on the bill", 3)
-    months_per_bill: int = declared(
-        choice(1, 2, 3, 4, 6, 12), "calendar months put together when periods are made without reads", 1
-    )
-    valid_from: date | None = declared(iso_date(), "first day on which a period of these rules may start", None)
-    valid_to: date | None = declared(iso_date(), "the first day after", None)
-    size_cap_kw: Decimal | None = declared(number(0, 1e6, "kW"), "largest array", None)
-    size_cap_rating: str = declared(choice("dc", "ac"), "its rating: of modules or of converters", "ac")
-    size_cap_share_of_use: Decimal | None = declared(_FACTOR, "most generation as a share of the yearly use", None)
-    meant: tuple[str, ...] = declared(_LINES, "lines and keys whose unusual value is meant", ())
-    note: str = declared(text(), "cautions", "")
+    name: str = declared(text())
+    charges: tuple[Charge, ...] = declared(Table(Charge, many=True), key="charge")
+    credit: Credit = declared(Table(Credit), default=Credit("none"))
+    buckets: tuple[Bucket, ...] = declared(Table(Bucket, many=True), default=(), key="bucket")
+    holidays: tuple[date, ...] = declared(listing(iso_date()), default=())
+    minimum_bill: Decimal | None = declared(number(0, 1e5, "$"), default=None)
+    minimum_of: tuple[str, ...] = declared(_LINES, default=(), beside="minimum_bill")
+    minimum_stage: str = declared(choice("before tax", "after tax", "after payout"), default="before tax")
+    negative_bill: str = declared(choice("carry", "pay", "floor"), default="carry")
+    carried_at_reset: str = declared(choice("keep", "forfeit", "pay"), default="keep", only=("negative_bill", "carry"))
+    settlement: str = declared(choice("bill", "year"), default="bill")
+    minimum_counts: bool = declared(flag(), default=False, only=("settlement", "year"))
+    round_stage: str = declared(choice("line", "total"), default="line")
+    kwh_decimals: int = declared(whole(0, 6), default=3)
+    months_per_bill: int = declared(choice(1, 2, 3, 4, 6, 12), default=1)
+    valid_from: date | None = declared(iso_date(), default=None)
+    valid_to: date | None = declared(iso_date(), default=None)
+    size_cap_kw: Decimal | None = declared(number(0, 1e6, "kW"), default=None)
+    size_cap_rating: str = declared(choice("dc", "ac"), default="ac")
+    size_cap_share_of_use: Decimal | None = declared(_FACTOR, default=None)
+    meant: tuple[str, ...] = declared(_LINES, default=())
+    note: str = declared(text(), default="")
 
     @cached_property
     def bucket_names(self):

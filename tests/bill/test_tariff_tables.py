@@ -1,6 +1,6 @@
-"""The tables of `data/tariffs/README.md` are what the declared fields say.
+"""The tables of `data/tariffs/README.md` are what the declared fields say; what a key means stands there alone.
 
-Run this file to write them anew: ``python tests/bill/test_tariff_tables.py``.
+Run this file to write them anew, meanings kept: ``python tests/bill/test_tariff_tables.py``.
 """
 
 import re
@@ -55,16 +55,26 @@ GROUPS = {
 }
 
 
-def row(item):
-    """Return the row of one declared field."""
-    more, default = item.metadata, item.default
-    key, words = more.get("key", item.name), more["words"]
+def meanings(old):
+    """Return what each key of a table means, with what it needs beside it: {key: words}."""
+    return dict(re.findall(r"(?m)^\| `(\w+)` \| (.+?) \| ", old))
+
+
+def needs(more):
+    """Return what a declared field needs beside it, in words."""
+    words = f"; with `{more['beside']}`" if "beside" in more else ""
     if "only" in more or "exactly" in more:
         other, *values = more.get("only", more.get("exactly"))
         values = " or ".join(f'"{value}"' for value in values)
-        words += f"; {'only' if 'only' in more else 'just'} with `{other} = {values}`"
-    if "beside" in more:
-        words += f"; with `{more['beside']}`"
+        words = f"; {'only' if 'only' in more else 'just'} with `{other} = {values}`" + words
+    return words
+
+
+def row(item, told):
+    """Return the row of one declared field; `told` as from `meanings`."""
+    more, default = item.metadata, item.default
+    key = more.get("key", item.name)
+    words = told.get(key, "?").removesuffix(needs(more)) + needs(more)
     read = more["read"]
     allowed = read.allowed if not isinstance(read, Table) else "tables" if read.many else "a table"
     if default is MISSING:
@@ -74,14 +84,14 @@ def row(item):
     return f"| `{key}` | {words} | {allowed} |"
 
 
-def table(kind):
-    """Return the table of the keys of one declared class, a long one in groups under headings."""
-    lines, head = [], ["| key | meaning | allowed; *default* |", "|---|---|---|"]
+def table(kind, old):
+    """Return the table of the keys of one declared class, a long one in groups under headings; meanings as in `old`."""
+    told, lines, head = meanings(old), [], ["| key | meaning | allowed; *default* |", "|---|---|---|"]
     for item in fields(kind):
         group = GROUPS.get(kind, {}).get(item.metadata.get("key", item.name))
         if group:
             lines += [*([""] if lines else []), f"### {group}", "", *head]
-        lines += [*([] if lines else head), row(item)]
+        lines += [*([] if lines else head), row(item, told)]
     return "\n".join(lines)
 
 
@@ -107,7 +117,8 @@ def parts(text):
 
 @pytest.mark.parametrize("heading", HEADINGS)
 def test_the_readme_holds_the_table_of_the_declarations(heading):
-    assert dict(parts(README.read_text(encoding="utf-8")))[heading] == table(HEADINGS[heading])
+    old = dict(parts(README.read_text(encoding="utf-8")))[heading]
+    assert old == table(HEADINGS[heading], old)
 
 
 def test_every_group_begins_with_a_key_and_the_first_with_the_first():
@@ -131,12 +142,23 @@ def test_the_words_on_a_bill_lead_to_keys_and_choices_that_there_are():
 
 
 def test_every_key_has_words_and_every_table_a_kind():
-    assert [heading for heading, _ in parts(README.read_text(encoding="utf-8"))] == list(HEADINGS)
-    assert all(item.metadata["words"] for kind in HEADINGS.values() for item in fields(kind))
+    tables = dict(parts(README.read_text(encoding="utf-8")))
+    assert list(tables) == list(HEADINGS)
+    for heading, kind in HEADINGS.items():
+        told = meanings(tables[heading])
+        assert list(told) == [item.metadata.get("key", item.name) for item in fields(kind)]
+        for item in fields(kind):
+            words = told[item.metadata.get("key", item.name)].removesuffix(needs(item.metadata))
+            assert len(words) > 5 and not words.startswith((";", "?")), (heading, item.name)
+
+
+def test_a_key_without_a_meaning_is_seen():
+    old = table(Block, "")
+    assert meanings(old)["price"] == "?" and old.count("| ? ") == 3
 
 
 if __name__ == "__main__":
     text = README.read_text(encoding="utf-8")
     for heading, old in parts(text):
-        text = text.replace(old, table(HEADINGS[heading]))
+        text = text.replace(old, table(HEADINGS[heading], old))
     README.write_text(text.replace(files_in(text), files()), encoding="utf-8")
