@@ -7,7 +7,7 @@ library keeps it there.
 """
 
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from functools import partial
 from pathlib import Path
@@ -38,7 +38,8 @@ from solarlib.schema import (
     whole,
 )
 from solarlib.sky.climate import MonthlyMeans
-from solarlib.sky.weather import Place
+from solarlib.sky.clock import check_seasons, check_zone
+from solarlib.sky.weather import Place, standard_offset
 from solarlib.worth.lifetime import OUTLAYS, Costs, Event
 
 HOUSE_FOLDER = Path(__file__).resolve().parents[2] / "data" / "houses"
@@ -150,7 +151,8 @@ class House:
     `weather_file` is a path or the name of a file that pvlib ships, or the monthly means that stand in for one;
     `yearly_kwh` is the use of the whole house, `appliances` (on top of the measured household) included. `costs` is
     None where the file names no costs. `tariff` is the first rule set, `later` are those that follow, dated. What
-    `circuit` does not tell is unknown.
+    `circuit` does not tell is unknown. A zone from another side of the world and monthly means with the seasons of the
+    other hemisphere are refused.
     """
 
     name: str
@@ -165,6 +167,12 @@ class House:
     outlook: Outlook = Outlook()
     later: tuple[Tariff, ...] = ()
     circuit: Circuit = Circuit()
+
+    def __post_init__(self):
+        place = self.place
+        check_zone("place", standard_offset(place.tz) / timedelta(hours=1), place.longitude, place.latitude)
+        if isinstance(self.weather_file, MonthlyMeans):
+            check_seasons("weather.monthly_irradiation_kwh_per_m2_day", place.latitude, self.weather_file.irradiation)
 
     @property
     def tariffs(self):

@@ -4,7 +4,7 @@ Months -> days -> hours: each step draws what the step above leaves open and kee
 """
 
 from dataclasses import dataclass
-from datetime import timedelta, timezone
+from datetime import timezone
 from math import gamma
 
 import numpy as np
@@ -12,10 +12,10 @@ import pandas as pd
 import pvlib
 from scipy.special import betaincinv, ndtr
 
-from solarlib.quantities import HOURS_PER_YEAR, TYPICAL_YEAR, InputError, require, year_index
+from solarlib.quantities import HOURS_PER_YEAR, InputError, require, year_index
 from solarlib.sky.numerics import ratio, where_reaches
 from solarlib.sky.sun import clear_sky, position
-from solarlib.sky.weather import Place
+from solarlib.sky.weather import Place, standard_offset
 
 _MONTHS = "January February March April May June July August September October November December".split()
 
@@ -117,7 +117,7 @@ def typical_year(place: Place, means: MonthlyMeans, rng: np.random.Generator) ->
     west miss that with single seeds. dni comes out 6 to 11 % lower and dhi 7 to 15 % higher than in the files. Not
     made: cold that goes with clear nights, afternoons cloudier than mornings, calm nights, the good and the bad years.
     """
-    index = year_index("1h", timezone(_standard_offset(place.tz)))
+    index = year_index("1h", timezone(standard_offset(place.tz)))
     solar = position(index, place)
     month = index.month.to_numpy() - 1
     cosine = np.maximum(np.cos(np.radians(solar["apparent_zenith"].to_numpy())), 0.0)
@@ -137,12 +137,6 @@ def typical_year(place: Place, means: MonthlyMeans, rng: np.random.Generator) ->
     table["temp_air"] = _temperature(means.temp_air, days, _solar_time(index, place, solar), month, rng)
     table["wind_speed"] = _wind(means.wind_speed, rng)
     return pd.DataFrame(table, index)
-
-
-def _standard_offset(tz):
-    """Return the smaller of the winter and summer offsets from UTC: the one without daylight saving."""
-    both = pd.DatetimeIndex([f"{TYPICAL_YEAR}-01-01", f"{TYPICAL_YEAR}-07-01"]).tz_localize(tz)
-    return min(timedelta(seconds=when.utcoffset().total_seconds()) for when in both)
 
 
 def _day_clearness(outside, cloudless, month, irradiation, rng):

@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 import pvlib
 
-from solarlib.quantities import HOURS_PER_YEAR, InputError, require, year_index
+from solarlib.quantities import HOURS_PER_YEAR, TYPICAL_YEAR, InputError, require, year_index
+from solarlib.sky.clock import check_zone, set_right
 
 LIGHT = ("ghi", "dni", "dhi")
 
@@ -25,6 +26,9 @@ _COLUMNS = {
     "wind_speed": (("Wspd (m/s)", 1.0), ("Wspd", 0.1), ("wind_speed", 1.0), 0.0, 100.0),
 }
 _STAMPS = ("Date (MM/DD/YYYY)", "Time (HH:MM)")
+# Where a TMY2 row and an EPW row hold what we read. TMY2: first and last letter of each field.
+_TMY2 = {"GHI": (17, 21), "DNI": (23, 27), "DHI": (29, 33), "DryBulb": (67, 71), "Wspd": (95, 98)}
+_EPW = {1: "month", 2: "day", 3: "hour", 6: "temp_air", 13: "ghi", 14: "dni", 15: "dhi", 21: "wind_speed"}
 
 
 @dataclass(frozen=True)
@@ -75,6 +79,12 @@ class Place:
         object.__setattr__(self, "horizon", tuple(sorted(corners.items())))
 
 
+def standard_offset(tz):
+    """Return the smaller of the winter and summer offsets from UTC: the one without daylight saving."""
+    both = pd.DatetimeIndex([f"{TYPICAL_YEAR}-01-01", f"{TYPICAL_YEAR}-07-01"]).tz_localize(tz)
+    return min(timedelta(seconds=when.utcoffset().total_seconds()) for when in both)
+
+
 def find_file(file):
     """Return the path of a weather file: as given, or in the data folder of pvlib.
 
@@ -107,12 +117,13 @@ def read_weather(file: str | Path, place: Place | None = None) -> pd.DataFrame:
     -------
     DataFrame, 8760 rows
         ghi, dni, dhi [W/m2], temp_air [degC], wind_speed [m/s]. Labels are the START of each hour of the common
-        year `quantities.TYPICAL_YEAR`, in the file's fixed standard time.
+        year `quantities.TYPICAL_YEAR`, in the file's fixed standard time; see `clock.set_right` for a file whose clock
+        and sun disagree.
 
     Raises
     ------
     InputError
-        Names the file, the row (of data, from 1) and column, what was found and what is allowed.
+        Names the file, the row (of data, from 1) and column, what was found and what is allowed; see also `clock`.
 
     Notes
     -----
@@ -133,8 +144,10 @@ def read_weather(file: str | Path, place: Place | None = None) -> pd.DataFrame:
         raise InputError(f"{path.name}: found {len(table)} rows of data, allowed are {HOURS_PER_YEAR}")
     if place is not None:
         _check_site(path.name, site, place)
+    check_zone(path.name, site["tz"], site["longitude"], site["latitude"])
     columns = {name: _numbers(path.name, table, spec, kind) for name, spec in _COLUMNS.items()}
-    return pd.DataFrame(columns, year_index("1h", timezone(timedelta(hours=site["tz"]))))
+    year = pd.DataFrame(columns, year_index("1h", timezone(timedelta(hours=site["tz"]))))
+    return set_right(year, path.name, site["latitude"], site["longitude"])
 
 
 def _read_tmy3(path):
@@ -171,24 +184,32 @@ def _check_stamps(name, found, words, columns):
 
 
 def _read_tmy2(path):
-    return _by_pvlib(path, pvlib.iotools.read_tmy2, path, "TMY2 table, allowed is a TMY2 file (.tm2)")
+    try:
+        head, *rows = path.read_text(encoding="latin-1").splitlines()
+        offset, ns, *angles, _ = head.split()[-8:]  # N 25 48 W 80 16
+        latitude, longitude = (float(angles[at]) + float(angles[at + 1]) / 60.0 for at in (0, 3))
+        site = {"tz": float(offset), "latitude": latitude * (1 if ns == "N" else -1)}
+        site["longitude"] = longitude * (1 if angles[2] == "E" else -1)
+    except (ValueError, IndexError):
+        raise InputError(f"{path.name}: found text that is no TMY2 table, allowed is a TMY2 file (.tm2)") from None
+    return pd.DataFrame({name: [row[slice(*at)] for row in rows] for name, at in _TMY2.items()}), site
 
 
 def _read_epw(path):
     text = path.read_text(encoding="utf-8", errors="replace")  # names of towns in any code page do no harm
-    wanted = "EPW table of whole years, allowed is an EPW file (eight header lines, then hours)"
-    table, site = _by_pvlib(path, pvlib.iotools.read_epw, StringIO(text), wanted)
-    stamps = table[["month", "day", "hour"]].astype(str).agg("/".join, axis=1)
+    try:
+        table = pd.read_csv(StringIO(text), header=None, skiprows=8, usecols=list(_EPW), low_memory=False)
+        word, *_, latitude, longitude, offset, _ = text.split("\n", 1)[0].split(",")
+        site = {"tz": float(offset), "latitude": float(latitude), "longitude": float(longitude)}
+        if word != "LOCATION":
+            raise ValueError
+    except ValueError:  # pandas's own errors are of this kind
+        allowed = "an EPW file (eight header lines, then hours)"
+        raise InputError(f"{path.name}: found text that is no EPW table of whole years, allowed is {allowed}") from None
+    table = table.rename(columns=_EPW)
+    stamps = [f"{month}/{day}/{hour}" for month, day, hour in zip(table["month"], table["day"], table["hour"])]
     _check_stamps(path.name, stamps, "{}/{}/{}", "month, day and hour")
     return table, site
-
-
-def _by_pvlib(path, read, source, wanted):
-    try:
-        table, site = read(source)
-    except Exception:  # pvlib's reader fails in many ways on a file of another kind
-        raise InputError(f"{path.name}: found text that is no {wanted}") from None
-    return table, {"tz": float(site["TZ"]), "latitude": site["latitude"], "longitude": site["longitude"]}
 
 
 def _numbers(name, table, spec, kind):

@@ -1,0 +1,170 @@
+"""Whether the light of a weather table, its clock and its place fit the sun: found from the light itself.
+
+Every source of weather goes through these checks, so that none reaches a roof with its mornings in the west.
+"""
+
+import numpy as np
+import pandas as pd
+import pvlib
+
+from solarlib.quantities import InputError
+
+MOST_ZONE_H = 3.5  # from the sun's time to a zone's; the largest real one is 2.2 h (`from memory`)
+_MOST_OFF_MIN = 10  # of clock and sun, from which a table is set right
+_TELLING = 15.0  # latitude from which the months tell the hemispheres apart [deg]
+_MIRRORED = 0.75  # spread of the months' clearness on the other side of the equator over that on this one
+_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+
+
+def check_zone(where, offset_h, longitude, latitude=0.0):
+    """Refuse a zone that no place at this longitude keeps: nearly always a lost minus sign. Date line and poles pass.
+
+    ``offset_h`` is that of the standard time from UTC, east positive. [h]
+    """
+    apart = (longitude / 15.0 - offset_h + 12.0) % 24.0 - 12.0
+    if abs(apart) > MOST_ZONE_H and abs(latitude) < 88.0:
+        found = f"longitude {longitude:g} deg with a clock of UTC{offset_h:+g} h"
+        middle = (15.0 * offset_h + 180.0) % 360.0 - 180.0
+        allowed = f"a longitude within {15 * MOST_ZONE_H:g} deg of {middle:g} deg, or the zone of this place; east is +"
+        raise InputError(f"{where}: found {found}, allowed is {allowed}")
+
+
+def check_seasons(where, latitude, monthly):
+    """Refuse twelve means of irradiation whose seasons are those of the other hemisphere.
+
+    Months' clearness differs little on the right side of the equator and much on the wrong one. Measured on the world
+    table (tests/sky/test_clock.py): from 15 deg on no right node is refused, from 24 deg on every wrong one.
+    """
+    if abs(latitude) < _TELLING or not min(monthly) >= 0 < max(monthly):
+        return
+    here, there = (monthly_light(side) for side in (latitude, -latitude))
+    lit = (here > 0.3) & (there > 0.3)
+    spread = [np.log(np.maximum(monthly, 0.01)[lit] / side[lit]).std() for side in (here, there)]
+    if spread[1] < _MIRRORED * spread[0]:
+        sides = ("south", "north") if latitude > 0 else ("north", "south")
+        found = f"the seasons of a place {sides[0]} of the equator at latitude {latitude:g} deg"
+        allowed = f"light with the seasons of the {sides[1]}; south is a minus before the latitude"
+        raise InputError(f"{where}: found {found}, allowed is {allowed}")
+
+
+def monthly_light(latitude):
+    """Return the mean daily irradiation of the flat ground above the air, January to December. [kWh/m2/day]
+
+    The usual integral over a day: Duffie and Beckman, *Solar Engineering of Thermal Processes*, chapter 1 (`from
+    memory`); declination and distance of the sun by Spencer (1971), `seen` in pvlib.
+    """
+    day = np.arange(365) + 1.5  # its middle
+    tilt = pvlib.solarposition.declination_spencer71(day)
+    north = np.radians(np.clip(latitude, -89.9, 89.9))
+    sunset = np.arccos(np.clip(-np.tan(north) * np.tan(tilt), -1, 1))
+    course = np.cos(north) * np.cos(tilt) * np.sin(sunset) + sunset * np.sin(north) * np.sin(tilt)
+    light = 0.024 / np.pi * pvlib.irradiance.get_extra_radiation(day) * course
+    return np.array([month.mean() for month in np.split(light, np.cumsum(_DAYS)[:-1])])
+
+
+def minutes_off(weather: pd.DataFrame, latitude: float, longitude: float) -> float:
+    """Return how much later the light is than its labels say, from the light alone.
+
+    Parameters
+    ----------
+    weather : DataFrame, shape (n, ...)
+        ghi, and dni, dhi where known [W/m2]; regular START labels of a year with a zone.
+    latitude, longitude : float
+        Where it was measured. [deg]
+
+    Returns
+    -------
+    float
+        -720 to 720 min. With beam and sky light to a minute: ghi = dni * cos(zenith) + dhi is linear in the cosine and
+        the sine of the wanted shift of the hour angle, so least squares find it in one step, however large it is. With
+        ghi alone to about 5 minutes, from the brightest light of each time of day (measured: tests/sky/test_clock.py).
+
+    Raises
+    ------
+    InputError
+        The three columns do not belong together, at any shift.
+
+    Notes
+    -----
+    Spencer's declination and equation of time (1971), `seen` in pvlib: within 0.3 deg, or a minute.
+    """
+    flat, swing, angle = _course(weather.index, latitude, longitude)
+    if {"dni", "dhi"} <= set(weather):
+        ghi, dni, dhi = (weather[c].to_numpy(dtype=float) for c in ("ghi", "dni", "dhi"))
+        used = (dni > 100.0) & (ghi - dhi > 30.0)
+        beam = dni * swing
+        if used.sum() >= 100:
+            terms = np.column_stack([beam * np.cos(angle), -beam * np.sin(angle)])[used]
+            off, size = _turn(terms, (ghi - dhi - dni * flat)[used])
+            if not 0.8 < size < 1.25:
+                found = f"ghi - dhi of {size:.0%} of what dni brings on flat ground"
+                raise InputError(f"light: found {found}, allowed are columns with ghi = dni * cos(zenith) + dhi")
+            return off
+    rows = round(pd.Timedelta(days=1) / (weather.index[1] - weather.index[0]))
+    ghi = weather["ghi"].to_numpy(dtype=float)[: len(weather) // rows * rows].reshape(-1, rows)
+    blocks = np.array_split(np.arange(len(ghi)), max(1, len(ghi) // 30))
+    bright = np.concatenate([np.nanquantile(ghi[block], 0.95, axis=0) for block in blocks])
+    at = np.concatenate([block[len(block) // 2] * rows + np.arange(rows) for block in blocks])
+    terms = np.column_stack([swing * np.cos(angle), -swing * np.sin(angle), flat])[at]
+    used = bright > 0.15 * bright.max()
+    return _turn(terms[used], bright[used])[0]
+
+
+def _turn(terms, light):
+    """Return the turn of the hour angle [min] and the size of the vector that least squares give."""
+    cosine, sine = np.linalg.lstsq(terms, light, rcond=None)[0][:2]
+    return float(np.degrees(np.arctan2(sine, cosine)) * 4.0), float(np.hypot(cosine, sine))
+
+
+def _course(index, latitude, longitude):
+    """Return the two parts of the cosine of the zenith, constant and times cos(hour angle), and that angle [rad]."""
+    middle = index.tz_convert("UTC") + (index[1] - index[0]) / 2
+    clock = (middle.as_unit("s").asi8 % 86_400) / 3600.0
+    day = middle.day_of_year.to_numpy() + clock / 24.0
+    tilt = pvlib.solarposition.declination_spencer71(day)
+    angle = np.radians(15.0 * (clock - 12.0) + longitude + pvlib.solarposition.equation_of_time_spencer71(day) / 4.0)
+    north = np.radians(latitude)
+    return np.sin(north) * np.sin(tilt), np.cos(north) * np.cos(tilt), angle
+
+
+def set_right(weather: pd.DataFrame, where: str, latitude: float, longitude: float) -> pd.DataFrame:
+    """Return a typical year of hours whose labels fit the sun, and say what was done.
+
+    Parameters
+    ----------
+    weather : DataFrame, 8760 rows
+        See `minutes_off`.
+    where : str
+        Whose it is, for the words.
+    latitude, longitude : float
+        Where it was measured. [deg]
+
+    Returns
+    -------
+    DataFrame, 8760 rows
+        As given where clock and sun agree within 10 minutes. Else no value is changed but the labels are, by five
+        minutes or a multiple, with rows from one end of the typical year to the other; ``attrs["told"]``, a tuple of
+        sentences, says so.
+
+    Raises
+    ------
+    InputError
+        The seasons are those of the other hemisphere, or the columns do not belong together.
+    """
+    lit = weather["ghi"].groupby(weather.index.month).mean().to_numpy() * 0.024
+    check_seasons(where, latitude, lit)
+    try:
+        off = 5 * round(minutes_off(weather, latitude, longitude) / 5)
+    except InputError as error:
+        raise InputError(f"{where}, {error}") from None
+    if abs(off) <= _MOST_OFF_MIN:
+        return weather
+    turned, rest = divmod(off, 60)
+    values = np.roll(weather.to_numpy(), turned, axis=0)
+    moved = pd.DataFrame(values, weather.index + pd.Timedelta(minutes=rest), weather.columns)
+    side = "later" if off > 0 else "earlier"
+    told = (
+        f"{where}: its light stands {abs(off)} minutes {side} in the sun than its clock says; the clock was set right."
+    )
+    moved.attrs["told"] = (*weather.attrs.get("told", ()), told)
+    return moved
