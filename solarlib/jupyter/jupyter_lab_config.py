@@ -21,6 +21,7 @@ c.LabApp.workspaces_dir = str(Path(__file__).resolve().parent / "workspaces")
 
 c.Application.log_level = 30  # warnings and the address; not every step of the start
 c.ServerApp.ip = "localhost"
+c.ServerApp.use_redirect_file = False  # a browser that may not read hidden folders opens the address itself
 c.ServerApp.allow_root = True  # containers: the server listens on this machine only and asks for its token
 c.ServerApp.terminals_enabled = False
 c.LabApp.news_url = None

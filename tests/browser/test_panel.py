@@ -143,3 +143,43 @@ def test_saved_and_reopened_it_shows_the_picture(lesson, open_lesson):
     assert picture.evaluate("img => [img.naturalWidth, img.width]") == [1560, 1040]
     assert "Is it?" in again.page.locator(".jp-OutputArea").nth(1).inner_text()
     assert again.seen_errors() == []
+
+
+# of each visible text of the panels: its contrast with the first ground that is painted behind it (WCAG 2.1, 1.4.3)
+CONTRASTS = """() => { const rgb = text => { const [r, g, b, a = 1] = text.match(/[\\d.]+/g).map(Number); return [r, g, b, a]; };
+  const light = ([r, g, b]) => { const part = [r, g, b].map(c => c / 255).map(
+    c => c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4);
+    return 0.2126 * part[0] + 0.7152 * part[1] + 0.0722 * part[2]; };
+  const ground = box => { for (; box; box = box.parentElement) { const at = rgb(getComputedStyle(box).backgroundColor);
+    if (at[3] > 0.99) return at; } return [255, 255, 255]; };
+  const found = [], walk = document.createTreeWalker(document.querySelector('.jp-Notebook'), NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) { const box = walk.currentNode.parentElement, words = walk.currentNode.textContent.trim();
+    if (!words || !box.closest('.sl-panel') || box.tagName === 'STYLE' || !box.getClientRects().length) continue;
+    const [one, two] = [light(rgb(getComputedStyle(box).color)), light(ground(box))].sort((a, b) => a - b);
+    found.push([words.slice(0, 30), (two + 0.05) / (one + 0.05)]); }
+  return found; }"""
+TRACKS = """() => [...document.querySelectorAll('.sl-panel .widget-hslider')].map(row => {
+  const [track, label, shown] = ['.slider-container', '.widget-label', '.widget-readout'].map(
+    part => row.querySelector(part).getBoundingClientRect());
+  return [track.width, label.bottom <= track.top + 2, label.right <= shown.left + 1]; })"""
+
+
+@pytest.mark.parametrize(("width", "least_px"), [(1280, 300), (960, 300), (820, 300), (640, 200)])
+def test_tracks_stay_wide_below_their_labels_in_any_window(lesson, width, least_px):
+    lesson.page.set_viewport_size({"width": width, "height": 720})
+    lesson.page.wait_for_timeout(500)
+    tracks = lesson.page.evaluate(TRACKS)
+    assert tracks and all(px >= least_px and above and apart for px, above, apart in tracks), tracks
+    assert lesson.too_wide() == []
+
+
+@pytest.mark.parametrize("theme", ["JupyterLab Light", "JupyterLab Dark"])
+def test_all_words_can_be_read_in_both_themes(lesson, theme):
+    lesson.page.evaluate("name => window.jupyterapp.commands.execute('apputils:change-theme', {theme: name})", theme)
+    lesson.page.wait_for_timeout(1500)
+    lesson.page.locator(".sl-question").get_by_role("button", name="no").press("Enter")
+    lesson.page.locator(".sl-question").get_by_text("Not so.").wait_for()
+    contrasts = lesson.page.evaluate(CONTRASTS)
+    dark = lesson.page.evaluate("() => document.body.dataset.jpThemeLight")
+    assert dark == ("true" if "Light" in theme else "false") and len(contrasts) > 5
+    assert not [found for found in contrasts if found[1] < 4.5], contrasts

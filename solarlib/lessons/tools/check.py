@@ -39,7 +39,7 @@ def framed(html, text, right=None):
         The same in plain text; the one form that tests of notebooks compare.
     right : bool or None
     """
-    look = f"border-left:{6 if right else 2}px solid #1A1A1A;padding:4px 12px;font-size:16px;line-height:24px"
+    look = f"border-left:{6 if right else 2}px solid currentColor;padding:4px 12px;font-size:16px;line-height:24px"
     return {"text/html": f'<div style="{look}">{html}</div>', "text/plain": text}
 
 

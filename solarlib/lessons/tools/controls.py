@@ -14,12 +14,13 @@ import ipywidgets as widgets
 
 from solarlib.quantities import InputError, require
 
-LABEL_WIDTH_PX, BUTTONS_WIDTH_PX = 236, 780
+BUTTONS_WIDTH_PX = 780
 CHARACTER_PX = 9  # a wide one of 16 px text
 LONGEST_LABEL = 32
 
 FOLDER = Path(__file__).parent
-# Larger than a notebook's own 13 px, a visible focus, and a fixed height wherever the words change.
+# Larger than a notebook's own 13 px, in the theme's colours, labels above their tracks, one column in a narrow view, a
+# visible focus, and a fixed height wherever the words change.
 STYLE = f"<style>\n{(FOLDER / 'panel.css').read_text(encoding='utf-8')}</style>"
 # Sliders and toggle buttons come without a spoken name and state: give them those from the visible words.
 SPEAK = escape((FOLDER / "panel.js").read_text(encoding="utf-8").replace("\n", ""))

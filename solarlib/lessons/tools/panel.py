@@ -11,7 +11,7 @@ from html import escape
 
 import ipywidgets as widgets
 
-from solarlib.lessons.tools.controls import CHARACTER_PX, LABEL_WIDTH_PX, SPEAK, STYLE, Act, Control
+from solarlib.lessons.tools.controls import CHARACTER_PX, SPEAK, STYLE, Act, Control
 from solarlib.lessons.tools.display import bundle, close_all
 from solarlib.lessons.tools.figures import SHOWN_HEIGHT, SHOWN_WIDTH, png, with_caption
 from solarlib.quantities import InputError, unsigned_zero
@@ -145,19 +145,16 @@ class Panel:
 
     def _arrange(self):
         """Return the box of the whole panel: controls in two columns, push buttons, picture."""
-        label_px = max([LABEL_WIDTH_PX, *(CHARACTER_PX * len(held.label) + 4 for held in self.controls.values())])
         for name, widget in self.widgets.items():
             widget.layout.width, widget.layout.margin = "98%", "1px 0"
             if self.controls[name].wide:
                 widget.add_class("sl-wide")
-            if hasattr(widget.style, "description_width"):
-                widget.style.description_width = f"{label_px}px"
             if hasattr(widget, "continuous_update"):
                 widget.continuous_update = not self.picture.slow
         parts = [widgets.HTML(STYLE, layout=widgets.Layout(display="none"))]
         if self.widgets:
-            columns = widgets.Layout(grid_template_columns="50% 50%", width="100%")
-            parts.append(widgets.GridBox(list(self.widgets.values()), layout=columns))
+            parts.append(widgets.GridBox(list(self.widgets.values())))
+            parts[-1].add_class("sl-controls")
         if self.buttons:
             parts.append(widgets.HBox(list(self.buttons.values())))
         if self.picture.slow and self.widgets:

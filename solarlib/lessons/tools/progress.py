@@ -23,7 +23,7 @@ class Progress:
     def __init__(self, title):
         self.title = title
         self._bar = widgets.FloatProgress(min=0.0, max=1.0, layout=widgets.Layout(width="260px"))
-        self._bar.style.bar_color = "#1A1A1A"
+        self._bar.style.bar_color = "#767676"  # seen on a light and on a dark ground
         self._told = widgets.HTML()
         self.box = widgets.HBox([self._bar, self._told])
         self(title)

@@ -127,7 +127,7 @@ def test_result_in_words_and_html():
 
 
 def test_the_frame_is_thick_only_where_all_is_right():
-    look = 'px solid #1A1A1A;padding:4px 12px;font-size:16px;line-height:24px">'
+    look = 'px solid currentColor;padding:4px 12px;font-size:16px;line-height:24px">'
     assert check.framed("a", "b", True) == {"text/html": f'<div style="border-left:6{look}a</div>', "text/plain": "b"}
     for open_or_wrong in (None, False):
         assert check.framed("a", "b", open_or_wrong)["text/html"] == f'<div style="border-left:2{look}a</div>'
