@@ -146,7 +146,8 @@ def test_saved_and_reopened_it_shows_the_picture(lesson, open_lesson):
 
 
 # of each visible text of the panels: its contrast with the first ground that is painted behind it (WCAG 2.1, 1.4.3)
-CONTRASTS = """() => { const rgb = text => { const [r, g, b, a = 1] = text.match(/[\\d.]+/g).map(Number); return [r, g, b, a]; };
+CONTRASTS = """() => {
+  const rgb = text => { const [r, g, b, a = 1] = text.match(/[\\d.]+/g).map(Number); return [r, g, b, a]; };
   const light = ([r, g, b]) => { const part = [r, g, b].map(c => c / 255).map(
     c => c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4);
     return 0.2126 * part[0] + 0.7152 * part[1] + 0.0722 * part[2]; };
