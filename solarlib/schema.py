@@ -138,7 +138,7 @@ def shown(value):
 def nearest(name, names):
     """Return the question whether one of several names was meant, in brackets, or nothing."""
     known = {str(other).lower(): other for other in names}
-    close = get_close_matches(str(name).lower(), known, 1)
+    close = isinstance(name, str) and get_close_matches(name.lower(), known, 1)
     return f" (is {known[close[0]]!r} meant?)" if close else ""
 
 
@@ -213,7 +213,7 @@ class Problems:
     def values(self, table, keys, where=""):
         """Return the values of a table by keys of the form key -> (name, reader, needed): a dict by name."""
         if not isinstance(table, dict):
-            self.add(where or "table", shown(table), "a table")
+            self.add(where or "table", shown(table), f"a table, written [{self.name}{where}]")
             return {}
         values, prefix = {}, f"{where}." if where else ""
         for key, value in table.items():
@@ -235,7 +235,7 @@ class Problems:
         try:
             return self.make(reader, value, key=where)
         except Refused as refused:
-            cause = hint(str(refused), shown(value)) or nearest(value, getattr(reader, "options", ()))
+            cause = hint(f"{refused}\n{where}", shown(value)) or nearest(value, getattr(reader, "options", ()))
             self.add(where, shown(value), f"{refused}{cause}")
 
 

@@ -165,8 +165,9 @@ def made(seed):
     circuit |= {"main_a": float(pick(63, 100, 150, 200)), "service_a": float(pick(63, 100, 200))}
     circuit["busbar_a"] = circuit["main_a"] * pick(1.0, 1.125, 1.25, 1.6, 2.0)
     circuit["load_breakers_a"] = [int(pick(*sizes[:6])) for _ in range(rng.integers(1, 12))]
-    modules = sum(one["converters"] for one in held)
-    return modules, "per module", output, circuit
+    if many:
+        return sum(one["converters"] for one in held), "per module", output, circuit
+    return math.ceil(len(held) * output / 430), "central", len(held) * output, circuit
 
 
 def hidden(seed, circuit):

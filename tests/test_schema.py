@@ -110,8 +110,8 @@ def test_everything_wrong_is_told_at_once_by_its_place():
         "here: nmae: found an unknown key, allowed is one of name, wheel, spare, load, cans, lid, seal (is 'name' "
         "meant?); wheel[1].size: found 40, allowed is a number from 1 to 30; wheel: found 13, allowed is another size; "
         "wheel[3].size: found nothing, allowed is a number from 1 to 30: this key is needed; spare: found 5, allowed "
-        "is a table; load: found 'iron', allowed is one of hay, milk; name: found nothing, allowed is a text that is "
-        "not empty: this key is needed"
+        "is a table, written [spare]; load: found 'iron', allowed is one of hay, milk; name: found nothing, allowed is "
+        "a text that is not empty: this key is needed"
     )
     with pytest.raises(InputError, match="table: found 'cart', allowed is a table"):
         read("cart")

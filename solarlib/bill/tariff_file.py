@@ -42,7 +42,7 @@ def read_tariff(source: str | Path | dict) -> Tariff:
         path = TARIFF_FOLDER / f"{path}.toml"
     if not path.is_file():
         shipped = ", ".join(sorted(file.stem for file in TARIFF_FOLDER.glob("*.toml")))
-        raise InputError(f"tariff file {source}: not found, allowed is a path to a .toml file or one of {shipped}")
+        raise InputError(f"tariff.file: found nothing at {str(source)!r}, allowed is a .toml path or one of {shipped}")
     table = schema.read_toml(path, parse_float=Decimal)
     if set(table) - {"form"} != {"tariff"}:
         found, cause = f"the keys {', '.join(table) or 'none'}", "open it with [tariff]; lines are [[tariff.charge]]"

@@ -9,14 +9,17 @@ library keeps it there.
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
+from zoneinfo import available_timezones
+
+import numpy as np
 
 from solarlib.bill.accounts import check_joins
 from solarlib.bill.tariff import Tariff
 from solarlib.bill.tariff_file import placed, tariff_from_table
 from solarlib.house.rules import kinds_of
-from solarlib.meter.load import APPLIANCE_KINDS, Appliance
+from solarlib.meter.load import APPLIANCE_KINDS, Appliance, household
 from solarlib.quantities import InputError
 from solarlib.roof.parts import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane
 from solarlib.roof.wiring import Circuit, of_array
@@ -30,6 +33,7 @@ from solarlib.schema import (
     declared,
     flag,
     iso_date,
+    kept,
     listing,
     number,
     percent,
@@ -37,9 +41,9 @@ from solarlib.schema import (
     text,
     whole,
 )
-from solarlib.sky.climate import MonthlyMeans
+from solarlib.sky.climate import MonthlyMeans, typical_year
 from solarlib.sky.clock import check_seasons, check_zone
-from solarlib.sky.weather import Place, standard_offset
+from solarlib.sky.weather import Place, read_weather, standard_offset
 from solarlib.worth.lifetime import OUTLAYS, Costs, Event
 
 HOUSE_FOLDER = Path(__file__).resolve().parents[2] / "data" / "houses"
@@ -47,7 +51,16 @@ HOUSE_FOLDER = Path(__file__).resolve().parents[2] / "data" / "houses"
 _real = partial(number, kind=float)
 _MONEY = _real(0, 10_000_000, "in the currency of the tariff")
 _RATE, _EFFICIENCY, _WEAR = percent(-10, 30), percent(50, 100), percent(0, 10)
-_PER_DEGREE = number(-1, 0, "%/degC", lambda value: float(value) / 100.0)
+_PER_DEGREE = number(-1, -0.05, "%/degC", lambda value: float(value) / 100.0)
+_ZONES = available_timezones()
+_ZONE = replace(kept("the name of a time zone such as 'America/New_York'", _ZONES.__contains__), options=tuple(_ZONES))
+
+
+def _none_or(reader):
+    """Reader of 0 or what `reader` takes: a smaller number above 0 is a slip of its unit."""
+
+    zero = number(0, 0, kind=float)
+    return Reader(f"0, or {reader.allowed}", lambda value: (zero if value == 0 else reader).convert(value))
 
 
 @dataclass(frozen=True)
@@ -255,7 +268,7 @@ _PLACE = {
     "latitude_deg": ("latitude", _real(-90, 90, "deg")),
     "longitude_deg": ("longitude", _real(-180, 180, "deg")),
     "altitude_m": ("altitude_m", _real(-430, 6000, "m")),
-    "timezone": ("tz", text()),
+    "timezone": ("tz", _ZONE),
 }
 _MODULE = {
     "rated_power_w": ("rated_power_w", _real(50, 1000, "W")),
@@ -272,10 +285,11 @@ _CONVERTER = {
     "ac_limit_w": ("ac_limit_w", _real(50, 1_000_000, "W")),
 }
 _CONVERTER |= {f"efficiency_{load}_percent": (f"efficiency_{load}", _EFFICIENCY) for load in (10, 50, 100)}
-_LOSSES = {f"{name}_percent": (name, percent(0, 50)) for name in Losses.__dataclass_fields__}
+_LOSSES = {f"{name}_percent": (name, _none_or(percent(0.1, 50))) for name in Losses.__dataclass_fields__}
 _AMOUNTS = "installed fees roof_and_panelboard_work rebate upkeep_per_year insurance_and_tax_per_year "
 _AMOUNTS += "residual removal tax_owed"
 _COSTS = {name: (name, _MONEY) for name in _AMOUNTS.split()} | {
+    "installed": ("installed", _none_or(_real(50, 10_000_000, "in the currency of the tariff"))),
     **{f"eligible_{cost}_percent": (f"eligible_{cost}", percent(0, 100)) for cost in OUTLAYS},
     "tax_credit_percent": ("tax_credit_share", percent(0, 100)),
     "tax_credit_year": ("tax_credit_year", whole(0, 60)),
@@ -345,9 +359,24 @@ def house_from_table(table, where="house", folder=HOUSE_FOLDER):
     if isinstance(table, dict):
         _check_tables(problems, table)
     problems.stop()
-    house = problems.make(_house, file, folder)
+    house = problems.make(_house, problems, file, folder)
     problems.stop()
     return house
+
+
+@lru_cache(maxsize=8)
+def open_weather(source, place):
+    """Return the typical year of a place, its file read or made from monthly means: see `year.weather_at`."""
+    if isinstance(source, MonthlyMeans):
+        return typical_year(place, source, np.random.default_rng(source.seed))
+    return read_weather(source, place)
+
+
+@lru_cache(maxsize=4)
+def minutes_of_use(yearly_kwh, appliances, weather_file, place):
+    """Return what a house draws in each minute of the typical year: see `year.house_load`. [W]"""
+    warm = open_weather(weather_file, place)["temp_air"] if appliances else None
+    return household(yearly_kwh, place.tz, appliances=appliances, temp_air=warm, southern=place.latitude < 0)
 
 
 def _check_tables(problems, table):
@@ -364,19 +393,36 @@ def _check_tables(problems, table):
         problems.add("weather", "file with wind_speed_m_per_s or seed", "these two with monthly means only")
 
 
-def _house(file, folder):
-    """Put a house together from the tables of its file."""
+def _house(problems, file, folder):
+    """Put a house together from the tables of its file, and note what does not go together."""
     costs = file.costs and replace(file.costs, growth=file.outlook.inflation)
     if costs:
-        costs.check_years(file.outlook.years)
+        problems.make(costs.check_years, file.outlook.years)
     sky, age, parts = file.weather, file.age, (file.plane, file.module, file.converter, file.losses)
-    where = replace(file.place, horizon=sky.horizon), sky.source(folder)
     system, load = ArraySystem(*parts, age.years, age.degradation, sky.albedo), file.load
     use = load.yearly_kwh, load.appliance
-    _check_growth(file.outlook.growth, file.tariff)
+    problems.make(_check_growth, file.outlook.growth, file.tariff)
+    problems.make(_check_array, system)
+    circuit = problems.make(of_array, file.circuit, system)
+    where = replace(file.place, horizon=sky.horizon), sky.source(folder)
+    if problems.make(open_weather, where[1], where[0]) is not None and load.appliance:
+        problems.make(minutes_of_use, *use, where[1], where[0])
     first, *later = file.tariff
-    circuit = of_array(file.circuit, system)
     return House(file.name, *where, system, *use, file.meter, first, costs, file.outlook, tuple(later), circuit)
+
+
+def _check_array(system):
+    """Refuse planes that stand in radians, and converters that cannot belong to the modules."""
+    for i, plane in enumerate(system.planes, 1):
+        tilt, turn = plane.surface_tilt, plane.surface_azimuth
+        if 0 < tilt < 1.6 and 0 < turn < 6.3 and turn != round(turn):
+            allowed = "degrees (in radians? One is 57.3 degrees)"
+            raise InputError(f"plane[{i}]: found tilt {tilt:g} with azimuth {turn:g}, allowed are {allowed}")
+    one = system.module.rated_power_w * (1 if system.converter.kind == "per module" else system.module_count)
+    if not 0.25 * one <= system.converter.ac_limit_w <= 4 * one:
+        found, kind = f"{system.converter.ac_limit_w:g} W", system.converter.kind
+        allowed = f"0.25 to 4 times the {one:g} W of the modules behind one converter, which is {kind!r}"
+        raise InputError(f"converter.ac_limit_w: found {found}, allowed is {allowed} (in kW, or is kind another?)")
 
 
 def _check_growth(growth, tariffs):

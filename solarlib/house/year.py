@@ -6,14 +6,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from solarlib.house.file import House
-from solarlib.meter.load import household
+from solarlib.house.file import House, minutes_of_use, open_weather
 from solarlib.quantities import HOURS_PER_YEAR, InputError
 from solarlib.roof.array import array_power
-from solarlib.sky.climate import MonthlyMeans, typical_year
+from solarlib.sky.climate import MonthlyMeans
 from solarlib.sky.clouds import minute_weather
 from solarlib.sky.sun import behind_horizon, position
-from solarlib.sky.weather import Place, read_weather
+from solarlib.sky.weather import Place
 
 
 def weather(house: House) -> pd.DataFrame:
@@ -36,13 +35,13 @@ def weather_at(source: str | Path | MonthlyMeans, place: Place) -> pd.DataFrame:
     DataFrame, 8760 rows
         See `weather.read_weather`, `climate.typical_year` and `sun.behind_horizon`. Shared: do not change it.
     """
-    sky = _open_weather(source, place)
+    sky = open_weather(source, place)
     return behind_horizon(sky, position(sky.index, place), place.horizon)
 
 
 def house_load(house: House) -> pd.Series:
     """Return what the house draws in each minute of the typical year, in its own time zone. [W] Computed once."""
-    return _load(house.yearly_kwh, house.appliances, house.weather_file, house.place)
+    return minutes_of_use(house.yearly_kwh, house.appliances, house.weather_file, house.place)
 
 
 def simulate(house: House, interval: str = "1h", rng: np.random.Generator | None = None) -> pd.DataFrame:
@@ -73,23 +72,10 @@ def simulate(house: House, interval: str = "1h", rng: np.random.Generator | None
     else:
         if rng is None:
             raise InputError("rng: found None, allowed is a numpy random Generator for one-minute clouds")
-        sky, drawn = minute_weather(_open_weather(house.weather_file, house.place), house.place, rng), minutes
+        sky, drawn = minute_weather(open_weather(house.weather_file, house.place), house.place, rng), minutes
         sky = behind_horizon(sky, position(sky.index, house.place), house.place.horizon)
     power = array_power(sky, house.place, house.system)["ac_power_w"]
     row = np.asarray((drawn.index - power.index[0]) // pd.Timedelta(interval)) % len(power)
     made = power.to_numpy()[row]
     load = drawn.to_numpy()
     return pd.DataFrame({"generation_w": made, "load_w": load, "net_w": load - made}, drawn.index)
-
-
-@lru_cache(maxsize=8)
-def _open_weather(source, place):
-    if isinstance(source, MonthlyMeans):
-        return typical_year(place, source, np.random.default_rng(source.seed))
-    return read_weather(source, place)
-
-
-@lru_cache(maxsize=4)
-def _load(yearly_kwh, appliances, weather_file, place):
-    warm = _open_weather(weather_file, place)["temp_air"] if appliances else None
-    return household(yearly_kwh, place.tz, appliances=appliances, temp_air=warm, southern=place.latitude < 0)

@@ -132,8 +132,13 @@ def of_array(circuit, system):
     for branch in told:
         usual = (volts := circuit.volts(branch)) and branch.output_w / volts
         if branch.current_a and usual and not 0.95 * usual <= branch.current_a <= 2.0 * usual:
-            allowed = f"0.95 to 2 times output / voltage, {usual:.3g} A"
+            allowed = f"0.95 to 2 times output / voltage, {usual:.3g} A (of one converter, from its data sheet)"
             raise InputError(f"circuit.branch.current_a: found {branch.current_a:g} A, allowed is {allowed}")
+    for low, high in (("tracker_low_v", "tracker_high_v"), ("operating_v", "open_circuit_v")):
+        below, above = (getattr(circuit.strings, name, None) for name in (low, high))
+        if below is not None and above is not None and below >= above:
+            allowed = f"less than {high}, {above:g} V (in each other's place?)"
+            raise InputError(f"circuit.strings.{low}: found {below:g} V, allowed is {allowed}")
     return replace(circuit, branch=told)
 
 

@@ -155,7 +155,7 @@ def _month_clearness(month, mean, light, clear, order):
     """Return the clearness of one month's days in their order; ``light`` outside the air and ``clear`` bound it."""
     wanted, most = mean * light.size, _MOST_CLEARNESS * light.mean()
     if mean > most:
-        allowed = f"a number from 0 to {most:.3g} ({_MOST_CLEARNESS:.0%} of what the sun brings there above the air)"
+        allowed = f"a number from 0 to {most:.3g} ({_MOST_CLEARNESS:.0%} of that above the air: is south negative?)"
         raise InputError(f"monthly irradiation, {month}: found {mean:g} kWh/m2/day, allowed is {allowed}")
     if wanted == 0.0:
         return np.zeros(light.size)

@@ -233,4 +233,14 @@ def _check_site(name, site, place):
         found = f"a station at latitude {site['latitude']:g}, longitude {site['longitude']:g}"
         near = f"{place.name} ({place.latitude:g}, {place.longitude:g})"
         allowed = f"one within 5 deg of latitude and 7.5 deg of longitude of {near}"
-        raise InputError(f"{name}: found {found}, allowed is {allowed}")
+        raise InputError(f"{name}: found {found}, allowed is {allowed}{_misread(site, place)}")
+
+
+def _misread(site, place):
+    """Return the likely cause why a place is far from its station, in brackets."""
+    north, east, told = place.latitude, place.longitude, (site["latitude"], site["longitude"])
+    spots = {(east, north): "are they swapped", (north, -east): "is west negative", (-north, east): "is south negative"}
+    for spot, words in spots.items():
+        if np.abs(np.subtract(spot, told)).max() <= 5.0:
+            return f" ({words}?)"
+    return " (no file of your place? Twelve monthly means of an atlas do, see data/houses/southern.toml)"

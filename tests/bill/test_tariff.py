@@ -179,7 +179,7 @@ def test_a_kwh_bank_without_a_line_that_it_could_reduce_is_refused():
 
 
 def test_a_missing_or_broken_file_is_named(tmp_path):
-    with pytest.raises(InputError, match="tariff file no-such: not found, allowed is .* kwh-bank-march"):
+    with pytest.raises(InputError, match="tariff.file: found nothing at 'no-such', allowed is .* kwh-bank-march"):
         read_tariff("no-such")
     broken = tmp_path / "broken.toml"
     broken.write_text("[tariff\n", encoding="utf-8")

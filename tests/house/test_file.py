@@ -101,7 +101,7 @@ def wrong(path, value):
         (("tariff", "credit", "reset_month"), 13, "reset_month"),
         (("plane",), [], "plane: found none, allowed is one table"),
         (("weather",), ..., "weather: found nothing"),
-        (("costs", "installed"), -5, "costs.installed: found -5, allowed is a number from 0 to"),
+        (("costs", "installed"), -5, "costs.installed: found -5, allowed is 0, or a number from 50 to"),
         (
             ("costs", "event", 0, "year"),
             30,
@@ -259,7 +259,7 @@ def test_the_range_of_every_number_of_a_house_file():
         "weather.albedo": "0 to 0.95",
         "weather.horizon": f"{pair}, each item a number from 0 to 360 deg",
         "module.rated_power_w": "50 to 1000 W",
-        "module.temperature_coefficient_percent_per_c": "-1 to 0 %/degC",
+        "module.temperature_coefficient_percent_per_c": "-1 to -0.05 %/degC",
         "plane.module_count": "a whole number from 1 to 1000",
         "plane.tilt_deg": "0 to 90 deg",
         "plane.azimuth_deg": "0 to 360 deg",
@@ -275,12 +275,13 @@ def test_the_range_of_every_number_of_a_house_file():
         "meter.reading_noise_w": "0 to 1000 W",
         "meter.reading_step_w": "0 to 1000 W",
         **{
-            f"losses.{name}_percent": "0 to 50 %"
+            f"losses.{name}_percent": "0, or a number from 0.1 to 50 %"
             for name in ("soiling", "first_light", "nameplate", "mismatch", "dc_wiring", "ac_wiring", "availability")
         },
         "age.years": "0 to 60 years",
         "age.degradation_percent_per_year": "0 to 10 %",
         **{f"costs.{name}": money for name in _AMOUNTS.split()},
+        "costs.installed": f"0, or a number from 5{money}",
         "costs.tax_credit_percent": "0 to 100 %",
         "costs.tax_credit_year": "a whole number from 0 to 60",
         "costs.tax_credit_carry_years": "a whole number from 0 to 60",
