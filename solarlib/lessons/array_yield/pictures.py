@@ -41,7 +41,7 @@ def start_values(house):
         coefficient=round(-100 * system.module.temperature_coefficient_per_c, 6),
         dirt=round(100 * system.losses.soiling, 6),
         age=system.age_years,
-        limit=round(100 * system.converter.ac_limit_w / _behind_one(system)),
+        limit=_own_limit(system),
         tilt=plane.surface_tilt,
         azimuth=plane.surface_azimuth,
     )
@@ -263,9 +263,15 @@ def _limited(system, limit):
     return replace(system, converter=replace(system.converter, ac_limit_w=limit / 100.0 * _behind_one(system)))
 
 
+def _own_limit(system):
+    return round(100 * system.converter.ac_limit_w / _behind_one(system))
+
+
 def _changed(system, coefficient, dirt, age, limit):
+    """Return a system with other values; where the limit is its own in whole percent, that one itself."""
+    limited = system if limit == _own_limit(system) else _limited(system, limit)
     module = replace(system.module, temperature_coefficient_per_c=-coefficient / 100.0)
-    return _used(replace(_limited(system, limit), module=module), dirt, age)
+    return _used(replace(limited, module=module), dirt, age)
 
 
 def _one_plane(system, tilt, azimuth, dirt, age):

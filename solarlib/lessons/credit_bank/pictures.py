@@ -153,7 +153,7 @@ def bank_picture(house):
         word = _taken(rules, book["payout"].iloc[half:].sum())
         return (
             f"First year: {first} Second year: received less delivered {surplus[half:].sum():+,.0f} kWh, "
-            f"at the reset {gone[half:].sum():,.0f} kWh {word}, {second}"
+            f"at the reset {gone[half:].sum():,.0f} kWh {word}, {second}{ledgers.without_reset(house)}"
         )
 
     return Picture(figure, [out, short, level, drops], update)
@@ -292,10 +292,11 @@ def years_picture(house):
         least, worst = table.loc[good, "mean"].idxmin(), table["mean"].idxmax()
         if table["mean"].max() < 0.5:
             return f"{size} %: in no made year a reset takes anything, whatever the month.{own}"
-        most = "" if least == worst else f", but {_range(table.loc[worst])} after {worst}"
+        usual, most = _range(table.loc[least]), _range(table.loc[worst])
+        most = "" if usual == most else f", but {most} after {worst}"
         return (
             f"{size} %: a reset after {_listed(good)} takes least in {best.max()} of {count} made years. "
-            f"In eight of ten years it takes {_range(table.loc[least])} after {least}{most}.{own}"
+            f"In eight of ten years it takes {usual} after {least}{most}.{own}"
         )
 
     return Picture(figure, [often, numbers, spread, middle, typical], update, slow=not by_law)

@@ -7,7 +7,7 @@ import numpy as np
 from solarlib.direction import step_test
 from solarlib.direction.detection import normal_density
 from solarlib.house.year import simulate
-from solarlib.lessons.tools import choice, figures, slider
+from solarlib.lessons.tools import choice, figures, own_slider, slider
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import counted
@@ -47,9 +47,7 @@ def largest_w(house):
 
 def load_slider(house, low=100, high=None):
     """Return the slider of the test load, starting at the load of the house file. [W]"""
-    start = house.meter.test_load_w
-    low, step = (low, 50) if start >= low else (10, 10)
-    return slider("Test load", low, high or reach_w(house), step, int(start) if start == int(start) else start, "W")
+    return own_slider("Test load", low, high or reach_w(house), 50, house.meter.test_load_w, "W")
 
 
 def load_choice(house, *more_w):

@@ -27,10 +27,10 @@ UNKNOWN = "not known"
 TURNS = (0, 45, 90, 135, 180)
 
 
-def limit_share(house):
-    """Return the limit of the house's converters together over the label of its modules, in whole percent. [%]"""
-    array = all_converters(house.system)
-    return round(100 * array.converters * array.output_w / house.system.rated_power_w)
+def limit_share(system):
+    """Return the limit of an array's converters together over the label of its modules, in whole percent. [%]"""
+    array = all_converters(system)
+    return round(100 * array.converters * array.output_w / system.rated_power_w)
 
 
 # ---------------------------------------------------------------- part 3: one converter or many
@@ -94,7 +94,8 @@ def _halves(system, turn):
 def _limit_loss(weather_file, place, system, kind, share, turn):
     """Return the share of direct-current energy above the limit for equal halves on two planes."""
     sky = weather_at(weather_file, place)
-    one = share / 100 * system.module.rated_power_w
+    own = all_converters(system).converters * system.converter.ac_limit_w / system.module_count
+    one = own if share == limit_share(system) else share / 100 * system.module.rated_power_w
     converter = Converter(kind, one if kind == "per module" else 2 * one)
     steps = loss_steps(sky, place, replace(system, planes=_halves(system, turn), converter=converter))
     limit = steps.set_index("step").loc["limit of the converter"]

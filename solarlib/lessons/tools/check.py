@@ -121,7 +121,7 @@ def number(answer, expected, unit, tolerance, mistakes=None):
     if problem:
         return Result(None, problem)
     found = float(answer)
-    said = f"{found:,.10g} {unit}".strip()
+    said = f"{found:,.10g} {unit.removesuffix('s') if found == 1 else unit}".strip()
     if abs(found - expected) <= tolerance * (1 + 1e-9):
         return Result(True, f"{said} is right (to within {tolerance:g} {unit}).".replace(" )", ")"))
     near = [(abs(found - wrong), hint) for wrong, hint in mistakes.items() if abs(found - wrong) <= tolerance]
