@@ -1,0 +1,386 @@
+"""A wall of unlike houses through every lesson and the report: no error, no empty word, no number that is not theirs.
+
+Numbers in captions are recomputed from the TOML table of the house by a second path that shares no function with the
+captions: sums over the hours, light on planes by formula, bills by the second ledger, breakers and strings by hand.
+What a control starts with is what the file says.
+"""
+
+import math
+import re
+import tomllib
+from copy import copy
+from datetime import date
+from functools import cache, lru_cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from bill import second_ledger, second_meter
+from hypothesis import settings
+from lesson_wall import Run, bad_words, notebook_of
+
+from lesson_panels import NOTEBOOKS
+from profiles import USUAL
+from solarlib.bill.tariff import TARIFF_FOLDER
+from solarlib.house.file import read_house
+from solarlib.house.flows import EXAMPLES, bring
+from solarlib.house.records import sent_bills
+from solarlib.house.year import simulate, weather
+from solarlib.lessons.own_house import report
+from solarlib.lessons.tools.page import Section
+from solarlib.sky.sun import position
+
+HOUSES = {path.stem: path for path in sorted((Path(__file__).parents[1] / "houses").glob("*.toml"))}
+LESSONS = [path.name[:2] for path in NOTEBOOKS]
+LONGEST_CAPTION = 250
+ALL = settings.default.max_examples > USUAL
+
+
+def chosen():
+    """Yield (lesson, house): with the profile `long` all; else each lesson with every third house, by turns.
+
+    Then the controls go to their ends all together only, in `long` each by itself too.
+    """
+    for lesson in LESSONS:
+        for place, house in enumerate(HOUSES):
+            if ALL or (place + int(lesson)) % 3 == 0:
+                yield lesson, house
+
+
+def test_the_wall_is_wide_and_its_rotation_takes_a_third_and_every_house():
+    pairs = list(chosen())
+    assert len(HOUSES) >= 16 and {house for _, house in pairs} == set(HOUSES)
+    assert {lesson for lesson, _ in pairs} == set(LESSONS) and (ALL or len(pairs) < 0.4 * len(HOUSES) * len(LESSONS))
+    kinds = [toml(name) for name in HOUSES]
+    assert {table["converter"]["kind"] for table in kinds} == {"per module", "central"}
+    assert {table.get("circuit", {}).get("system") for table in kinds} == {
+        "split phase",
+        "single phase",
+        "three phase",
+        None,
+    }
+    assert {table.get("circuit", {}).get("joined") for table in kinds} >= {
+        "each breaker",
+        "one breaker",
+        "supply side",
+        "socket",
+    }
+    latitudes = [table["place"]["latitude_deg"] for table in kinds]
+    assert min(latitudes) < -40 and max(latitudes) > 66.6 and 0 in latitudes
+    assert len({table["tariff"]["file"] for table in kinds}) == len(HOUSES)
+
+
+# ---------------------------------------------------------------- the second path
+
+
+@cache
+def toml(name):
+    return tomllib.loads(HOUSES[name].read_text(encoding="utf-8"))
+
+
+@lru_cache(maxsize=4)
+def hours(name):
+    """Return (made, used) of each hour of the typical year. [kWh]"""
+    year = simulate(read_house(HOUSES[name]))
+    return year["generation_w"].clip(lower=0) / 1000, year["load_w"] / 1000
+
+
+@lru_cache(maxsize=8)
+def light_kwh(name, tilt, azimuth):
+    """Return the light of the year on a plane by the formula of Hay and Davies. [kWh/m2]"""
+    house = read_house(HOUSES[name])
+    sky = weather(house)
+    sun = position(sky.index, house.place)
+    zenith, turn, b = (np.radians(x) for x in (sun["apparent_zenith"], sun["azimuth"] - azimuth, tilt))
+    toward = np.maximum(np.cos(zenith) * np.cos(b) + np.sin(zenith) * np.sin(b) * np.cos(turn), 0)
+    beam = sky["dni"] * toward
+    share = sky["dni"] / sun["dni_extra"]
+    around = sky["dhi"] * share * toward / np.maximum(np.cos(zenith), 0.01745)
+    dome = sky["dhi"] * (1 - share) * (1 + np.cos(b)) / 2
+    ground = sky["ghi"] * toml(name)["weather"].get("albedo", 0.2) * (1 - np.cos(b)) / 2
+    return float((beam + around + dome + ground).sum() / 1000)
+
+
+def behind_one_w(table):
+    count = sum(plane["module_count"] for plane in table["plane"])
+    return table["module"]["rated_power_w"] * (count if table["converter"]["kind"] == "central" else 1)
+
+
+def rated_kw(table):
+    return table["module"]["rated_power_w"] * sum(plane["module_count"] for plane in table["plane"]) / 1000
+
+
+def largest(table):
+    return max(table["plane"], key=lambda plane: plane["module_count"])
+
+
+def branch_of(table):
+    """Return the largest branch circuit: as the file tells it, or all converters on one of which nothing is known."""
+    limit, many = table["converter"]["ac_limit_w"], table["converter"]["kind"] == "per module"
+    all_on_one = {"converters": sum(plane["module_count"] for plane in table["plane"]) if many else 1}
+    told = table.get("circuit", {}).get("branch", [all_on_one])
+    return max(({"output_w": limit} | one for one in told), key=lambda one: one["converters"] * one["output_w"])
+
+
+@lru_cache(maxsize=4)
+def two_bills(name):
+    """Return a settled year's bills without and with the array by the second ledger; None where hours do not tell."""
+    table = tomllib.loads((TARIFF_FOLDER / f"{toml(name)['tariff']['file']}.toml").read_text(encoding="utf-8"))[
+        "tariff"
+    ]
+    rules = {key: value for key, value in table.items() if key not in ("valid_from", "valid_to")}
+    if any(charge.get("window_minutes", 60) < 60 for charge in rules["charge"]) or "quarter" in str(rules):
+        return None
+    made, used = hours(name)
+    times = [int(label.timestamp()) for label in made.index]
+    firsts, months = second_meter.reads_by_month(date(2026, 1, 1), date(2027, 1, 1), rules.get("months_per_bill", 1))
+    count = 1 if toml(name)["converter"]["kind"] == "central" else sum(p["module_count"] for p in toml(name)["plane"])
+    totals = []
+    for size in (0, 1):
+        net, held = used - size * made, rules if size else rules | {"settlement": "bill"}
+        flows = {"delivered": net.clip(lower=0), "received": (-net).clip(lower=0), "generation": size * made}
+        flows = {register: series.tolist() for register, series in flows.items()}
+        ruling = [held] * len(months)
+        year = second_meter.from_intervals(times, 60, toml(name)["place"]["timezone"], flows, firsts, ruling, months)
+        periods = [moved(period, shift) for shift in (-1, 0) for period in year]
+        ratings = {"dc": size * rated_kw(toml(name)), "ac": size * count * toml(name)["converter"]["ac_limit_w"] / 1000}
+        rows = second_ledger.ledger(periods, 2 * ruling, second_ledger.Setting(ratings, TARIFF_FOLDER))
+        totals.append(float(sum(row["bill"] for row in rows[len(year) :])))
+    return totals
+
+
+def moved(period, years):
+    """Return a billing period of another year."""
+    other = copy(period)
+    other.start, other.end = (day.replace(year=day.year + years) for day in (period.start, period.end))
+    return other
+
+
+def amps_of(one, circuit):
+    """Return what a converter feeds to each of its lines."""
+    lines = len(one["phases"].split()) if circuit["system"] == "three phase" else 0
+    volts = circuit["voltage_v"] * {0: 1.0, 1: 1 / math.sqrt(3), 2: 1.0, 3: math.sqrt(3)}[lines]
+    return one.get("current_a", one["output_w"] / volts)
+
+
+def busbar_by_hand(table):
+    """Return (sums, allowed, verdict) at the busbar of a house by the rules that may be in force; None if not its case."""
+    circuit = table.get("circuit", {})
+    if circuit.get("joined") not in ("each breaker", "one breaker") or not {
+        "main_a",
+        "busbar_a",
+        "branch",
+        "system",
+    } <= set(circuit):
+        return None
+    held = [{"output_w": table["converter"]["ac_limit_w"]} | one for one in circuit["branch"]]
+    three = circuit["system"] == "three phase"
+    lines = [
+        [one for one in held if not three or line in one["phases"]] for line in ("L1", "L2", "L3")[: 3 if three else 1]
+    ]
+    main, bus, far = circuit["main_a"], circuit["busbar_a"], circuit.get("far_end")
+    open_rules = ["NEC, by current", "NEC, by breakers"] + ["IEC"] * (circuit["system"] != "split phase")
+    rules = [circuit["rule"]] if "rule" in circuit else open_rules
+    worst = None
+    for on in lines:
+        amps = sum(one["converters"] * amps_of(one, circuit) for one in on)
+        fed = circuit["array_breaker_a"] if circuit["joined"] == "one breaker" else sum(one["breaker_a"] for one in on)
+        if fed < 1.25 * amps and rules != ["IEC"]:
+            return None  # the breaker itself is the question
+        sums = [main + (1.25 * amps if rule == "NEC, by current" else fed) for rule in rules]
+        shares = {True: [1.2], False: [1.0], None: [1.0, 1.2]}[far]
+        fits = {
+            total <= share * bus for rule, total in zip(rules, sums) for share in (shares if "NEC" in rule else [1.0])
+        }
+        verdict = (
+            "not decided here" if len(fits) > 1 else "within this check" if fits == {True} else "outside this check"
+        )
+        allowed = (1.0 if rules == ["IEC"] else max(shares)) * bus
+        if worst is None or amps > worst[0]:
+            worst = amps, sums, allowed, verdict
+    if worst[3].startswith("within") and not all("current_a" in one for one in held):
+        return *worst[1:3], "not decided here"  # output over voltage may be too little
+    return worst[1:]
+
+
+# ---------------------------------------------------------------- what a control starts with
+
+
+def own_values(lesson, table):
+    """Return what the controls of a lesson start with by their names, from the table of the file."""
+    plane, view = largest(table), table.get("outlook", {})
+    limit = 100 * table["converter"]["ac_limit_w"] / behind_one_w(table)
+    dirt, age = table.get("losses", {}).get("soiling_percent", 2.0), table.get("age", {}).get("years", 0)
+    branch, spread = branch_of(table), view.get("spread", {})
+    if lesson == "02":
+        coefficient = -table["module"]["temperature_coefficient_percent_per_c"]
+        roof = {"tilt": plane["tilt_deg"], "azimuth": plane["azimuth_deg"]}
+        return {"coefficient": coefficient, "dirt": dirt, "age": age, "limit": limit} | roof
+    if lesson == "03":
+        own = {"tilt": plane["tilt_deg"], "azimuth": plane["azimuth_deg"] % 360, "share": limit}
+        own |= {"units": branch["converters"], "output": branch["output_w"], "breaker": branch.get("breaker_a", 0)}
+        return own | {"length": branch.get("run_m"), "wire": branch.get("run"), "fed_at": branch.get("fed_at")}
+    if lesson == "05":
+        own = {"growth": view.get("price_growth_percent", 2.5), "rate": view.get("discount_rate_percent", 5)}
+        own |= {"chance": spread.get("rule_change_percent", 30), "since": spread.get("rule_change_from_year", 2)}
+        more = {"persistent": spread.get("yield_every_year_percent", 6), "yearly": spread.get("weather_percent", 4)}
+        return own | more
+    return {"load": table["meter"]["test_load_w"]} if lesson == "07" else {}
+
+
+GENERAL = {("02", "mounting"), ("07", "dwell"), ("03", "distance"), ("02", "minutes")}  # panels that are of no house
+
+
+def check_starts(lesson, run, table):
+    """Each control that begins with the house begins at its value, its widget holds it, and its steps reach it."""
+    own = own_values(lesson, table)
+    for cell, panel in run.panels:
+        if {(lesson, name) for name in panel.controls} & {("02", "mounting"), ("07", "dwell"), ("02", "minutes")}:
+            continue
+        for name, control in panel.controls.items():
+            widget = panel.widgets[name]
+            if hasattr(widget, "step"):
+                steps = (control.value - widget.min) / widget.step
+                assert abs(steps - round(steps)) < 1e-6, f"cell {cell}, {name}: {control.value} is on no step"
+            if own.get(name) is None or lesson == "07" and "every" in panel.controls:
+                continue
+            assert control.make().value == control.value
+            close = 0.5 if name in ("limit", "share") else 1e-9  # in whole percent; the sums take the file's own
+            assert control.value == own[name] or abs(control.value - own[name]) < close, (
+                cell,
+                name,
+                control.value,
+                own[name],
+            )
+
+
+# ---------------------------------------------------------------- numbers of captions
+
+
+def numbers(pattern, text):
+    """Return the numbers of the groups of a pattern in a text."""
+    found = re.search(pattern, text)
+    assert found, f"no {pattern} in: {text}"
+    return [float(group.replace(",", "").replace("−", "-")) for group in found.groups()]
+
+
+def caption(run, word):
+    """Return what the panel says at its start whose caption holds a word."""
+    found = [text for where, text in run.texts if "{" not in where and "Predict" not in text and word in text]
+    assert found, word
+    return found[0]
+
+
+def check_00(run, name, table):
+    made, used = hours(name)
+    told = numbers(
+        r"makes ([\d,]+) kWh and the house uses ([\d,]+) kWh.*? in (\d+) of 12", caption(run, "of 12 months")
+    )
+    more = (made.groupby(made.index.month).sum() > used.groupby(used.index.month).sum()).sum()
+    assert told == [round(made.sum()), table["load"]["yearly_kwh"], more]
+
+
+def check_01(run, name, table):
+    printed = caption(run, "kWh/m2 in the year")
+    told = re.findall(r"tilt ([\d.]+), facing ([\d.]+): ([\d,]+) kWh/m2", printed)
+    assert [(float(t), float(a)) for t, a, _ in told] == [(p["tilt_deg"], p["azimuth_deg"]) for p in table["plane"]]
+    for tilt, azimuth, light in told:
+        assert float(light.replace(",", "")) == pytest.approx(light_kwh(name, float(tilt), float(azimuth)), abs=0.51)
+
+
+def check_02(run, name, table):
+    made = hours(name)[0].sum()
+    reach, share = numbers(r"light, ([\d,]+) kWh reach the house: (\d+) %", caption(run, "reach the house"))
+    label = sum(
+        light_kwh(name, plane["tilt_deg"], plane["azimuth_deg"]) * plane["module_count"] for plane in table["plane"]
+    ) * table["module"]["rated_power_w"] / 1000  # fmt: skip
+    assert numbers(r"Of ([\d,]+) kWh", caption(run, "reach the house"))[0] == pytest.approx(label, rel=1e-4, abs=0.6)
+    assert reach == pytest.approx(made, abs=0.51) and share == round(100 * reach / label)
+    light = light_kwh(name, largest(table)["tilt_deg"], largest(table)["azimuth_deg"])
+    assert numbers(r"reference yield ([\d,]+) h", caption(run, "reference yield"))[0] == pytest.approx(light, abs=0.51)
+    cells = 25 + 600 / (19.14 + 1.04 * 3)  # Faiman's roof mounting, 3 m/s
+    coefficient = table["module"]["temperature_coefficient_percent_per_c"] / 100
+    power = 0.6 * table["module"]["rated_power_w"] * (1 + coefficient * (cells - 25))
+    assert numbers(r"reach (\d+) °C and the module gives (\d+) W", caption(run, "the cells reach")) == [
+        round(cells),
+        round(power),
+    ]
+
+
+def check_03(run, name, table):
+    if by_hand := busbar_by_hand(table):
+        sums, allowed, verdict = by_hand
+        told = caption(run, "Busbar")
+        words = " or ".join(dict.fromkeys(f"{amps:.0f}" for amps in sums))
+        assert f"{words} A against {allowed:.0f} A: {verdict}" in told, (by_hand, told)
+    strings = table.get("circuit", {}).get("strings", {})
+    if "record_low_c" in strings:
+        page, cold = " ".join(caption(run, "voltages of a string").split()), strings["record_low_c"] - 25
+        for count in set(strings["modules"]):
+            volts = count * strings["open_circuit_v"] * (1 + strings["open_circuit_percent_per_c"] / 100 * cold)
+            assert f"degC {volts:.0f} V against {strings['limit_v']} V" in page
+            verdict = "within" if volts <= strings["limit_v"] else "outside"
+            assert f"voltages of a string, {count} modules: {verdict}" in page
+
+
+def check_04(run, name, table):
+    if bills := two_bills(name):
+        told = numbers(r"year costs ([−\d,.-]+) \$, without an array ([\d,.]+) \$", caption(run, "without an array"))
+        assert told == pytest.approx(bills[::-1], abs=0.02)
+
+
+def check_05(run, name, table):
+    made, used = hours(name)
+    pair = r"self-used ([\d,]+) of ([\d,]+) kWh"
+    assert numbers(pair, caption(run, "one kWh less")) == [round(np.minimum(made, used).sum()), round(made.sum())]
+    if bills := two_bills(name):
+        told = numbers(
+            r"([\d,]+) \$ without and ([−\d,]+) \$ with it, saved ([−\d,]+) \$", caption(run, "with it, saved")
+        )
+        assert told == pytest.approx([*bills, bills[0] - bills[1]], abs=0.52)
+    outlay = sum(table["costs"].get(key, 0) for key in ("installed", "fees", "roof_and_panelboard_work"))
+    told = numbers(r"outlay ([\d,]+) \$ \(([\d.]+) \$ per W", caption(run, "outlay"))
+    assert told == [outlay, pytest.approx(outlay / rated_kw(table) / 1000, abs=0.0051)]
+
+
+NUMBERS = {"00": check_00, "01": check_01, "02": check_02, "03": check_03, "04": check_04, "05": check_05}
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(("lesson", "name"), list(chosen()))
+def test_a_lesson_of_a_house(lesson, name):
+    table, run = toml(name), Run(notebook_of(lesson), HOUSES[name], each=ALL)
+    assert len(run.panels) > 1 and run.names["house"] == read_house(HOUSES[name])
+    assert list(run.faults()) == []
+    assert max(len(panel.caption) for _, panel in run.panels) <= LONGEST_CAPTION
+    check_starts(lesson, run, table)
+    NUMBERS.get(lesson, lambda *_: None)(run, name, table)
+
+
+# ---------------------------------------------------------------- the report
+
+
+def texts_of(made):
+    """Yield every text of a report."""
+    for section in made.sections:
+        assert isinstance(section, Section)
+        yield from (section.title, *section.lines, *section.missing)
+        for words, table in section.tables:
+            yield from (
+                words,
+                *map(str, table.columns),
+                *(str(cell) for cell in table.to_numpy().ravel() if cell == cell),
+            )
+        for words, _ in section.pictures:
+            yield words
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", [name for place, name in enumerate(HOUSES) if ALL or place % 3 == 1])
+def test_the_report_of_a_house(name):
+    house = read_house(HOUSES[name])
+    files = [bring(file, house) for file in ("generation-quarter-hours", "meter-registers", "reads-by-hand")]
+    made = report.make(house, files, sent_bills(EXAMPLES / "bills-sent.csv"))
+    assert len(made.sections) == 9
+    assert [(kind, text) for text in texts_of(made) for kind in bad_words(text)] == []
+    assert not re.search(r">(nan|NaT|None|inf)<", made.html)
