@@ -21,7 +21,7 @@ from lesson_wall import Run, bad_words, notebook_of
 
 from lesson_panels import NOTEBOOKS
 from profiles import USUAL
-from solarlib.bill.tariff import TARIFF_FOLDER
+from solarlib.bill.tariff_file import TARIFF_FOLDER
 from solarlib.house.file import read_house
 from solarlib.house.flows import EXAMPLES, bring
 from solarlib.house.records import sent_bills
@@ -164,7 +164,7 @@ def amps_of(one, circuit):
 
 
 def busbar_by_hand(table):
-    """Return (sums, allowed, verdict) at the busbar of a house by the rules that may be in force; None if not its case."""
+    """Return (sums, allowed, verdict) at a busbar by the rules that may be in force; None if it is not the case."""
     circuit = table.get("circuit", {})
     if circuit.get("joined") not in ("each breaker", "one breaker") or not {
         "main_a",
