@@ -177,6 +177,10 @@ FILES = {
         [("New_York", "New York")],
         ("place.timezone", "New York", "a time zone", "is 'America/New_York'"),
     ),
+    "zone of another side of the world": (
+        [("America/New_York", "Asia/Tokyo")],
+        ("place", "longitude -79.95 deg with a clock of UTC+9", "a longitude within", "east is +"),
+    ),
     "radians": ([(TILT, "tilt_deg = 0.47\nazimuth_deg = 3.49")], ("plane[1]", "0.47", "degrees", "in radians?")),
     "azimuth from south": ([("= 200", "= -20")], ("plane[1].azimuth_deg", "-20", "0 to 360", "from south, add 180")),
     "azimuth in a word": ([("= 200", '= "south"')], ("plane[1].azimuth_deg", "'south'", "0 to 360", "south 180")),
