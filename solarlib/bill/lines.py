@@ -109,11 +109,8 @@ def amount(charge, period, tariff, rated_kw):
         return charge.price * counted
     if charge.prices.by_interval:
         return charge.factor * counted
-    return (
-        charge.factor
-        * counted
-        * charge.prices.price(days_by_month=_days_by_month(period.first, period.end, None, None))
-    )
+    days_by_month = _days_by_month(period.first, period.end, None, None)
+    return charge.factor * counted * charge.prices.price(days_by_month=days_by_month)
 
 
 def _counted(charge, period, tariff):

@@ -160,9 +160,8 @@ def puzzling(tariff):
         words = (_filled(words, value, name=name, retail=_short(retail)) for words in _WORDS["whole"][rule])
         if name in places and name not in tariff.meant:
             i, charge = places[name]
-            key = (
-                "offset" if rule == "offset" else "prices" if charge.prices else "blocks" if charge.blocks else "price"
-            )
+            priced = "prices" if charge.prices else "blocks" if charge.blocks else "price"
+            key = "offset" if rule == "offset" else priced
             yield f"charge[{i}].{key} of {name!r}", *words
         elif name not in tariff.meant:
             yield name, *words

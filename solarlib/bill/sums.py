@@ -103,11 +103,8 @@ class _Part:
         wanted = {"value": charge.on}
         if charge.on in BOUGHT:  # where nothing is sent out, what is bought is delivered
             wanted |= {"value_delivered": "use" if charge.on == "use" else "delivered", "value_use": "use"}
-        return {
-            f"{name} {charge.line}": self.value(charge.prices, energies[what], charge.bucket)
-            for name, what in wanted.items()
-            if what in energies
-        }
+        known = {f"{name} {charge.line}": energies[what] for name, what in wanted.items() if what in energies}
+        return {name: self.value(charge.prices, energy, charge.bucket) for name, energy in known.items()}
 
     def demands_of(self, charge):
         """Return the columns of a demand line: the mean of the highest windows of each period. [kW]"""

@@ -53,16 +53,8 @@ def explain(row: pd.Series | dict, line: str, tariff: Tariff) -> str:
     InputError
         If there is no such line; the message names those that there are.
     """
-    topics = {
-        "bill": _bill,
-        "bank": _bank,
-        "reset": _reset,
-        "credit": _credit,
-        "minimum": _minimum,
-        "tax": _tax,
-        "payout": _payout,
-        "saving": _saving,
-    }
+    topics = {"bill": _bill, "bank": _bank, "reset": _reset, "credit": _credit, "minimum": _minimum}
+    topics |= {"tax": _tax, "payout": _payout, "saving": _saving}
     names = [charge.line for charge in tariff.charges]
     if line in names:
         return _line(row, tariff.charge(line), tariff)

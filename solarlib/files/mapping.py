@@ -22,29 +22,12 @@ import pandas as pd
 from solarlib import schema
 from solarlib.files.dates import MISSING, MOST_OFFSET_MIN, ORDERS, moments, text_matrix
 from solarlib.files.texts import refusal
+from solarlib.quantities import texts_beside
 from solarlib.schema import FORM, Problems, Reader, Table, choice, declared, misplaced, number, whole
 
-# Unit: what a number is multiplied with, how the column that comes out ends, and what such a number can be.
-FILE_UNITS = {
-    "W": (1.0, "w", ("mean",)),
-    "kW": (1000.0, "w", ("mean",)),
-    "Wh": (0.001, "kwh", ("interval", "counter")),
-    "kWh": (1.0, "kwh", ("interval", "counter")),
-    "MWh": (1000.0, "kwh", ("interval", "counter")),
-    "kWh/kW": (1.0, "h", ("interval",)),
-    "W/m2": (1.0, "w_m2", ("mean",)),
-    "degC": (1.0, "c", ("mean",)),
-}
+_TABLES = texts_beside(__file__, "units")
+FILE_UNITS, QUANTITY_UNITS = _TABLES["units"], _TABLES["quantities"]
 ADDED_UP = ("w", "kwh")  # of several columns; a mean of two sensors or neighbours is another thing than their sum
-FLOW_UNITS = ("W", "kW", "Wh", "kWh", "MWh")
-QUANTITY_UNITS = {
-    **dict.fromkeys(("delivered", "received", "generation", "net", "load", "unsigned"), FLOW_UNITS),
-    "test_load": ("W", "kW"),
-    "neighbour": ("kWh/kW",),
-    "light": ("W/m2",),
-    "cell_temperature": ("degC",),
-    "air_temperature": ("degC",),
-}
 # Title of a clean column: quantity and unit. A neighbour's title holds its own name beside them.
 TITLES = {
     f"{quantity}_{FILE_UNITS[unit][1]}": (quantity, unit)

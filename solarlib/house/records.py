@@ -108,27 +108,16 @@ def period_record(periods, house, days=None, comparison=None):
     spans = [pd.date_range(*edges, freq="D", inclusive="left") for edges in zip(starts, ends)]
     low, high = np.transpose([yield_band(house, span) for span in spans])
     usable = [np.nan if days is None else _complete(days, span) for span in spans]
-    return pd.DataFrame(
-        {
-            "period_start": starts.dt.strftime("%Y-%m-%d"),
-            "period_end": ends.dt.strftime("%Y-%m-%d"),
-            "days": list(map(len, spans)),
-            "usable_days": usable,
-            "generation_kwh": made,
-            "delivered_kwh": inward,
-            "received_kwh": outward,
-            "self_consumed_kwh": made - outward,
-            "use_kwh": made + inward - outward,
-            "net_kwh": inward - outward,
-            "bank_kwh": book["bank_close"],
-            "bill_usd": book["bill"],
-            "yield_h": [final_yield(energy, rated) for energy in made],
-            "yield_low_h": low,
-            "yield_high_h": high,
-            "neighbour_ratio_percent": [_middle_ratio(comparison, span) for span in spans],
-            "quality": [_quality(complete, len(span)) for complete, span in zip(usable, spans)],
-        }
-    )
+    columns = {"period_start": starts.dt.strftime("%Y-%m-%d"), "period_end": ends.dt.strftime("%Y-%m-%d")}
+    columns |= {"days": list(map(len, spans)), "usable_days": usable}
+    columns |= {"generation_kwh": made, "delivered_kwh": inward, "received_kwh": outward}
+    columns |= {"self_consumed_kwh": made - outward, "use_kwh": made + inward - outward, "net_kwh": inward - outward}
+    columns |= {"bank_kwh": book["bank_close"], "bill_usd": book["bill"]}
+    columns["yield_h"] = [final_yield(energy, rated) for energy in made]
+    columns |= {"yield_low_h": low, "yield_high_h": high}
+    columns["neighbour_ratio_percent"] = [_middle_ratio(comparison, span) for span in spans]
+    columns["quality"] = [_quality(complete, len(span)) for complete, span in zip(usable, spans)]
+    return pd.DataFrame(columns)
 
 
 def _complete(days, span):

@@ -46,10 +46,8 @@ def ratings(house, size=1.0):
     """Return the ratings of the array, or of one of another size, as `accounts.ledger` takes them. [kW]"""
     system = house.system
     converters = system.module_count if system.converter.kind == "per module" else 1
-    return {
-        "rated_dc_kw": round(size * system.rated_power_w / 1000.0, 6),
-        "rated_ac_kw": round(size * converters * system.converter.ac_limit_w / 1000.0, 6),
-    }
+    rated_w = {"rated_dc_kw": system.rated_power_w, "rated_ac_kw": converters * system.converter.ac_limit_w}
+    return {name: round(size * watts / 1000.0, 6) for name, watts in rated_w.items()}
 
 
 # ---------------------------------------------------------------- what is counted

@@ -33,16 +33,9 @@ def execute(notebook, folder):
     """Run all cells of a notebook in place, in a kernel of this very Python, with ``folder`` as working directory."""
     # no kernel folders: a "python3" of the user's own would otherwise win over this environment's
     kernels = AsyncKernelManager(kernel_name="python3", kernel_spec_manager=KernelSpecManager(kernel_dirs=[]))
-    client = NotebookClient(
-        notebook,
-        km=kernels,
-        timeout=CELL_TIMEOUT_S,
-        resources={"metadata": {"path": str(folder)}},
-        record_timing=False,
-        store_widget_state=False,
-        extra_arguments=["--log-level=ERROR"],
-    )
-    client.execute(cleanup_kc=True)
+    quiet = {"record_timing": False, "store_widget_state": False, "extra_arguments": ["--log-level=ERROR"]}
+    run = {"timeout": CELL_TIMEOUT_S, "resources": {"metadata": {"path": str(folder)}}}
+    NotebookClient(notebook, km=kernels, **run, **quiet).execute(cleanup_kc=True)
 
 
 def normalise(notebook):

@@ -18,14 +18,8 @@ from solarlib.meter.load import test_load
 from solarlib.meter.registers import unsigned
 from solarlib.quantities import InputError, energy_kwh
 
-RUNGS = (
-    "trust the reading",
-    "certain import only",
-    "rise or fall, held",
-    "fold-aware, held",
-    "no tests, decoded",
-    "tests, decoded",
-)
+RUNGS = ("trust the reading", "certain import only", "rise or fall, held", "fold-aware, held")
+RUNGS += ("no tests, decoded", "tests, decoded")
 DAYS_READ = 8
 LEAST_EVIDENCE = 0.5  # below it a fold-aware test changes nothing
 PV_GAIN, PV_NOISE_W = 1.01, 5.0  # of the PV record: no instrument is exact
@@ -168,9 +162,8 @@ def ladder_picture(house):
     first, loads = record_days(house, 1).index[0], sorted({LAMP_W, float(house.meter.test_load_w), LARGE_W})
     offered = itertools.product(loads, SPACINGS_MIN, NOISES_W, PV_RECORDS_MIN)
     tables = {values: scores(*signs(house, *values)) for values in offered}
-    figure, (left, right) = figures.new_figure(
-        1, 2, left=0.235, right=0.975, wspace=0.1, width_ratios=(1.25, 1), top=0.97
-    )
+    grid = {"wspace": 0.1, "width_ratios": (1.25, 1)}
+    figure, (left, right) = figures.new_figure(1, 2, left=0.235, right=0.975, top=0.97, **grid)
     place = np.arange(len(RUNGS))
     sets = []
     for ax, most, words in ((left, MOST_WRONG, "wrong minutes (%)"), (right, MOST_KWH, "error of import (kWh a day)")):

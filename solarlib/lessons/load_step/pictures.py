@@ -78,11 +78,10 @@ def step_picture(house):
     figures.direct_label(ax, 0.03, 1.4 * top, "— reading, no direction", "reading", va="top")
     figures.direct_label(ax, 1.2, 1.4 * top, "■ import, above zero", "import", va="top")
     figures.direct_label(ax, 2.15, 1.4 * top, "■ export, below zero", "export", va="top")
-    for middle, words in zip((0.5, 1.5, 2.5), ("test load off", "test load on", "off again")):
-        figures.direct_label(ax, middle, -1.32 * reach, words, ha="center", va="bottom", size=14)
-    values = [
-        figures.direct_label(ax, middle, 0, "", "reading", ha="center", va="bottom") for middle in (0.5, 1.5, 2.5)
-    ]
+    middles, below = (0.5, 1.5, 2.5), {"ha": "center", "va": "bottom"}
+    for middle, words in zip(middles, ("test load off", "test load on", "off again")):
+        figures.direct_label(ax, middle, -1.32 * reach, words, size=14, **below)
+    values = [figures.direct_label(ax, middle, 0, "", "reading", **below) for middle in middles]
 
     def update(net, load):
         steps = np.array([net, net + load, net], dtype=float)

@@ -100,9 +100,8 @@ class Picker:
             part.layout = widgets.Layout(width="50%", max_height="260px", overflow="auto")
         style = widgets.HTML(STYLE, layout=widgets.Layout(display="none"))
         whole = widgets.GridBox(list(self.whole.values()), layout=head)
-        box = widgets.VBox(
-            [style, whole, table, widgets.HBox([read, save]), widgets.HBox([self._preview, self._answer])]
-        )
+        below = widgets.HBox([self._preview, self._answer])
+        box = widgets.VBox([style, whole, table, widgets.HBox([read, save]), below])
         box.add_class("sl-panel")
         return box
 
@@ -126,21 +125,18 @@ class Picker:
             if widget.value == OPEN:
                 lines.append(f"# {key} is still to choose")
             elif key == "number" and widget.value in NUMBERS:
-                lines += [
-                    f"{mark} = {quoted(value)}" for mark, value in zip(("decimal", "thousands"), NUMBERS[widget.value])
-                ]
+                marks = zip(("decimal", "thousands"), NUMBERS[widget.value])
+                lines += [f"{mark} = {quoted(value)}" for mark, value in marks]
             elif widget.value not in (AS_SHOWN, ""):
                 lines.append(f"{key} = {quoted(widget.value)}")
         for name, part in self.columns:
             if part["quantity"].value == LEAVE_OUT:
                 continue
             unit, quantity = part["unit"].value, part["quantity"].value
-            lines += [
-                "[[column]]",
-                f"name = {name if isinstance(name, int) else quoted(name)}",
-                f"quantity = {quoted(part['quantity'].value)}",
-                f"# unit of {quoted(str(name))} is still to choose" if unit == OPEN else f"unit = {quoted(unit)}",
-            ]
+            lines += ["[[column]]", f"name = {name if isinstance(name, int) else quoted(name)}"]
+            lines.append(f"quantity = {quoted(quantity)}")
+            asked = f"# unit of {quoted(str(name))} is still to choose"
+            lines.append(asked if unit == OPEN else f"unit = {quoted(unit)}")
             if unit in FILE_UNITS and len(FILE_UNITS[unit][2]) > 1:
                 lines.append(f"kind = {quoted(part['kind'].value)}")
                 if part["kind"].value == "counter" and part["digits"].value != NOT_KNOWN:

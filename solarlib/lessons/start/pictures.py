@@ -28,12 +28,11 @@ def facts(house):
 def day_picture(house):
     """Return the picture of one day: day number, share of the array -> power made and used, hour by hour."""
     days = [group for _, group in simulate(house).groupby(lambda time: time.day_of_year)]
-    top = max(day[["generation_w", "load_w"]].max().max() for day in days) / 1000.0
+    most, used_most = np.max([day[["generation_w", "load_w"]].max() for day in days], axis=0) / 1000.0
+    top = max(most, used_most)
     figure, ax = figures.new_figure()
     figures.hours_axis(ax)
-    figures.zero_based(
-        ax, 1.12 * max(top, 1.4 * max(day["generation_w"].max() for day in days) / 1000.0), "mean power (kW)"
-    )
+    figures.zero_based(ax, 1.12 * max(top, 1.4 * most), "mean power (kW)")  # the control makes the array 1.4 times
     hour = np.arange(25.0)
     made = figures.area(ax, "pv", hour, 0 * hour, 0 * hour, step="post", alpha=0.85)
     used = figures.line(ax, "load", hour, 0 * hour, drawstyle="steps-post", linestyle="-")
@@ -71,9 +70,8 @@ def year_picture(house):
     top = 1.14 * 1.4 * max(energy["generation_w"].max(), energy["load_w"].max())
     figures.zero_based(ax, top, "energy (kWh a month)")
     made = figures.bars(ax, "pv", months - 0.2, 0 * months, width=0.38)
-    used = figures.bars(
-        ax, "load", months + 0.2, 0 * months, width=0.38, color="#FFFFFF", edgecolor="#1A1A1A", linewidth=2.5
-    )
+    empty = {"color": figures.BACKGROUND, "edgecolor": figures.INK, "linewidth": 2.5}
+    used = figures.bars(ax, "load", months + 0.2, 0 * months, width=0.38, **empty)
     # above the tallest bar that the controls allow
     figures.direct_label(ax, 0.6, 0.94 * top, "left: made", "pv", va="center")
     figures.direct_label(ax, 3.2, 0.94 * top, "right: used", "load", va="center")

@@ -176,9 +176,8 @@ class Questions:
         """Return texts of an entry with their braces filled; the call must hand on exactly what they need."""
         needed = set(besides).union(*map(_fields, texts))
         if needed != set(numbers):
-            raise InputError(
-                f"{self.where}: {name}: found {sorted(numbers)} handed on by the call, allowed is {sorted(needed)}"
-            )
+            found = f"{sorted(numbers)} handed on by the call"
+            raise InputError(f"{self.where}: {name}: found {found}, allowed is {sorted(needed)}")
         try:
             return [text.format(**numbers) for text in texts]
         except (TypeError, ValueError) as error:

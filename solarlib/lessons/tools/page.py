@@ -43,9 +43,8 @@ class Section:
 
     def __post_init__(self):
         if not (self.lines or self.tables or self.pictures or self.missing):
-            raise InputError(
-                f"section {self.title!r}: found nothing in it, allowed is content, or a sentence why there is none"
-            )
+            allowed = "content, or a sentence why there is none"
+            raise InputError(f"section {self.title!r}: found nothing in it, allowed is {allowed}")
 
 
 def section_or_reason(title, make, *arguments):

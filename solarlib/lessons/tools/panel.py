@@ -133,9 +133,8 @@ class Panel:
             raise InputError("explore: found a push button and a picture without state, allowed is Picture(state={})")
         px = sum(CHARACTER_PX * len(button.label) + 26 for button in self.acts.values())
         if px > SHOWN_WIDTH:
-            raise InputError(
-                f"explore: found push buttons {px} pixels wide, allowed are {SHOWN_WIDTH}: use fewer words"
-            )
+            found = f"push buttons {px} pixels wide"
+            raise InputError(f"explore: found {found}, allowed are {SHOWN_WIDTH}: use fewer words")
         cells = 0
         for control in self.controls.values():
             cells = (cells + cells % 2 + 2) if control.wide else cells + 1

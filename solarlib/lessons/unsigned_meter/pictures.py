@@ -215,9 +215,8 @@ def candidates_picture(house):
     minute = np.arange(WINDOW_MIN)
     pv = figures.line(ax, "pv", minute, 0.0 * minute, linewidth=2.0)
     if_import = figures.line(ax, "import", minute, 0.0 * minute, linewidth=2.5)
-    if_export = figures.line(
-        ax, "export", minute, 0.0 * minute, linestyle="-", linewidth=2.5, marker="o", markevery=15, markersize=8
-    )
+    dotted = {"linestyle": "-", "linewidth": 2.5, "marker": "o", "markevery": 15, "markersize": 8}
+    if_export = figures.line(ax, "export", minute, 0.0 * minute, **dotted)
     true_load = figures.line(ax, "load", minute, 0.0 * minute, linestyle=(0, (1, 1)), linewidth=3.5)
     figures.direct_label(ax, 2, 0.99 * top, "- - reading + PV (if importing)", "import", va="top", bbox=figures.PAPER)
     figures.direct_label(ax, 2, 0.88 * top, "● PV − reading (if exporting)", "export", va="top", bbox=figures.PAPER)

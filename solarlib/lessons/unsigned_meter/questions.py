@@ -7,8 +7,10 @@ from solarlib.lessons.tools import check
 from solarlib.lessons.tools.asked import questions_beside
 from solarlib.lessons.unsigned_meter.pictures import MARGIN_W
 from solarlib.meter.balance import house_use
+from solarlib.quantities import texts_beside
 
 ASK = questions_beside(__file__)
+RANGES = texts_beside(__file__, "numbers")
 
 
 def check_sensor_sum(answer, import_w, export_w):
@@ -33,9 +35,7 @@ def check_use_by_sensor(answer, unsigned_kwh, received_kwh, generation_kwh):
 
 def four_hours(seed_word):
     """Return four hours of a learner's own: PV power and reading, each even over its hour. [W]"""
-    mine = check.numbers_for(
-        seed_word, night=(300, 600, 50), morning=(1000, 1400, 50), noon=(1500, 2400, 100), late=(500, 800, 50)
-    )
+    mine = check.numbers_for(seed_word, **RANGES["four_hours"])
     start = pd.date_range("2026-06-21 05:00", periods=4, freq="4h").strftime("%H:%M")
     table = {"PV (W)": [0, 600, 3000, 1000], "reading (W)": [mine.night, mine.morning, mine.noon, mine.late]}
     return pd.DataFrame(table, index=pd.Index(start, name="hour from"))
@@ -53,14 +53,7 @@ def check_least(answer, table):
 
 def two_snapshots(seed_word):
     """Return PV power and reading before and after a cloud comes, for a house whose load stays the same. [W]"""
-    mine = check.numbers_for(
-        seed_word,
-        direction=(0, 1, 1),
-        large=(1800, 2200, 50),
-        small=(400, 900, 50),
-        sun=(1600, 1700, 20),
-        cloud=(300, 500, 20),
-    )
+    mine = check.numbers_for(seed_word, **RANGES["two_snapshots"])
     load, sun = (mine.large, mine.sun) if mine.direction else (mine.small, 2 * mine.sun)
     pv = [sun, sun - mine.cloud]
     return pd.DataFrame({"PV (W)": pv, "reading (W)": [abs(load - power) for power in pv]}, index=["before", "after"])
