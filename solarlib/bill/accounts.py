@@ -19,6 +19,7 @@ from solarlib.bill.tariff import Tariff, column
 from solarlib.bill.usage import read_rows, without_pv
 from solarlib.quantities import InputError
 
+EMPTY = (ZERO, ZERO)  # no money credit, nothing carried [$]
 TEXT_COLUMNS = ("period_start", "period_end", "days", "estimated", "tariff")
 
 
@@ -42,7 +43,7 @@ def ledger(
     rated_dc_kw: float | None = None,
     rated_ac_kw: float | None = None,
     opening_kwh: float | dict[str, float] = 0,
-    opening_money: tuple[Decimal, Decimal] = (ZERO, ZERO),
+    opening_money: tuple[Decimal, Decimal] = EMPTY,
     closing: bool = False,
     compare: bool = True,
 ) -> pd.DataFrame:
@@ -92,15 +93,7 @@ def ledger(
 
 
 def bills(
-    periods,
-    tariff,
-    *,
-    rated_dc_kw=None,
-    rated_ac_kw=None,
-    opening_kwh=0,
-    opening_money=(ZERO, ZERO),
-    closing=False,
-    compare=True,
+    periods, tariff, rated_dc_kw=None, rated_ac_kw=None, opening_kwh=0, opening_money=EMPTY, closing=False, compare=True
 ):
     """Return the ledger as a list of dictionaries with exact `Decimal` values; see `ledger`."""
     rule_sets = (tariff,) if isinstance(tariff, Tariff) else tuple(tariff)

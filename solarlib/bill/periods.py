@@ -157,10 +157,8 @@ def _edges(index, step, reads, group):
     """Return the edges of the periods, and without reads the number of calendar months in each."""
     if reads is None:
         start, stop = index[0], index[-1] + step
-        month = np.timedelta64(1, "M")
-        months = np.arange(np.datetime64(f"{start:%Y-%m}") + month, np.datetime64(f"{stop:%Y-%m}") + month)
-        firsts = _local(pd.DatetimeIndex(months.astype("datetime64[s]")), index.tz)
-        inside = firsts.as_unit("ns").asi8
+        months = pd.date_range(f"{start:%Y-%m}-01", stop.tz_localize(None), freq="MS")[1:]
+        inside = _local(months, index.tz).as_unit("ns").asi8
         inside = inside[inside < stop.value]
         chosen = inside[group - 1 :: group]
         counts = np.full(len(chosen) + 1, group)

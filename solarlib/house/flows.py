@@ -125,29 +125,26 @@ def sun_height(index, step, house):
     return pd.Series(np.interp((index + half).as_unit("ns").asi8, at, high), index)
 
 
-def has_measured(files, quantity):
-    """Tell whether any file has regular readings of a quantity."""
-    return next(_all_measured(files, quantity), None) is not None
+def measured_in(files, quantity):
+    """Return the first regular readings of a quantity, None without any; those in W, if any, go before those in kWh."""
+    titles = [title for title, (measures, _) in TITLES.items() if measures == quantity]
+    found = (file.measured(title) for title in titles for file in files)
+    return next((one for one in found if one is not None), None)
 
 
 def first_measured(files, quantity: str) -> Measured:
-    """Return the first regular readings of a quantity; those in W, if any, go before those in kWh.
+    """Return what `measured_in` finds.
 
     Raises
     ------
     InputError
         No file has any.
     """
-    for found in _all_measured(files, quantity):
-        return found
-    found = f"none with regular readings of {quantity.replace('_', ' ')}"
-    raise InputError(f"files: found {found}, allowed is a file whose mapping names that quantity")
-
-
-def _all_measured(files, quantity):
-    titles = [title for title, (measures, _) in TITLES.items() if measures == quantity]
-    found = (file.measured(title) for title in titles for file in files)
-    return (one for one in found if one is not None)
+    measured = measured_in(files, quantity)
+    if measured is None:
+        found = f"none with regular readings of {quantity.replace('_', ' ')}"
+        raise InputError(f"files: found {found}, allowed is a file whose mapping names that quantity")
+    return measured
 
 
 def sensor_record(files):
@@ -169,9 +166,8 @@ def sensor_record(files):
         found = f"no time that {array.origin} holds too"
         raise InputError(f"{sensor.origin}: found {found}, allowed are files that overlap")
     table = pd.DataFrame({"reading_w": reading.to_numpy(), "pv_w": pv}, reading.index)
-    test_load_w = None
-    if has_measured(files, "test_load"):
-        tests = first_measured(files, "test_load")
+    test_load_w, tests = None, measured_in(files, "test_load")
+    if tests is not None:
         on, _ = _at(tests.even(), tests.step, reading.index)
         if np.nanmax(on, initial=0.0) > 0:
             test_load_w = float(np.nanmax(on))

@@ -18,7 +18,7 @@ from solarlib.health.comparison import compare_with_neighbours
 from solarlib.health.neighbours import daily_yield
 from solarlib.health.shapes import flat_top, hour_shift, midday_dropouts, shade_block
 from solarlib.health.yields import corrected_performance_ratio, final_yield, performance_ratio
-from solarlib.house.flows import first_measured, has_measured
+from solarlib.house.flows import first_measured, measured_in
 from solarlib.house.year import weather
 from solarlib.quantities import InputError, energy_kwh
 from solarlib.roof.array import array_power
@@ -231,10 +231,8 @@ def beside_neighbours(house, days, files, model_roofs=True):
 
 
 def _daily_air(files):
-    if not has_measured(files, "air_temperature"):
-        return None
-    air = first_measured(files, "air_temperature").series
-    return air.groupby(_dates(air)).mean()
+    air = measured_in(files, "air_temperature")
+    return None if air is None else air.series.groupby(_dates(air.series)).mean()
 
 
 def shapes(files, house):
@@ -303,8 +301,9 @@ def performance(files, house):
     hours, system, corrected = step / ONE_HOUR, house.system, None
     made, reference = table.sum() * hours / 1000.0
     ratio = performance_ratio(final_yield(made, system.rated_power_w), reference)
-    if has_measured(files, "cell_temperature"):
-        cells = _coarser(first_measured(files, "cell_temperature").even(), step).reindex(table.index)
+    warmth = measured_in(files, "cell_temperature")
+    if warmth is not None:
+        cells = _coarser(warmth.even(), step).reindex(table.index)
         slope = system.module.temperature_coefficient_per_c
         corrected = corrected_performance_ratio(table["power"], table["light"], cells, system.rated_power_w, slope)
     return {"hours": len(table) * hours, "corrected": corrected, "performance_ratio": ratio}

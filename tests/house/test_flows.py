@@ -11,7 +11,7 @@ import pytest
 
 from solarlib.direction.decoder import decode
 from solarlib.house.file import read_house
-from solarlib.house.flows import EXAMPLES, bring, directions, has_measured, sensor_record, sun_height
+from solarlib.house.flows import EXAMPLES, bring, directions, measured_in, sensor_record, sun_height
 from solarlib.house.periods import periods_of, register_days
 from solarlib.house.records import bills_of
 from solarlib.quantities import InputError
@@ -119,7 +119,7 @@ def test_a_sensor_without_step_tests_is_decoded_all_the_same(files):
 
 def test_files_that_lack_something_say_what(files):
     array, meter, sensor, sheet, neighbours = files
-    assert has_measured(files, "unsigned") and not has_measured(files[:2], "unsigned")
+    assert measured_in(files, "unsigned").quantity == "unsigned" and measured_in(files[:2], "unsigned") is None
     with pytest.raises(InputError, match="none with regular readings of unsigned"):
         sensor_record([array, meter])
     with pytest.raises(InputError, match="none with regular readings of generation"):

@@ -226,14 +226,10 @@ def flow_picture(house):
     year = np.arange(years + 1)
     rows = figures.boxes(upper, "money", hatch="")
     first = figures.direct_label(upper, 0.6, upper.get_ylim()[1], "", "money", size=figures.TICK_PT, va="top")
-    curves = [
-        figures.line(lower, "money", year, 0.0 * year, linestyle="-"),
-        figures.line(lower, "loss", year, 0.0 * year),
-    ]
-    look = {"markersize": 12, "linestyle": "none", "color": figures.INK}
-    marks = [
-        figures.line(lower, role, [0], [0], marker=shape, **look) for role, shape in (("money", "o"), ("loss", "s"))
-    ]
+    curves = [figures.line(lower, role, year, 0.0 * year) for role in ("money", "loss")]
+    curves[0].set_linestyle("-")
+    look, shapes = {"markersize": 12, "linestyle": "none", "color": figures.INK}, {"money": "o", "loss": "s"}
+    marks = [figures.line(lower, role, [0], [0], marker=shape, **look) for role, shape in shapes.items()]
     sides = (("running sum", "money", "bottom"), ("discounted", "loss", "top"))
     names = [figures.direct_label(lower, years, 0, words, role, ha="right", va=va) for words, role, va in sides]
 
