@@ -11,7 +11,9 @@ import pytest
 from solarlib.bill.accounts import ledger
 from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff_file import tariff_from_table
+from solarlib.bill.usage import billing_months
 from solarlib.files.reading import Readings
+from solarlib.house import sent_bill
 from solarlib.house.file import read_house
 from solarlib.house.flows import Checked
 from solarlib.house.sent_bill import Read, SentBill, check_sent_bill, read_sent_bill
@@ -396,3 +398,10 @@ def test_what_is_missing_is_said(house):
         check_sent_bill(house, odd)
     with pytest.raises(InputError, match="found no such file"):
         read_sent_bill("nowhere.toml")
+
+
+def test_a_period_counts_its_days_across_a_change_of_the_clock():
+    edges = pd.DatetimeIndex(["2026-02-13", "2026-03-31"], tz="America/New_York")  # 46 days, an hour short
+    table, sent = pd.DataFrame({"period_start": edges[:1], "period_end": edges[1:]}), SentBill(Decimal(1), {}, ())
+    assert sent_bill._with_months(table, sent)["months"].tolist() == [billing_months(46)] == [2]
+    assert sent_bill._with_months(table, replace(sent, months=1))["months"].tolist() == [1]
