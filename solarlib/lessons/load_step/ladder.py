@@ -18,7 +18,7 @@ from solarlib.meter.load import test_load
 from solarlib.meter.registers import unsigned
 from solarlib.quantities import InputError, energy_kwh
 
-RUNGS = ("trust the reading", "certain import only", "rise or fall, held", "fold-aware, held")
+RUNGS: tuple[str, ...] = ("trust the reading", "certain import only", "rise or fall, held", "fold-aware, held")
 RUNGS += ("no tests, decoded", "tests, decoded")
 DAYS_READ = 8
 LEAST_EVIDENCE = 0.5  # below it a fold-aware test changes nothing
