@@ -15,7 +15,7 @@ README = (DATA / "README.md").read_text(encoding="utf-8")
 LISTED = dict(re.findall(r"^\| `([^`]+)` \| `([0-9a-f]{64})` \|$", README, flags=re.MULTILINE))
 NOT_DATA = {"README.md", "build.py", "build_sky.py", "build_examples.py", "build_prices.py"}
 SHIPPED = sorted(path.name for path in DATA.iterdir() if path.is_file() and path.name not in NOT_DATA)
-SHIPPED = sorted([*SHIPPED, *(f"{path.parent.name}/{path.name}" for path in DATA.glob("*/*.csv"))])
+SHIPPED = sorted([*SHIPPED, *(f"{path.parent.name}/{path.name}" for path in DATA.glob("*/*.[cn][sp][vz]"))])
 
 
 def test_every_shipped_file_is_listed_and_every_listed_file_shipped():

@@ -20,7 +20,7 @@ from solarlib.bill.tariff import Tariff
 from solarlib.bill.tariff_file import placed, tariff_from_table
 from solarlib.house.rules import kinds_of
 from solarlib.meter.load import APPLIANCE_KINDS, Appliance, household
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, texts_beside
 from solarlib.roof.parts import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane
 from solarlib.roof.wiring import Circuit, of_array
 from solarlib.schema import (
@@ -44,7 +44,11 @@ from solarlib.schema import (
 from solarlib.sky.climate import MonthlyMeans, typical_year
 from solarlib.sky.clock import check_seasons, check_zone
 from solarlib.sky.weather import Place, read_weather, standard_offset
+from solarlib.sky.world import WorldTable, world_means
 from solarlib.worth.lifetime import OUTLAYS, Costs, Event
+
+DOORS = texts_beside(__file__, "doors")  # to a year of weather: line in [weather] -> what it opens
+DOOR_WORDS = "one line in [weather]: " + "; ".join(f"{key} = {words}" for key, words in DOORS.items())
 
 HOUSE_FOLDER = Path(__file__).resolve().parents[2] / "data" / "houses"
 
@@ -161,7 +165,7 @@ class Outlook:
 class House:
     """A house as its file describes it.
 
-    `weather_file` is a path or the name of a file that pvlib ships, or the monthly means that stand in for one;
+    `weather_file` is a path or the name of a file that pvlib ships, or what else opens a door to a year of weather;
     `yearly_kwh` is the use of the whole house, `appliances` (on top of the measured household) included. `costs` is
     None where the file names no costs. `tariff` is the first rule set, `later` are those that follow, dated. What
     `circuit` does not tell is unknown. A zone from another side of the world and monthly means with the seasons of the
@@ -170,7 +174,7 @@ class House:
 
     name: str
     place: Place
-    weather_file: str | MonthlyMeans
+    weather_file: str | MonthlyMeans | WorldTable
     system: ArraySystem
     yearly_kwh: float
     appliances: tuple[Appliance, ...]
@@ -217,23 +221,30 @@ def _tariffs(given):
 
 @dataclass(frozen=True)
 class _Weather:
-    """The table [weather]: a file or monthly means, and what the ground and the hills around do."""
+    """The table [weather]: one of the `DOORS`, and what the ground and the hills around do."""
 
     file: str | None = declared(text(), default=None)
+    world_table: bool = declared(kept("true", lambda value: value is True), default=False)
     monthly_irradiation_kwh_per_m2_day: tuple = declared(listing(_real(0, 14, "kWh/m2/day"), 12), default=())
     monthly_temperature_c: tuple = declared(listing(_real(-80, 50, "degC"), 12), default=())
+    monthly_diffuse_kwh_per_m2_day: tuple = declared(listing(_real(0, 9, "kWh/m2/day"), 12), default=())
     wind_speed_m_per_s: float | None = declared(_real(0, 30, "m/s"), default=None)
     seed: int | None = declared(whole(0, 1_000_000), default=None)
     albedo: float = declared(_real(0, 0.95), default=ArraySystem.albedo)
     horizon: tuple = declared(listing(listing(_real(0, 360, "deg"), 2)), default=())
 
-    def source(self, folder):
-        """Return the weather file's path, beside the house file if it lies there and else as written, or the means."""
+    def source(self, folder, place):
+        """Return what gives the weather; a path is that of a file beside the house file if it lies there."""
         if self.file:
             return str(Path(folder) / self.file) if (Path(folder) / self.file).is_file() else self.file
         more = {"wind_speed": self.wind_speed_m_per_s, "seed": self.seed}
         given = {name: value for name, value in more.items() if value is not None}
-        return MonthlyMeans(self.monthly_irradiation_kwh_per_m2_day, self.monthly_temperature_c, **given)
+        if self.world_table:
+            return WorldTable(**given)
+        warm = self.monthly_temperature_c or world_means(place).temp_air
+        return MonthlyMeans(
+            self.monthly_irradiation_kwh_per_m2_day, warm, diffuse=self.monthly_diffuse_kwh_per_m2_day, **given
+        )
 
 
 _APPLIANCE = {
@@ -366,10 +377,14 @@ def house_from_table(table, where="house", folder=HOUSE_FOLDER):
 
 @lru_cache(maxsize=8)
 def open_weather(source, place):
-    """Return the typical year of a place, its file read or made from monthly means: see `year.weather_at`."""
-    if isinstance(source, MonthlyMeans):
-        return typical_year(place, source, np.random.default_rng(source.seed))
-    return read_weather(source, place)
+    """Return the typical year of a place through one of the `DOORS`: see `year.weather_at`."""
+    try:
+        if isinstance(source, (MonthlyMeans, WorldTable)):
+            means = world_means(place, source) if isinstance(source, WorldTable) else source
+            return typical_year(place, means, np.random.default_rng(source.seed))
+        return read_weather(source, place)
+    except InputError as error:
+        raise InputError(f"{error}. Other doors to weather, {DOOR_WORDS}") from None
 
 
 @lru_cache(maxsize=4)
@@ -380,17 +395,20 @@ def minutes_of_use(yearly_kwh, appliances, weather_file, place):
 
 
 def _check_tables(problems, table):
-    """Note a file without planes, and weather with both a file and monthly means, or neither, or half of the means."""
+    """Note a file without planes, and weather without a door, with two, or with something of another one."""
     if table.get("plane") == []:
         problems.add("plane", "none", "one table [[plane]] for each roof plane")
-    given, monthly = table.get("weather"), ["monthly_irradiation_kwh_per_m2_day", "monthly_temperature_c"]
+    given = table.get("weather")
     if not isinstance(given, dict):
         return
-    found = [key for key in ("file", *monthly) if key in given]
-    if found not in (["file"], monthly):
-        problems.add("weather", " and ".join(found) or "nothing", f"either file or {' and '.join(monthly)}")
-    elif "file" in given and ("wind_speed_m_per_s" in given or "seed" in given):
-        problems.add("weather", "file with wind_speed_m_per_s or seed", "these two with monthly means only")
+    doors, means = [key for key in DOORS if key in given], "monthly_irradiation_kwh_per_m2_day"
+    beside = {"monthly_temperature_c": means, "monthly_diffuse_kwh_per_m2_day": means, "seed": f"{means}, world_table"}
+    beside |= {"wind_speed_m_per_s": beside["seed"]}
+    astray = [key for key, fits in beside.items() if key in given and doors and doors[0] not in fits]
+    if len(doors) != 1:
+        problems.add("weather", " and ".join(doors) or "nothing", DOOR_WORDS)
+    for key in astray:
+        problems.add(f"weather.{key}", f"it with {doors[0]}", f"it with {beside[key]} only")
 
 
 def _house(problems, file, folder):
@@ -404,7 +422,7 @@ def _house(problems, file, folder):
     problems.make(_check_growth, file.outlook.growth, file.tariff)
     problems.make(_check_array, system)
     circuit = problems.make(of_array, file.circuit, system)
-    where = replace(file.place, horizon=sky.horizon), sky.source(folder)
+    where = replace(file.place, horizon=sky.horizon), sky.source(folder, file.place)
     if problems.make(open_weather, where[1], where[0]) is not None and load.appliance:
         problems.make(minutes_of_use, *use, where[1], where[0])
     first, *later = file.tariff

@@ -9,10 +9,12 @@ import pandas as pd
 from solarlib.house.file import House, minutes_of_use, open_weather
 from solarlib.quantities import HOURS_PER_YEAR, InputError
 from solarlib.roof.array import array_power
+from solarlib.sky.bands import roofs_band
 from solarlib.sky.climate import MonthlyMeans
 from solarlib.sky.clouds import minute_weather
 from solarlib.sky.sun import behind_horizon, position
 from solarlib.sky.weather import Place
+from solarlib.sky.world import WORLD_BAND, WorldTable
 
 
 def weather(house: House) -> pd.DataFrame:
@@ -21,22 +23,53 @@ def weather(house: House) -> pd.DataFrame:
 
 
 @lru_cache(maxsize=8)
-def weather_at(source: str | Path | MonthlyMeans, place: Place) -> pd.DataFrame:
+def weather_at(source: str | Path | MonthlyMeans | WorldTable, place: Place) -> pd.DataFrame:
     """Return the typical year of hourly weather of a place, behind its horizon. Read or made once.
 
     Parameters
     ----------
-    source : str, Path or climate.MonthlyMeans
-        A weather file, or the monthly means to make a year from.
+    source : str, Path, climate.MonthlyMeans or world.WorldTable
+        A weather file, or another door: see `file.DOORS`.
     place : weather.Place
 
     Returns
     -------
     DataFrame, 8760 rows
         See `weather.read_weather`, `climate.typical_year` and `sun.behind_horizon`. Shared: do not change it.
+
+    Raises
+    ------
+    InputError
+        What the door refuses, with all other doors.
     """
     sky = open_weather(source, place)
     return behind_horizon(sky, position(sky.index, place), place.horizon)
+
+
+def light_words(house: House, *planes) -> str:
+    """Return what must be known of the light behind a number, in sentences with a blank before each; "" for nothing.
+
+    Parameters
+    ----------
+    house : House
+    *planes
+        (modules, tilt, azimuth) of each plane that the number is of; of none: the light of flat ground.
+    """
+    source, said = house.weather_file, list(weather(house).attrs.get("told", ()))
+    if isinstance(source, WorldTable):
+        said.append(f"Weather of the world table, {WORLD_BAND}.")
+    if isinstance(source, (MonthlyMeans, WorldTable)):
+        known = isinstance(source, MonthlyMeans) and bool(source.diffuse)
+        band = roofs_band(house.place.latitude, planes or ((1, 0.0, 0.0),), known)
+        said.append(
+            f"Hours made from monthly means: the year on such planes within {100 * band:.2g} % at 9 places in 10."
+        )
+    return "".join(f" {sentence}" for sentence in said)
+
+
+def roofs_words(house: House) -> str:
+    """Return `light_words` for all planes of the house."""
+    return light_words(house, *((p.module_count, p.surface_tilt, p.surface_azimuth) for p in house.system.planes))
 
 
 def house_load(house: House) -> pd.Series:

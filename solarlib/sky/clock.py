@@ -92,14 +92,15 @@ def minutes_off(weather: pd.DataFrame, latitude: float, longitude: float) -> flo
     if {"dni", "dhi"} <= set(weather):
         ghi, dni, dhi = (weather[c].to_numpy(dtype=float) for c in ("ghi", "dni", "dhi"))
         used = (dni > 100.0) & (ghi - dhi > 30.0)
-        beam = dni * swing
+        beam, size = dni * swing, 0.0
         if used.sum() >= 100:
             terms = np.column_stack([beam * np.cos(angle), -beam * np.sin(angle)])[used]
-            off, size = _turn(terms, (ghi - dhi - dni * flat)[used])
-            if not 0.8 < size < 1.25:
-                found = f"ghi - dhi of {size:.0%} of what dni brings on flat ground"
-                raise InputError(f"light: found {found}, allowed are columns with ghi = dni * cos(zenith) + dhi")
-            return off
+            off, size, misfit = _turn(terms, (ghi - dhi - dni * flat)[used])
+            if 0.8 < size < 1.25 and misfit < 0.3:
+                return off
+        if used.sum() >= 100 or (ghi > 600.0).sum() >= 100:
+            found = f"ghi - dhi that is not what dni brings on flat ground (but {size:.0%} of it, with scatter)"
+            raise InputError(f"light: found {found}, allowed are columns with ghi = dni * cos(zenith) + dhi")
     rows = round(pd.Timedelta(days=1) / (weather.index[1] - weather.index[0]))
     ghi = weather["ghi"].to_numpy(dtype=float)[: len(weather) // rows * rows].reshape(-1, rows)
     blocks = np.array_split(np.arange(len(ghi)), max(1, len(ghi) // 30))
@@ -111,9 +112,10 @@ def minutes_off(weather: pd.DataFrame, latitude: float, longitude: float) -> flo
 
 
 def _turn(terms, light):
-    """Return the turn of the hour angle [min] and the size of the vector that least squares give."""
-    cosine, sine = np.linalg.lstsq(terms, light, rcond=None)[0][:2]
-    return float(np.degrees(np.arctan2(sine, cosine)) * 4.0), float(np.hypot(cosine, sine))
+    """Return the turn of the hour angle [min], the size of the vector that least squares give, and their misfit."""
+    best = np.linalg.lstsq(terms, light, rcond=None)[0]
+    off, size = np.degrees(np.arctan2(best[1], best[0])) * 4.0, np.hypot(best[0], best[1])
+    return float(off), float(size), float(np.linalg.norm(terms @ best - light) / max(np.linalg.norm(light), 1e-9))
 
 
 def _course(index, latitude, longitude):
@@ -128,7 +130,7 @@ def _course(index, latitude, longitude):
 
 
 def set_right(weather: pd.DataFrame, where: str, latitude: float, longitude: float) -> pd.DataFrame:
-    """Return a typical year of hours whose labels fit the sun, and say what was done.
+    """Return a typical year of hours whose labels and beam fit the sun, and say what was done.
 
     Parameters
     ----------
@@ -142,9 +144,10 @@ def set_right(weather: pd.DataFrame, where: str, latitude: float, longitude: flo
     Returns
     -------
     DataFrame, 8760 rows
-        As given where clock and sun agree within 10 minutes. Else no value is changed but the labels are, by five
-        minutes or a multiple, with rows from one end of the typical year to the other; ``attrs["told"]``, a tuple of
-        sentences, says so.
+        As given where clock and sun agree within 10 minutes. Else labels are moved by five minutes or a multiple, with
+        rows from one end of the typical year to the other, and no value is changed. Where the light of flat ground
+        alone keeps another clock than the three columns together, that of the ground counts: the beam was computed
+        with a wrong sun, and is computed anew from ghi and dhi. ``attrs["told"]``, a tuple of sentences, says so.
 
     Raises
     ------
@@ -154,17 +157,25 @@ def set_right(weather: pd.DataFrame, where: str, latitude: float, longitude: flo
     lit = weather["ghi"].groupby(weather.index.month).mean().to_numpy() * 0.024
     check_seasons(where, latitude, lit)
     try:
-        off = 5 * round(minutes_off(weather, latitude, longitude) / 5)
+        off, ground = (5 * round(minutes_off(part, latitude, longitude) / 5) for part in (weather, weather[["ghi"]]))
     except InputError as error:
         raise InputError(f"{where}, {error}") from None
-    if abs(off) <= _MOST_OFF_MIN:
-        return weather
-    turned, rest = divmod(off, 60)
-    values = np.roll(weather.to_numpy(), turned, axis=0)
-    moved = pd.DataFrame(values, weather.index + pd.Timedelta(minutes=rest), weather.columns)
-    side = "later" if off > 0 else "earlier"
-    told = (
-        f"{where}: its light stands {abs(off)} minutes {side} in the sun than its clock says; the clock was set right."
-    )
-    moved.attrs["told"] = (*weather.attrs.get("told", ()), told)
-    return moved
+    told = []
+    if abs(off) > _MOST_OFF_MIN and abs((off - ground + 720) % 1440 - 720) > _MOST_OFF_MIN:
+        told.append(
+            f"{where}: its beam was computed with a sun {abs(off - ground)} minutes off, and was computed anew."
+        )
+        off = ground
+    if abs(off) > _MOST_OFF_MIN:
+        side = "later" if off > 0 else "earlier"
+        told.append(f"{where}: its light comes {abs(off)} minutes {side} than its clock says; the clock was set right.")
+        turned, rest = divmod(off, 60)
+        index = weather.index + pd.Timedelta(minutes=rest)
+        weather = pd.DataFrame(np.roll(weather.to_numpy(), turned, axis=0), index, weather.columns)
+    if told and "anew" in told[0]:
+        flat, swing, angle = _course(weather.index, latitude, longitude)
+        cosine = flat + swing * np.cos(angle)
+        beam = (weather["ghi"] - weather["dhi"]).clip(lower=0.0)
+        weather = weather.assign(dni=np.where(cosine > 0.05, beam / np.maximum(cosine, 0.05), 0.0).clip(max=1100.0))
+    weather.attrs["told"] = tuple(told)
+    return weather

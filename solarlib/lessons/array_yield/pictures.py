@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
 from solarlib.health.yields import final_yield, performance_ratio, reference_yield
-from solarlib.house.year import weather, weather_at
+from solarlib.house.year import light_words, roofs_words, weather, weather_at
 from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import energy_kwh, plane_words
@@ -165,7 +165,7 @@ def stair_picture(house):
         kept = f"{100 * left[-1] / left[0]:.0f} %"
         return (
             f"Of {left[0]:,.0f} kWh by the label and the light, {left[-1]:,.0f} kWh reach the house: {kept}. "
-            f"The largest step is {names[most]}, {-change[most]:,.0f} kWh."
+            f"The largest step is {names[most]}, {-change[most]:,.0f} kWh.{roofs_words(house)}"
         )
 
     return Picture(figure, [boxes, words], update, slow=True)
@@ -209,7 +209,7 @@ def month_picture(house):
         return (
             f"{lies}: reference yield {y_r.sum():,.0f} h, final yield {y_f.sum():,.0f} kWh/kW "
             f"a year, performance ratio {whole:.2f}; lowest in {low} ({np.nanmin(ratio):.2f}), "
-            f"highest in {high} ({np.nanmax(ratio):.2f})."
+            f"highest in {high} ({np.nanmax(ratio):.2f}).{light_words(house, (1, tilt, azimuth))}"
         )
 
     return Picture(figure, [light, made, ratios], update, slow=True)

@@ -5,7 +5,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from solarlib.house.year import weather
+from solarlib.house.year import light_words, weather
 from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.lessons.tools.panel import Picture
@@ -234,7 +234,7 @@ def year_picture(house):
             f"{lies}: {whole:,.0f} kWh/m² in the year, {100 * whole / year.max():.0f} % of "
             f"the best plane here ({plane_words(TILTS[best[0]], AZIMUTHS[best[1]])}). April to September bring "
             f"{100 * months[warm].sum() / whole:.0f} % of it, December {months[11]:.0f} and June {months[5]:.0f} "
-            "kWh/m²."
+            f"kWh/m².{light_words(house, (1, tilt, azimuth))}"
         )
 
     return Picture(figure, [columns, curve, spot, name], update)

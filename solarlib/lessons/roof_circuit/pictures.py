@@ -11,7 +11,7 @@ from matplotlib.ticker import MaxNLocator
 
 from solarlib.bill.reset import lost_by_reset_month, why_no_law
 from solarlib.house.bills import avoided_price
-from solarlib.house.year import house_load, weather, weather_at
+from solarlib.house.year import house_load, light_words, weather, weather_at
 from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.figures import rows_axis
 from solarlib.lessons.tools.panel import Picture
@@ -128,7 +128,7 @@ def roof_picture(house):
             f"Pitched {pitched.sum():,.0f} kWh a year, {pitched[low].sum():,.0f} of them {_dark_words(house)}; trays "
             f"{flat.sum():,.0f} and {flat[low].sum():,.0f}. With {bank}, {gone[0]:,.0f} or {gone[1]:,.0f} kWh are "
             f"lost, {bought[0]:,.0f} or {bought[1]:,.0f} bought. Rows {distance:.1f} m apart: the row in front takes "
-            f"{100 * losses[distance]:.1f} %."
+            f"{100 * losses[distance]:.1f} %.{light_words(house, (1, tilt, azimuth))}"
         )
 
     return Picture(figure, [left, right, own], update, slow=True)
