@@ -5,6 +5,7 @@ captions: sums over the hours, light on planes by formula, bills by the second l
 What a control starts with is what the file says.
 """
 
+import html
 import math
 import re
 import tomllib
@@ -27,30 +28,29 @@ from solarlib.house.flows import EXAMPLES, bring
 from solarlib.house.records import sent_bills
 from solarlib.house.year import simulate, weather
 from solarlib.lessons.own_house import report
-from solarlib.lessons.tools.page import Section
 from solarlib.sky.sun import position
 
 HOUSES = {path.stem: path for path in sorted((Path(__file__).parents[1] / "houses").glob("*.toml"))}
-LESSONS = [path.name[:2] for path in NOTEBOOKS]
+LESSONS = [path.name[:2] for path in NOTEBOOKS][:-1]  # the last reads example files of one house; see its report below
 LONGEST_CAPTION = 250
 ALL = settings.default.max_examples > USUAL
 
 
 def chosen():
-    """Yield (lesson, house): with the profile `long` all; else each lesson with every third house, by turns.
+    """Yield (lesson, house): with the profile `long` all; else each lesson with every fourth house, by turns.
 
     Then the controls go to their ends all together only, in `long` each by itself too.
     """
     for lesson in LESSONS:
         for place, house in enumerate(HOUSES):
-            if ALL or (place + int(lesson)) % 3 == 0:
+            if ALL or (place + int(lesson)) % 4 == 0:
                 yield lesson, house
 
 
-def test_the_wall_is_wide_and_its_rotation_takes_a_third_and_every_house():
+def test_the_wall_is_wide_and_its_rotation_takes_every_house():
     pairs = list(chosen())
     assert len(HOUSES) >= 16 and {house for _, house in pairs} == set(HOUSES)
-    assert {lesson for lesson, _ in pairs} == set(LESSONS) and (ALL or len(pairs) < 0.4 * len(HOUSES) * len(LESSONS))
+    assert {lesson for lesson, _ in pairs} == set(LESSONS) and (ALL or len(pairs) < 0.3 * len(HOUSES) * len(LESSONS))
     kinds = [toml(name) for name in HOUSES]
     assert {table["converter"]["kind"] for table in kinds} == {"per module", "central"}
     assert {table.get("circuit", {}).get("system") for table in kinds} == {
@@ -228,7 +228,7 @@ def own_values(lesson, table):
     return {"load": table["meter"]["test_load_w"]} if lesson == "07" else {}
 
 
-GENERAL = {("02", "mounting"), ("07", "dwell"), ("03", "distance"), ("02", "minutes")}  # panels that are of no house
+OF_NO_HOUSE = {("02", "mounting"), ("07", "dwell"), ("02", "minutes")}  # a control of each panel with values of its own
 
 
 def check_starts(lesson, run, table):
@@ -360,19 +360,11 @@ def test_a_lesson_of_a_house(lesson, name):
 # ---------------------------------------------------------------- the report
 
 
-def texts_of(made):
-    """Yield every text of a report."""
-    for section in made.sections:
-        assert isinstance(section, Section)
-        yield from (section.title, *section.lines, *section.missing)
-        for words, table in section.tables:
-            yield from (
-                words,
-                *map(str, table.columns),
-                *(str(cell) for cell in table.to_numpy().ravel() if cell == cell),
-            )
-        for words, _ in section.pictures:
-            yield words
+def texts_of(page):
+    """Yield every text of a page, and those that stand for its pictures."""
+    page = re.sub(r"<(style|head).*?</\1>", "", page, flags=re.DOTALL)
+    yield from re.findall(r'alt="([^"]*)"', page)
+    yield from (html.unescape(text).strip() for text in re.split(r"<[^>]*>", page) if text.strip())
 
 
 @pytest.mark.long
@@ -382,5 +374,5 @@ def test_the_report_of_a_house(name):
     files = [bring(file, house) for file in ("generation-quarter-hours", "meter-registers", "reads-by-hand")]
     made = report.make(house, files, sent_bills(EXAMPLES / "bills-sent.csv"))
     assert len(made.sections) == 9
-    assert [(kind, text) for text in texts_of(made) for kind in bad_words(text)] == []
-    assert not re.search(r">(nan|NaT|None|inf)<", made.html)
+    assert [(kind, text) for text in texts_of(made.html) for kind in bad_words(text)] == []
+    assert len(list(texts_of(made.html))) > 100
