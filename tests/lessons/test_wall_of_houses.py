@@ -235,7 +235,7 @@ def check_starts(lesson, run, table):
     """Each control that begins with the house begins at its value, its widget holds it, and its steps reach it."""
     own = own_values(lesson, table)
     for cell, panel in run.panels:
-        if {(lesson, name) for name in panel.controls} & {("02", "mounting"), ("07", "dwell"), ("02", "minutes")}:
+        if {(lesson, name) for name in panel.controls} & OF_NO_HOUSE:
             continue
         for name, control in panel.controls.items():
             widget = panel.widgets[name]
@@ -246,12 +246,8 @@ def check_starts(lesson, run, table):
                 continue
             assert control.make().value == control.value
             close = 0.5 if name in ("limit", "share") else 1e-9  # in whole percent; the sums take the file's own
-            assert control.value == own[name] or abs(control.value - own[name]) < close, (
-                cell,
-                name,
-                control.value,
-                own[name],
-            )
+            same = control.value == own[name] or abs(control.value - own[name]) < close
+            assert same, f"cell {cell}, {name}: {control.value}, in the file {own[name]}"
 
 
 # ---------------------------------------------------------------- numbers of captions
