@@ -18,10 +18,11 @@ import numpy as np
 from solarlib.bill.accounts import check_joins
 from solarlib.bill.tariff import Tariff
 from solarlib.bill.tariff_file import placed, tariff_from_table
+from solarlib.house.roofs import CONVERTER, LOSSES, MODULE, RoofTable, none_or
 from solarlib.house.rules import kinds_of
 from solarlib.meter.load import APPLIANCE_KINDS, Appliance, household
 from solarlib.quantities import InputError, texts_beside
-from solarlib.roof.parts import MOUNTINGS, ArraySystem, Converter, Losses, Module, Plane
+from solarlib.roof.parts import ArraySystem, Converter, Losses, Module
 from solarlib.roof.wiring import Circuit, of_array
 from solarlib.schema import (
     FORM,
@@ -54,17 +55,9 @@ HOUSE_FOLDER = Path(__file__).resolve().parents[2] / "data" / "houses"
 
 _real = partial(number, kind=float)
 _MONEY = _real(0, 10_000_000, "in the currency of the tariff")
-_RATE, _EFFICIENCY, _WEAR = percent(-10, 30), percent(50, 100), percent(0, 10)
-_PER_DEGREE = number(-1, -0.05, "%/degC", lambda value: float(value) / 100.0)
+_RATE, _WEAR = percent(-10, 30), percent(0, 10)
 _ZONES = available_timezones()
 _ZONE = replace(kept("the name of a time zone such as 'America/New_York'", _ZONES.__contains__), options=tuple(_ZONES))
-
-
-def _none_or(reader):
-    """Reader of 0 or what `reader` takes: a smaller number above 0 is a slip of its unit."""
-
-    zero = number(0, 0, kind=float)
-    return Reader(f"0, or {reader.allowed}", lambda value: (zero if value == 0 else reader).convert(value))
 
 
 @dataclass(frozen=True)
@@ -281,26 +274,10 @@ _PLACE = {
     "altitude_m": ("altitude_m", _real(-430, 6000, "m")),
     "timezone": ("tz", _ZONE),
 }
-_MODULE = {
-    "rated_power_w": ("rated_power_w", _real(50, 1000, "W")),
-    "temperature_coefficient_percent_per_c": ("temperature_coefficient_per_c", _PER_DEGREE),
-}
-_PLANE = {
-    "module_count": ("module_count", whole(1, 1000)),
-    "tilt_deg": ("surface_tilt", _real(0, 90, "deg")),
-    "azimuth_deg": ("surface_azimuth", _real(0, 360, "deg")),
-    "mounting": ("mounting", choice(*MOUNTINGS)),
-}
-_CONVERTER = {
-    "kind": ("kind", choice("per module", "central")),
-    "ac_limit_w": ("ac_limit_w", _real(50, 1_000_000, "W")),
-}
-_CONVERTER |= {f"efficiency_{load}_percent": (f"efficiency_{load}", _EFFICIENCY) for load in (10, 50, 100)}
-_LOSSES = {f"{name}_percent": (name, _none_or(percent(0.1, 50))) for name in Losses.__dataclass_fields__}
 _AMOUNTS = "installed fees roof_and_panelboard_work rebate upkeep_per_year insurance_and_tax_per_year "
 _AMOUNTS += "residual removal tax_owed"
 _COSTS = {name: (name, _MONEY) for name in _AMOUNTS.split()} | {
-    "installed": ("installed", _none_or(_real(50, 10_000_000, "in the currency of the tariff"))),
+    "installed": ("installed", none_or(_real(50, 10_000_000, "in the currency of the tariff"))),
     **{f"eligible_{cost}_percent": (f"eligible_{cost}", percent(0, 100)) for cost in OUTLAYS},
     "tax_credit_percent": ("tax_credit_share", percent(0, 100)),
     "tax_credit_year": ("tax_credit_year", whole(0, 60)),
@@ -317,14 +294,14 @@ class _File:
     name: str = declared(text())
     place: Place = declared(Table(Place, _PLACE))
     weather: _Weather = declared(Table(_Weather))
-    module: Module = declared(Table(Module, _MODULE))
-    plane: tuple[Plane, ...] = declared(Table(Plane, _PLANE, many=True))
-    converter: Converter = declared(Table(Converter, _CONVERTER))
+    module: Module = declared(Table(Module, MODULE))
+    plane: tuple[RoofTable, ...] = declared(Table(RoofTable, many=True))
+    converter: Converter = declared(Table(Converter, CONVERTER))
     load: _Load = declared(Table(_Load))
     meter: Meter = declared(Table(Meter))
     tariff: tuple[Tariff, ...] = declared(_tariffs)
     form: int = declared(whole(1, FORM), default=1)
-    losses: Losses = declared(Table(Losses, _LOSSES), default=Losses())
+    losses: Losses = declared(Table(Losses, LOSSES), default=Losses())
     age: _Age = declared(Table(_Age), default=_Age())
     costs: Costs | None = declared(Table(Costs, _COSTS), default=None)
     outlook: Outlook = declared(Table(Outlook), default=Outlook())
@@ -370,7 +347,9 @@ def house_from_table(table, where="house", folder=HOUSE_FOLDER):
     if isinstance(table, dict):
         _check_tables(problems, table)
     problems.stop()
-    house = problems.make(_house, problems, file, folder)
+    planes = [plane.made(file.module, problems, f"plane[{i}]") for i, plane in enumerate(file.plane, 1)]
+    problems.stop()
+    house = problems.make(_house, problems, file, planes, folder)
     problems.stop()
     return house
 
@@ -411,12 +390,12 @@ def _check_tables(problems, table):
         problems.add(f"weather.{key}", f"it with {doors[0]}", f"it with {beside[key]} only")
 
 
-def _house(problems, file, folder):
+def _house(problems, file, planes, folder):
     """Put a house together from the tables of its file, and note what does not go together."""
     costs = file.costs and replace(file.costs, growth=file.outlook.inflation)
     if costs:
         problems.make(costs.check_years, file.outlook.years)
-    sky, age, parts = file.weather, file.age, (file.plane, file.module, file.converter, file.losses)
+    sky, age, parts = file.weather, file.age, (planes, file.module, file.converter, file.losses)
     system, load = ArraySystem(*parts, age.years, age.degradation, sky.albedo), file.load
     use = load.yearly_kwh, load.appliance
     problems.make(_check_growth, file.outlook.growth, file.tariff)

@@ -58,7 +58,7 @@ def _typical(house, system):
 
 def one_roof(system, surface_tilt, surface_azimuth):
     """Return a system of the same make with all its modules on one plane. [deg]"""
-    largest = max(system.planes, key=lambda plane: plane.module_count)
+    largest = system.largest_plane
     return replace(system, planes=(Plane(largest.module_count, surface_tilt, surface_azimuth, largest.mounting),))
 
 

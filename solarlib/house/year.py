@@ -8,7 +8,7 @@ import pandas as pd
 
 from solarlib.house.file import House, minutes_of_use, open_weather
 from solarlib.quantities import HOURS_PER_YEAR, InputError
-from solarlib.roof.array import array_power
+from solarlib.roof.array import array_power, loss_steps
 from solarlib.sky.bands import roofs_band
 from solarlib.sky.climate import MonthlyMeans
 from solarlib.sky.clouds import minute_weather
@@ -70,6 +70,12 @@ def light_words(house: House, *planes) -> str:
 def roofs_words(house: House) -> str:
     """Return `light_words` for all planes of the house."""
     return light_words(house, *((p.module_count, p.surface_tilt, p.surface_azimuth) for p in house.system.planes))
+
+
+def shade_share(house):
+    """Return which share of its typical year's energy the house's own shade takes. [0 to 1]"""
+    steps = loss_steps(weather(house), house.place, house.system).set_index("step")
+    return float(-steps["change_kwh"].get("shade", 0.0) / steps["energy_kwh"]["cell temperature"])
 
 
 def house_load(house: House) -> pd.Series:

@@ -1,21 +1,21 @@
 """From sunlight to alternating current, loss by loss.
 
-Light on the plane -> light through the glass -> heat -> ageing -> the small direct-current losses one by one ->
-the converter's limit -> the converter's own loss -> wires and standstill. Left out, because their size is below what
-a typical year can promise: the colour of the light, the weaker efficiency of modules in dim light, snow, and shade.
+Light on the plane -> light through the glass -> heat -> shade, where the planes tell of any -> ageing -> the small
+direct-current losses one by one -> the converter's limit -> the converter's own loss -> wires and standstill. Left
+out, because their size is below what a typical year can promise: the colour of the light, the weaker efficiency of
+modules in dim light, and snow.
 """
 
 from collections import namedtuple
-from functools import lru_cache
 
 import numpy as np
 import pandas as pd
-import pvlib
 from scipy.signal import lfilter
 
 from solarlib.quantities import hours
-from solarlib.roof.parts import ArraySystem, cell_temperature
-from solarlib.sky.sun import plane_of_array, position
+from solarlib.roof.parts import ArraySystem, plane_light
+from solarlib.roof.shade import kept_shares
+from solarlib.sky.sun import position
 from solarlib.sky.weather import Place
 
 # Time constant of a module's temperature [min]; Jones and Underwood, Solar Energy 70 (2001) 349 (`from memory`).
@@ -31,7 +31,7 @@ _DC_LOSSES = {
 _AC_LOSSES = {"ac_wiring": "alternating-current wires", "availability": "standstill"}
 
 # Light and heat of one plane (arrays), and its power per module after each early step. [W/m2, degC, W]
-_PlaneRun = namedtuple("_PlaneRun", "poa_global temp_cell in_light behind_glass warm")
+_PlaneRun = namedtuple("_PlaneRun", "poa_global temp_cell in_light behind_glass warm left")
 
 
 def array_power(weather: pd.DataFrame, place: Place, system: ArraySystem) -> pd.DataFrame:
@@ -90,7 +90,8 @@ def loss_steps(weather, place, system):
         "light on the planes at rated efficiency": total("in_light"),
         "reflection at the glass": total("behind_glass"),
         "cell temperature": total("warm"),
-        "ageing": total("warm") * _ageing(system),
+        **({"shade": total("left")} if system.shaded else {}),
+        "ageing": total("left") * _ageing(system),
     }
 
     def take(losses):
@@ -109,41 +110,17 @@ def loss_steps(weather, place, system):
 
 
 def _runs(weather, place, system):
-    solar = position(weather.index, place)
-    return [_run_plane(weather, solar, plane, system) for plane in system.planes]
-
-
-def _run_plane(weather, solar, plane, system):
-    """Return light, heat and power of one module of a plane, up to and including the effect of temperature."""
-    light = plane_of_array(weather, solar, plane.surface_tilt, plane.surface_azimuth, system.albedo)
-    poa = light["poa_global"].to_numpy()
-    behind = sum(behind_glass(light, plane.surface_tilt))
-    warming = cell_temperature(poa, 0.0, weather["wind_speed"], plane.mounting)
-    temp_cell = weather["temp_air"].to_numpy(dtype=float) + _with_inertia(warming, float(hours(weather.index)) * 60.0)
-    rated = system.module.rated_power_w
-    warm = system.module.power_w(behind, temp_cell)
-    return _PlaneRun(poa, temp_cell, rated * poa / 1000.0, rated * behind / 1000.0, warm)
-
-
-def behind_glass(light, surface_tilt):
-    """Return the light behind the glass of a plane: from the sun's direction (beam and the ring around it), the rest.
-
-    Parameters
-    ----------
-    light : DataFrame, shape (n, ...)
-        From `sun.plane_of_array`. [W/m2, deg]
-    surface_tilt : float
-        [deg]
-
-    Returns
-    -------
-    (ndarray, ndarray)
-        [W/m2]
-    """
-    sky, ground = _dome_factors(float(surface_tilt))
-    part = {name: column.to_numpy() for name, column in light.items()}
-    direct = pvlib.iam.physical(part["aoi"]) * (part["poa_direct"] + part["poa_circumsolar"])
-    return direct, sky * part["poa_isotropic"] + ground * part["poa_ground_diffuse"]
+    """Return light, heat and power of one module of each plane, up to and including the effect of shade."""
+    solar, step_min = position(weather.index, place), float(hours(weather.index)) * 60.0
+    air, rated = weather["temp_air"].to_numpy(dtype=float), system.module.rated_power_w
+    lights = [plane_light(weather, solar, plane, system.albedo) for plane in system.planes]
+    runs = []
+    for light, kept in zip(lights, kept_shares(lights, solar, system, step_min)):
+        poa, behind = light["poa_global"], light["direct"] + light["rest"]
+        heat = air + _with_inertia(light["temp_cell"] - air, step_min)
+        warm = system.module.power_w(behind, heat)
+        runs.append(_PlaneRun(poa, heat, rated * poa / 1000.0, rated * behind / 1000.0, warm, warm * kept))
+    return runs
 
 
 def _with_inertia(warming, step_min):
@@ -161,22 +138,12 @@ def _conversion(runs, system):
         factor *= 1.0 - getattr(system.losses, name)
     counts = [plane.module_count for plane in system.planes]
     if system.converter.kind == "per module":
-        inputs = [(n, factor * run.warm) for n, run in zip(counts, runs)]
+        inputs = [(n, factor * run.left) for n, run in zip(counts, runs)]
     else:
-        inputs = [(1, factor * sum(n * run.warm for n, run in zip(counts, runs)))]
+        inputs = [(1, factor * sum(n * run.left for n, run in zip(counts, runs)))]
     limit = system.converter.rated_input_w
     return [(n, dc, np.minimum(dc, limit), system.converter.ac_power_w(dc)) for n, dc in inputs]
 
 
 def _ageing(system):
     return (1.0 - system.degradation_per_year) ** system.age_years
-
-
-@lru_cache(maxsize=256)
-def _dome_factors(surface_tilt):
-    """Share of the even sky light and of the ground light that passes the glass.
-
-    Marion, Solar Energy 147 (2017) 344, by pvlib: the beam's law averaged over what the plane sees (`seen`).
-    """
-    factors = pvlib.iam.marion_diffuse("physical", surface_tilt)
-    return float(factors["sky"]), float(factors["ground"])

@@ -28,33 +28,44 @@ class Obstacle:
         join the points; what lies below hides the sun down to the horizon. Azimuth may go on past 360. [deg]
     distance_m : float
         Horizontal distance. Infinite: a hill, or houses far down the road. [m]
-    passes : float
-        Share of the direct light that comes through: 0 for a wall, more for a bare tree.
+    passes, bare_passes : float
+        Share of the direct light that comes through: 0 for a wall, more for a tree; and in the months without leaves.
+    bare_months : tuple of int
+        Those months, 1 to 12; empty for what has no leaves, or keeps them.
+    name : str
     """
 
     points: tuple
     distance_m: float = math.inf
     passes: float = 0.0
+    bare_passes: float = 0.0
+    bare_months: tuple = ()
+    name: str = "obstacle"
 
     def __post_init__(self):
         try:
             points = tuple((float(azimuth), float(elevation)) for azimuth, elevation in self.points)
         except (TypeError, ValueError):
             allowed = "pairs of azimuth and elevation in deg"
-            raise InputError(f"obstacle.points: found {self.points!r}, allowed are {allowed}") from None
+            raise InputError(f"{self.name}.points: found {self.points!r}, allowed are {allowed}") from None
         if len(points) < 2:
-            raise InputError(f"obstacle.points: found {len(points)} point(s), allowed are two or more")
+            raise InputError(f"{self.name}.points: found {len(points)} point(s), allowed are two or more")
         for azimuth, elevation in points:
-            require(azimuth, "obstacle.points azimuth", -360, 720, "deg")
-            require(elevation, "obstacle.points elevation", 0, 89, "deg")
+            require(azimuth, f"{self.name}.points azimuth", -360, 720, "deg")
+            require(elevation, f"{self.name}.points elevation", 0, 89, "deg")
         azimuths = [azimuth for azimuth, _ in points]
         if any(b <= a for a, b in zip(azimuths, azimuths[1:])) or azimuths[-1] - azimuths[0] > 360:
             found, allowed = ", ".join(f"{a:g}" for a in azimuths), "within one turn (past north go on: 350, 370)"
-            raise InputError(f"obstacle.points: found azimuths {found}, allowed are rising ones {allowed}")
+            raise InputError(f"{self.name}.points: found azimuths {found}, allowed are rising ones {allowed}")
         if not math.isinf(self.distance_m):
-            require(self.distance_m, "obstacle.distance_m", 0.5, 100_000, "m")
-        require(self.passes, "obstacle.passes", 0, 1)
+            require(self.distance_m, f"{self.name}.distance_m", 0.5, 100_000, "m")
+        require(self.passes, f"{self.name}.passes", 0, 1)
+        require(self.bare_passes, f"{self.name}.bare_passes", 0, 1)
         object.__setattr__(self, "points", points)
+
+    def passes_in(self, months):
+        """Return the share of the direct light that comes through in each of an array of months, 1 to 12."""
+        return np.where(np.isin(months, self.bare_months), self.bare_passes, self.passes)
 
 
 @dataclass(frozen=True)
@@ -163,7 +174,7 @@ def hidden(obstacle, places, solar_azimuth, solar_elevation):
     reach = np.hypot(places[:, 0], places[:, 1]).max()
     if reach >= obstacle.distance_m:
         allowed = f"more than {reach:.1f} m, the farthest cell from the array's middle"
-        raise InputError(f"obstacle.distance_m: found {obstacle.distance_m:g} m, allowed is {allowed}")
+        raise InputError(f"{obstacle.name}.distance_m: found {obstacle.distance_m:g} m, allowed is {allowed}")
     # Every few degrees a point of its own: straight on the drawing stays at the distance, and never spans half a turn.
     fine = np.unique(np.concatenate([azimuth, np.arange(azimuth[0], azimuth[-1], _STEP_DEG)]))
     azimuth, elevation = fine, np.interp(fine, azimuth, elevation)

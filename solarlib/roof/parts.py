@@ -1,6 +1,7 @@
 """What an array is made of: planes of modules, their converters, the small losses; and what one part does alone."""
 
-from dataclasses import dataclass, field, fields
+import math
+from dataclasses import dataclass, field, fields, replace
 from functools import lru_cache
 
 import numpy as np
@@ -8,6 +9,8 @@ import pvlib
 from numpy.typing import ArrayLike
 
 from solarlib.quantities import InputError, one_of, require, whole_number
+from solarlib.roof.obstacles import ModuleLayout, hidden, in_space, usual_layout
+from solarlib.sky.sun import plane_of_array
 
 # Heat leaves a module as u0 + u1 * wind [W/m2/K; wind at 10 m in m/s]: Faiman's form (Prog. Photovolt. 16 (2008)
 # 307). u0 and u1 join the curves of King, Boyson and Kratochvil, SAND2004-3535 (2004), their cell-to-back step
@@ -29,26 +32,78 @@ class Plane:
     mounting : str
         "roof" (parallel to a pitched roof, a hand's width above), "rack" (air all round), "tray" (on a flat roof)
         or "built in" (no air behind).
+    obstacles : tuple of obstacles.Obstacle
+        What hides the sun, as seen from the plane's middle. Where several cover a cell, the darkest counts.
+    layout : obstacles.ModuleLayout, optional
+        How the modules lie; else as in `obstacles.usual_layout`. It matters for what stands near.
+    row_pitch_m : float, optional
+        On level ground, the rows of the layout one behind the other: their distance, edge to edge. Each row then
+        shades the next one; they are taken as endless sideways. [m]
     """
 
     module_count: int
     surface_tilt: float
     surface_azimuth: float
     mounting: str = "roof"
+    obstacles: tuple = ()
+    layout: ModuleLayout | None = None
+    row_pitch_m: float | None = None
 
     def __post_init__(self):
         whole_number(self.module_count, "plane.module_count", 0, 10000)
         require(self.surface_tilt, "plane.surface_tilt", 0, 90, "deg")
         require(self.surface_azimuth, "plane.surface_azimuth", 0, 360, "deg")
         one_of(self.mounting, "plane.mounting", MOUNTINGS)
+        if self.layout and self.layout.module_count != self.module_count:
+            found = f"found {self.layout.module_count} modules"
+            raise InputError(f"plane.layout: {found}, allowed are the plane's {self.module_count}")
+        if self.row_pitch_m is not None:
+            depth = self.row_width_m * math.cos(math.radians(self.surface_tilt))
+            require(self.row_pitch_m, "plane.row_pitch_m", depth, 100, "m")
+        for thing in self.obstacles:  # each must stand farther away than the farthest cell
+            hidden(thing, self.places(self.cells()), np.zeros(1), np.zeros(1))
+
+    @property
+    def row_width_m(self):
+        """Width of one row of modules, up its slope. [m]"""
+        layout = self.layout or usual_layout(self.module_count)
+        return layout.length_m if layout.portrait else layout.width_m
+
+    def cells(self):
+        """Return the middles of the cells, as `ModuleLayout.cells`. [m]"""
+        return (self.layout or usual_layout(self.module_count)).cells()
+
+    def places(self, cells):
+        """Return where cells are, seen from the middle of their plane: array, shape (p, 3); see `in_space`. [m]"""
+        found = in_space(cells.reshape(-1, 2), self.surface_tilt, self.surface_azimuth)
+        if self.row_pitch_m is None:
+            return found
+        row = cells[..., 1].mean(axis=(1, 2)) / self.row_width_m  # 1 up the slope is one row farther back
+        up = in_space(np.array([0.0, self.row_width_m]), self.surface_tilt, self.surface_azimuth)
+        back = self.row_pitch_m * in_space(np.array([0.0, 1.0]), 0.0, self.surface_azimuth)
+        return found + np.repeat(row, cells[0, ..., 0].size)[:, None] * (back - up)
+
+    def alone(self, module_count):
+        """Return a plane of some modules that lie the same way, without what shades this one."""
+        return replace(self, module_count=module_count, obstacles=(), layout=None, row_pitch_m=None)
+
+    @property
+    def shaded(self):
+        """Whether anything is known to shade it."""
+        return bool(self.obstacles) or self.row_pitch_m is not None
 
 
 @dataclass(frozen=True)
 class Module:
-    """A solar module: rated power at 1000 W/m2 and 25 degC [W], and its change per degree [1/K, negative]."""
+    """A solar module: rated power at 1000 W/m2 and 25 degC [W], and its change per degree [1/K, negative].
+
+    ``length_m`` and ``width_m`` are its long and short side, the gap to the next included. [m]
+    """
 
     rated_power_w: float
     temperature_coefficient_per_c: float = -0.0035
+    length_m: float | None = None
+    width_m: float | None = None
 
     def __post_init__(self):
         require(self.rated_power_w, "module.rated_power_w", 1, 2000, "W")
@@ -182,6 +237,16 @@ class ArraySystem:
         require(self.albedo, "array.albedo", 0, 0.95)
 
     @property
+    def largest_plane(self):
+        """The plane with most modules, the first of them."""
+        return max(self.planes, key=lambda plane: plane.module_count)
+
+    @property
+    def shaded(self):
+        """Whether anything is known to shade a plane."""
+        return any(plane.shaded for plane in self.planes)
+
+    @property
     def module_count(self):
         """Modules in all planes."""
         return sum(plane.module_count for plane in self.planes)
@@ -216,3 +281,55 @@ def cell_temperature(
     u0, u1 = MOUNTINGS[one_of(mounting, "mounting", MOUNTINGS)]
     poa, air, wind = (np.asarray(values, dtype=float) for values in (poa_global, temp_air, wind_speed))
     return pvlib.temperature.faiman(poa, air, wind, u0, u1)
+
+
+def plane_light(weather, solar, plane, albedo):
+    """Return the light behind the glass of a plane that comes from the sun's direction, and the rest; and its heat.
+
+    Parameters
+    ----------
+    weather, solar
+        As for `sun.plane_of_array`.
+    plane : Plane
+    albedo : float
+
+    Returns
+    -------
+    dict of arrays, shape (n,)
+        direct (beam and the bright ring around the sun), rest, poa_global [W/m2]; temp_cell [degC].
+    """
+    light = plane_of_array(weather, solar, plane.surface_tilt, plane.surface_azimuth, albedo)
+    poa_global, (direct, rest) = light["poa_global"].to_numpy(), behind_glass(light, plane.surface_tilt)
+    heat = cell_temperature(poa_global, weather["temp_air"], weather["wind_speed"], plane.mounting)
+    return {"direct": direct, "rest": rest, "poa_global": poa_global, "temp_cell": heat}
+
+
+def behind_glass(light, surface_tilt):
+    """Return the light behind the glass of a plane: from the sun's direction (beam and the ring around it), the rest.
+
+    Parameters
+    ----------
+    light : DataFrame, shape (n, ...)
+        From `sun.plane_of_array`. [W/m2, deg]
+    surface_tilt : float
+        [deg]
+
+    Returns
+    -------
+    (ndarray, ndarray)
+        [W/m2]
+    """
+    sky, ground = _dome_factors(float(surface_tilt))
+    part = {name: column.to_numpy() for name, column in light.items()}
+    direct = pvlib.iam.physical(part["aoi"]) * (part["poa_direct"] + part["poa_circumsolar"])
+    return direct, sky * part["poa_isotropic"] + ground * part["poa_ground_diffuse"]
+
+
+@lru_cache(maxsize=256)
+def _dome_factors(surface_tilt):
+    """Share of the even sky light and of the ground light that passes the glass.
+
+    Marion, Solar Energy 147 (2017) 344, by pvlib: the beam's law averaged over what the plane sees (`seen`).
+    """
+    factors = pvlib.iam.marion_diffuse("physical", surface_tilt)
+    return float(factors["sky"]), float(factors["ground"])

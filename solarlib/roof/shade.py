@@ -7,21 +7,22 @@ ground; that an obstacle hides part of the sky too, is left out, as is what happ
 losses, and a converter's limit, under which some shade goes unnoticed.
 """
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 import pvlib
 
-from solarlib.quantities import InputError, require
-from solarlib.roof.array import behind_glass
+from solarlib.quantities import InputError
 from solarlib.roof.cells import DiodeModule, series_power_w
-from solarlib.roof.obstacles import ModuleLayout, hidden, in_space, may_hide, usual_layout
-from solarlib.roof.parts import cell_temperature
-from solarlib.sky.sun import plane_of_array, position
+from solarlib.roof.obstacles import hidden, may_hide
+from solarlib.roof.parts import plane_light
+from solarlib.sky.sun import position
 
 DIM = 1.0  # light on the planes below which nothing is computed. [W/m2]
+_COARSE_MIN = 10.0  # the sun goes 2.5 degrees in it
+_CELLS_AT_ONCE = 2**15  # modules times instants, which keeps a year of minutes small
+_COLUMNS = ("light", "light_left", "unshaded_w", "per_module_w", "string_w", "poor_tracker_w")
 
 
 @dataclass(frozen=True)
@@ -74,10 +75,9 @@ def shade_hours(weather, place, system, obstacles, one_string=False):
         As for `array.array_power`.
     place : weather.Place
     system : parts.ArraySystem
-        Its planes, rated power and albedo are used; modules lie as in `obstacles.usual_layout`.
+        Its planes, rated power and albedo are used.
     obstacles : sequence, one entry a plane
-        Each a tuple of `obstacles.Obstacle` as seen from the middle of that plane; empty for none. Where several
-        cover a cell, the darkest counts.
+        Each a tuple of `obstacles.Obstacle` as seen from the middle of that plane, instead of its own; empty for none.
     one_string : bool
         All planes on one tracker; otherwise each plane is a string with its own.
 
@@ -88,21 +88,11 @@ def shade_hours(weather, place, system, obstacles, one_string=False):
         per_module_w, string_w, poor_tracker_w: direct-current power of all modules [W]. Losses other than shade and
         heat are not taken.
     """
-    planes = system.planes
-    if len(obstacles) != len(planes):
-        raise InputError(f"obstacles: found {len(obstacles)} entries, allowed is one for each of {len(planes)} planes")
-    cells = [usual_layout(plane.module_count).cells() for plane in planes]
-
-    def reached(number, sun):
-        places = _places(planes[number], cells[number])
-        share = np.ones((len(sun), len(places)))
-        for thing in obstacles[number]:
-            shaded = hidden(thing, places, sun["azimuth"].to_numpy(), sun["apparent_elevation"].to_numpy())
-            np.minimum(share, np.where(shaded, thing.passes, 1.0), out=share)
-        return share.reshape(len(sun), *cells[number].shape[:-1])
-
+    if len(obstacles) != (count := len(system.planes)):
+        raise InputError(f"obstacles: found {len(obstacles)} entries, allowed is one for each of {count} planes")
+    planes = [replace(plane, obstacles=tuple(things)) for plane, things in zip(system.planes, obstacles)]
     module = DiodeModule().scaled_to(system.module.rated_power_w)
-    return _hours(weather, place, planes, system.albedo, reached, module, one_string)
+    return _hours(weather, place, planes, system.albedo, module, one_string)
 
 
 def row_hours(weather, place, plane, layout, pitch_m, albedo=0.2):
@@ -123,122 +113,103 @@ def row_hours(weather, place, plane, layout, pitch_m, albedo=0.2):
     Returns
     -------
     DataFrame, shape (n, 6)
-        As `shade_hours`, all rows one string. Rows are taken as endless sideways; the sky light that rows hide from
-        each other is left out.
-
-    Notes
-    -----
-    Shaded share of the row's width: pvlib.shading.shaded_fraction1d (`seen`). A cell counts as shaded when its
-    middle is.
+        As `shade_hours`, all rows one string; see `parts.Plane`, row_pitch_m.
     """
-    if plane.module_count != layout.module_count:
-        raise InputError(f"layout: found {layout.module_count} modules, allowed are the plane's {plane.module_count}")
-    width = layout.length_m if layout.portrait else layout.width_m
-    pitch = require(pitch_m, "pitch_m", width * math.cos(math.radians(plane.surface_tilt)), 100, "m")
-    up = layout.cells()[..., 1]
-    height = (up - up.mean(axis=(1, 2), keepdims=True)) / width + 0.5  # above the row's lower edge, as a share of it
-    behind = np.arange(layout.module_count) // layout.columns < layout.rows - 1
-
-    def reached(_, sun):
-        zenith, azimuth = sun["apparent_zenith"].to_numpy(), sun["azimuth"].to_numpy()
-        along = plane.surface_azimuth - 90.0
-        shaded = pvlib.shading.shaded_fraction1d(
-            zenith, azimuth, along, plane.surface_tilt, collector_width=width, pitch=pitch
-        )
-        return np.where((height < np.asarray(shaded)[:, None, None, None]) & behind[:, None, None], 0.0, 1.0)
-
-    return _hours(weather, place, (plane,), albedo, reached, DiodeModule())
+    return _hours(weather, place, [replace(plane, layout=layout, row_pitch_m=pitch_m)], albedo, DiodeModule())
 
 
-# ---------------------------------------------------------------- one plane, many obstacles tried before it
-
-
-@dataclass(frozen=True, eq=False)
-class OpenYear:
-    """A plane's intervals without obstacles, from `open_year`: what `obstacle_hours` starts from."""
-
-    layout: ModuleLayout
-    module: DiodeModule
-    hours: pd.DataFrame
-    light: dict
-    sun: tuple
-    places: np.ndarray
-
-
-def open_year(weather, place, system, plane):
-    """Return what a plane gives without obstacles in each interval, ready for trials.
+def kept_shares(lights, solar, system, step_min):
+    """Return which share of its power each plane keeps behind what shades it, by the modules' own curves.
 
     Parameters
     ----------
-    weather, place
-        As for `shade_hours`.
+    lights : list of dict
+        From `parts.plane_light`, one a plane.
+    solar : DataFrame, shape (n, ...)
+        From `sun.position`.
     system : parts.ArraySystem
-        Its rated power and albedo are used.
-    plane : parts.Plane
+        With a central converter each plane is one string with a good tracker of its own.
+    step_min : float
+        Of the intervals; in steps below 10 minutes the share is that of the mean light of 10 minutes. [min]
 
     Returns
     -------
-    OpenYear
+    list of arrays, shape (n,)
+        [0 to 1] A mean of the plane's modules: that some of them are at their converter's limit is left out.
     """
-    layout = usual_layout(plane.module_count)
-    one = replace(system, planes=(replace(plane, module_count=1),))  # without shade all modules are alike
-    hours = shade_hours(weather, place, one, ((),))
-    for name in ("unshaded_w", "per_module_w", "string_w", "poor_tracker_w"):
-        hours[name] *= plane.module_count
-    solar = position(weather.index, place)
-    light = plane_light(weather, solar, plane, system.albedo)
-    sun = solar["azimuth"].to_numpy(), solar["apparent_elevation"].to_numpy()
+    column = "string_w" if system.converter.kind == "central" else "per_module_w"
+    kept, n, block = [], len(solar), max(1, round(_COARSE_MIN / step_min))
+    starts = np.arange(0, n, block)
     module = DiodeModule().scaled_to(system.module.rated_power_w)
-    return OpenYear(layout, module, hours, light, sun, _places(plane, layout.cells()))
+    for plane, light in zip(system.planes, lights):
+        share = np.ones(len(starts))
+        if plane.shaded:
+            sizes = np.diff(np.append(starts, n))
+            means = {name: np.add.reduceat(values, starts) / sizes for name, values in light.items()}
+            for some, part in _shaded([means], solar.iloc[np.minimum(starts + block // 2, n - 1)], [plane], module):
+                share[some] = np.divide(part[column], part["unshaded_w"], out=share[some], where=part["unshaded_w"] > 0)
+        kept.append(np.minimum(np.repeat(share, block)[:n], 1.0))  # not 1 + 2e-16 where all cells are in the shade
+    return kept
 
 
-def obstacle_hours(year, obstacle):
-    """Return the table of `shade_hours` for one obstacle before the plane, all modules one string.
+# ---------------------------------------------------------------- which cells the sun reaches
 
-    Parameters
-    ----------
-    year : OpenYear
-    obstacle : obstacles.Obstacle
-        Seen from the middle of the plane.
 
-    Returns
-    -------
-    DataFrame, shape (n, 6)
-        Equal to `shade_hours`; only intervals with some shade are computed anew.
-    """
-    azimuth, elevation = year.sun
-    lit = year.hours["unshaded_w"].to_numpy() > 0
-    some = np.flatnonzero(lit & may_hide(obstacle, year.places, azimuth, elevation))
-    shaded = hidden(obstacle, year.places, azimuth[some], elevation[some])
-    touched = shaded.any(axis=1)
-    some, shaded = some[touched], shaded[touched]
-    share = np.where(shaded, obstacle.passes, 1.0).reshape(len(some), *year.layout.cells().shape[:-1])
-    light = {name: values[some] for name, values in year.light.items()}
-    return _filled(year.hours, some, operate([light], [count_kinds(share)], year.module))
+def _shaded(lights, solar, planes, module, one_string=False):
+    """Yield (rows, table of `operate`) for the lit rows in which some cell lacks light; with one string, all lit."""
+    azimuth, elevation = solar["azimuth"].to_numpy(), solar["apparent_elevation"].to_numpy()
+    some = np.full(len(solar), one_string)
+    for plane in planes:
+        places = plane.places(plane.cells())
+        some |= np.any([may_hide(thing, places, azimuth, elevation) for thing in plane.obstacles], axis=0)
+        some |= _row_shadow(plane, solar) > 0
+    rows = np.flatnonzero(some & _lit(lights))
+    at_once = max(1, _CELLS_AT_ONCE // sum(plane.module_count for plane in planes))
+    for start in range(0, len(rows), at_once):
+        part = rows[start : start + at_once]
+        shares = [_reached(plane, solar.iloc[part]) for plane in planes]
+        less = np.any([(share < 1.0).any(axis=(1, 2, 3)) for share in shares], axis=0) | one_string
+        if less.any():
+            kinds = [count_kinds(share[less]) for share in shares]
+            yield part[less], operate([_at(light, part[less]) for light in lights], kinds, module, one_string)
+
+
+def _lit(lights):
+    return sum(light["poa_global"] for light in lights) > DIM
+
+
+def _at(light, rows):
+    return {name: values[rows] for name, values in light.items()}
+
+
+def _reached(plane, sun):
+    """Return the share of the direct light that each cell of a plane gets: (n, modules, sections, cells)."""
+    cells = plane.cells()
+    azimuth, elevation = sun["azimuth"].to_numpy(), sun["apparent_elevation"].to_numpy()
+    share = np.ones((len(sun), cells[..., 0].size))
+    for thing in plane.obstacles:
+        passes = thing.passes_in(sun.index.month)[:, None]
+        np.minimum(share, np.where(hidden(thing, plane.places(cells), azimuth, elevation), passes, 1.0), out=share)
+    share = share.reshape(len(sun), *cells.shape[:-1])
+    if plane.row_pitch_m is not None:
+        up = cells[..., 1]
+        height = (up - up.mean(axis=(1, 2), keepdims=True)) / plane.row_width_m + 0.5  # from the row's lower edge
+        row = up.mean(axis=(1, 2), keepdims=True)
+        behind = row > row.min() + plane.row_width_m / 2.0  # not in the front row
+        share[(height < _row_shadow(plane, sun)[:, None, None, None]) & behind] = 0.0
+    return share
+
+
+def _row_shadow(plane, sun):
+    """Return which share of its width the row in front shades, from below: pvlib.shading.shaded_fraction1d (`seen`)."""
+    if plane.row_pitch_m is None:
+        return np.zeros(len(sun))
+    where = sun["apparent_zenith"].to_numpy(), sun["azimuth"].to_numpy(), plane.surface_azimuth - 90.0
+    how = {"collector_width": plane.row_width_m, "pitch": plane.row_pitch_m}
+    return np.asarray(pvlib.shading.shaded_fraction1d(*where, plane.surface_tilt, **how))
 
 
 # ---------------------------------------------------------------- from light to power
-
-
-def plane_light(weather, solar, plane, albedo):
-    """Return the light behind the glass of a plane that comes from the sun's direction, and the rest; and its heat.
-
-    Parameters
-    ----------
-    weather, solar
-        As for `sun.plane_of_array`.
-    plane : parts.Plane
-    albedo : float
-
-    Returns
-    -------
-    dict of arrays, shape (n,)
-        direct (beam and the bright ring around the sun), rest, poa_global [W/m2]; temp_cell [degC].
-    """
-    light = plane_of_array(weather, solar, plane.surface_tilt, plane.surface_azimuth, albedo)
-    poa_global, (direct, rest) = light["poa_global"].to_numpy(), behind_glass(light, plane.surface_tilt)
-    heat = cell_temperature(poa_global, weather["temp_air"], weather["wind_speed"], plane.mounting)
-    return {"direct": direct, "rest": rest, "poa_global": poa_global, "temp_cell": heat}
 
 
 def count_kinds(shares):
@@ -264,7 +235,7 @@ def operate(lights, shares, module, one_string=False):
     Parameters
     ----------
     lights : list of dict
-        From `plane_light`, one a plane.
+        From `parts.plane_light`, one a plane.
     shares : list of (kinds, counts)
         From `count_kinds`, one a plane; counts: array, shape (n, modules, sections, l).
     module : DiodeModule
@@ -300,28 +271,20 @@ def operate(lights, shares, module, one_string=False):
     }
 
 
-def _hours(weather, place, planes, albedo, reached, module, one_string=False):
-    """Return the table of `shade_hours`; ``reached(number of a plane, sun)`` gives the share that each cell gets."""
+def _hours(weather, place, planes, albedo, module, one_string=False):
+    """Return the table of `shade_hours`: all modules of a plane are alike, but where shade or a common tracker is."""
     solar = position(weather.index, place)
     lights = [plane_light(weather, solar, plane, albedo) for plane in planes]
-    used = np.flatnonzero(sum(light["poa_global"] for light in lights) > DIM)
-    some = [{name: values[used] for name, values in light.items()} for light in lights]
-    shares = [count_kinds(reached(number, solar.iloc[used])) for number in range(len(planes))]
-    table = operate(some, shares, module, one_string)
-    return _filled(pd.DataFrame(0.0, weather.index, list(table)), used, table)
-
-
-def _filled(hours, some, table):
-    """Return a copy of hours with the values of some of them put in."""
-    result = {name: column.to_numpy(copy=True) for name, column in hours.items()}
-    for name, values in table.items():
-        result[name][some] = values
-    return pd.DataFrame(result, index=hours.index, copy=False)
-
-
-def _places(plane, cells):
-    """Return where cells are, seen from the middle of their plane; see `obstacles.in_space`. [m]"""
-    return in_space(cells.reshape(-1, 2), plane.surface_tilt, plane.surface_azimuth)
+    lit, total = np.flatnonzero(_lit(lights)), sum(plane.module_count for plane in planes)
+    alike = np.ones(1), np.full((len(lit), 1, module.sections, 1), module.cells_per_section)
+    table = {name: np.zeros(len(weather)) for name in _COLUMNS}
+    for plane, light in zip(planes, lights):
+        for name, values in operate([_at(light, lit)], [alike], module).items():
+            table[name][lit] += values * plane.module_count / (1 if name.endswith("_w") else total)
+    for some, part in _shaded(lights, solar, planes, module, one_string):
+        for name, values in part.items():
+            table[name][some] = values
+    return pd.DataFrame(table, weather.index, copy=False)
 
 
 def _side_by_side(counts):

@@ -300,7 +300,7 @@ def circuit_sums(circuit: Circuit, system: ArraySystem) -> list[Sum]:
             "combiner_busbar_a": circuit.combiner_busbar_a,
         }
         found.append(_lacks("busbar of the combiner", **told) or _compared("combiner", **told))
-    mounting = max(system.planes, key=lambda plane: plane.module_count).mounting
+    mounting = system.largest_plane.mounting
     for count in sorted(set(circuit.strings.modules if circuit.strings else ())):
         one = string_sum(circuit.strings, count, system.module, mounting)
         found.append(replace(one, check=f"{one.check}, {count} modules"))

@@ -178,7 +178,7 @@ def test_prediction_of_the_count_names_what_the_sums_give():
 
 
 def test_shade_picture_shows_the_three_numbers(house):
-    picture, plane = roof_circuit.shade_picture(house), roof_circuit.largest_plane(house.system)
+    picture, plane = roof_circuit.shade_picture(house), house.system.largest_plane
     caption = picture.update(aside=30, width=40, height=30)
     wall = Obstacle(
         ((plane.surface_azimuth + 10, 30), (plane.surface_azimuth + 50, 30)), roof_circuit.shade_distance(house)

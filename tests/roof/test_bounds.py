@@ -97,7 +97,7 @@ NUMBERS = [  # name in the message, lowest, highest, unit, call
     ("obstacle.passes", 0, 1, "", field(outline(), "passes")),
     ("layout.length_m", 0.2, 4, "m", field(ModuleLayout(1, 1), "length_m")),
     ("layout.width_m", 0.2, 4, "m", field(ModuleLayout(1, 1), "width_m")),
-    ("pitch_m", 1.75 * math.cos(math.radians(60)), 100, "m", rows),
+    ("plane.row_pitch_m", 1.75 * math.cos(math.radians(60)), 100, "m", rows),
     ("roof.along_eave_m", 0.5, 200, "m", lambda value: layout.RoofPlane(value, 6)),
     ("roof.up_slope_m", 0.5, 200, "m", lambda value: layout.RoofPlane(10, value)),
     *(

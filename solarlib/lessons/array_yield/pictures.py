@@ -36,7 +36,7 @@ STAIR = {
 
 def start_values(house):
     """Return the house's own values, the limit in whole percent of the label."""
-    system, plane = house.system, _largest(house.system)
+    system, plane = house.system, house.system.largest_plane
     return SimpleNamespace(
         coefficient=round(-100 * system.module.temperature_coefficient_per_c, 6),
         dirt=round(100 * system.losses.soiling, 6),
@@ -121,7 +121,7 @@ def limit_picture(house):
         year = float(np.interp(limit, LIMITS, lost))
         point.set_data([limit], [year])
         share = 1.0 - float(accepted.sum() / offered.sum()) if offered.sum() > 0 else 0.0
-        means = "minute by minute" if minutes else "hourly means"
+        means = ("minute by minute" if minutes else "hourly means") + ", in no shade" * house.system.shaded
         return (
             f"Limit {limit} % of the label, {day}, {means}: one module offers {offered.sum() / 60_000:.2f} kWh and "
             f"loses {100 * share:.2f} % of it to the limit. Over the year of hourly means: {year:.2f} %."
@@ -132,8 +132,7 @@ def limit_picture(house):
 
 def stair_picture(house):
     """Return the picture of the year's losses: coefficient, dirt, age, limit -> from light to delivered energy."""
-    names = [*STAIR, "to the house"]
-    light = _stair(house, house.system)[1][0]
+    names, light = [*_rows(house), "to the house"], _stair(house, house.system)[1][0]
     figure, ax = figures.new_figure(left=0.235, right=0.97, top=0.985)
     ax.set_yticks(range(len(names)), names)
     ax.tick_params(axis="y", length=0)
@@ -141,7 +140,7 @@ def stair_picture(house):
     ax.set(xlim=(0, 1.2 * light), ylim=(len(names) - 0.4, -0.6), xlabel="energy in a typical year (kWh)")
     ax.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
     ax.xaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
-    roles = ["sun", *["loss"] * (len(STAIR) - 1), "pv"]
+    roles = ["sun", *["loss"] * (len(names) - 2), "pv"]
     boxes, words = [], []
     for row, role in enumerate(roles):
         look = {
@@ -177,6 +176,7 @@ def month_picture(house):
     facing = noon_side(house.place)
     flat_to_wall = [_monthly(house, _one_plane(house.system, tilt, facing, 0, 0))[0].max() for tilt in range(0, 91, 15)]
     top = 1.3 * max(flat_to_wall)
+    unshaded = " All modules on this one plane, without the shade of the house file." if house.system.shaded else ""
     figure, ax = figures.new_figure(bottom=0.1)
     figures.months_axis(ax)
     figures.zero_based(ax, top, "yield (h, kWh/kW)")
@@ -209,7 +209,7 @@ def month_picture(house):
         return (
             f"{lies}: reference yield {y_r.sum():,.0f} h, final yield {y_f.sum():,.0f} kWh/kW "
             f"a year, performance ratio {whole:.2f}; lowest in {low} ({np.nanmin(ratio):.2f}), "
-            f"highest in {high} ({np.nanmax(ratio):.2f}).{light_words(house, (1, tilt, azimuth))}"
+            f"highest in {high} ({np.nanmax(ratio):.2f}).{light_words(house, (1, tilt, azimuth))}{unshaded}"
         )
 
     return Picture(figure, [light, made, ratios], update, slow=True)
@@ -223,13 +223,13 @@ def limit_share(house, limit):
 def largest_step(house):
     """Return the name of the stair's largest loss for the house as its file says."""
     change, _ = _stair(house, house.system)
-    return list(STAIR)[int(np.argmin(change[1:])) + 1]
+    return list(_rows(house))[int(np.argmin(change[1:])) + 1]
 
 
 def _days(house):
     """Return {(kind of day, by the minute): direct-current power of one module in the minutes of the day}. [W]"""
     system, sky = house.system, weather(house)
-    system = replace(system, planes=(replace(_largest(system), module_count=1),))
+    system = replace(system, planes=(system.largest_plane.alone(1),))
     day = np.arange(len(sky)) // 24
     made = np.bincount(day, array_power(sky, house.place, system)["dc_power_w"].to_numpy())
     clear = np.bincount(day, clear_sky(sky.index, house.place)["ghi"].to_numpy())
@@ -248,10 +248,6 @@ def _days(house):
         days[name, False] = np.repeat(by_hour.to_numpy(), 60)  # an hourly mean is a step, drawn from minute to minute
         days[name, True] = by_minute.to_numpy()
     return days
-
-
-def _largest(system):
-    return max(system.planes, key=lambda plane: plane.module_count)
 
 
 def _behind_one(system):
@@ -275,7 +271,7 @@ def _changed(system, coefficient, dirt, age, limit):
 
 
 def _one_plane(system, tilt, azimuth, dirt, age):
-    plane = Plane(system.module_count, tilt, azimuth, _largest(system).mounting)
+    plane = Plane(system.module_count, tilt, azimuth, system.largest_plane.mounting)
     return _used(replace(system, planes=(plane,)), dirt, age)
 
 
@@ -284,10 +280,18 @@ def _used(system, dirt, age):
     return replace(system, losses=replace(system.losses, soiling=dirt / 100.0), age_years=float(age))
 
 
+def _rows(house):
+    """Return the rows of the stair, as STAIR: shade has one where the house file tells of it."""
+    names = list(STAIR)
+    if house.system.shaded:
+        names.insert(names.index("heat") + 1, "shade")
+    return {name: STAIR.get(name, (name,)) for name in names}
+
+
 def _stair(house, system):
-    """Return (change, energy left) for each row of STAIR. [kWh]"""
+    """Return (change, energy left) for each row of the stair. [kWh]"""
     table = loss_steps(weather(house), house.place, system).set_index("step")["change_kwh"]
-    change = np.array([sum(table[step] for step in steps) for steps in STAIR.values()])
+    change = np.array([sum(table[step] for step in steps) for steps in _rows(house).values()])
     return change, np.cumsum(change)
 
 

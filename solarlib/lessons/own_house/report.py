@@ -10,6 +10,7 @@ from solarlib.house.flows import LEFT_OUT, directions, first_measured, silent
 from solarlib.house.health import ageing, beside_neighbours, performance, shapes, yields
 from solarlib.house.periods import METER, periods_of, register_days
 from solarlib.house.records import bills_of, compare_bills, days_of, period_record
+from solarlib.house.year import shade_share
 from solarlib.lessons.own_house import pictures
 from solarlib.lessons.tools.page import Section, page, section_or_reason
 from solarlib.meter.balance import house_use
@@ -258,6 +259,8 @@ def health(title, files, house, billed, days):
             lines.append(f"Brought to cells of 25 degrees: {found['corrected']:.2f}.")
     except InputError:
         missing.append("Performance ratio: it needs light measured on the plane of the modules.")
+    if house.system.shaded:
+        lines.append(f"The typical year has the shade of the house file in it: {shade_share(house):.1%} of its energy.")
     if known is not None:
         aged = ageing(house, known)
         (missing if aged.low is None else lines).append(f"Ageing, {aged.text}.")

@@ -19,7 +19,7 @@ from solarlib.quantities import TYPICAL_YEAR, energy_kwh, plane_words
 from solarlib.roof.array import array_power
 from solarlib.roof.obstacles import ModuleLayout, Obstacle, usual_layout
 from solarlib.roof.parts import Plane
-from solarlib.roof.shade import obstacle_hours, open_year, row_hours, year_loss
+from solarlib.roof.shade import row_hours, shade_hours, year_loss
 from solarlib.sky.sun import noon_side, position
 
 TRAY_TILT = 10
@@ -31,13 +31,8 @@ WIDEST, TALLEST = 90, 45  # obstacle. [deg]
 
 def start_values(house):
     """Return the house's largest plane as values of the controls: tilt and direction. [deg]"""
-    plane = largest_plane(house.system)
+    plane = house.system.largest_plane
     return SimpleNamespace(tilt=plane.surface_tilt, azimuth=plane.surface_azimuth % 360)
-
-
-def largest_plane(system):
-    """Return the plane with most modules."""
-    return max(system.planes, key=lambda plane: plane.module_count)
 
 
 # ---------------------------------------------------------------- bars that lie
@@ -105,6 +100,7 @@ def roof_picture(house):
     top = 1.3 * max(most, min(use.max(), 2.0 * most))  # a house that uses more still than that: no line
     emptied = reset_month(house)
     bank = "the bank" if emptied else "a bank for all hours emptied in its best month"
+    free = " The house file's shade is on neither." * house.system.shaded
     figure, ax = figures.new_figure(bottom=0.1)
     figures.months_axis(ax)
     figures.zero_based(ax, top, "energy to the house (kWh)")
@@ -128,7 +124,7 @@ def roof_picture(house):
             f"Pitched {pitched.sum():,.0f} kWh a year, {pitched[low].sum():,.0f} of them {_dark_words(house)}; trays "
             f"{flat.sum():,.0f} and {flat[low].sum():,.0f}. With {bank}, {gone[0]:,.0f} or {gone[1]:,.0f} kWh are "
             f"lost, {bought[0]:,.0f} or {bought[1]:,.0f} bought. Rows {distance:.1f} m apart: the row in front takes "
-            f"{100 * losses[distance]:.1f} %.{light_words(house, (1, tilt, azimuth))}"
+            f"{100 * losses[distance]:.1f} %.{light_words(house, (1, tilt, azimuth))}{free}"
         )
 
     return Picture(figure, [left, right, own], update, slow=True)
@@ -200,7 +196,8 @@ def _row_hours(weather_file, place, albedo, distance):
 
 def shade_distance(house):
     """Return how far the obstacle of this lesson stands from the middle of the largest plane. [m]"""
-    layout = usual_layout(largest_plane(house.system).module_count)
+    plane = house.system.largest_plane
+    layout = plane.layout or usual_layout(plane.module_count)
     reach = math.hypot(layout.columns * layout.width_m, layout.rows * layout.length_m) / 2.0
     return max(8, math.ceil(1.6 * reach))
 
@@ -214,13 +211,13 @@ def shade_loss(house, aside, width, height):
     aside, width, height : float
         Degrees to the right of straight ahead (negative: left); wide; high, all from the middle of the plane. [deg]
     """
-    year = _open(house.weather_file, house.place, house.system)
-    return year_loss(obstacle_hours(year, _obstacle(house, aside, width, height)))
+    return _shade_loss(house.weather_file, house.place, house.system, _obstacle(house, aside, width, height))
 
 
 def open_kwh(house):
     """Return what the house's largest plane gives without shade: its share of the house's typical year. [kWh]"""
-    system = replace(house.system, planes=(largest_plane(house.system),))
+    plane = house.system.largest_plane
+    system = replace(house.system, planes=(plane.alone(plane.module_count),))
     return float(energy_kwh(array_power(weather(house), house.place, system)["ac_power_w"]).sum())
 
 
@@ -231,11 +228,11 @@ def kwh_price(house):
 
 def shade_picture(house):
     """Return the picture of shade: an obstacle's place, width, height -> the sky, and three numbers of a year."""
-    ahead, distance = largest_plane(house.system).surface_azimuth, shade_distance(house)
+    ahead, distance = house.system.largest_plane.surface_azimuth, shade_distance(house)
     figure, (sky, numbers) = figures.new_figure(1, 2, width_ratios=(1.25, 1), left=0.08, right=0.985, wspace=0.52)
     _draw_sky(sky, house, ahead)
     thing = figures.area(sky, "load", [0, 1], [0, 0], [0, 0], hatch="", alpha=0.8)
-    rows = (2, 1, 0)
+    rows, own = (2, 1, 0), own_shade_words(house)
     rows_axis(numbers, rows, ["light lost", "converter\na module", "one string"], (-0.6, 2.7))
     top = 120 * max(shade_loss(house, 0, WIDEST, TALLEST).string_loss, 0.01)
     shares_axis(numbers, top)
@@ -252,14 +249,30 @@ def shade_picture(house):
         return (
             f"A wall {distance} m away, {side}, {width}° wide, {height}° high: {values[0]:.1f} % of the year's light "
             f"is lost, {values[1]:.1f} % of the energy with a converter a module, {values[2]:.1f} % with one string. "
-            f"The choice decides {100 * loss.benefit:.1f} %."
+            f"The choice decides {100 * loss.benefit:.1f} %.{own}"
         )
 
     return Picture(figure, [thing, boxes, words], update, slow=True)
 
 
+def own_shade_words(house):
+    """Say what the house file's own obstacles take from its largest plane: a trial leaves them out."""
+    things = house.system.largest_plane.obstacles
+    if not things:
+        return ""
+    own = _shade_loss(house.weather_file, house.place, house.system, *things)
+    return (
+        f" Not counted here: {', '.join(thing.name for thing in things)} of the house file (dotted), which take "
+        f"{100 * own.light_lost:.1f} %, {100 * own.module_loss:.1f} % and {100 * own.string_loss:.1f} %."
+    )
+
+
 def _draw_sky(ax, house, ahead):
-    """Draw the way of the sun on the longest and the shortest day, as seen from an array that faces ``ahead``."""
+    """Draw the sun's way on the longest and shortest day and the house's own obstacles, as seen from the array."""
+    for thing in house.system.largest_plane.obstacles:
+        side, up = np.array([(thing.points[0][0], 0.0), *thing.points, (thing.points[-1][0], 0.0)]).T
+        for turn in (-360.0, 0.0, 360.0, 720.0):  # an azimuth may go past north
+            ax.plot(side - ahead - turn, up, color=figures.INK, linestyle=":", linewidth=2.0)
     ax.set_xlim(-120, 120)
     ax.set_xticks(range(-90, 91, 45), ["90 left", "45", "ahead", "45", "90 right"])
     ax.set_xlabel("direction, seen from the array (°)")
@@ -277,10 +290,11 @@ def _draw_sky(ax, house, ahead):
 
 
 def _obstacle(house, aside, width, height):
-    middle = largest_plane(house.system).surface_azimuth + aside
+    middle = house.system.largest_plane.surface_azimuth + aside
     return Obstacle(((middle - width / 2, height), (middle + width / 2, height)), float(shade_distance(house)))
 
 
-@lru_cache(maxsize=8)
-def _open(weather_file, place, system):
-    return open_year(weather_at(weather_file, place), place, system, largest_plane(system))
+@lru_cache(maxsize=64)
+def _shade_loss(weather_file, place, system, *obstacles):
+    one = replace(system, planes=(system.largest_plane,))
+    return year_loss(shade_hours(weather_at(weather_file, place), place, one, (obstacles,)))

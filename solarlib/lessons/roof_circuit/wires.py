@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 
 from solarlib.house.year import weather_at
-from solarlib.lessons.roof_circuit.pictures import largest_plane, lying_bars, move_lying_bars, rows_axis, shares_axis
+from solarlib.lessons.roof_circuit.pictures import lying_bars, move_lying_bars, rows_axis, shares_axis
 from solarlib.lessons.tools import choice, own_slider
 from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, TICK_PT, direct_label, line, new_figure, zero_based
 from solarlib.lessons.tools.panel import Picture
@@ -86,7 +86,7 @@ def choice_picture(house):
 
 def _halves(system, turn):
     """Return the house's largest plane as two halves, the second turned toward the afternoon side and around."""
-    first = replace(largest_plane(system), module_count=1)
+    first = system.largest_plane.alone(1)
     return first, replace(first, surface_azimuth=(first.surface_azimuth + turn) % 360)
 
 

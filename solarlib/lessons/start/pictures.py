@@ -18,7 +18,8 @@ def facts(house):
     rows = {"place": house.place.name, "clock": f"{house.place.tz} time", "array": array}
     for number, plane in enumerate(system.planes, 1):
         turned = plane_words(plane.surface_tilt, plane.surface_azimuth).replace("°", " degrees")
-        rows[f"plane {number}"] = f"{plane.module_count} modules, {turned}"
+        behind = ", ".join(thing.name for thing in plane.obstacles)
+        rows[f"plane {number}"] = f"{plane.module_count} modules, {turned}{behind and f', shaded by {behind}'}"
     rows["converter"] = f"{system.converter.kind}, at most {system.converter.ac_limit_w:g} W each"
     rows["house use"] = f"{house.yearly_kwh:,.0f} kWh a year"
     rows["test load"] = f"{house.meter.test_load_name}, {house.meter.test_load_w:g} W"

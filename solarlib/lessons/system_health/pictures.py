@@ -49,7 +49,7 @@ def daily_yields(house, roofs="like mine"):
         the day.
     """
     rng = np.random.default_rng(_SEED)
-    largest = max(house.system.planes, key=lambda plane: plane.module_count)
+    largest = house.system.largest_plane
     systems = {"own": house.system}
     for number, (steeper, turn) in enumerate(ROOFS[roofs], 1):
         tilt = float(np.clip(largest.surface_tilt + steeper, 0, 75))
