@@ -338,3 +338,26 @@ def test_the_range_of_every_number_of_a_house_file():
     }
     assert allowed["meter.reading_interval_s"] == "one of 5, 10, 15, 20, 30, 60, 120, 180, 300, 600, 900"
     assert Meter(750.0) == Meter(750.0, "test load", 5, 60, 5.0, 1.0) and Outlook() == Outlook(25, 0.05, 0.025, 0.025)
+
+
+def test_the_appliances_to_copy_are_read_as_they_stand(tmp_path):
+    """The lines of the scenario's file from the first appliance to the next empty line, without the sign in front."""
+    text = (HOUSE_FOLDER / "two-storey.toml").read_text(encoding="utf-8")
+    lines = text[text.index("# [[load.appliance]]") :].split("\n\n")[0]
+    own = text + "\n" + lines.replace("# ", "", 1).replace("\n# ", "\n")
+    (tmp_path / "mine.toml").write_text(own, encoding="utf-8")
+    house = read_house(tmp_path / "mine.toml")
+    assert [one.name for one in house.appliances] == ["electric car", "water heater", "heat pump"]
+    assert [one.kind for one in house.appliances] == ["timer", "timer", "heating"]
+    assert house.appliances[0].daily_hours == ((22, 1),) and house.yearly_kwh == 8600
+
+
+def test_the_obstacle_to_copy_is_read_as_it_stands(tmp_path):
+    text = (HOUSE_FOLDER / "two-storey.toml").read_text(encoding="utf-8")
+    lines = text[text.index("# horizon = ") :].split("\n\n")[0]
+    lines = lines.replace("# ", "", 1).replace("\n# ", "\n")
+    own = text.replace('mounting = "roof"         #', f'mounting = "roof"\n{lines}\n#', 1)
+    own = own.replace("[module]\n", "[module]\nlength_m = 1.75\nwidth_m = 1.10\n")
+    (tmp_path / "mine.toml").write_text(own, encoding="utf-8")
+    plane = read_house(tmp_path / "mine.toml").system.planes[0]
+    assert [thing.name for thing in plane.obstacles] == ["beech", "plane[1].horizon"]
