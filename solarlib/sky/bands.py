@@ -43,5 +43,5 @@ def roofs_band(latitude, planes, diffuse_known=False):
     if len(others) == 1 and others[0][:2] == (count, tilt) and tilt <= PAIR_TILT:
         if (azimuth + others[0][2] - 2.0 * north) % 360.0 < 1e-9:
             return PAIR
-    whole = sum(plane[0] for plane in planes)
-    return sum(plane[0] * made_band(latitude, *plane[1:], diffuse_known) for plane in planes) / whole
+    bands = [made_band(latitude, *plane[1:], diffuse_known) for plane in planes]
+    return float(np.average(bands, weights=[plane[0] for plane in planes]))

@@ -111,6 +111,12 @@ def minutes_off(weather: pd.DataFrame, latitude: float, longitude: float) -> flo
     return _turn(terms[used], bright[used])[0]
 
 
+def _rounded(minutes):
+    """Return minutes to the half hour where that is within five, as clocks and stamps are, else to five minutes."""
+    halves = 30 * round(minutes / 30)
+    return halves if abs(minutes - halves) <= 5 else 5 * round(minutes / 5)
+
+
 def _turn(terms, light):
     """Return the turn of the hour angle [min], the size of the vector that least squares give, and their misfit."""
     best = np.linalg.lstsq(terms, light, rcond=None)[0]
@@ -144,7 +150,7 @@ def set_right(weather: pd.DataFrame, where: str, latitude: float, longitude: flo
     Returns
     -------
     DataFrame, 8760 rows
-        As given where clock and sun agree within 10 minutes. Else labels are moved by five minutes or a multiple, with
+        As given where clock and sun agree within 10 minutes. Else labels are moved by half hours or five minutes, with
         rows from one end of the typical year to the other, and no value is changed. Where the light of flat ground
         alone keeps another clock than the three columns together, that of the ground counts: the beam was computed
         with a wrong sun, and is computed anew from ghi and dhi. ``attrs["told"]``, a tuple of sentences, says so.
@@ -157,20 +163,18 @@ def set_right(weather: pd.DataFrame, where: str, latitude: float, longitude: flo
     lit = weather["ghi"].groupby(weather.index.month).mean().to_numpy() * 0.024
     check_seasons(where, latitude, lit)
     try:
-        off, ground = (5 * round(minutes_off(part, latitude, longitude) / 5) for part in (weather, weather[["ghi"]]))
+        off, ground = (_rounded(minutes_off(part, latitude, longitude)) for part in (weather, weather[["ghi"]]))
     except InputError as error:
         raise InputError(f"{where}, {error}") from None
     told = []
     if abs(off) > _MOST_OFF_MIN and abs((off - ground + 720) % 1440 - 720) > _MOST_OFF_MIN:
-        told.append(
-            f"{where}: its beam was computed with a sun {abs(off - ground)} minutes off, and was computed anew."
-        )
+        told.append(f"{where}: its beam was computed with a sun {abs(off - ground)} min off, and was computed anew.")
         off = ground
     if abs(off) > _MOST_OFF_MIN:
         side = "later" if off > 0 else "earlier"
         told.append(f"{where}: its light comes {abs(off)} minutes {side} than its clock says; the clock was set right.")
-        turned, rest = divmod(off, 60)
-        index = weather.index + pd.Timedelta(minutes=rest)
+        turned, rest = divmod(weather.index[0].minute + off, 60)
+        index = weather.index + pd.Timedelta(minutes=rest - weather.index[0].minute)
         weather = pd.DataFrame(np.roll(weather.to_numpy(), turned, axis=0), index, weather.columns)
     if told and "anew" in told[0]:
         flat, swing, angle = _course(weather.index, latitude, longitude)
