@@ -214,6 +214,7 @@ def test_pictures_of_a_southern_house(two_storey, monkeypatch):
     sky = sky.assign(temp_air=17 + 9 * wave, wind_speed=3.0)
     monkeypatch.setattr(array_yield, "weather", lambda _: sky)
     monkeypatch.setattr(array_yield, "weather_at", lambda *_: sky)
+    monkeypatch.setattr("solarlib.house.year.weather_at", lambda *_: sky)  # what is said of the light
     array_yield._limit_share.cache_clear()
     start = array_yield.start_values(house)
     month = array_yield.month_picture(house)
