@@ -223,6 +223,7 @@ def joint_sum(circuit, array):
     """
     circuit = replace(circuit, branch=circuit.branch or (array,))
     basis = {name: value for branch in circuit.branch for name, value in _basis(circuit, branch).items()}
+    basis |= {"system": circuit.system} if len(circuit.branch) > 1 else {}  # one branch may be short of its breaker
     if lacks := _lacks("connection to the house", joined=circuit.joined, **basis):
         return lacks
     lines = LINES if circuit.system == "three phase" else ("all",)

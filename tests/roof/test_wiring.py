@@ -55,7 +55,7 @@ def test_a_circuit_of_which_everything_is_told_gets_the_verdict_of_the_sum_by_ha
 
 def test_no_within_that_the_full_list_of_breakers_contradicts():
     decided = 0
-    for seed in RANDOM:
+    for seed in (*RANDOM, 13_739):  # the last: on unknown lines, one breaker below its current beside a roomy one
         *array, circuit = made(seed)
         less = hidden(seed, circuit)
         on_branch, _, joint = verdicts(*array, less)
