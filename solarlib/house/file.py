@@ -413,8 +413,7 @@ def _check_array(system):
     for i, plane in enumerate(system.planes, 1):
         tilt, turn = plane.surface_tilt, plane.surface_azimuth
         if 0 < tilt < 1.6 and 0 < turn < 6.3 and turn != round(turn):
-            allowed = "degrees (in radians? One is 57.3 degrees)"
-            raise InputError(f"plane[{i}]: found tilt {tilt:g} with azimuth {turn:g}, allowed are {allowed}")
+            raise InputError(f"plane[{i}]: found tilt {tilt:g}, azimuth {turn:g}, allowed are degrees (in radians?)")
     one = system.module.rated_power_w * (1 if system.converter.kind == "per module" else system.module_count)
     if not 0.25 * one <= system.converter.ac_limit_w <= 4 * one:
         found, kind = f"{system.converter.ac_limit_w:g} W", system.converter.kind
