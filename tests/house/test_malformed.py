@@ -37,13 +37,22 @@ HALVES = "[2,1, 3,0, 4,1, 5,2, 6,0, 6,3, 6,1, 5,5, 4,4, 3,3, 2,2, 1,9]"
 SUMS = "[70, 90, 130, 150, 170, 180, 180, 160, 130, 100, 70, 60]"
 FAHRENHEIT = "[39, 43, 51, 59, 67, 75, 79, 77, 71, 60, 51, 42]"
 
+
+def at(start):
+    """Return the number of the first line of the base file that begins so."""
+    return next(number for number, row in enumerate(BASE.splitlines(), 1) if row.startswith(start))
+
+
 # name of the slip: (edits of the base file, (key, what was found, what is allowed, the likely cause) of each slip)
 FILES = {
     # ------------------------------------------------------------ numbers
-    "decimal comma": ([("36.10", "36,10")], ("line 10, latitude_deg", "36,10", "a decimal point", "Write 36.10")),
+    "decimal comma": (
+        [("36.10", "36,10")],
+        (f"line {at('latitude_deg')}, latitude_deg", "36,10", "a decimal point", "Write 36.10"),
+    ),
     "comma between thousands": (
         [("8600", "8,600")],
-        ("line 79, yearly_kwh", "8,600", "without marks between thousands", "write 8600"),
+        (f"line {at('yearly_kwh')}, yearly_kwh", "8,600", "without marks between thousands", "write 8600"),
     ),
     "point between thousands": (
         [("8600", "8.600")],
@@ -55,10 +64,13 @@ FILES = {
     ),
     "currency": ([("16800", "$16,800")], ("installed", "$16,800", "a number", "write 16800")),
     "currency in words": ([("16800", '"16800 EUR"')], ("costs.installed", "16800 EUR", "a number from 50", "16800")),
-    "unit behind": ([("= 430", "= 430 W")], ("line 20, rated_power_w", "430 W", "a number alone", "write 430")),
+    "unit behind": (
+        [("= 430", "= 430 W")],
+        (f"line {at('rated_power_w')}, rated_power_w", "430 W", "a number alone", "write 430"),
+    ),
     "sign of a degree": (
         [(TILT, TILT.replace("27", "27°"))],
-        ("line 25, tilt_deg", "27°", "a number alone", "write 27"),
+        (f"line {at('tilt_deg')}, tilt_deg", "27°", "a number alone", "write 27"),
     ),
     "text for a number": (
         [("voltage_v = 240", 'voltage_v = "240 V"')],
@@ -81,7 +93,10 @@ FILES = {
         [("albedo = 0.2", "albedo = nan")],
         ("weather.albedo", "nan", "from 0 to 0.95", "leave the line"),
     ),
-    "long minus": ([("-79.95", "−79.95")], ("line 11, longitude_deg", "−79.95", "an ordinary minus", "write -79.95")),
+    "long minus": (
+        [("-79.95", "−79.95")],
+        (f"line {at('longitude_deg')}, longitude_deg", "−79.95", "an ordinary minus", "write -79.95"),
+    ),
     # ------------------------------------------------------------ units and signs
     "kW of a module": ([("= 430", "= 0.43")], ("module.rated_power_w", "0.43", "50 to 1000 W", "in kW?")),
     "the array for a module": (
@@ -151,7 +166,7 @@ FILES = {
     ),
     "swapped beyond the pole": (
         [("36.10", "151.2")],
-        ("line 10, place.latitude_deg", "151.2", "-90 to 90", "in each other's place?"),
+        (f"line {at('latitude_deg')}, place.latitude_deg", "151.2", "-90 to 90", "in each other's place?"),
     ),
     "minus of the longitude lost": (
         [("= -79.95", "= 79.95")],
@@ -167,11 +182,11 @@ FILES = {
     ),
     "zone by its letters": (
         [("America/New_York", "EST5")],
-        ("line 13, place.timezone", "EST5", "a time zone", "a continent and a city"),
+        (f"line {at('timezone')}, place.timezone", "EST5", "a time zone", "a continent and a city"),
     ),
     "zone by hours": (
         [('"America/New_York"', "-5")],
-        ("line 13, place.timezone", "-5", "a time zone", "a continent and a city"),
+        (f"line {at('timezone')}, place.timezone", "-5", "a time zone", "a continent and a city"),
     ),
     "zone with a blank": (
         [("New_York", "New York")],
@@ -184,7 +199,10 @@ FILES = {
     "radians": ([(TILT, "tilt_deg = 0.47\nazimuth_deg = 3.49")], ("plane[1]", "0.47", "degrees", "in radians?")),
     "azimuth from south": ([("= 200", "= -20")], ("plane[1].azimuth_deg", "-20", "0 to 360", "from south, add 180")),
     "azimuth in a word": ([("= 200", '= "south"')], ("plane[1].azimuth_deg", "'south'", "0 to 360", "south 180")),
-    "azimuth in letters": ([("= 200", "= SSW")], ("line 26, azimuth_deg", "SSW", "0 to 360", "south 180")),
+    "azimuth in letters": (
+        [("= 200", "= SSW")],
+        (f"line {at('azimuth_deg')}, azimuth_deg", "SSW", "0 to 360", "south 180"),
+    ),
     "slope of a carpenter": ([(TILT, TILT.replace("27", '"6/12"'))], ("plane[1].tilt_deg", "6/12", "0 to 90", "is 45")),
     "beyond upright": ([(TILT, TILT.replace("27", "117"))], ("plane[1].tilt_deg", "117", "0 to 90", "90 a wall")),
     "hills as one list": (
@@ -237,7 +255,7 @@ FILES = {
     "yes": ([("far_end = true", 'far_end = "yes"')], ("circuit.far_end", "'yes'", "true or false", "write true")),
     "capital True": (
         [("far_end = true", "far_end = True")],
-        ("line 45, far_end", "True", "true or false", "write true"),
+        (f"line {at('far_end')}, far_end", "True", "true or false", "write true"),
     ),
     "date in words": (
         [(OUTLOOK, OUTLOOK + 'first_day = "1 April 2027"\n')],
@@ -287,49 +305,55 @@ FILES = {
     # ------------------------------------------------------------ marks of TOML
     "backslashes": (
         [("723170TYA.CSV", "C:\\Users\\me\\year.csv")],
-        ("line 16", "C:\\Users", "without \\", "write / instead"),
+        (f"line {at('file')}", "C:\\Users", "without \\", "write / instead"),
     ),
     "other backslashes": (
         [("723170TYA.CSV", "data\\year.csv")],
-        ("line 16", "data\\year", "without \\", "write / instead"),
+        (f"line {at('file')}", "data\\year", "without \\", "write / instead"),
     ),
     "curly quotes": (
         [('"Two-storey house"', "“Two-storey house”")],
-        ("line 6, name", "“", "straight quotes", 'write "'),
+        (f"line {at('name')}, name", "“", "straight quotes", 'write "'),
     ),
     "no quotes": (
         [(FIRST_ROOF, FIRST_ROOF.replace('"roof"', "roof"))],
-        ("line 27, mounting", "mounting = roof", "text in quotes", 'write "roof"'),
+        (f"line {at('mounting')}, mounting", "mounting = roof", "text in quotes", 'write "roof"'),
     ),
     "quote not closed": (
         [('storey house"', "storey house")],
-        ("line 6, name", '"Two-storey house', "at both ends", "missing"),
+        (f"line {at('name')}, name", '"Two-storey house', "at both ends", "missing"),
     ),
     "colon": (
         [(TILT, TILT.replace(" =", ":", 1))],
-        ("line 25, tilt_deg", "tilt_deg: 27", "key = value", "tilt_deg = 27"),
+        (f"line {at('tilt_deg')}, tilt_deg", "tilt_deg: 27", "key = value", "tilt_deg = 27"),
     ),
     "tab and unit": (
         [("latitude_deg = 36.10", "\tlatitude_deg\t=\t36.10 N")],
-        ("line 10, latitude_deg", "36.10 N", "a number alone", "write 36.10"),
+        (f"line {at('latitude_deg')}, latitude_deg", "36.10 N", "a number alone", "write 36.10"),
     ),
     "no-break blank": (
         [("deg = 36", "deg\u00a0= 36")],
-        ("line 10", "36.10", "ordinary blanks", "copied from a web page"),
+        (f"line {at('latitude_deg')}", "36.10", "ordinary blanks", "copied from a web page"),
     ),
-    "bracket not closed": ([("[module]", "[module")], ("line 19", "[module", "in brackets", "a bracket is missing")),
+    "bracket not closed": (
+        [("[module]", "[module")],
+        (f"line {at('[module]')}", "[module", "in brackets", "a bracket is missing"),
+    ),
     "comment of a programmer": (
         [("[module]", "// ours\n[module]")],
-        ("line 19", "// ours", "after #", "# opens a comment"),
+        (f"line {at('[module]')}", "// ours", "after #", "# opens a comment"),
     ),
-    "semicolon": ([("= 0.2\n", "= 0.2;\n")], ("line 17, albedo", "0.2;", "nothing after", "write albedo = 0.2")),
+    "semicolon": (
+        [("= 0.2\n", "= 0.2;\n")],
+        (f"line {at('albedo')}, albedo", "0.2;", "nothing after", "write albedo = 0.2"),
+    ),
     "twice the same key": (
         [("= 0.2\n", "= 0.2\nalbedo = 0.3\n")],
-        ("line 18, albedo", "0.3", "each key once", "above"),
+        (f"line {at('albedo') + 1}, albedo", "0.3", "each key once", "above"),
     ),
     "twice the same table": (
         [("[load]", "[place]\n\n[load]")],
-        ("line 78, place", "[place]", "each table once", "join"),
+        (f"line {at('[load]')}, place", "[place]", "each table once", "join"),
     ),
     "one table for several": (
         [("[[plane]]", "[plane]")],
@@ -337,7 +361,7 @@ FILES = {
     ),
     "one roof as one table": (
         [(PLANES, PLANES[: PLANES.rindex("[[plane]]")].replace("[[plane]]", "[plane]"))],
-        ("line 23, plane", "module_count = 10", "a list of tables", "[[plane]]"),
+        (f"line {at('[[plane]]')}, plane", "module_count = 10", "a list of tables", "[[plane]]"),
     ),
     "several tables for one": ([("[module]", "[[module]]")], ("module", "[{ rated", "a table", "[module]")),
     "text for a table": (
@@ -357,7 +381,7 @@ FILES = {
     ),
     "blank in a key": (
         [("latitude_deg", "latitude deg")],
-        ("line 10, latitude deg", "36.10", "without blanks", "_ instead"),
+        (f"line {at('latitude_deg')}, latitude deg", "36.10", "without blanks", "_ instead"),
     ),
     "key of another table": (
         [("[module]\n", "[module]\nac_limit_w = 366\n")],
@@ -381,9 +405,9 @@ FILES = {
     ),
     "three lines": (
         [("36.10", "36,10"), ("= 430", "= 430 W"), ('"per module"', "“per module”")],
-        ("line 10, latitude_deg", "36,10", "point", "36.10"),
-        ("line 20, rated_power_w", "430 W", "alone", "430"),
-        ("line 36, kind", "“per module”", "straight quotes", 'write "'),
+        (f"line {at('latitude_deg')}, latitude_deg", "36,10", "point", "36.10"),
+        (f"line {at('rated_power_w')}, rated_power_w", "430 W", "alone", "430"),
+        (f"line {at('kind')}, kind", "“per module”", "straight quotes", 'write "'),
     ),
     "three that do not go together": (
         [("year = 15", "year = 30"), ("723170TYA", "nowhere"), (TILT, "tilt_deg = 0.47\nazimuth_deg = 3.49")],
