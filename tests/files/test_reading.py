@@ -485,12 +485,14 @@ def test_a_unit_of_another_quantity_is_told_with_both(quantity, unit, allowed):
         (dict(azimuth_deg=0), "column 'Roof': tilt_deg, azimuth_deg: found one alone, allowed is both, or neither"),
         (
             dict(tilt_deg=91, azimuth_deg=-1),
-            "column[1].tilt_deg: found 91, allowed is a number from 0 to 90 deg; "
-            "column[1].azimuth_deg: found -1, allowed is a number from 0 to 360 deg",
+            "column[1].tilt_deg: found 91, allowed is a number from 0 to 90 deg (from the horizontal: 0 is flat, 90 a "
+            "wall); column[1].azimuth_deg: found -1, allowed is a number from 0 to 360 deg (clockwise from north: if "
+            "it counts from south, add 180)",
         ),
         (
             dict(tilt_deg=90, azimuth_deg="south"),
-            "column[1].azimuth_deg: found 'south', allowed is a number from 0 to 360 deg",
+            "column[1].azimuth_deg: found 'south', allowed is a number from 0 to 360 deg (degrees clockwise from "
+            "north: north 0, east 90, south 180, west 270)",
         ),
         (dict(kind="counter"), "column 'Roof': kind: found 'counter', allowed is for kWh/kW one of interval"),
         (dict(multiplier=0), "column 'Roof': multiplier: found 0, allowed is a number that keeps the energy"),
