@@ -61,9 +61,7 @@ def light_words(house: House, *planes) -> str:
     if isinstance(source, (MonthlyMeans, WorldTable)):
         known = isinstance(source, MonthlyMeans) and bool(source.diffuse)
         band = roofs_band(house.place.latitude, planes or ((1, 0.0, 0.0),), known)
-        said.append(
-            f"Hours made from monthly means: the year on such planes within {100 * band:.2g} % at 9 places in 10."
-        )
+        said.append(f"Made hours: within {100 * band:.2g} % at 9 places in 10.")
     return "".join(f" {sentence}" for sentence in said)
 
 

@@ -99,7 +99,7 @@ def roof_picture(house):
     most = max(*steep, trays[DISTANCES[-1]].max(), 1.0)
     top = 1.3 * max(most, min(use.max(), 2.0 * most))  # a house that uses more still than that: no line
     emptied = reset_month(house)
-    bank = "the bank" if emptied else "a bank for all hours emptied in its best month"
+    bank = "the bank" if emptied else "a bank reset in its best month"
     free = " The house file's shade is on neither." * house.system.shaded
     figure, ax = figures.new_figure(bottom=0.1)
     figures.months_axis(ax)
