@@ -8,8 +8,7 @@ import warnings
 import matplotlib
 import nbformat
 
-from lesson_panels import NOTEBOOKS, run_cell, working_directory
-from solarlib.lessons.tools import panel as explore
+from lesson_panels import NOTEBOOKS, answered, recorded, run_cell, working_directory
 
 BAD = {
     "a number that is none": r"(?<![\w-])(?:[-−+]?(?i:nan|inf|infinity|nat)|None(?! of ))(?![\w-])",
@@ -27,15 +26,6 @@ def bad_words(text):
     for kind, pattern in BAD.items():
         if re.search(pattern, UNANSWERED.sub("", text)):
             yield kind
-
-
-def answered(source, path):
-    """Return a cell with its house read from `path` and its blanks filled in."""
-    source = source.replace('read_house("two-storey")', f"read_house({str(path)!r})")
-    source = re.sub(r"^(answer_\d) = (None|\.\.\.)$", r"\1 = 1", source, flags=re.MULTILINE)
-    source = source.replace("days = (None, None)", 'days = ("2026-03-04", "2026-04-02")')
-    source = source.replace("answer_6 = 1\nquestions.check_reset", 'answer_6 = "Mar"\nquestions.check_reset')
-    return re.sub(r"^(delivered|received) = \(None, None\)", r"\1 = (100, 400)", source, flags=re.MULTILINE)
 
 
 def settings_of(panel, each):
@@ -57,25 +47,18 @@ class Run:
     def __init__(self, notebook, path, each=True):
         self.each = each
         self.names, self.panels, self.texts, self.errors = {"__name__": "__main__"}, [], [], []
-        run = self
-
-        class Recorded(explore.Panel):
-            def __init__(self, *arguments, **keywords):
-                super().__init__(*arguments, **keywords)
-                run.panels.append((run.cell, self))
-
-        original, explore.Panel = explore.Panel, Recorded
-        try:
-            with working_directory(notebook.parent), warnings.catch_warnings():
-                warnings.simplefilter("error")
-                for index, cell in enumerate(nbformat.read(notebook, as_version=4).cells):
-                    if cell.cell_type == "code":
-                        self.cell = index + 1
-                        self._run(answered(cell.source, path), f"{notebook.name}, cell {index + 1}")
-                for number, panel in self.panels:
-                    self._sweep(number, panel)
-        finally:
-            explore.Panel = original
+        with (
+            recorded(lambda panel: self.panels.append((self.cell, panel))),
+            working_directory(notebook.parent),
+            warnings.catch_warnings(),
+        ):
+            warnings.simplefilter("error")
+            for index, cell in enumerate(nbformat.read(notebook, as_version=4).cells):
+                if cell.cell_type == "code":
+                    self.cell = index + 1
+                    self._run(answered(cell.source, path), f"{notebook.name}, cell {index + 1}")
+            for number, panel in self.panels:
+                self._sweep(number, panel)
 
     def _run(self, source, name):
         printed = io.StringIO()

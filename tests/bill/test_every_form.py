@@ -17,7 +17,7 @@ import pytest
 from hypothesis import HealthCheck, given, seed, settings
 from ipywidgets import Widget
 
-from lesson_panels import NOTEBOOKS, run_cell, working_directory
+from lesson_panels import NOTEBOOKS, answered, recorded, run_cell, working_directory
 from profiles import USUAL
 from rule_space import sound_tables
 from solarlib.bill.accounts import ledger
@@ -30,7 +30,6 @@ from solarlib.house.flows import bring
 from solarlib.house.periods import periods_of
 from solarlib.house.records import bills_of, sent_bills
 from solarlib.lessons.own_house import report
-from solarlib.lessons.tools import panel as explore
 from solarlib.quantities import InputError
 from solarlib.schema import Table
 from tariff_forms import FORMS, house_file
@@ -184,28 +183,12 @@ def test_random_rules_are_read_and_few_are_refused(tmp_path, capsys):
 # ---------------------------------------------------------------- the lessons
 
 
-def answered(source, path):
-    """Return a cell with its house read from `path` and its blanks filled in."""
-    source = source.replace('read_house("two-storey")', f"read_house({str(path)!r})")
-    source = re.sub(r"^(answer_\d) = (None|\.\.\.)$", r"\1 = 1", source, flags=re.MULTILINE)
-    source = source.replace("days = (None, None)", 'days = ("2026-03-04", "2026-04-02")')
-    source = source.replace("answer_6 = 1\nquestions.check_reset", 'answer_6 = "Mar"\nquestions.check_reset')
-    return re.sub(r"^(delivered|received) = \(None, None\)", r"\1 = (100, 400)", source, flags=re.MULTILINE)
-
-
-def check_lesson(number, path, monkeypatch):
+def check_lesson(number, path):
     """Run a lesson on a house file: no cell fails, each control goes to its ends, and no caption holds a NaN."""
     panels = []
-
-    class Recorded(explore.Panel):
-        def __init__(self, *arguments, **keywords):
-            super().__init__(*arguments, **keywords)
-            panels.append(self)
-
-    monkeypatch.setattr(explore, "Panel", Recorded)
     (notebook,) = (file for file in NOTEBOOKS if file.name.startswith(number))
     names = {"__name__": "__main__"}
-    with working_directory(notebook.parent), warnings.catch_warnings():
+    with recorded(panels.append), working_directory(notebook.parent), warnings.catch_warnings():
         warnings.simplefilter("error")
         for cell in nbformat.read(notebook, as_version=4).cells:
             if cell.cell_type == "code":
@@ -224,8 +207,8 @@ def check_lesson(number, path, monkeypatch):
     ("form", "lesson"),
     [(form, lesson) for form in THROUGH_LESSONS for lesson in ("03", "04", "05") if lesson != "03" or "price" in form],
 )
-def test_every_kind_of_rule_runs_through_the_lessons(form, lesson, tmp_path, monkeypatch):
-    check_lesson(lesson, house_file(tmp_path, FORMS[form]), monkeypatch)
+def test_every_kind_of_rule_runs_through_the_lessons(form, lesson, tmp_path):
+    check_lesson(lesson, house_file(tmp_path, FORMS[form]))
 
 
 def other_forms():
@@ -238,12 +221,12 @@ def other_forms():
 
 @pytest.mark.long
 @pytest.mark.parametrize(("form", "lesson"), list(other_forms()))
-def test_every_form_runs_through_the_lessons(form, lesson, tmp_path, monkeypatch):
-    check_lesson(lesson, house_file(tmp_path, FORMS[form]), monkeypatch)
+def test_every_form_runs_through_the_lessons(form, lesson, tmp_path):
+    check_lesson(lesson, house_file(tmp_path, FORMS[form]))
 
 
 @pytest.mark.long
-def test_random_rules_are_billed_and_run_through_the_lessons_and_the_report(tmp_path, monkeypatch, meters):
+def test_random_rules_are_billed_and_run_through_the_lessons_and_the_report(tmp_path, meters):
     """Of 200 each fifth is billed, and a quarter of these runs through a lesson by turns; under the profile `long` all
     through both. What is read is billed everywhere, or asks in words for data that the example meter has not."""
     every = settings.default.max_examples > USUAL
@@ -266,7 +249,7 @@ def test_random_rules_are_billed_and_run_through_the_lessons_and_the_report(tmp_
                 assert re.search("step of 60 minutes, allowed|found no generation for line", str(error)), error
             for turn, lesson in enumerate(("04", "05")):
                 if every or number % 40 == 20 * turn:
-                    check_lesson(lesson, path, monkeypatch)
+                    check_lesson(lesson, path)
         except Exception as error:
             failed.append((number, repr(error)))
         done += 1

@@ -5,7 +5,8 @@ import tomllib
 import numpy as np
 import pytest
 
-from solarlib.house.file import DOORS, HOUSE_FOLDER, house_from_table
+from solarlib.house.doors import DOORS
+from solarlib.house.file import HOUSE_FOLDER, house_from_table
 from solarlib.house.year import light_words, simulate, weather
 from solarlib.lessons.start.pictures import facts
 from solarlib.quantities import InputError
