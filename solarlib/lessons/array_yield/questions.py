@@ -7,7 +7,7 @@ from solarlib.house.year import weather
 from solarlib.lessons.array_yield.pictures import largest_step
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.asked import questions_beside
-from solarlib.quantities import InputError, energy_kwh, require
+from solarlib.quantities import InputError, energy_kwh, require, texts_beside
 from solarlib.roof.array import array_power
 
 ASK = questions_beside(__file__)
@@ -15,19 +15,7 @@ ASK = questions_beside(__file__)
 
 def numbers(word):
     """Return the numbers of a learner's own for the checks of this lesson; see `check.numbers_for`."""
-    return check.numbers_for(
-        word,
-        label=(380, 460, 5),
-        cells=(48, 72, 1),
-        offered=(330, 430, 5),
-        limit=(300, 390, 6),
-        glass=(2, 4, 1),
-        heat=(5, 10, 1),
-        rest=(8, 14, 1),
-        size=(4.5, 5.0, 0.5),
-        energy=(5400, 6200, 100),
-        light=(1600, 1800, 50),
-    )
+    return check.numbers_for(word, **texts_beside(__file__, "numbers"))
 
 
 def predict_step(house):

@@ -5,23 +5,14 @@ import numpy as np
 from solarlib.lessons.irradiance.pictures import noon_side, yearly_irradiation
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.asked import questions_beside
+from solarlib.quantities import texts_beside
 
 ASK = questions_beside(__file__)
 
 
 def numbers(word):
     """Return the numbers of a learner's own for the checks of this lesson; see `check.numbers_for`."""
-    return check.numbers_for(
-        word,
-        strong=(700, 950, 50),
-        weak=(200, 350, 50),
-        degrees=(2, 8, 1),
-        equation=(3, 15, 2),
-        beam=(600, 900, 50),
-        angle=(20, 70, 5),
-        tilt=(20, 50, 5),
-        facing=(240, 300, 15),
-    )
+    return check.numbers_for(word, **texts_beside(__file__, "numbers"))
 
 
 def predict_west(house):
