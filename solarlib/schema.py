@@ -341,6 +341,11 @@ def number(low, high, unit="", kind=Decimal):
     return kept(f"a number from {low:g} to {high:g} {unit}".rstrip(), fits, lambda value: kind(str(value)))
 
 
+def real(low, high, unit=""):
+    """Reader of a number from `low` to `high` as a float."""
+    return number(low, high, unit, float)
+
+
 def percent(low, high):
     """Reader of a number in percent from `low` to `high`, as a share: 5 is 0.05."""
     return number(low, high, "%", lambda value: float(value) / 100.0)

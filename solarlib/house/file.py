@@ -9,19 +9,18 @@ library keeps it there.
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
-from functools import lru_cache, partial
+from functools import lru_cache
 from pathlib import Path
 from zoneinfo import available_timezones
-
-import numpy as np
 
 from solarlib.bill.accounts import check_joins
 from solarlib.bill.tariff import Tariff
 from solarlib.bill.tariff_file import placed, tariff_from_table
+from solarlib.house.doors import WeatherTable, check_doors, open_weather
 from solarlib.house.roofs import CONVERTER, LOSSES, MODULE, RoofTable, none_or
 from solarlib.house.rules import kinds_of
 from solarlib.meter.load import APPLIANCE_KINDS, Appliance, household
-from solarlib.quantities import InputError, texts_beside
+from solarlib.quantities import InputError
 from solarlib.roof.parts import ArraySystem, Converter, Losses, Module
 from solarlib.roof.wiring import Circuit, of_array
 from solarlib.schema import (
@@ -39,22 +38,19 @@ from solarlib.schema import (
     number,
     percent,
     read_toml,
+    real,
     text,
     whole,
 )
-from solarlib.sky.climate import MonthlyMeans, typical_year
+from solarlib.sky.climate import MonthlyMeans
 from solarlib.sky.clock import check_seasons, check_zone
-from solarlib.sky.weather import Place, read_weather, standard_offset
-from solarlib.sky.world import WorldTable, world_means
+from solarlib.sky.weather import Place, standard_offset
+from solarlib.sky.world import WorldTable
 from solarlib.worth.lifetime import OUTLAYS, Costs, Event
-
-DOORS = texts_beside(__file__, "doors")  # to a year of weather: line in [weather] -> what it opens
-DOOR_WORDS = "one line in [weather]: " + "; ".join(f"{key} = {words}" for key, words in DOORS.items())
 
 HOUSE_FOLDER = Path(__file__).resolve().parents[2] / "data" / "houses"
 
-_real = partial(number, kind=float)
-_MONEY = _real(0, 10_000_000, "in the currency of the tariff")
+_MONEY = real(0, 10_000_000, "in the currency of the tariff")
 _RATE, _WEAR = percent(-10, 30), percent(0, 10)
 _ZONES = available_timezones()
 _ZONE = replace(kept("the name of a time zone such as 'America/New_York'", _ZONES.__contains__), options=tuple(_ZONES))
@@ -68,12 +64,12 @@ class Meter:
     and a display step of `reading_step_w`; it knows no direction.
     """
 
-    test_load_w: float = declared(_real(10, 10_000, "W"))
+    test_load_w: float = declared(real(10, 10_000, "W"))
     test_load_name: str = declared(text(), default="test load")
     digits: int = declared(whole(3, 8), default=5)
     reading_interval_s: int = declared(choice(5, 10, 15, 20, 30, 60, 120, 180, 300, 600, 900), default=60)
-    reading_noise_w: float = declared(_real(0, 1000, "W"), default=5.0)
-    reading_step_w: float = declared(_real(0, 1000, "W"), default=1.0)
+    reading_noise_w: float = declared(real(0, 1000, "W"), default=5.0)
+    reading_step_w: float = declared(real(0, 1000, "W"), default=1.0)
 
 
 @dataclass(frozen=True)
@@ -93,7 +89,7 @@ class Spread:
     inflation: float = declared(percent(0, 10), default=0.005, key="inflation_percent")
     wear: float = declared(percent(0, 10), default=0.002, key="wear_percent")
     costs: float = declared(percent(0, 100), default=0.3, key="costs_percent")
-    event_years: float = declared(_real(0, 30, "years"), default=2.0)
+    event_years: float = declared(real(0, 30, "years"), default=2.0)
     rule_change: float = declared(percent(0, 100), default=0.3, key="rule_change_percent")
     rule_change_from_year: int = declared(whole(1, 60), default=2)
 
@@ -106,7 +102,7 @@ class PricePath:
     a year, a share; None stands for the outlook's growth of all prices.
     """
 
-    rate: float | None = declared(_real(-0.1, 0.3), default=None)
+    rate: float | None = declared(real(-0.1, 0.3), default=None)
     held_years: int = declared(whole(1, 60), default=1)
     then: Decimal | None = declared(number(0, 1000, "$/kWh"), default=None)
 
@@ -212,41 +208,13 @@ def _tariffs(given):
     return tuple(sets)
 
 
-@dataclass(frozen=True)
-class _Weather:
-    """The table [weather]: one of the `DOORS`, and what the ground and the hills around do."""
-
-    file: str | None = declared(text(), default=None)
-    world_table: bool = declared(kept("true", lambda value: value is True), default=False)
-    monthly_irradiation_kwh_per_m2_day: tuple = declared(listing(_real(0, 14, "kWh/m2/day"), 12), default=())
-    monthly_temperature_c: tuple = declared(listing(_real(-80, 50, "degC"), 12), default=())
-    monthly_diffuse_kwh_per_m2_day: tuple = declared(listing(_real(0, 9, "kWh/m2/day"), 12), default=())
-    wind_speed_m_per_s: float | None = declared(_real(0, 30, "m/s"), default=None)
-    seed: int | None = declared(whole(0, 1_000_000), default=None)
-    albedo: float = declared(_real(0, 0.95), default=ArraySystem.albedo)
-    horizon: tuple = declared(listing(listing(_real(0, 360, "deg"), 2)), default=())
-
-    def source(self, folder, place):
-        """Return what gives the weather; a path is that of a file beside the house file if it lies there."""
-        if self.file:
-            return str(Path(folder) / self.file) if (Path(folder) / self.file).is_file() else self.file
-        more = {"wind_speed": self.wind_speed_m_per_s, "seed": self.seed}
-        given = {name: value for name, value in more.items() if value is not None}
-        if self.world_table:
-            return WorldTable(**given)
-        warm = self.monthly_temperature_c or world_means(place).temp_air
-        return MonthlyMeans(
-            self.monthly_irradiation_kwh_per_m2_day, warm, diffuse=self.monthly_diffuse_kwh_per_m2_day, **given
-        )
-
-
 _APPLIANCE = {
     "name": ("name", text()),
-    "power_w": ("power_w", _real(1, 50_000, "W")),
+    "power_w": ("power_w", real(1, 50_000, "W")),
     "kind": ("kind", choice(*APPLIANCE_KINDS)),
-    "daily_hours": ("daily_hours", listing(listing(_real(0, 24, "h"), 2))),
-    "threshold_c": ("threshold_c", _real(-50, 50, "degC")),
-    "yearly_kwh": ("yearly_kwh", _real(0, 100_000, "kWh")),
+    "daily_hours": ("daily_hours", listing(listing(real(0, 24, "h"), 2))),
+    "threshold_c": ("threshold_c", real(-50, 50, "degC")),
+    "yearly_kwh": ("yearly_kwh", real(0, 100_000, "kWh")),
 }
 
 
@@ -254,7 +222,7 @@ _APPLIANCE = {
 class _Load:
     """The table [load]."""
 
-    yearly_kwh: float = declared(_real(100, 1_000_000, "kWh"))
+    yearly_kwh: float = declared(real(100, 1_000_000, "kWh"))
     appliance: tuple = declared(Table(Appliance, _APPLIANCE, many=True), default=())
 
 
@@ -262,22 +230,22 @@ class _Load:
 class _Age:
     """The table [age]."""
 
-    years: float = declared(_real(0, 60, "years"), default=ArraySystem.age_years)
+    years: float = declared(real(0, 60, "years"), default=ArraySystem.age_years)
     degradation: float = declared(_WEAR, default=ArraySystem.degradation_per_year, key="degradation_percent_per_year")
 
 
 _EVENT = {"name": ("name", text()), "year": ("year", whole(1, 60)), "cost": ("cost", _MONEY)}
 _PLACE = {
     "name": ("name", text()),
-    "latitude_deg": ("latitude", _real(-90, 90, "deg")),
-    "longitude_deg": ("longitude", _real(-180, 180, "deg")),
-    "altitude_m": ("altitude_m", _real(-430, 6000, "m")),
+    "latitude_deg": ("latitude", real(-90, 90, "deg")),
+    "longitude_deg": ("longitude", real(-180, 180, "deg")),
+    "altitude_m": ("altitude_m", real(-430, 6000, "m")),
     "timezone": ("tz", _ZONE),
 }
 _AMOUNTS = "installed fees roof_and_panelboard_work rebate upkeep_per_year insurance_and_tax_per_year "
 _AMOUNTS += "residual removal tax_owed"
 _COSTS = {name: (name, _MONEY) for name in _AMOUNTS.split()} | {
-    "installed": ("installed", none_or(_real(50, 10_000_000, "in the currency of the tariff"))),
+    "installed": ("installed", none_or(real(50, 10_000_000, "in the currency of the tariff"))),
     **{f"eligible_{cost}_percent": (f"eligible_{cost}", percent(0, 100)) for cost in OUTLAYS},
     "tax_credit_percent": ("tax_credit_share", percent(0, 100)),
     "tax_credit_year": ("tax_credit_year", whole(0, 60)),
@@ -293,7 +261,7 @@ class _File:
 
     name: str = declared(text())
     place: Place = declared(Table(Place, _PLACE))
-    weather: _Weather = declared(Table(_Weather))
+    weather: WeatherTable = declared(Table(WeatherTable))
     module: Module = declared(Table(Module, MODULE))
     plane: tuple[RoofTable, ...] = declared(Table(RoofTable, many=True))
     converter: Converter = declared(Table(Converter, CONVERTER))
@@ -345,7 +313,9 @@ def house_from_table(table, where="house", folder=HOUSE_FOLDER):
         table = table | {"tariff": placed(table["tariff"], Path(folder))}
     file = problems.read(Table(_File), table)
     if isinstance(table, dict):
-        _check_tables(problems, table)
+        if table.get("plane") == []:
+            problems.add("plane", "none", "one table [[plane]] for each roof plane")
+        check_doors(problems, table.get("weather"))
     problems.stop()
     planes = [plane.made(file.module, problems, f"plane[{i}]") for i, plane in enumerate(file.plane, 1)]
     problems.stop()
@@ -354,40 +324,11 @@ def house_from_table(table, where="house", folder=HOUSE_FOLDER):
     return house
 
 
-@lru_cache(maxsize=8)
-def open_weather(source, place):
-    """Return the typical year of a place through one of the `DOORS`: see `year.weather_at`."""
-    try:
-        if isinstance(source, (MonthlyMeans, WorldTable)):
-            means = world_means(place, source) if isinstance(source, WorldTable) else source
-            return typical_year(place, means, np.random.default_rng(source.seed))
-        return read_weather(source, place)
-    except InputError as error:
-        raise InputError(f"{error}. Other doors to weather, {DOOR_WORDS}") from None
-
-
 @lru_cache(maxsize=4)
 def minutes_of_use(yearly_kwh, appliances, weather_file, place):
     """Return what a house draws in each minute of the typical year: see `year.house_load`. [W]"""
     warm = open_weather(weather_file, place)["temp_air"] if appliances else None
     return household(yearly_kwh, place.tz, appliances=appliances, temp_air=warm, southern=place.latitude < 0)
-
-
-def _check_tables(problems, table):
-    """Note a file without planes, and weather without a door, with two, or with something of another one."""
-    if table.get("plane") == []:
-        problems.add("plane", "none", "one table [[plane]] for each roof plane")
-    given = table.get("weather")
-    if not isinstance(given, dict):
-        return
-    doors, means = [key for key in DOORS if key in given], "monthly_irradiation_kwh_per_m2_day"
-    beside = {"monthly_temperature_c": means, "monthly_diffuse_kwh_per_m2_day": means, "seed": f"{means}, world_table"}
-    beside |= {"wind_speed_m_per_s": beside["seed"]}
-    astray = [key for key, fits in beside.items() if key in given and doors and doors[0] not in fits]
-    if len(doors) != 1:
-        problems.add("weather", " and ".join(doors) or "nothing", DOOR_WORDS)
-    for key in astray:
-        problems.add(f"weather.{key}", f"it with {doors[0]}", f"it with {beside[key]} only")
 
 
 def _house(problems, file, planes, folder):

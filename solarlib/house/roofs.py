@@ -2,13 +2,11 @@
 
 import math
 from dataclasses import dataclass
-from functools import partial
 
 from solarlib.roof.obstacles import ModuleLayout, Obstacle
 from solarlib.roof.parts import MOUNTINGS, Losses, Plane
-from solarlib.schema import Reader, Table, choice, declared, flag, listing, number, percent, text, whole
+from solarlib.schema import Reader, Table, choice, declared, flag, listing, number, percent, real, text, whole
 
-_real = partial(number, kind=float)
 _PER_DEGREE = number(-1, -0.05, "%/degC", lambda value: float(value) / 100.0)
 
 
@@ -19,12 +17,12 @@ def none_or(reader):
 
 
 MODULE = {
-    "rated_power_w": ("rated_power_w", _real(50, 1000, "W")),
+    "rated_power_w": ("rated_power_w", real(50, 1000, "W")),
     "temperature_coefficient_percent_per_c": ("temperature_coefficient_per_c", _PER_DEGREE),
-    "length_m": ("length_m", _real(0.2, 4, "m")),
-    "width_m": ("width_m", _real(0.2, 4, "m")),
+    "length_m": ("length_m", real(0.2, 4, "m")),
+    "width_m": ("width_m", real(0.2, 4, "m")),
 }
-CONVERTER = {"kind": ("kind", choice("per module", "central")), "ac_limit_w": ("ac_limit_w", _real(50, 1_000_000, "W"))}
+CONVERTER = {"kind": ("kind", choice("per module", "central")), "ac_limit_w": ("ac_limit_w", real(50, 1_000_000, "W"))}
 CONVERTER |= {f"efficiency_{load}_percent": (f"efficiency_{load}", percent(50, 100)) for load in (10, 50, 100)}
 LOSSES = {f"{name}_percent": (name, none_or(percent(0.1, 50))) for name in Losses.__dataclass_fields__}
 
@@ -37,11 +35,11 @@ class ObstacleTable:
     """
 
     name: str = declared(text(), "what it is")
-    azimuth: float = declared(_real(0, 360, "deg"), "direction of its middle, clockwise from north", key="azimuth_deg")
-    distance_m: float = declared(_real(0.5, 10_000, "m"), "how far away, level")
-    width_m: float = declared(_real(0.01, 10_000, "m"), "how wide, across that direction")
-    height_m: float = declared(_real(0.01, 1000, "m"), "how high its middle stands above the modules' middle")
-    side_height_m: float | None = declared(_real(0, 1000, "m"), "its two sides, where lower: a gable", None)
+    azimuth: float = declared(real(0, 360, "deg"), "direction of its middle, clockwise from north", key="azimuth_deg")
+    distance_m: float = declared(real(0.5, 10_000, "m"), "how far away, level")
+    width_m: float = declared(real(0.01, 10_000, "m"), "how wide, across that direction")
+    height_m: float = declared(real(0.01, 1000, "m"), "how high its middle stands above the modules' middle")
+    side_height_m: float | None = declared(real(0, 1000, "m"), "its two sides, where lower: a gable", None)
     passes: float = declared(percent(0, 100), "direct light that comes through", 0.0, key="passes_percent")
     bare_passes: float | None = declared(percent(0, 100), "in months without leaves", None, key="bare_passes_percent")
     bare_months: tuple = declared(listing(whole(1, 12)), "those months, of what loses its leaves", ())
@@ -60,12 +58,12 @@ class RoofTable:
     """A table [[plane]]: modules that face one way, how they lie, and what hides the sun from them."""
 
     module_count: int = declared(whole(1, 1000))
-    surface_tilt: float = declared(_real(0, 90, "deg"), key="tilt_deg")
-    surface_azimuth: float = declared(_real(0, 360, "deg"), key="azimuth_deg")
+    surface_tilt: float = declared(real(0, 90, "deg"), key="tilt_deg")
+    surface_azimuth: float = declared(real(0, 360, "deg"), key="azimuth_deg")
     mounting: str = declared(choice(*MOUNTINGS), default=Plane.mounting)
     rows: int | None = declared(whole(1, 100), "rows of modules, one above the other", None)
     upright: bool | None = declared(flag(), "long sides up the slope", None)
-    horizon: tuple = declared(listing(listing(_real(0, 360, "deg"), 2)), "of this plane alone, as in [weather]", ())
+    horizon: tuple = declared(listing(listing(real(0, 360, "deg"), 2)), "of this plane alone, as in [weather]", ())
     obstacle: tuple[ObstacleTable, ...] = declared(Table(ObstacleTable, many=True), "what stands near", ())
 
     def made(self, module, problems, where):

@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from solarlib.house.file import House, minutes_of_use, open_weather
+from solarlib.house.doors import open_weather
+from solarlib.house.file import House, minutes_of_use
 from solarlib.quantities import HOURS_PER_YEAR, InputError
 from solarlib.roof.array import array_power, loss_steps
 from solarlib.sky.bands import roofs_band
@@ -29,7 +30,7 @@ def weather_at(source: str | Path | MonthlyMeans | WorldTable, place: Place) -> 
     Parameters
     ----------
     source : str, Path, climate.MonthlyMeans or world.WorldTable
-        A weather file, or another door: see `file.DOORS`.
+        A weather file, or another door: see `doors.DOORS`.
     place : weather.Place
 
     Returns

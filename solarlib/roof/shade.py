@@ -193,8 +193,8 @@ def _reached(plane, sun):
     share = share.reshape(len(sun), *cells.shape[:-1])
     if plane.row_pitch_m is not None:
         up = cells[..., 1]
-        height = (up - up.mean(axis=(1, 2), keepdims=True)) / plane.row_width_m + 0.5  # from the row's lower edge
         row = up.mean(axis=(1, 2), keepdims=True)
+        height = (up - row) / plane.row_width_m + 0.5  # from the row's lower edge
         behind = row > row.min() + plane.row_width_m / 2.0  # not in the front row
         share[(height < _row_shadow(plane, sun)[:, None, None, None]) & behind] = 0.0
     return share

@@ -14,10 +14,9 @@ from solarlib.roof import circuits
 from solarlib.roof.circuits import BY_BREAKERS, BY_CURRENT, CONTINUOUS, ELECTRICIAN, METRIC, OUTSIDE, RULES, WITHIN, Sum
 from solarlib.roof.parts import ArraySystem, cell_temperature
 from solarlib.roof.voltages import as_copper_mm2, check_string_voltage, check_voltage_rise
-from solarlib.schema import Table, choice, declared, flag, listing, number, percent, text, whole
+from solarlib.schema import Table, choice, declared, flag, listing, percent, real, text, whole
 
 unknown = partial(declared, default=None)
-_real = partial(number, kind=float)
 _wire = text(r"[0-9.]+ (AWG|mm2) (copper|aluminium)", 'a wire like "10 AWG copper" or "6 mm2 copper"')
 LINES = "L1", "L2", "L3"
 _PHASES = *LINES, "L1 L2", "L2 L3", "L1 L3", "L1 L2 L3"
@@ -31,15 +30,15 @@ class Branch:
     """One branch circuit of equal converters behind one breaker; None is unknown."""
 
     converters: int = declared(whole(1, 1000), "how many equal converters stand on it")
-    output_w: float | None = unknown(_real(10, 1e6, "W"), "rated continuous output of each; else that of [converter]")
-    current_a: float | None = unknown(_real(0.05, 4000, "A"), "greatest current of each, from its data sheet")
+    output_w: float | None = unknown(real(10, 1e6, "W"), "rated continuous output of each; else that of [converter]")
+    current_a: float | None = unknown(real(0.05, 4000, "A"), "greatest current of each, from its data sheet")
     breaker_a: float | None = unknown(_BREAKER, "its breaker")
     listed_limit: int | None = unknown(whole(1, 1000), "most converters by the listing of the trunk cable")
     phases: str | None = unknown(choice(*_PHASES), "the lines that it feeds, of three phases")
-    conductor_a: float | None = unknown(_real(1, 4000, "A"), "what its wires carry where they lie")
-    spacing_m: float | None = unknown(_real(0, 100, "m"), "from converter to converter")
+    conductor_a: float | None = unknown(real(1, 4000, "A"), "what its wires carry where they lie")
+    spacing_m: float | None = unknown(real(0, 100, "m"), "from converter to converter")
     trunk: str | None = unknown(_wire, "wire from converter to converter")
-    run_m: float | None = unknown(_real(0, 1000, "m"), "length of the home run, one way")
+    run_m: float | None = unknown(real(0, 1000, "m"), "length of the home run, one way")
     run: str | None = unknown(_wire, "wire of the home run")
     fed_at: str | None = unknown(choice("end", "middle"), "where the home run meets the chain")
 
@@ -49,14 +48,14 @@ class Strings:
     """Strings of equal modules behind a central converter, from data sheets and the records of the place."""
 
     modules: tuple = declared(listing(whole(1, 100)), "modules in series, of each string")
-    open_circuit_v: float | None = unknown(_real(1, 500, "V"), "of one module at 25 degC")
-    operating_v: float | None = unknown(_real(1, 500, "V"), "of one module at 25 degC")
+    open_circuit_v: float | None = unknown(real(1, 500, "V"), "of one module at 25 degC")
+    operating_v: float | None = unknown(real(1, 500, "V"), "of one module at 25 degC")
     open_circuit_per_c: float | None = unknown(percent(-1, 0), "its change", key="open_circuit_percent_per_c")
-    record_low_c: float | None = unknown(_real(-90, 25, "degC"), "coldest air on record")
-    record_high_c: float | None = unknown(_real(25, 60, "degC"), "hottest air on record")
-    limit_v: float | None = unknown(_real(10, 2000, "V"), "the most that both converter and code allow")
-    tracker_low_v: float | None = unknown(_real(0, 2000, "V"), "window of the tracker")
-    tracker_high_v: float | None = unknown(_real(1, 2000, "V"), "window of the tracker")
+    record_low_c: float | None = unknown(real(-90, 25, "degC"), "coldest air on record")
+    record_high_c: float | None = unknown(real(25, 60, "degC"), "hottest air on record")
+    limit_v: float | None = unknown(real(10, 2000, "V"), "the most that both converter and code allow")
+    tracker_low_v: float | None = unknown(real(0, 2000, "V"), "window of the tracker")
+    tracker_high_v: float | None = unknown(real(1, 2000, "V"), "window of the tracker")
 
 
 @dataclass(frozen=True)
@@ -64,15 +63,15 @@ class Circuit:
     """How an array is joined to its house; None, or nothing in a list, is unknown."""
 
     system: str | None = unknown(choice("split phase", "single phase", "three phase"), "lines of the service")
-    voltage_v: float | None = unknown(_real(80, 1000, "V"), "nominal, line to line; single phase: to neutral")
+    voltage_v: float | None = unknown(real(80, 1000, "V"), "nominal, line to line; single phase: to neutral")
     rule: str | None = unknown(choice(*RULES), "wording of the busbar's rule that is in force")
     joined: str | None = unknown(choice("each breaker", "one breaker", "supply side", "socket"), "how it is joined")
     array_breaker_a: float | None = unknown(_BREAKER, "the one breaker for all branches")
-    combiner_busbar_a: float | None = unknown(_real(6, 4000, "A"), "busbar behind that breaker, from its label")
+    combiner_busbar_a: float | None = unknown(real(6, 4000, "A"), "busbar behind that breaker, from its label")
     far_end: bool | None = unknown(flag(), "do the array's breakers stand at the busbar's far end from the main")
-    main_a: float | None = unknown(_real(6, 4000, "A"), "main breaker, from its label")
-    busbar_a: float | None = unknown(_real(6, 4000, "A"), "busbar of the panelboard, from its label")
-    service_a: float | None = unknown(_real(6, 4000, "A"), "rating of the service")
+    main_a: float | None = unknown(real(6, 4000, "A"), "main breaker, from its label")
+    busbar_a: float | None = unknown(real(6, 4000, "A"), "busbar of the panelboard, from its label")
+    service_a: float | None = unknown(real(6, 4000, "A"), "rating of the service")
     load_breakers_a: tuple | None = unknown(listing(_BREAKER), "breakers of all loads")
     branch: tuple[Branch, ...] = declared(Table(Branch, many=True), "its branch circuits", default=())
     strings: Strings | None = unknown(Table(Strings), "modules in series")
