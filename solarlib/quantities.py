@@ -99,8 +99,8 @@ def check_index(index: pd.DatetimeIndex, name: str = "time") -> pd.Timedelta:
     steps = np.diff(index.asi8)
     odd = np.flatnonzero((steps != steps[0]) | (steps <= 0))
     if odd.size:
-        found = f"{index[odd[0] + 1]} after {index[odd[0]]}"
-        raise InputError(f"{name}: found {found}, allowed is one constant step (here {index[1] - index[0]})")
+        at = odd[0]
+        raise refusal("uneven_index", name, after=index[at + 1], before=index[at], step=index[1] - index[0])
     return index[1] - index[0]
 
 
@@ -120,6 +120,14 @@ def texts_beside(module_file, name):
         Of the file, without ``.toml``.
     """
     return tomllib.loads(Path(module_file).with_name(f"{name}.toml").read_text(encoding="utf-8-sig"))
+
+
+_REFUSALS = {case: text for room in texts_beside(__file__, "refusals").values() for case, text in room.items()}
+
+
+def refusal(case: str, where: object, /, **facts: object) -> InputError:
+    """Return the error that says where, what was found and what is allowed: a case of ``refusals.toml``, filled in."""
+    return InputError(f"{where}: found " + _REFUSALS[case].format(**facts))
 
 
 def counted(number: int, one: str, more: str | None = None) -> str:

@@ -15,7 +15,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from difflib import get_close_matches
 
-from solarlib.quantities import InputError, texts_beside
+from solarlib.quantities import InputError, refusal, texts_beside
 
 FORM = 1  # the newest form of house and tariff files that is read
 _YEARS = (1970, 2100)  # of a date that a person writes: any other is a slip
@@ -244,8 +244,7 @@ def read_toml(path, parse_float=float):
     try:
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
-        found = f"a character that is not UTF-8 at byte {error.start}"
-        raise InputError(f"{path.name}: found {found}, allowed is a UTF-8 text (save it as UTF-8)") from None
+        raise refusal("not_utf_8", path.name, byte=error.start) from None
     return toml_table(text, path.name, parse_float)
 
 
@@ -266,10 +265,7 @@ def toml_table(text, where, parse_float=float):
     form = table.get("form", 1)
     if type(form) is not int or not 1 <= form <= FORM:
         known = "form = 1" if FORM == 1 else f"form = 1 to {FORM}"
-        newer = "a file of a newer form needs a newer solarlib"
-        raise InputError(
-            f"{where}, line {table.lines.get('form', 1)}: found form = {form!r}, allowed is {known}; {newer}"
-        )
+        raise refusal("unknown_form", f"{where}, line {table.lines.get('form', 1)}", form=form, known=known)
     return table
 
 

@@ -17,7 +17,7 @@ from solarlib.bill.credits import ZERO, Lots, cross, fill, is_reset
 from solarlib.bill.lines import cents
 from solarlib.bill.tariff import Tariff, column
 from solarlib.bill.usage import read_rows, without_pv
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, refusal
 
 EMPTY = (ZERO, ZERO)  # no money credit, nothing carried [$]
 TEXT_COLUMNS = ("period_start", "period_end", "days", "estimated", "tariff")
@@ -324,16 +324,13 @@ def check_joins(rule_sets):
     for old, new in zip(rule_sets, rule_sets[1:]):
         where = f"rule sets {old.name!r} and {new.name!r}"
         if old.valid_to is None or old.valid_to != new.valid_from:
-            found = f"valid_to {old.valid_to} and valid_from {new.valid_from}"
-            raise InputError(f"{where}: found {found}, allowed is the same day")
+            raise refusal("not_joined", where, old=old.valid_to, new=new.valid_from)
         other_buckets = new.credit.unit == "kWh" and set(old.bucket_names) != set(new.bucket_names)
         unlike = old.credit.unit != new.credit.unit or other_buckets
         if old.credit.at_end == "keep" and old.credit.unit != "none" and unlike and old.settlement == "bill":
-            found, allowed = "'keep' although unit or buckets differ", "convert (kWh to money), pay or forfeit"
-            raise InputError(f"{where}: found credit.at_end = {found}, allowed is {allowed}")
+            raise refusal("kept_credit", where)
         if old.credit.at_end == "convert" and new.credit.unit != "money":
-            found = f"'convert' before unit = {new.credit.unit!r}"
-            raise InputError(f"{where}: found credit.at_end = {found}, allowed is unit = 'money'")
+            raise refusal("converted_credit", where, unit=new.credit.unit)
 
 
 def _open(tariff, old):

@@ -14,7 +14,7 @@ from solarlib.bill.intervals import MINUTES, Intervals
 from solarlib.bill.sums import STEPS_PER_KWH, by_rules
 from solarlib.bill.tariff import Tariff
 from solarlib.meter.registers import register_difference
-from solarlib.quantities import InputError, check_index
+from solarlib.quantities import InputError, check_index, refusal
 
 
 def monthly_periods(
@@ -102,9 +102,7 @@ def _needs(tariff):
 def _check_step(step, tariff):
     for minutes, key in _needs(tariff):
         if pd.Timedelta(minutes, "min") % step:
-            found = f"a step of {step / pd.Timedelta(1, 'min'):g} minutes"
-            allowed = f"{minutes} minutes or a part of it, which {key} of this tariff needs"
-            raise InputError(f"interval data: found {found}, allowed is {allowed}")
+            raise refusal("long_step", "interval data", step=step / pd.Timedelta(1, "min"), minutes=minutes, key=key)
 
 
 def periods_from_reads(reads, digits=5, multiplier=1):
@@ -131,16 +129,13 @@ def periods_from_reads(reads, digits=5, multiplier=1):
     kinds = list(reads["kind"]) if "kind" in reads else ["actual"] * len(reads)
     odd = sorted(set(kinds) - {"actual", "estimated", "exchange out", "exchange in"})
     if odd or len(reads) < 2 or kinds[0].startswith("exchange") or kinds[-1].startswith("exchange"):
-        found = f"{len(reads)} rows of kind {', '.join(odd or map(str, dict.fromkeys(kinds)))}"
-        allowed = "two or more, actual or estimated, with exchange out and exchange in between them"
-        raise InputError(f"reads: found {found}, allowed are {allowed}")
+        raise refusal("reads", "reads", count=len(reads), kinds=", ".join(odd or map(str, dict.fromkeys(kinds))))
     values = {name: reads[name].tolist() for name in registers}
     dates = [pd.Timestamp(day).date() for day in reads["date"]]
     rows, start, sums = [], 0, dict.fromkeys(registers, 0)
     for i in range(1, len(reads)):
         if (kinds[i] == "exchange in") != (kinds[i - 1] == "exchange out"):
-            found = f"{kinds[i]} after {kinds[i - 1]} on {dates[i]}"
-            raise InputError(f"reads: found {found}, allowed is exchange in right after exchange out")
+            raise refusal("meter_exchange", "reads", kind=kinds[i], before=kinds[i - 1], date=dates[i])
         if kinds[i] == "exchange in":
             continue
         for name in registers:
@@ -170,8 +165,7 @@ def _edges(index, step, reads, group):
     if len(edges) < 2 or not (np.diff(edges.as_unit("ns").asi8) > 0).all():
         raise InputError(f"reads: found {[str(read) for read in reads]}, allowed are two or more rising dates")
     if edges[0] < index[0] or edges[-1] > index[-1] + step:
-        allowed = f"dates inside the data, {index[0]} to {index[-1] + step}"
-        raise InputError(f"reads: found {edges[0]} to {edges[-1]}, allowed are {allowed}")
+        raise refusal("reads_outside", "reads", first=edges[0], last=edges[-1], start=index[0], end=index[-1] + step)
     return edges, None
 
 
@@ -187,6 +181,5 @@ def _values(series, index, name):
     values = series.to_numpy(float)
     bad = ~(values >= 0)
     if bad.any():
-        found = f"{values[bad][0]} at {index[bad][0]}"
-        raise InputError(f"{name}: found {found}, allowed are numbers that are not negative")
+        raise refusal("negative_energy", name, value=values[bad][0], time=index[bad][0])
     return np.rint(values * STEPS_PER_KWH)

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from solarlib.quantities import InputError, require
+from solarlib.quantities import refusal, require
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
@@ -164,6 +164,5 @@ def twelve_months(values):
     """Return the values as an array whose last axis holds twelve finite numbers, or raise an `InputError`."""
     array = np.asarray(values, float)
     if array.ndim == 0 or array.shape[-1] != 12 or not np.isfinite(array).all():
-        allowed = "12 finite numbers a year, January first"
-        raise InputError(f"surplus: found an array of shape {array.shape}, allowed are {allowed}")
+        raise refusal("months_of_years", "surplus", shape=array.shape)
     return array

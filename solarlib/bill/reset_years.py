@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.bill.reset import DAYS, MONTHS, twelve_months
-from solarlib.quantities import InputError
+from solarlib.quantities import refusal
 
 LEVELS = (0.1, 0.5, 0.9)  # share of years that lose no more
 _RUN_DAYS = 5  # that stay in their order when years are made of days
@@ -55,8 +55,7 @@ def years_from_days(daily_kwh, rng, count):
     """
     daily = np.asarray(daily_kwh, float)
     if daily.ndim == 0 or daily.shape[-1] != 365 or not np.isfinite(daily).all():
-        allowed = "365 finite numbers, January 1 first"
-        raise InputError(f"daily_kwh: found an array of shape {daily.shape}, allowed are {allowed}")
+        raise refusal("days_of_a_year", "daily_kwh", shape=daily.shape)
     length, month = np.repeat(DAYS, DAYS), np.repeat(np.arange(12), DAYS)
     first = np.cumsum([0, *DAYS[:-1]])
     number = np.arange(365) - first[month]

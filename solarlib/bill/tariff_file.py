@@ -12,7 +12,7 @@ from solarlib import schema
 from solarlib.bill.contradictions import contradictions
 from solarlib.bill.plausible import puzzling, uncovered, unusual
 from solarlib.bill.tariff import Tariff
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, refusal
 from solarlib.schema import Table
 
 TARIFF_FOLDER = Path(__file__).resolve().parents[2] / "data" / "tariffs"
@@ -45,8 +45,7 @@ def read_tariff(source: str | Path | dict) -> Tariff:
         raise InputError(f"tariff.file: found nothing at {str(source)!r}, allowed is a .toml path or one of {shipped}")
     table = schema.read_toml(path, parse_float=Decimal)
     if set(table) - {"form"} != {"tariff"}:
-        found, cause = f"the keys {', '.join(table) or 'none'}", "open it with [tariff]; lines are [[tariff.charge]]"
-        raise InputError(f"{path.name}: found {found}, allowed is one table [tariff] ({cause})")
+        raise refusal("no_tariff_table", path.name, keys=", ".join(table) or "none")
     return tariff_from_table(table.inside("tariff"), f"{path.name}: tariff", path.parent)
 
 
@@ -70,9 +69,7 @@ def tariff_from_table(table, where="tariff", folder=Path()):
     if isinstance(table, dict) and "file" in table:
         dates = {key: value for key, value in table.items() if key in ("valid_from", "valid_to")}
         if len(table) > 1 + len(dates) or not isinstance(table["file"], str):
-            found = f"{table['file']!r} with {len(table) - 1} other key(s)"
-            allowed = "the name of a shipped tariff, as the only key but valid_from and valid_to"
-            raise InputError(f"{where}.file: found {found}, allowed is {allowed}")
+            raise refusal("tariff_by_name", f"{where}.file", file=table["file"], others=len(table) - 1)
         problems = schema.Problems(where)
         dates = problems.values(dates, {key: Table(Tariff).keys[key] for key in dates})
         problems.stop()

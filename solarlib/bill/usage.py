@@ -9,7 +9,7 @@ import pandas as pd
 
 from solarlib.bill.credits import ZERO
 from solarlib.bill.tariff import column
-from solarlib.quantities import InputError, whole_number
+from solarlib.quantities import InputError, refusal, whole_number
 
 DAY = timedelta(days=1)
 DAYS_OF_A_MONTH = 30.4375  # a twelfth of 365.25
@@ -93,8 +93,7 @@ def _spans(columns):
         if end <= first:
             raise InputError(f"periods row {i}: found the end {end} for the start {first}, allowed is a later day")
         if before is not None and first != before:
-            allowed = f"{before}, the end of the row before"
-            raise InputError(f"periods row {i}: found the start {first}, allowed is {allowed}")
+            raise refusal("start_of_period", f"periods row {i}", first=first, before=before)
         before = end
         spans.append((first, end))
     return spans
@@ -118,8 +117,7 @@ def _read_part(columns, spans, tariff):
         steps["self_consumed", ""] = steps["generation", ""] - steps["received", ""]
     for charge in tariff.charges:
         if charge.on in ("use", "generation") and (charge.on, charge.bucket or "") not in steps:
-            found = f"no generation for line {charge.line!r}"
-            raise InputError(f"period from {spans[0][0]}: found {found}, allowed is a table with generation_kwh")
+            raise refusal("no_generation", f"period from {spans[0][0]}", line=charge.line)
     return _rows(columns, spans, tariff, steps)
 
 
@@ -134,18 +132,15 @@ def _metered(columns, spans, tariff):
         if what == "generation":
             continue
         if missing:
-            found, allowed = f"no {', '.join(missing)}", "a table with one column a bucket"
-            raise InputError(f"period from {spans[0][0]}: found {found}, allowed is {allowed}")
+            raise refusal("no_buckets", f"period from {spans[0][0]}", columns=", ".join(missing))
         whole = sum(steps[what, name] for name in tariff.bucket_names)
         register, steps[what, ""] = steps.get((what, ""), whole), whole
-        words = f"found {what}_kwh {{:g}} but {{:g}} in the buckets, allowed is a difference up to "
-        words += f"{REGISTER_SLACK_KWH} kWh"
-        _refuse(abs(register - whole) > REGISTER_SLACK_KWH * scale, spans, words, register / scale, whole / scale)
+        kwh = {"whole": register / scale, "sum": whole / scale, "most": REGISTER_SLACK_KWH}
+        _refuse(abs(register - whole) > REGISTER_SLACK_KWH * scale, "buckets_apart", spans, f"{what}_kwh", **kwh)
     if ("generation", "") in steps:
         made, received = steps["generation", ""], steps["received", ""]
-        words = "found received {:g} kWh above generation {:g} kWh, allowed is received up to generation "
-        words += "(a wrong multiplier, mixed periods or swapped registers?)"
-        _refuse(received > made + 1, spans, words, received / scale, made / scale)
+        kwh = {"received": received / scale, "made": made / scale}
+        _refuse(received > made + 1, "received_above_made", spans, "generation_kwh", **kwh)
     return steps
 
 
@@ -159,8 +154,7 @@ def _net(columns, spans, steps, name, tariff, rule):
         return delivered, received
     key = column(f"{what}_kwh", name)
     if key not in columns:
-        needed = f"energy netted by {netting}, which two register readings do not tell: give interval data of the meter"
-        raise InputError(f"period from {spans[0][0]}: found no {key}, allowed is a table with {needed}")
+        raise refusal("not_netted", f"period from {spans[0][0]}", column=key, netting=netting)
     # rounding may neither leave a part of the difference unexplained nor buy more than was delivered
     bought = np.minimum(np.maximum(_steps(columns[key], tariff.kwh_decimals, spans, key), difference), delivered)
     return bought, bought - difference
@@ -178,8 +172,7 @@ def _rows(columns, spans, tariff, steps):
     for key, (name, over) in _from_intervals(tariff).items():
         if name in columns:
             if pd.isna(columns[name]).any():
-                found = f"no {name} in a row"
-                raise InputError(f"period from {spans[0][0]}: found {found}, allowed is a number in each row")
+                raise refusal("empty_cell", f"period from {spans[0][0]}", column=name)
             values = [Decimal(str(round(value, SUM_DECIMALS))) for value in columns[name]]
             exact[key] = [sum(values[max(0, i - over + 1) : i + 1]) / min(i + 1, over) for i in range(len(values))]
     shown = [column(f"{what}_kwh", name) for what, name in steps]  # the first of `exact`
@@ -258,18 +251,17 @@ def _date(value, where):
 def _steps(values, decimals, spans, name):
     """Round energies half up to whole steps of 10 ** -decimals kWh, as integers: ties are decided on integers too."""
     array = np.asarray(values, float)
-    words = f"{name}: found {{}}, allowed is a number of kWh that is not negative"
-    _refuse(~(np.isfinite(array) & (array >= -1e-9)), spans, words, values)
+    _refuse(~(np.isfinite(array) & (array >= -1e-9)), "no_energy", spans, name, kwh=values)
     fine, unit = np.rint(array * 10.0**FINE_DECIMALS).astype(np.int64), 10 ** (FINE_DECIMALS - decimals)
     return (fine + unit // 2) // unit
 
 
-def _refuse(wrong, spans, words, *values):
-    """Raise for the first period in which something is wrong; the values of that period fill the words."""
+def _refuse(wrong, case, spans, name, **values):
+    """Raise for the first period in which the column of a name is wrong, with the values of that period."""
     if wrong.any():
         i = int(np.argmax(wrong))
-        found = words.format(*(value[i] for value in values))
-        raise InputError(f"period from {spans[i][0]} to {spans[i][1]}, {found}")
+        facts = {key: np.broadcast_to(value, wrong.shape)[i] for key, value in values.items()}
+        raise refusal(case, f"period from {spans[i][0]} to {spans[i][1]}, {name}", **facts)
 
 
 def _decimals(steps, decimals):

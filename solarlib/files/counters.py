@@ -7,7 +7,7 @@ A register that falls has rolled over, was exchanged, was reset or was read from
 import numpy as np
 import pandas as pd
 
-from solarlib.files.texts import refusal
+from solarlib.quantities import refusal
 
 
 def interval_energy(register, digits=None, exchanges=()):

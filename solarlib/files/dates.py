@@ -8,7 +8,8 @@ import re
 
 import numpy as np
 
-from solarlib.files.texts import refusal, told
+from solarlib.files.texts import told
+from solarlib.quantities import refusal
 
 ORDERS = ("year first", "day first", "month first")
 MISSING = np.iinfo(np.int64).min  # no moment

@@ -6,8 +6,8 @@ import pandas as pd
 from solarlib.files.counters import interval_energy, swapped_readings
 from solarlib.files.mapping import clock_reading
 from solarlib.files.steps import even_labels, first_moments, moved
-from solarlib.files.texts import TEXTS, refusal, told
-from solarlib.quantities import counted
+from solarlib.files.texts import TEXTS, told
+from solarlib.quantities import counted, refusal
 
 
 def clean_tables(index, step, columns, mapping, name):

@@ -21,8 +21,7 @@ import pandas as pd
 
 from solarlib import schema
 from solarlib.files.dates import MISSING, MOST_OFFSET_MIN, ORDERS, moments, text_matrix
-from solarlib.files.texts import refusal
-from solarlib.quantities import texts_beside
+from solarlib.quantities import refusal, texts_beside
 from solarlib.schema import FORM, Problems, Reader, Table, choice, declared, misplaced, number, whole
 
 _TABLES = texts_beside(__file__, "units")

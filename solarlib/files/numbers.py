@@ -7,7 +7,7 @@ from itertools import islice
 import numpy as np
 import pandas as pd
 
-from solarlib.files.texts import refusal
+from solarlib.quantities import refusal
 
 MARKED_TEXTS = 2000  # with a mark, looked at in one block to tell decimals from thousands
 LARGEST_NUMBER = 1e15  # no meter shows more; such a text is a damaged cell

@@ -21,8 +21,8 @@ from solarlib.files.mapping import Mapping, interval_of, mapping_from_toml, zone
 from solarlib.files.numbers import NumberMarks, as_numbers
 from solarlib.files.steps import common_step, first_moments, missing
 from solarlib.files.table import blocks, cells_of, line_texts, sniff, split_line
-from solarlib.files.texts import refusal, told
-from solarlib.quantities import counted
+from solarlib.files.texts import told
+from solarlib.quantities import counted, refusal
 
 PART_SHARE, PART_LINES = 0.02, 1000  # of a file between two words of progress, and no less
 

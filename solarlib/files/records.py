@@ -24,8 +24,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from solarlib.files.texts import refusal
-from solarlib.quantities import counted
+from solarlib.quantities import counted, refusal
 
 KEPT_FLOWS = ("generation", "delivered", "received")
 FORM_WORD, KNOWN_FORM = "form ", "form 1"

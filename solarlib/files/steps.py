@@ -7,7 +7,7 @@ clock of their zone, if they keep its time of day; all other rows in true time.
 import numpy as np
 import pandas as pd
 
-from solarlib.files.texts import refusal
+from solarlib.quantities import refusal
 
 ONE_DAY = pd.Timedelta(days=1)
 CLOCK_CHANGE = pd.Timedelta(hours=1)  # how far a local day may differ from 24 h

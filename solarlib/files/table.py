@@ -10,7 +10,7 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
-from solarlib.files.texts import refusal
+from solarlib.quantities import refusal
 
 BLOCK_CHARACTERS = 1 << 20
 LONGEST_LINE = 64 * BLOCK_CHARACTERS

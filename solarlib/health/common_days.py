@@ -8,7 +8,7 @@ import pandas as pd
 from solarlib.health.chart import LEAST_BASELINE_DAYS
 from solarlib.health.neighbours import LEAST_GROUP, TOO_FEW, group_median, log_ratio_to_median, per_model, usable_days
 from solarlib.health.words import sentence
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, refusal
 
 BASELINE_DAYS = 60  # first usable days, taken as usual; fewer where the record is short
 BASELINE_SHARE = 2 / 3  # most of the usable days that may be baseline; the others are compared with it
@@ -109,8 +109,7 @@ def _on(data, index, name):
     if data is None:
         return None
     if not isinstance(data.index, pd.DatetimeIndex) or str(data.index.tz) != str(index.tz):
-        allowed = "dates like those of the own yields"
-        raise InputError(f"{name}: found dates of another kind or time zone, allowed are {allowed}")
+        raise refusal("unlike_dates", name)
     if not data.index.isin(index).any():
         raise InputError(f"{name}: found no day of the own record, allowed are the same days")
     return data.reindex(index)
@@ -142,8 +141,7 @@ def _levelled(house, others, reason, notes):
     others = others / np.exp(pd.Series(beside))
     usual = (house / others.median(axis=1)).loc[first].median()
     if not usual > 0:
-        allowed = "days of a house that makes power"
-        raise InputError(f"own yields: found none on most of the baseline days, allowed are {allowed}")
+        raise refusal("no_own_yield", "own yields")
     return CommonDays(house / usual, others, reason, first[-1], tuple(notes))
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError, refusal, require
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
 _LONGEST = 1e12  # beyond it the equation is too near to singular to be solved in double precision
@@ -114,8 +114,7 @@ def threshold_after_baseline(run_length_days, k, baseline_days):
     if excess(low) <= 0:
         return low
     if excess(high) > 0:
-        found = f"days worth {n:g} independent ones, too few for a false alarm in {run_length_days:g} days at k {k:g}"
-        raise InputError(f"baseline: found {found}, allowed are more days, or days that resemble each other less")
+        raise refusal("short_baseline", "baseline", worth=n, run_length=run_length_days, k=k)
     return float(brentq(excess, low, high, xtol=1e-3))
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 
 from solarlib.health.chart import MAD_TO_SCATTER
 from solarlib.health.words import in_percent, sentence
-from solarlib.quantities import InputError, check_index
+from solarlib.quantities import InputError, check_index, refusal
 
 _SECTIONS = 3  # of a module, each with its bypass
 GOOD_DAY = 0.3  # of the best expected day: enough sun that a zero cannot be weather
@@ -74,8 +74,7 @@ def step_level(log_ratio, least_days, within):
     array, cuts = values.to_numpy(), np.arange(least_days, len(values) - least_days + 1)
     cuts = cuts[(values.index[cuts] >= within[0]) & (values.index[cuts] <= within[1])]
     if not len(cuts):
-        allowed = f"some with {least_days} usable days on each side"
-        raise InputError(f"within: found no day to split at, allowed are {allowed}")
+        raise refusal("no_split", "within", least=least_days)
     cut = int(min(cuts, key=lambda cut: _spread(array[:cut]) + _spread(array[cut:])))
     before, after = array[:cut], array[cut:]
     left = np.concatenate([before - np.median(before), after - np.median(after)])

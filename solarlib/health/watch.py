@@ -8,7 +8,7 @@ from scipy.stats import norm
 
 from solarlib.health.chart import Baseline, Design, design
 from solarlib.health.run_lengths import cusum_run_length, errors_of_baseline, widening
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError, refusal, require
 
 # A chart for less than 1/30 waits for weeks and meets dirt, season and drift of that size. A chart for more than 1/4
 # would be slow for anything smaller and gains nothing: such losses show within days on every chart.
@@ -84,9 +84,7 @@ def watch_for(usual, module_count):
         if plan.h / wider <= LARGEST_SUM:
             around = _false_alarm_range(plan.k / wider, plan.h / wider, usual.days / wider**2)  # as independent days
             return Watch(usual, plan, wider, loss, float(days), around)
-    found = f"{usual.days} days too alike from one to the next (correlation {usual.lag_one:.2f}) to tell chance"
-    allowed = "more baseline days, models of all roofs, or neighbours like the house"
-    raise InputError(f"baseline: found {found}, allowed are {allowed}")
+    raise refusal("days_too_alike", "baseline", days=usual.days, correlation=usual.lag_one)
 
 
 @lru_cache(maxsize=64)

@@ -16,7 +16,7 @@ from solarlib.files.mapping import TITLES, mapping_from_toml
 from solarlib.files.measured import Measured
 from solarlib.files.reading import Readings, read
 from solarlib.house.file import House
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, refusal
 from solarlib.sky.sun import position
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "data" / "examples"
@@ -142,8 +142,7 @@ def first_measured(files, quantity: str) -> Measured:
     """
     measured = measured_in(files, quantity)
     if measured is None:
-        found = f"none with regular readings of {quantity.replace('_', ' ')}"
-        raise InputError(f"files: found {found}, allowed is a file whose mapping names that quantity")
+        raise refusal("not_measured", "files", quantity=quantity.replace("_", " "))
     return measured
 
 
@@ -163,8 +162,7 @@ def sensor_record(files):
     reading = sensor.power_w()
     pv, inside = _at(array.power_w(), array.step, reading.index)
     if not inside.any():
-        found = f"no time that {array.origin} holds too"
-        raise InputError(f"{sensor.origin}: found {found}, allowed are files that overlap")
+        raise refusal("no_common_time", sensor.origin, other=array.origin)
     table = pd.DataFrame({"reading_w": reading.to_numpy(), "pv_w": pv}, reading.index)
     test_load_w, tests = None, measured_in(files, "test_load")
     if tests is not None:
@@ -172,9 +170,7 @@ def sensor_record(files):
         if np.nanmax(on, initial=0.0) > 0:
             test_load_w = float(np.nanmax(on))
             if test_load_w < LEAST_TEST_W:
-                found, least = f"a test load of at most {test_load_w:g} W", f"{LEAST_TEST_W:g} W or more"
-                mark = 'where the file marks "on" by 1, set multiplier = its watts for that column'
-                raise InputError(f"{tests.origin}: found {found}, allowed is what it draws, {least}: {mark}")
+                raise refusal("small_test_load", tests.origin, most=test_load_w, least=LEAST_TEST_W)
             table["test_on"] = np.nan_to_num(on) / test_load_w
     return table[inside], array.step, test_load_w
 

@@ -20,7 +20,7 @@ from solarlib.health.shapes import flat_top, hour_shift, midday_dropouts, shade_
 from solarlib.health.yields import corrected_performance_ratio, final_yield, performance_ratio
 from solarlib.house.flows import first_measured, measured_in
 from solarlib.house.year import weather
-from solarlib.quantities import InputError, energy_kwh
+from solarlib.quantities import InputError, energy_kwh, refusal
 from solarlib.roof.array import array_power
 from solarlib.roof.parts import Plane
 from solarlib.sky.sun import clear_sky
@@ -187,8 +187,7 @@ def neighbours_of(files):
         if column.tilt_deg is not None:
             roofs[part.name] = column.tilt_deg, column.azimuth_deg
     if not parts:
-        allowed = 'one with daily yields (quantity = "neighbour", unit = "kWh/kW")'
-        raise InputError(f"neighbours: found no file of similar systems, allowed is {allowed}")
+        raise refusal("no_neighbours", "neighbours")
     table = pd.concat(parts, axis=1)
     twice = table.columns[table.columns.duplicated()]
     if len(twice):
@@ -251,10 +250,8 @@ def shapes(files, house):
         There are fewer than three clear days, or intervals longer than an hour.
     """
     array = first_measured(files, "generation")
-    allowed = "for shapes within the day"
     if array.step > ONE_HOUR:
-        found = f"intervals of {array.step / ONE_HOUR:g} hours"
-        raise InputError(f"{array.origin}: found {found}, allowed are intervals up to an hour {allowed}")
+        raise refusal("long_intervals", array.origin, hours=array.step / ONE_HOUR)
     own = array.power_w()
     own = _coarser(own, SHAPE_STEP) if array.step < SHAPE_STEP else own
     own.index.freq = None
@@ -265,8 +262,7 @@ def shapes(files, house):
     share = (own.groupby(days).sum() / light.where(light > 0)).where(whole)
     clear = share.index[share >= CLEAR_SHARE * share.max()]
     if len(clear) < LEAST_CLEAR_DAYS:
-        found = f"{len(clear)} days clear enough"
-        raise InputError(f"{array.origin}: found {found}, allowed are {LEAST_CLEAR_DAYS} or more {allowed}")
+        raise refusal("few_clear_days", array.origin, count=len(clear), least=LEAST_CLEAR_DAYS)
     own = own.where(days.isin(clear))
     return tuple(look(own, expected) for look in LOOKS), len(clear)
 
@@ -297,7 +293,7 @@ def performance(files, house):
     step = max(light.step, array.step)
     table = pd.DataFrame({"power": _coarser(array.power_w(), step), "light": _coarser(light.even(), step)}).dropna()
     if not len(table):
-        raise InputError(f"{light.origin}: found no time that {array.origin} holds too, allowed are files that overlap")
+        raise refusal("no_common_time", light.origin, other=array.origin)
     hours, system, corrected = step / ONE_HOUR, house.system, None
     made, reference = table.sum() * hours / 1000.0
     ratio = performance_ratio(final_yield(made, system.rated_power_w), reference)

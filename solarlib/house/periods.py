@@ -12,7 +12,7 @@ from solarlib.files.measured import ONE_HOUR
 from solarlib.files.steps import ONE_DAY, even_index
 from solarlib.house.flows import Checked
 from solarlib.house.year_bills import shape_of
-from solarlib.quantities import InputError, counted
+from solarlib.quantities import InputError, counted, refusal
 
 LONG_PERIOD = pd.Timedelta(days=20)  # registers read this seldom are read for a bill
 METER = ("delivered_kwh", "received_kwh")
@@ -59,8 +59,7 @@ def read_periods(file):
     bounds = [{*part.index, *part["end"]} for part in file.readings.intervals.values()]
     edges = sorted(set.intersection(*bounds)) if bounds else []
     if len(edges) < 2 or not set(METER) <= set(flows):
-        found = "no two readings of a register in and a register out"
-        raise InputError(f"{file.name}: found {found}, allowed are two or more")
+        raise refusal("few_readings", file.name)
     table = pd.DataFrame({"period_start": edges[:-1], "period_end": edges[1:]})
     table = table.assign(**{name: _between(table, flow) for name, flow in flows.items()})
     return table.assign(**{edge: table[edge].dt.tz_localize(None).dt.normalize() for edge in table.columns[:2]})
@@ -84,9 +83,7 @@ def periods_of(files: Sequence[Checked], tariff: Tariff | Sequence[Tariff]) -> t
         return read_periods(seldom[0]), seldom[0]
     often = [file for file in meters if file not in seldom and file.readings.step <= (ONE_HOUR if by_hour else ONE_DAY)]
     if not often:
-        hourly = "too seldom, allowed for this tariff is one read each hour: its prices change with the hour"
-        daily = "every few days, allowed is one read each month, or each day or oftener"
-        raise InputError(f"files: found a meter read {hourly if by_hour else daily}")
+        raise refusal("not_each_hour" if by_hour else "not_each_day", "files")
     table = _months(often[0], sets)
     made = [_made_in(table, other) for other in (often[0], *files) if "generation_kwh" in energies(other)]
     table = table.assign(generation_kwh=made[0]) if made and made[0].notna().any() else table
@@ -154,8 +151,7 @@ def periods_between(files: Sequence[Checked], days: Sequence[date], sets: Sequen
             table = _by_rules(flows, reads, sets)
             made = [_made_in(table, other) for other in (file, *files) if "generation_kwh" in energies(other)]
             return table.assign(generation_kwh=made[0]) if made and made[0].notna().all() else table
-    allowed = f"a file of hours or shorter with all values from {days[0]} to {days[-1]}"
-    raise InputError(f"files: found no meter read so often without a gap, allowed is {allowed}")
+    raise refusal("no_whole_meter", "files", first=days[0], last=days[-1])
 
 
 def _longest_run(flows, reads, name):
@@ -169,8 +165,7 @@ def _longest_run(flows, reads, name):
         if gap:
             best, run = max(run, best, key=len), []
     if len(best) < 2:
-        lost = counted(len(at), "interval")
-        raise InputError(f"{name}: found no month without a missing value ({lost} in all), allowed is one or more")
+        raise refusal("no_whole_month", name, lost=counted(len(at), "interval"))
     return best
 
 

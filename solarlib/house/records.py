@@ -10,7 +10,7 @@ from solarlib.health.yields import final_yield
 from solarlib.house.flows import file_of
 from solarlib.house.health import yield_band
 from solarlib.house.year_bills import ratings
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, refusal
 
 KEPT_TITLES = {f"{flow}{unit}" for flow in KEPT_FLOWS for unit in ("_kwh", "_w")}
 QUALITIES = ("complete", "part", "empty")  # from best to worst
@@ -64,8 +64,7 @@ def sent_bills(path):
         raise InputError(f"{path}: found the columns {', '.join(table.columns)}, allowed are period_end, bill_usd")
     odd = table[table["bill_usd"].isna()]
     if len(odd):
-        day = odd["period_end"].iloc[0]
-        raise InputError(f"{path}: found no amount for {day}, allowed is a number with a decimal point")
+        raise refusal("no_amount", path, day=odd["period_end"].iloc[0])
     return dict(zip(table["period_end"], table["bill_usd"]))
 
 

@@ -20,7 +20,7 @@ from solarlib.house.flows import EXAMPLES
 from solarlib.house.periods import periods_between
 from solarlib.house.sent_causes import PRINTED, Case, causes, day_of, emptied_on
 from solarlib.house.year_bills import ratings
-from solarlib.quantities import InputError, texts_beside
+from solarlib.quantities import InputError, refusal, texts_beside
 from solarlib.schema import Problems, Reader, Table, choice, declared, flag, iso_date, kept, number, read_toml, whole
 
 HALF_CENT = Decimal("0.005")
@@ -119,8 +119,7 @@ def check_sent_bill(house, sent, files=()):
     names = [it.line for rules in house.tariffs for it in rules.charges]
     unknown = [line for line in sent.lines if line not in (*names, *PRINTED)]
     if unknown:
-        allowed = ", ".join([*dict.fromkeys(names), *PRINTED])
-        raise InputError(f"lines: found {unknown[0]!r}, allowed are those of the tariff and the bill: {allowed}")
+        raise refusal("unknown_line", "lines", line=unknown[0], lines=", ".join([*dict.fromkeys(names), *PRINTED]))
     known = {line: amount for line, amount in sent.lines.items() if not left_out or line in amounts}
     known |= {} if left_out else {"total": sent.total}
     told = [_WORDS["source"][source], *_compared(sent, known, amounts)]

@@ -8,7 +8,7 @@ from typing import TypeAlias
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError, refusal, require
 
 Numbers: TypeAlias = float | pd.Series  # of one period, or of each of many
 
@@ -54,13 +54,11 @@ def house_use(
     for name, value, slack in (("generation", g, allowed), ("delivered", d, 0), ("received", r, 0)):
         if (value < -slack).any():
             at = np.flatnonzero(value < -slack)[0]
-            look = "look at the order of the two readings and at a rollover, for a register only counts up"
-            raise InputError(f"{name}: found {value.flat[at]:g} kWh, allowed is 0 or more: {look}")
+            raise refusal("negative_register", name, kwh=value.flat[at])
     if (r > g + allowed).any():
         at = np.flatnonzero(r > g + allowed)[0]
         swapped = ", swapped registers (delivered would fit)" if d.flat[at] <= g.flat[at] else ""
-        most = f"up to the generation of {g.flat[at]:g} kWh: look for a wrong multiplier, mixed periods{swapped}"
-        raise InputError(f"received: found {r.flat[at]:g} kWh, allowed is {most}")
+        raise refusal("received_above", "received", kwh=r.flat[at], generation=g.flat[at], swapped=swapped)
     use = generation_kwh + delivered_kwh - received_kwh
     own = generation_kwh - received_kwh
     return HouseUse(use, own, _share(own, generation_kwh), _share(own, use))

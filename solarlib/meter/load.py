@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import TYPICAL_YEAR, InputError, check_index, one_of, require, whole_number, year_index
+from solarlib.quantities import TYPICAL_YEAR, check_index, one_of, refusal, require, whole_number, year_index
 
 MEASURED_FILE = Path(__file__).resolve().parents[2] / "data" / "load_minutes.csv.gz"
 MINUTES_PER_DAY = 1440
@@ -51,27 +51,26 @@ def read_minutes(file):
         with gzip.open(file, "rt", encoding="utf-8") as lines:
             rows = [line.rstrip("\n").split(",") for line in lines]
     except (OSError, EOFError, UnicodeDecodeError, zlib.error) as error:
-        raise InputError(f"{name}: found {error}, allowed is the file that data/build.py makes") from None
+        raise refusal("damaged_year", name, error=error) from None
     labels = [f"{minute // 60:02d}:{minute % 60:02d}" for minute in range(MINUTES_PER_DAY)]
     dates = pd.date_range("2009-01-01", "2009-12-31", name="date")
     if len(rows) != 1 + len(dates):
-        raise InputError(f"{name}: found {len(rows)} rows, allowed are a header and {len(dates)} days")
+        raise refusal("rows_of_year", name, count=len(rows), days=len(dates))
     for number, row in enumerate(rows, start=1):
         if len(row) != 1 + MINUTES_PER_DAY:
-            raise InputError(f"{name}, row {number}: found {len(row)} columns, allowed are {1 + MINUTES_PER_DAY}")
+            raise refusal("columns_of_day", f"{name}, row {number}", count=len(row), needed=1 + MINUTES_PER_DAY)
     edges = [(f"row 1, column {column}", rows[0][column - 1], label) for column, label in enumerate(labels, start=2)]
     days = enumerate(["date", *dates.strftime("%Y-%m-%d")])
     for where, found, allowed in [*((f"row {row + 1}, column date", rows[row][0], day) for row, day in days), *edges]:
         if found != allowed:
-            raise InputError(f"{name}, {where}: found {found!r}, allowed is {allowed!r}")
+            raise refusal("edge_of_year", f"{name}, {where}", found=found, allowed=allowed)
     cells = [cell for row in rows[1:] for cell in row[1:]]
     power = np.fromiter(map(_watts, cells), float, len(cells)).reshape(len(dates), MINUTES_PER_DAY)
     given = np.fromiter(map(bool, cells), bool, len(cells)).reshape(power.shape)
     wrong = np.argwhere(given & ~(np.isfinite(power) & (power >= 0)))
     for row, column in wrong[:1]:
         where = f"row {row + 2} ({rows[row + 1][0]}), column {labels[column]}"
-        found = rows[row + 1][column + 1]
-        raise InputError(f"{name}, {where}: found {found!r}, allowed is a power of 0 W or more, or nothing")
+        raise refusal("no_power", f"{name}, {where}", cell=rows[row + 1][column + 1])
     return pd.DataFrame(power, index=dates, columns=labels)
 
 
@@ -104,8 +103,7 @@ def fill_masked(table):
             days = days[(days + shift >= 0) & (days + shift < len(power))]
             power[days] = np.where(np.isnan(power[days]), measured[days + shift], power[days])
     if np.isnan(power).any():
-        day = table.index[np.isnan(power).any(axis=1)][0].date()
-        raise InputError(f"measured year: found no measured week to fill {day}")
+        raise refusal("no_week", "measured year", day=table.index[np.isnan(power).any(axis=1)][0].date())
     return pd.DataFrame(power, table.index, table.columns)
 
 
@@ -148,7 +146,7 @@ class Appliance:
         object.__setattr__(self, "daily_hours", hours)
         if self.kind == "timer":
             if not hours or any(len(pair) != 2 for pair in hours):
-                raise InputError(f"{where}, daily_hours: found {hours}, allowed are (start, end) pairs in hours")
+                raise refusal("daily_hours", f"{where}, daily_hours", hours=hours)
             for hour in (hour for pair in hours for hour in pair):
                 require(hour, f"{where}, daily_hours", 0, 24, "h")
             return
@@ -159,7 +157,7 @@ class Appliance:
             whole_number(getattr(self, name), f"{where}, {name}", 1, MINUTES_PER_DAY)
         run, cycle = self.run_minutes, self.cycle_minutes
         if cycle % run:
-            raise InputError(f"{where}, run_minutes: found {run} min, allowed is a divisor of the {cycle} min cycle")
+            raise refusal("run_minutes", f"{where}, run_minutes", run=run, cycle=cycle)
 
 
 def _wall_clock(index):
@@ -180,20 +178,19 @@ def _temperature_at(times, temp_air, where):
     """Return the hourly temperature that holds at each time; the year's ends meet across a zone's clock change."""
     step = check_index(temp_air.index, "temp_air")
     if temp_air.isna().any():
-        gap = temp_air.index[temp_air.isna()][0]
-        raise InputError(f"temp_air: found no value at {gap}, allowed is a complete year")
+        raise refusal("year_with_gaps", "temp_air", time=temp_air.index[temp_air.isna()][0])
     position = np.asarray((times - temp_air.index[0]) // step)
     day = int(pd.Timedelta(days=1) / step)
     if position[0] < -day or position[-1] >= len(temp_air) + day:
-        found = f"temperatures from {temp_air.index[0]} to {temp_air.index[-1]}"
-        raise InputError(f"{where}: found {found}, allowed is the year {times[0]} to {times[-1]}")
+        found = {"first": temp_air.index[0], "last": temp_air.index[-1]}
+        raise refusal("another_year", where, **found, start=times[0], end=times[-1])
     return temp_air.to_numpy(float)[position % len(temp_air)]
 
 
 def _thermostat_share(appliance, index, temp_air):
     where = f"appliance {appliance.name}"
     if temp_air is None:
-        raise InputError(f"{where}: found no outdoor temperature, allowed is a temp_air series for {appliance.kind}")
+        raise refusal("no_temperature", where, kind=appliance.kind)
     cycles = index[:: appliance.cycle_minutes]
     degrees = _temperature_at(cycles, temp_air, where) - appliance.threshold_c
     degrees = np.maximum(degrees if appliance.kind == "cooling" else -degrees, 0)
@@ -201,9 +198,7 @@ def _thermostat_share(appliance, index, temp_air):
     possible = np.count_nonzero(degrees)
     if wanted > possible:
         most_kwh = possible * appliance.cycle_minutes * appliance.power_w / 60_000
-        side = f"{'above' if appliance.kind == 'cooling' else 'below'} {appliance.threshold_c:g} degC"
-        allowed = f"up to {most_kwh:.0f} kWh ({appliance.power_w:g} W running whenever it is {side})"
-        raise InputError(f"{where}, yearly_kwh: found {appliance.yearly_kwh:g} kWh, allowed is {allowed}")
+        raise refusal(f"too_much_{appliance.kind}", f"{where}, yearly_kwh", it=appliance, most=most_kwh)
     if wanted == 0:
         return np.zeros(len(index))
     # Duty = slope * degrees, at most 1. Bisection on the slope: the sum grows with it.
@@ -279,7 +274,7 @@ def household(yearly_kwh, tz, appliances=(), temp_air=None, southern=False):
     try:
         index = year_index("1min", tz)
     except (KeyError, ValueError) as error:
-        raise InputError(f"tz: found {tz!r}, allowed is an IANA zone name such as 'America/New_York'") from error
+        raise refusal("zone", "tz", zone=tz) from error
     minute, day = _wall_clock(index)
     shape = _filled_shape()[_source_days(day, TYPICAL_YEAR, southern), minute]
     extra = np.zeros(len(index))
@@ -287,8 +282,7 @@ def household(yearly_kwh, tz, appliances=(), temp_air=None, southern=False):
         extra += appliance_power(appliance, index, temp_air).to_numpy()
     rest_kwh = yearly_kwh - extra.sum() / 60_000
     if rest_kwh < 0:
-        allowed = f"at least the {extra.sum() / 60_000:.0f} kWh that the appliances take"
-        raise InputError(f"yearly_kwh: found {yearly_kwh:g} kWh, allowed is {allowed}")
+        raise refusal("less_than_appliances", "yearly_kwh", kwh=yearly_kwh, taken=extra.sum() / 60_000)
     return pd.Series(shape * (rest_kwh * 60_000 / shape.sum()) + extra, index, name="load_w")
 
 
@@ -325,12 +319,12 @@ def test_load(index, times, power_w, dwell):
     require(power_w, "test load power_w", 0, 50_000, "W")
     dwell = pd.Timedelta(dwell)
     if not dwell > pd.Timedelta(0):
-        raise InputError(f"test load dwell: found {dwell}, allowed is a time longer than 0 s")
+        raise refusal("no_dwell", "test load dwell", dwell=dwell)
     times = pd.DatetimeIndex(times)
     if len(times) and times.tz is None:
-        raise InputError("test load times: found times without a time zone, allowed are times with one")
+        raise refusal("bare_times", "test load times")
     if (times[1:] - times[:-1] < dwell).any():
-        raise InputError(f"test load times: found pulses closer than their dwell, allowed are {dwell} or more apart")
+        raise refusal("close_pulses", "test load times", dwell=dwell)
     if len(times) == 0:
         share = np.zeros(len(index))
     else:

@@ -7,7 +7,7 @@ energy *received* from the house; neither ever counts down.
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError, check_index, energy_kwh, require, whole_number
+from solarlib.quantities import InputError, check_index, energy_kwh, refusal, require, whole_number
 
 
 def split(net_w: pd.Series) -> pd.DataFrame:
@@ -110,9 +110,8 @@ def register_difference(
     limit = dial / 2 if at_most_kwh is None else require(at_most_kwh, "at_most_kwh", 0, dial, "kWh")
     difference = (after - before) % dial
     if difference > limit:
-        found = f"{before:g} then {after:g} kWh, a difference of {difference:g} kWh on {digits} digits"
-        look = "look at the order of the readings, a meter exchange, swapped registers"
-        raise InputError(f"register: found {found}; allowed is up to {limit:g} kWh: {look}")
+        facts = {"before": before, "after": after, "digits": digits, "difference": difference, "limit": limit}
+        raise refusal("register_jump", "register", **facts)
     return difference * multiplier
 
 

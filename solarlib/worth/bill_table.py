@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, refusal
 
 NARROWEST = 1e-4  # of the generation factor: how far a table of bills is refined
 
@@ -28,8 +28,7 @@ class BillTable:
         factor = np.asarray(factor, dtype=float)
         low, high = self.factors[0], self.factors[-1]
         if not (factor.min() >= low and factor.max() <= high):
-            found = f"{factor.min():g} to {factor.max():g}"
-            raise InputError(f"generation factor: found {found}, allowed is {low:g} to {high:g}")
+            raise refusal("outside_table", "generation factor", found=(factor.min(), factor.max()), low=low, high=high)
         return np.interp(factor, self.factors, self.bills)
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError, require, whole_number
+from solarlib.quantities import InputError, refusal, require, whole_number
 from solarlib.worth import money
 
 CASH_FLOWS = ("investment", "incentives", "saving", "upkeep", "insurance_and_tax", "events", "end_of_life",
@@ -91,8 +91,7 @@ class Costs:
         if not self.tax_owed >= 0:
             raise InputError(f"costs.tax_owed: found {self.tax_owed!r}, allowed is an amount from 0")
         if self.tax_credit_carry_years and self.tax_owed == math.inf:
-            found = f"{self.tax_credit_carry_years} without tax_owed"
-            raise InputError(f"costs.tax_credit_carry_years: found {found}, allowed is 0: nothing is left to carry")
+            raise refusal("nothing_to_carry", "costs.tax_credit_carry_years", years=self.tax_credit_carry_years)
         if self.rebate > self.outlay:
             raise InputError(f"costs.rebate: found {self.rebate:g}, allowed is at most the outlay {self.outlay:g}")
 
@@ -197,8 +196,7 @@ def cash_flow(bills_without_pv, bills_with_pv, costs, loan=None):
     """
     without, with_pv = (np.asarray(b, dtype=float) for b in (bills_without_pv, bills_with_pv))
     if without.ndim != 1 or without.shape != with_pv.shape or not np.all(np.isfinite(without + with_pv)):
-        shapes = f"{without.shape} and {with_pv.shape}"
-        raise InputError(f"bills: found shapes {shapes}, allowed are two equally long rows of finite amounts")
+        raise refusal("unlike_bills", "bills", without=without.shape, with_pv=with_pv.shape)
     years = without.size
     costs.check_years(years)
     if loan is not None and loan.years > years:

@@ -8,7 +8,7 @@ not exist (a payback that never comes, a rate of return that is not unique) is N
 import numpy as np
 from scipy.optimize import brentq
 
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, refusal
 
 NEAR_ZERO = 1e-6  # a rate so little below zero is zero: what the roots of a polynomial are good to
 
@@ -296,8 +296,6 @@ def levelised_cost(costs, energy_kwh, rate, inflation=0.0):
     """
     costs, energy = _flows(costs, "costs"), _flows(energy_kwh, "energy_kwh", least=1)
     if costs.shape[-1] != energy.shape[-1] + 1 or not np.all(energy >= 0) or not np.any(energy > 0):
-        found = f"{energy.shape[-1]} years for {costs.shape[-1]} costs"
-        allowed = "one year less than costs, no negative energy and not all zero"
-        raise InputError(f"energy_kwh: found {found}, allowed is {allowed}")
+        raise refusal("years_of_energy", "energy_kwh", years=energy.shape[-1], costs=costs.shape[-1])
     energy = np.concatenate([np.zeros_like(energy[..., :1]), energy], axis=-1)
     return net_present_value(rate, costs) / net_present_value(real_rate(rate, inflation), energy)

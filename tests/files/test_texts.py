@@ -4,10 +4,7 @@ import ast
 from pathlib import Path
 from string import Formatter
 
-import pytest
-
 from solarlib.files import texts
-from solarlib.quantities import InputError
 
 CALLS = [
     node
@@ -30,23 +27,19 @@ def fields(text):
     return {field.partition("[")[0] for _, field, _, _ in Formatter().parse(text) if field}
 
 
-@pytest.mark.parametrize(("name", "known"), [("told", SENTENCES), ("refusal", texts.TEXTS["refusals"])])
-def test_a_case_has_a_sentence_and_gets_its_facts(name, known):
-    found = list(called(name))
+def test_a_case_has_a_sentence_and_gets_its_facts():
+    found = list(called("told"))
     assert len(found) > 20
     for case, call in found:
         given = {keyword.arg for keyword in call.keywords}
-        assert None in given or given == fields(known[case]), case
+        assert None in given or given == fields(SENTENCES[case]), case
 
 
 def test_no_sentence_is_never_said():
     words = {node.value for call in CALLS for node in ast.walk(call) if isinstance(node, ast.Constant)}
     words |= {"empty", "no_number", "off_dial"}  # of single cells, by `reading._numbers`
-    assert {*SENTENCES, *texts.TEXTS["refusals"]} <= words
+    assert {*SENTENCES} <= words
 
 
-def test_a_refusal_names_the_file_what_was_found_and_what_is_allowed():
-    error = texts.refusal("off_dial", "register", odd=100000.5, dial=1e5, digits=5)
-    assert isinstance(error, InputError)
-    assert str(error) == "register: found 100000 kWh, allowed is 0 to below 100000 kWh for 5 digits"
+def test_a_sentence_is_filled():
     assert texts.told("proof", order="day first", against="x") == "dates are read day first: x"
