@@ -25,6 +25,7 @@ import re
 import shutil
 import signal
 import subprocess
+import tomllib
 import webbrowser
 
 VENV = os.path.join(ROOT, ".venv")
@@ -36,24 +37,9 @@ LESSONS = ("requirements.txt", os.path.join(VENV, "installed.txt"))
 TOOLS = ("tests/requirements.txt", os.path.join(VENV, "installed-tools.txt"))
 RECIPE = ("solarlib/constraints.txt", "solarlib/pyproject.toml", "solarlib/setup.py")
 
-# What `check` runs without further words: no notebook, and neither browser nor whole lessons nor other people's code.
-QUICK = [
-    "tests",
-    "--ignore=tests/browser",
-    "--ignore=tests/benchmarks",
-    "--ignore=tests/references/dependencies",
-    "--ignore-glob=tests/lessons/test_*.py",
-    # Notebooks are not run, so the plugin that runs them need not load, two seconds in each process.
-    "--override-ini=addopts=--import-mode=importlib --strict-markers -p no:cacheprovider -p no:nbval",
-]
-
-USAGE = """Use one of these, from the folder that holds README.md:
-  {py} -m solarlib lab          open the lessons in JupyterLab
-  {py} -m solarlib check        look for slips in a minute (for contributors)
-  {py} -m solarlib test         run every test; with --all the very long ones too
-  {py} -m solarlib save         run the lessons and rewrite their stored pictures and numbers (for contributors)
-The first call installs what the word needs, once. More words after `check` and `test` go to pytest, after `save` name
-lessons."""
+with open(os.path.join(HERE, "front_door.toml"), "rb") as texts:
+    TEXTS = tomllib.load(texts)
+QUICK = TEXTS["quick"]  # what `check` runs without further words
 
 
 def say(text, end="\n"):
@@ -94,18 +80,7 @@ def is_installed(packages, stamp):
 
 def explain_failure(log_text):
     """Return one plain sentence on why the installation stopped."""
-    if re.search(r"No space left|Errno 28|not enough space", log_text, re.I):
-        return "The disk is full. Free about 1.2 GB in this folder's disk and run the same command again."
-    no_network = r"NewConnectionError|NameResolution|name resolution|getaddrinfo|timed out|Connection refused|"
-    no_network += r"ConnectionError|ProxyError|SSLError|unreachable|Max retries|from versions: none"
-    if re.search(no_network, log_text, re.I):
-        return (
-            "The packages could not be fetched: no network, or a proxy or firewall in between. "
-            "Connect once and run the same command again; afterwards no network is needed."
-        )
-    if re.search(r"Permission denied|Errno 13", log_text, re.I):
-        return "This folder may not be written to. Copy the project to a folder of your own and try again."
-    return "The installation stopped; the last lines above tell where."
+    return next(row["say"] for row in TEXTS["failure"] if re.search(row["log"], log_text, re.I))
 
 
 def run_logged(command, log):
@@ -127,10 +102,7 @@ def make_environment():
         import ensurepip  # noqa: F401
         import venv  # noqa: F401
     except ImportError:
-        sys.exit(
-            "This Python comes without its `venv` module. On Debian or Ubuntu install it with "
-            "`sudo apt install python3-venv`, elsewhere use the Python from https://www.python.org."
-        )
+        sys.exit(TEXTS["no_venv"])
     if shutil.disk_usage(ROOT).free < NEEDED_BYTES:
         sys.exit(explain_failure("No space left"))
     say("First start: installing what the lessons need into .venv (about 160 MB to fetch, one to five minutes).")
@@ -231,7 +203,7 @@ def run(command):
 def main(arguments):
     commands = {"lab": lab, "check": check, "test": test, "save": save}
     if not arguments or arguments[0] not in commands:
-        say(USAGE.format(py="py" if os.name == "nt" else "python3"))
+        say(TEXTS["usage"].format(py="py" if os.name == "nt" else "python3"))
         return 0 if arguments[:1] in (["-h"], ["--help"], ["help"]) else 2
     make_ready(with_tools=arguments[0] in ("check", "test"))
     return run(commands[arguments[0]](arguments[1:]))

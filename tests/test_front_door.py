@@ -18,6 +18,7 @@ FILES = (
     "solarlib/__init__.py",
     "solarlib/__main__.py",
     "solarlib/constraints.txt",
+    "solarlib/front_door.toml",
     "solarlib/pyproject.toml",
     "solarlib/setup.py",
     "tests/requirements.txt",
