@@ -11,12 +11,13 @@ from solarlib.health.yields import final_yield, performance_ratio, reference_yie
 from solarlib.house.year import light_words, roofs_words, weather, weather_at
 from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
-from solarlib.quantities import energy_kwh, plane_words
+from solarlib.quantities import energy_kwh, plane_words, texts_beside
 from solarlib.roof.array import array_power, loss_steps
 from solarlib.roof.parts import Plane, cell_temperature
 from solarlib.sky.clouds import minute_weather
 from solarlib.sky.sun import clear_sky, noon_side
 
+CAPTIONS = texts_beside(__file__, "captions")
 LIMITS = range(50, 115, 5)  # the converter's limits to choose from, % of the label
 CLOUD_SEED = 2026
 _MODULE_STEPS = ("loss of the first hours in the light", "below the nameplate", "unequal modules")
@@ -58,9 +59,7 @@ def heat_picture(house):
     figures.line(ax, "loss", light, rated * light / 1000.0)
     gap = figures.area(ax, "loss", light, 0 * light, 0 * light, alpha=0.6)
     real = figures.line(ax, "pv", light, 0 * light)
-    point = figures.line(
-        ax, "pv", [0], [0], marker="o", markersize=13, linestyle="none", color=figures.INK, clip_on=False
-    )
+    point = figures.spot(ax, clip_on=False)
     by_label = figures.direct_label(ax, 1150, rated, "by the label", "loss", ha="right")
     by_heat = figures.direct_label(ax, 1150, rated, "at its temperature", "pv", ha="right")
 
@@ -75,11 +74,8 @@ def heat_picture(house):
         above, below = (by_label, by_heat) if hot else (by_heat, by_label)
         above.set(position=(1130, max(1.13 * rated, power[113]) + 0.04 * rated), va="bottom")
         below.set(position=(1180, min(0.86 * rated, power[86]) - 0.03 * rated), va="top")  # free of the steep curve
-        off = f"{100 * abs(now - label) / label:.0f} % {'less' if hot else 'more'}"
-        return (
-            f"Air {air} °C, wind {wind} m/s, light {light_now} W/m²: the cells reach {cells:.0f} °C and the module "
-            f"gives {now:.0f} W, {off} than its label says for this light ({label:.0f} W)."
-        )
+        powers = {"now": now, "label": label, "off": 100 * abs(now - label) / label, "side": "less" if hot else "more"}
+        return CAPTIONS["heat"].format(air=air, wind=wind, light=light_now, cells=cells, **powers)
 
     return Picture(figure, [gap, real, point, by_label, by_heat], update)
 
@@ -96,9 +92,7 @@ def limit_picture(house):
     right.set(xlim=(48, 112), xticks=range(50, 111, 10), xlabel="limit (% of the label)")
     figures.line(right, "loss", list(LIMITS), lost)
     figures.direct_label(right, 66, 0.6 * max(lost), "lost in the year", "loss")
-    point = figures.line(
-        right, "loss", [0], [0], marker="o", markersize=13, linestyle="none", color=figures.INK, clip_on=False
-    )
+    point = figures.spot(right, clip_on=False)
     out = figures.area(left, "pv", [0, 1], [0, 0], [0, 0], alpha=0.85)
     taken = figures.area(left, "loss", [0, 1], [0, 0], [0, 0])
     stop = figures.line(left, "load", [0, 24], [0, 0], linestyle="-", linewidth=2.0)
@@ -120,12 +114,10 @@ def limit_picture(house):
         out_name.set_position((0.3, given[: 6 * 60].max() + 2))
         year = float(np.interp(limit, LIMITS, lost))
         point.set_data([limit], [year])
-        share = 1.0 - float(accepted.sum() / offered.sum()) if offered.sum() > 0 else 0.0
+        share = 100 * (1.0 - float(accepted.sum() / offered.sum())) if offered.sum() > 0 else 0.0
+        said = {"limit": limit, "offered": offered.sum() / 60_000, "share": share, "year": year, "day": day}
         means = ("minute by minute" if minutes else "hourly means") + ", in no shade" * house.system.shaded
-        return (
-            f"Limit {limit} % of the label, {day}, {means}: one module offers {offered.sum() / 60_000:.2f} kWh and "
-            f"loses {100 * share:.2f} % of it to the limit. Over the year of hourly means: {year:.2f} %."
-        )
+        return CAPTIONS["limit"].format(means=means, **said)
 
     return Picture(figure, [out, taken, stop, stop_name, taken_name, out_name, point], update)
 
@@ -143,12 +135,7 @@ def stair_picture(house):
     roles = ["sun", *["loss"] * (len(names) - 2), "pv"]
     boxes, words = [], []
     for row, role in enumerate(roles):
-        look = {
-            "facecolor": figures.ROLES[role].colour,
-            "hatch": figures.ROLES[role].hatch,
-            "edgecolor": figures.BACKGROUND,
-        }
-        boxes += ax.barh(row, 0.0, height=0.72, **look)
+        boxes += ax.barh(row, 0.0, height=0.72, **figures.filled(role))
         side = "right" if role == "loss" else "left"
         words.append(figures.direct_label(ax, 0, row, "", role, size=figures.TICK_PT, va="center", ha=side))
 
@@ -160,12 +147,9 @@ def stair_picture(house):
             size, share = f"{end - start:,.0f} kWh", f", {100 * (end - start) / left[0]:.1f} %"
             beside = start - 0.012 * light if role == "loss" else end + 0.012 * light
             words[row].set(text=size + share if row else size, x=beside)
-        most = int(np.argmin(change[1:])) + 1
-        kept = f"{100 * left[-1] / left[0]:.0f} %"
-        return (
-            f"Of {left[0]:,.0f} kWh by the label and the light, {left[-1]:,.0f} kWh reach the house: {kept}. "
-            f"The largest step is {names[most]}, {-change[most]:,.0f} kWh.{roofs_words(house)}"
-        )
+        most, energies = int(np.argmin(change[1:])) + 1, {"light": left[0], "left": left[-1], "lost": -change.min()}
+        share = 100 * left[-1] / left[0]
+        return CAPTIONS["stair"].format(step=names[most], share=share, roofs=roofs_words(house), **energies)
 
     return Picture(figure, [boxes, words], update, slow=True)
 
@@ -182,35 +166,26 @@ def month_picture(house):
     figures.zero_based(ax, top, "yield (h, kWh/kW)")
     light = figures.bars(ax, "sun", months - 0.2, 0 * months, width=0.38)
     made = figures.bars(ax, "pv", months + 0.2, 0 * months, width=0.38)
-    ratios = [
-        figures.direct_label(ax, month, 0, "", size=figures.TICK_PT, ha="center", va="bottom") for month in months
-    ]
-    figures.direct_label(ax, 0.5, 0.94 * top, "left: reference yield (light)", "sun", size=figures.TICK_PT, va="center")
-    figures.direct_label(
-        ax, 8.1, 0.94 * top, "right: final yield (made)", "pv", size=figures.TICK_PT, ha="right", va="center"
-    )
-    figures.direct_label(
-        ax, 12.5, 0.94 * top, "number: performance ratio", size=figures.TICK_PT, ha="right", va="center"
-    )
+    ratios = figures.month_labels(ax, figures.TICK_PT)
+    left, right = ({"size": figures.TICK_PT, "ha": side, "va": "center"} for side in ("left", "right"))
+    figures.direct_label(ax, 0.5, 0.94 * top, "left: reference yield (light)", "sun", **left)
+    figures.direct_label(ax, 8.1, 0.94 * top, "right: final yield (made)", "pv", **right)
+    figures.direct_label(ax, 12.5, 0.94 * top, "number: performance ratio", **right)
 
     def update(tilt, azimuth, dirt, age):
         system = _one_plane(house.system, tilt, azimuth, dirt, age)
         y_r, y_f = _monthly(house, system)
-        for bar, height in zip([*light, *made], [*y_r, *y_f]):
-            bar.set_height(height)
+        figures.set_heights([*light, *made], [*y_r, *y_f])
         ratio = np.array([performance_ratio(f, r) if r > 0 else np.nan for f, r in zip(y_f, y_r)])
         for text, value, height in zip(ratios, ratio, np.maximum(y_r, y_f)):
             text.set(text="" if np.isnan(value) else f"{value:.2f}", y=height + 0.01 * top)
         if not y_r.sum() > 0:
-            return "No light falls on this plane in the whole year, so there is no performance ratio."
-        low, high = figures.MONTHS[int(np.nanargmin(ratio))], figures.MONTHS[int(np.nanargmax(ratio))]
-        whole = performance_ratio(y_f.sum(), y_r.sum())
-        lies = plane_words(tilt, azimuth).capitalize()
-        return (
-            f"{lies}: reference yield {y_r.sum():,.0f} h, final yield {y_f.sum():,.0f} kWh/kW "
-            f"a year, performance ratio {whole:.2f}; lowest in {low} ({np.nanmin(ratio):.2f}), "
-            f"highest in {high} ({np.nanmax(ratio):.2f}).{light_words(house, (1, tilt, azimuth))}{unshaded}"
-        )
+            return CAPTIONS["months_without_light"]
+        low, high = int(np.nanargmin(ratio)), int(np.nanargmax(ratio))
+        ends = {"low": figures.MONTHS[low], "least": ratio[low], "high": figures.MONTHS[high], "most": ratio[high]}
+        said = {"plane": plane_words(tilt, azimuth).capitalize(), "light": y_r.sum(), "made": y_f.sum()}
+        roof = light_words(house, (1, tilt, azimuth)) + unshaded
+        return CAPTIONS["months"].format(ratio=performance_ratio(y_f.sum(), y_r.sum()), roof=roof, **said, **ends)
 
     return Picture(figure, [light, made, ratios], update, slow=True)
 

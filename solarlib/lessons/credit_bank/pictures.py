@@ -33,11 +33,6 @@ def _middles(count, months=12):
     return 0.5 + (np.arange(count) + 0.5) * months / count
 
 
-def _on_columns(ax, size):
-    """Return a text for each month's column."""
-    return [figures.direct_label(ax, month, 0, "", size=size, ha="center", va="bottom") for month in range(1, 13)]
-
-
 def _surplus_boxes(house, ax, left, each=1):
     """Give an axis room for the surplus of `each` months and any array size; return boxes for surplus and shortage."""
     values = np.array([ledgers.surplus_of(house, size) for size in ledgers.steps(house)]).reshape(-1, each).sum(axis=1)
@@ -174,7 +169,7 @@ def bill_picture(house):
     energy = figures.boxes(ax, "import")
     figures.direct_label(ax, 0.55, 0.97 * top, "upper part: energy bought", "import", va="top")
     figures.direct_label(ax, 12.45, 0.97 * top, "lower part: all other lines", "money", va="top", ha="right")
-    sums = _on_columns(ax, figures.TICK_PT)
+    sums = figures.month_labels(ax, figures.TICK_PT)
     mark = figures.line(ax, "load", [0], [0], marker="v", markersize=12, linestyle="none")
 
     def update(size, month, rules):
@@ -223,7 +218,7 @@ def reset_picture(house):
     timing, small = figures.boxes(lower, "loss", **empty), {"size": figures.TICK_PT, "va": "top"}
     figures.direct_label(lower, 0.5, 0.97 * top, "filled: taken with any month", "loss", **small)
     figures.direct_label(lower, 12.3, 0.97 * top, "hatched: taken by the date", "loss", ha="right", **small)
-    numbers = _on_columns(lower, figures.SMALL_PT)
+    numbers = figures.month_labels(lower, figures.SMALL_PT)
     cuts = [figures.line(ax, "bank", [0, 0], ax.get_ylim(), linestyle="-") for ax in (upper, lower)]
 
     def update(size, reset):
@@ -271,7 +266,7 @@ def years_picture(house):
     often = figures.boxes(upper, "bank", hatch="")
     words, small = f"of {count} made years: in how many no month takes less", {"size": figures.TICK_PT, "va": "top"}
     figures.direct_label(upper, 0.5, 1.7 * count, words, "bank", **small)
-    numbers = _on_columns(upper, figures.SMALL_PT)
+    numbers = figures.month_labels(upper, figures.SMALL_PT)
     spread = figures.boxes(lower, "loss", hatch="")
     middle = figures.line(lower, "load", [0], [0], linestyle="none", marker="_", markersize=26, markeredgewidth=3.0)
     circle = {"marker": "o", "markersize": 8, "markerfacecolor": figures.BACKGROUND, "markeredgewidth": 2.0}

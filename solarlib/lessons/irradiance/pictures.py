@@ -9,9 +9,10 @@ from solarlib.house.year import light_words, weather
 from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.lessons.tools.panel import Picture
-from solarlib.quantities import plane_words, year_index
+from solarlib.quantities import plane_words, texts_beside, year_index
 from solarlib.sky.sun import clear_sky, noon_side, plane_of_array, position, solar_noon
 
+CAPTIONS = texts_beside(__file__, "captions")
 COMPASS = {"N": 0, "NE": 45, "E": 90, "SE": 135, "S": 180, "SW": 225, "W": 270, "NW": 315}
 KINDS = ("clearest day", "middle day", "dullest day")
 TILTS = np.arange(0, 91, 5)
@@ -61,16 +62,13 @@ def day_picture(house):
         peak = int(ideal["ghi"].to_numpy().argmax())
         sky_name.set_position((min(_clock(ideal.index)[peak] + 2.2, 18.5), ideal["ghi"].max() / 1000.0))
         sky_name.set_visible(possible > 0)
-        date.set_text(f"■ {_date(table.index[0])} ({_zone(table.index[len(table) // 2])})")
+        said = {"date": _date(table.index[0]), "energy": energy, "possible": possible, "strongest": height.max()}
+        date.set_text(f"■ {said['date']} ({_zone(table.index[len(table) // 2])})")
         if not possible:
-            return f"{_date(table.index[0])}: the sun does not rise at this place, so 0.0 kWh/m² fall on flat ground."
+            return CAPTIONS["day_without_sun"].format(**said)
         share = round(100 * (1 - energy / possible))
         lost = f"clouds took {share} %" if share >= 3 else "clouds took almost nothing"
-        return (
-            f"{_date(table.index[0])}: {energy:.1f} kWh fell on each square metre of flat ground, "
-            f"{height[:until].sum():.1f} of them until {until}:00. A cloudless sky would have given "
-            f"{possible:.1f} kWh/m²: {lost}. The strongest hour had {height.max():.2f} kW/m²."
-        )
+        return CAPTIONS["day"].format(so_far=height[:until].sum(), until=until, lost=lost, **said)
 
     return Picture(figure, [columns, sky, date, sky_name], update)
 
@@ -100,12 +98,10 @@ def path_picture(house):
     figures.zero_based(right, 1.25 * top, "beam (kW/m²)")
     path = figures.line(left, "sun", [], [], linestyle="-")
     spot = figures.line(left, "sun", [], [], marker="o", markersize=17, markeredgecolor=figures.INK)
-    target = figures.line(
-        left, "pv", [], [], marker="X", markersize=15, linestyle="none", markeredgecolor=figures.BACKGROUND
-    )
-    target_name = figures.direct_label(
-        left, 0, 0, "plane looks here", "pv", size=13, ha="center", va="top", bbox=_PAPER
-    )
+    pv = figures.ROLES["pv"].colour
+    target = figures.spot(left, 15, "X", color=pv, markeredgecolor=figures.BACKGROUND)
+    look = {"size": 13, "ha": "center", "va": "top", "bbox": _PAPER}
+    target_name = figures.direct_label(left, 0, 0, "plane looks here", "pv", **look)
     on_plane = figures.area(right, "sun", [0, 1], [0, 0], [0, 0], hatch="")
     straight = right.plot([], [], linestyle="--", **_OUTLINE)[0]
     now = right.plot([], [], linestyle="-", **_OUTLINE)[0]
@@ -128,17 +124,12 @@ def path_picture(house):
         on_plane.set_data(clock, 0 * clock, light["poa_direct"] / 1000.0)
         straight.set_data(clock, table["dni"] / 1000.0)
         now.set_data([hour, hour], [0, top])
-        noon = _hhmm(solar_noon(table, house.place))
         when = f"{_date(table.index[0])}, {_hhmm(hour)} ({_zone(table.index[len(table) // 2])})"
+        said = {"when": when, "noon": _hhmm(solar_noon(table, house.place)), "height": height, "angle": angle}
         if height <= 0 or beam == 0:
-            dark = "the sun is below the horizon, so no beam reaches the plane"
-            return f"{when}: {dark}. On this day solar noon is at {noon}."
-        share = f"it catches {100 * caught / beam:.0f} % of the beam"
-        seen = share if caught else "the sun is behind it and it catches no beam"
-        return (
-            f"{when}: the sun stands {height:.0f}° high, {angle:.0f}° off the direction in which the plane looks; "
-            f"{seen}, {caught / 1000:.2f} of {beam / 1000:.2f} kW/m². Solar noon is at {noon}."
-        )
+            return CAPTIONS["below_horizon"].format(**said)
+        seen = CAPTIONS["in_front" if caught else "behind"].format(share=100 * caught / beam)
+        return CAPTIONS["path"].format(seen=seen, caught=caught / 1000, beam=beam / 1000, **said)
 
     return Picture(figure, [path, spot, target, target_name, on_plane, straight, now], update)
 
@@ -169,14 +160,12 @@ def parts_picture(house):
             name.set_position((91.5, low))
         total = edges[-1]
         best = int(total.argmax())
-        date, share = _date(days[MONTHS.index(month)][KINDS.index(kind)]), 100 * parts[9] / max(total[9], 1e-9)
+        said = {"date": _date(days[MONTHS.index(month)][KINDS.index(kind)]), "month": month, "best": TILTS[best]}
         if not total.max() > 0:
-            return f"On {date} the sun does not rise at this place: the plane gets 0.0 kWh/m²."
-        return (
-            f"{kind.capitalize()} of {month} ({date}), facing {_compass(azimuth)}: flat {total[0]:.1f}, tilt 45° "
-            f"{total[9]:.1f}, wall {total[-1]:.1f} kWh/m². Of the light on the 45° plane {share[0]:.0f} % is beam, "
-            f"{share[1]:.0f} % sky, {share[2]:.0f} % ground. Best tilt: {TILTS[best]}°."
-        )
+            return CAPTIONS["parts_without_sun"].format(**said)
+        said |= dict(zip(roles, 100 * parts[9] / max(total[9], 1e-9)), kind=kind.capitalize())
+        energies = {"flat": total[0], "steep": total[9], "wall": total[-1]}
+        return CAPTIONS["parts"].format(facing=_compass(azimuth), **energies, **said)
 
     return Picture(figure, [layers, names], update)
 
@@ -186,7 +175,8 @@ def year_picture(house):
     light = _daylight(house)
     table = np.array([[_monthly(house, light, tilt, azimuth) for azimuth in AZIMUTHS] for tilt in TILTS])
     year, middle = table.sum(axis=2), noon_side(house.place)
-    best = np.unravel_index(year.argmax(), year.shape)
+    row, column = np.unravel_index(year.argmax(), year.shape)
+    best_plane = plane_words(TILTS[row], AZIMUTHS[column])
     order = np.append(np.argsort(_turn(AZIMUTHS - middle), kind="stable"), 0)
     order[-1] = order[0]  # the circle closes: its first direction stands at both ends
     x = np.append(np.sort(_turn(AZIMUTHS - middle)), 180)
@@ -219,8 +209,7 @@ def year_picture(house):
 
     def update(tilt, azimuth):
         row, column = int(np.searchsorted(TILTS, tilt)), int(np.searchsorted(AZIMUTHS, azimuth))
-        for bar, height in zip(columns, table[row, column]):
-            bar.set_height(height)
+        figures.set_heights(columns, table[row, column])
         values = year[row][order]
         curve.set_data(x, values)
         spot.set_data([_turn(azimuth - middle)], [year[row, column]])
@@ -229,12 +218,11 @@ def year_picture(house):
         clear_of_wall = below > np.interp(105, x, year[-1][order])
         name.set_position((174, below if clear_of_wall else np.interp(105, x, values) + 0.02 * year.max()))
         months, whole = table[row, column], year[row, column]
-        lies = plane_words(tilt, azimuth).capitalize()
-        return (
-            f"{lies}: {whole:,.0f} kWh/m² in the year, {100 * whole / year.max():.0f} % of "
-            f"the best plane here ({plane_words(TILTS[best[0]], AZIMUTHS[best[1]])}). April to September bring "
-            f"{100 * months[warm].sum() / whole:.0f} % of it, December {months[11]:.0f} and June {months[5]:.0f} "
-            f"kWh/m².{light_words(house, (1, tilt, azimuth))}"
+        shares = {"share": 100 * whole / year.max(), "warm": 100 * months[warm].sum() / whole}
+        planes = {"plane": plane_words(tilt, azimuth).capitalize(), "best": best_plane}
+        light = light_words(house, (1, tilt, azimuth))
+        return CAPTIONS["year"].format(
+            whole=whole, december=months[11], june=months[5], light=light, **shares, **planes
         )
 
     return Picture(figure, [columns, curve, spot, name], update)

@@ -7,7 +7,9 @@ from solarlib.house.year import roofs_words, simulate
 from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.registers import split
-from solarlib.quantities import energy_kwh, plane_words
+from solarlib.quantities import energy_kwh, plane_words, texts_beside
+
+CAPTIONS = texts_beside(__file__, "captions")
 
 
 def facts(house):
@@ -55,11 +57,7 @@ def day_picture(house):
         used_name.set_position((0.3, load[:6].max() + 0.03 * top))
         energy = split(table["load_w"] - factor * table["generation_w"]).sum()
         date = f"{table.index[0].day} {table.index[0]:%B}"
-        return (
-            f"On {date} the array at {size} % of its size makes {power.sum():.1f} kWh and the house uses "
-            f"{load.sum():.1f} kWh. Counted hour by hour, {energy['delivered_kwh']:.1f} kWh come from the utility and "
-            f"{energy['received_kwh']:.1f} kWh go out to it."
-        )
+        return CAPTIONS["day"].format(date=date, size=size, made=power.sum(), used=load.sum(), **energy)
 
     return Picture(figure, [made, used, made_name, used_name], update)
 
@@ -80,17 +78,11 @@ def year_picture(house):
     figures.direct_label(ax, 3.2, 0.94 * top, "right: used", "load", va="center")
 
     def update(size, use):
-        values = [energy["generation_w"].to_numpy() * size / 100.0, energy["load_w"].to_numpy() * use / 100.0]
-        for container, heights in zip((made, used), values):
-            for bar, height in zip(container, heights):
-                bar.set_height(height)
-        surplus = values[0] - values[1]
-        more = int((surplus > 0).sum())
-        most = figures.MONTHS[values[1].argmax()]
-        return (
-            f"In the year the array makes {values[0].sum():,.0f} kWh and the house uses {values[1].sum():,.0f} kWh. "
-            f"It makes more than the house uses in {more} of 12 months; the house uses most in {most}."
-        )
+        generation, load = energy["generation_w"].to_numpy() * size / 100.0, energy["load_w"].to_numpy() * use / 100.0
+        figures.set_heights(made, generation)
+        figures.set_heights(used, load)
+        more, month = int((generation > load).sum()), figures.MONTHS[load.argmax()]
+        return CAPTIONS["year"].format(made=generation.sum(), used=load.sum(), more=more, month=month)
 
     return Picture(figure, [made, used], update)
 

@@ -89,6 +89,11 @@ def line(ax, role, x, y, **how):
     return ax.plot(x, y, **{"color": style.colour, "linestyle": style.dash, "linewidth": 3.0} | how)[0]
 
 
+def spot(ax, size=13, marker="o", **how):
+    """Draw one mark, at first at zero, in the colour of text; return it (move it with ``set_data``)."""
+    return line(ax, "load", [0], [0], linestyle="none", marker=marker, markersize=size, **how)
+
+
 def area(ax, role, x, low, high, **how):
     """Fill between two curves in the role's colour and hatch; return the artist (move it with ``set_data``)."""
     style = ROLES[role]
@@ -105,6 +110,12 @@ def filled(role):
 def bars(ax, role, x, height, **how):
     """Draw bars that are `filled`; return the container (move bars with ``set_height``)."""
     return ax.bar(x, height, **filled(role) | how)
+
+
+def set_heights(columns, heights):
+    """Give each bar of the container of `bars` its height."""
+    for bar, height in zip(columns, heights):
+        bar.set_height(height)
 
 
 def boxes(ax, role, **how):
@@ -149,6 +160,11 @@ def months_axis(ax):
     ax.set_xlim(0.4, 12.6)
     ax.set_xticks(range(1, 13), MONTHS)
     ax.tick_params(axis="x", length=0)
+
+
+def month_labels(ax, size):
+    """Return an empty text for each column of `months_axis`, which stands above its height."""
+    return [direct_label(ax, month, 0, "", size=size, ha="center", va="bottom") for month in range(1, 13)]
 
 
 def rows_axis(ax, places, names, ends):
