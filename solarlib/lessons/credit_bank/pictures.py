@@ -10,6 +10,9 @@ from solarlib.lessons.tools.figures import MONTHS
 from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.balance import house_use
 from solarlib.meter.registers import register_difference
+from solarlib.quantities import texts_beside
+
+CAPTIONS = texts_beside(__file__, "captions")
 
 DRAWINGS = 5
 
@@ -89,14 +92,9 @@ def register_picture(house):
         for name, text, place in zip(names, words, places):
             name.set(text=text, x=place + (0 if name is names[1] else 0.008 * top))
 
-        def span(key):
-            return f"from {before[key]:0{digits}d} to {after[key]:0{digits}d}"
-
-        return (
-            f"{month}, {size} %: delivered goes {span('delivered')}: {delivered:,} kWh; "
-            f"received {span('received')}: {received:,} kWh. "
-            f"With {made:,} kWh from the array, the house used {home.use_kwh:,} kWh, {own:,} of them at once."
-        )
+        shown_kwh = {"delivered": delivered, "received": received, "made": made, "used": home.use_kwh, "own": own}
+        registers = {"before": before, "after": after, "digits": digits}
+        return CAPTIONS["register"].format(month=month, size=size, **registers, **shown_kwh)
 
     return Picture(figure, [delivered_boxes, own_boxes, received_boxes, names], update)
 
@@ -143,13 +141,10 @@ def bank_picture(house):
                 text.set_text(f"{gone[at[i]]:,.0f} {words[at[i]]}")
                 height = full[max(0, at[i] - 2) : at[i] + 2].max() + 0.02 * top
                 text.set_position((np.clip(place[at[i]] + 0.5 * each, 2.2, 22.8), height))
-        years = book[["billed_kwh", "bill"]].to_numpy().reshape(2, half, 2).sum(axis=1)
-        first, second = (f"{bought:,.0f} kWh bought, bills {paid:,.2f} $." for bought, paid in years)
+        first, second = book[["billed_kwh", "bill"]].to_numpy().reshape(2, half, 2).sum(axis=1)
+        sums = {"first": first, "second": second, "surplus": surplus[half:].sum(), "gone": gone[half:].sum()}
         word = _taken(rules, book["payout"].iloc[half:].sum())
-        return (
-            f"First year: {first} Second year: received less delivered {surplus[half:].sum():+,.0f} kWh, "
-            f"at the reset {gone[half:].sum():,.0f} kWh {word}, {second}{ledgers.without_reset(house)}"
-        )
+        return CAPTIONS["bank"].format(word=word, own_rule=ledgers.without_reset(house), **sums)
 
     return Picture(figure, [out, short, level, drops], update)
 
@@ -195,11 +190,9 @@ def bill_picture(house):
         without = ledgers.second_year(house, tariff, 0)["bill"].sum()
         if len(tariff.charges) > 4:
             words.append("...")
+        bills = {"bill": row["bill"], "year": year["bill"].sum(), "without": without}
         named = month if each == 1 else f"The bill with {month}"
-        return (
-            f"{named}, {size} %: {', '.join(words)}; bill {row['bill']:.2f} $. "
-            f"The year costs {year['bill'].sum():,.2f} $, without an array {without:,.2f} $."
-        )
+        return CAPTIONS["bill"].format(named=named, size=size, lines=", ".join(words), **bills)
 
     return Picture(figure, [fixed, energy, sums, mark], update)
 
@@ -232,23 +225,14 @@ def reset_picture(house):
             text.set(text=f"{value:,.0f}", visible=value >= 0.5, y=value + 0.015 * top)
         for cut in cuts:
             cut.set_xdata([MONTHS.index(reset) + 1.5] * 2)
-        return f"{size} %, emptied after the {reset} bill: {_resets_in_words(house, table, reset)}"
+        row, least = table.loc[reset], taken.min()
+        bills = "reset_alike" if table["best"].all() else "reset_best" if row["best"] else "reset_dearer"
+        said = {"size": size, "reset": reset, "word": _taken(ledgers.rules_with_reset(house, reset), row["payout"])}
+        said["bills"] = CAPTIONS[bills].format(lowest=_listed(table.index[table["best"]]), **row)
+        return CAPTIONS["reset"].format(least=least, own_rule=ledgers.without_reset(house), **said, **row)
 
     slow = year_bills.cycle(ledgers.bank_rules(house)) > 1
     return Picture(figure, [out, short, always, timing, numbers, cuts], update, slow=slow)
-
-
-def _resets_in_words(house, table, reset):
-    """Say what one reset takes and costs beside the others; `table` as from `ledgers.by_reset`."""
-    row, least = table.loc[reset], table["taken_kwh"].min()
-    word = _taken(ledgers.rules_with_reset(house, reset), row["payout"])
-    said = f"{row['taken_kwh']:,.0f} kWh a year are {word}, {least:,.0f} with any month. "
-    if table["best"].all():
-        said += f"The bills of a year, {row['bill']:,.2f} $, are the same with any month."
-    else:
-        more = f"{row['dearer']:,.2f} $ above the lowest" if not row["best"] else "no other month has lower ones"
-        said += f"The bills of a year are {row['bill']:,.2f} $, {more}. Lowest: {_listed(table.index[table['best']])}."
-    return said + ledgers.without_reset(house)
 
 
 def years_picture(house):
@@ -283,16 +267,13 @@ def years_picture(house):
         figures.move_columns(spread, table[0.1].to_numpy(), table[0.9].to_numpy(), width=0.5)
         middle.set_data(place, table[0.5].to_numpy())
         typical.set_data(place, ledgers.typical_losses(house, size))
-        good, own = best.index[best == best.max()], ledgers.without_reset(house)
+        good, said = best.index[best == best.max()], {"size": size, "own_rule": ledgers.without_reset(house)}
         least, worst = table.loc[good, "mean"].idxmin(), table["mean"].idxmax()
         if table["mean"].max() < 0.5:
-            return f"{size} %: in no made year a reset takes anything, whatever the month.{own}"
+            return CAPTIONS["years_of_nothing"].format(**said)
         usual, most = _range(table.loc[least]), _range(table.loc[worst])
-        most = "" if usual == most else f", but {most} after {worst}"
-        return (
-            f"{size} %: a reset after {_listed(good)} takes least in {best.max()} of {count} made years. "
-            f"In eight of ten years it takes {usual} after {least}{most}.{own}"
-        )
+        said |= {"usual": usual, "least": least, "most": "" if usual == most else f", but {most} after {worst}"}
+        return CAPTIONS["years"].format(best=_listed(good), often=best.max(), count=count, **said)
 
     return Picture(figure, [often, numbers, spread, middle, typical], update, slow=not by_law)
 

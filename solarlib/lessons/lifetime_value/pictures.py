@@ -13,10 +13,11 @@ from solarlib.house.file import Growth, PricePath, Spread
 from solarlib.house.year_bills import basis, year_energies
 from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
-from solarlib.quantities import counted
+from solarlib.quantities import counted, texts_beside
 from solarlib.worth import money
 from solarlib.worth.lifetime import Costs, Loan
 
+CAPTIONS = texts_beside(__file__, "captions")
 OWN, THIRD, UNPAID, SOLD = "own rule", "export at 1/3", "export unpaid", "all sold at 2/3"
 SHIPPED_RULES = {"kWh bank": "flat-bank-forfeit", UNPAID: "flat-no-credit", THIRD: "flat-net-billing-5-cents"}
 SHIPPED_RULES |= {SOLD: "flat-buy-all-sell-all"}
@@ -168,11 +169,9 @@ def saving_picture(house):
             box.set(x=start, width=end - start)
             text.set_text(dollars(start - end if role in ("pv", "export") else end))
             text.set_x(max(start, end, 0.0) + 0.012 * span)
-        return (
-            f"{_capital(rule)}, {size} % of the array: {dollars(without)} without and {dollars(left)} with it, "
-            f"saved {dollars(saved)}: {dollars(own)} by self-used and {dollars(out)} by exported energy. "
-            f"Price times generation would claim {dollars(claim)}."
-        )
+        amounts = {"without": without, "left": left, "saved": saved, "own": own, "out": out, "claim": claim}
+        told = {name: dollars(amount) for name, amount in amounts.items()}
+        return CAPTIONS["saving"].format(rule=_capital(rule), size=size, **told)
 
     return Picture(figure, [rows, words], update, slow=True)
 
@@ -251,11 +250,9 @@ def flow_picture(house):
         outlay = paid.outlay - paid.rebate - paid.tax_credits(years).sum()
         simple = money.simple_payback(outlay, flows[rule].loc[1, "saving"], _running(paid))
         soon, lasting, late = (paid_back(flow, good, *how) for how in ((0.0,), (0.0, True), (rate,)))
-        return (
-            f"{_capital(rule)}, price {price} %: simple payback {when(simple)}, running sum {soon} (for good: "
-            f"{lasting}), discounted at {100 * rate:g} % {late}. "
-            f"Net {worth(flow, good)} in all, worth {worth(flow, good, rate)} today."
-        )
+        paybacks = {"simple": when(simple), "soon": soon, "lasting": lasting, "late": late, "rate": 100 * rate}
+        sums = {"net": worth(flow, good), "today": worth(flow, good, rate)}
+        return CAPTIONS["flow"].format(rule=_capital(rule), price=price, **paybacks, **sums)
 
     return Picture(figure, [rows, first, curves, marks, names], update)
 

@@ -210,11 +210,9 @@ def risk_picture(house):
         found, changed = summarise(table).loc["all"], int((table["rule"] == THIRD).sum())
         when = f"year {years}" if since == years else f"a year from {since} to {years}"
         which = f"{changed:,} change to {THIRD} in {when}" if changed else "no rule changes"
-        return (
-            f"{DRAWS:,} lifetimes, {which}: worth below zero in {100 * found['share_losing']:.0f} %. Of ten, nine lie "
-            f"between {signed(found['net_present_value_5'])} and {signed(found['net_present_value_95'])}; "
-            f"{_back(found['payback_5'], found['payback_95'])}."
-        )
+        low, high = (signed(found[f"net_present_value_{share}"]) for share in (5, 95))
+        said = {"losing": 100 * found["share_losing"], "back": _back(found["payback_5"], found["payback_95"])}
+        return pictures.CAPTIONS["lifetimes"].format(draws=DRAWS, which=which, low=low, high=high, **said)
 
     return Picture(figure, [own, other, names], update, slow=True)
 

@@ -13,7 +13,9 @@ from solarlib.lessons.own_house.form import Picker
 from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
 from solarlib.lessons.tools.progress import progress
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, texts_beside
+
+CAPTIONS = texts_beside(__file__, "captions")
 
 SHIPPED = ("generation-quarter-hours", "meter-registers", "sensor-week", "reads-by-hand", "neighbours-by-day")
 WORDS = {"generation": "PV", "unsigned": "reading"}  # of a quantity that is not called by its own name
@@ -97,14 +99,11 @@ def fault_picture(file, house):
         word.set_text(f"{days[day - 1]:%d %B %Y}")
         for artist in (border, border_word):
             artist.set_visible(bool(marks) and kind == "generation")
-        known = np.isfinite(values)
-        energy = np.nansum(values) * (step / pd.Timedelta(hours=1))
-        words = f"{days[day - 1]:%d %B}: {known.sum()} values, {energy:,.1f} kWh"
-        words += f", at most {np.nanmax(values):,.2f} kW." if known.any() else ", none is known."
-        if not marks:
-            return words
+        known, energy = np.isfinite(values), np.nansum(values) * (step / pd.Timedelta(hours=1))
+        most = CAPTIONS["fault_most"].format(most=np.nanmax(values)) if known.any() else "none is known"
         said = "; ".join(f"{kind_}: {rows.sum()} values" for kind_, rows in here.items())
-        return f"{words} The checks found {said}." if here else f"{words} The checks found nothing on this day."
+        found = CAPTIONS["fault_found" if here else "fault_nothing"].format(said=said) if marks else ""
+        return CAPTIONS["fault"].format(day=days[day - 1], known=known.sum(), energy=energy, most=most, found=found)
 
     return Picture(figure, [shown, odd, word, border, border_word], update)
 
@@ -146,12 +145,8 @@ def direction_picture(decoded, record):
         open_marks.set_data(hour[unsure], np.zeros(unsure.sum()))
         date.set_text(f"{days[day - 1]:%d %B %Y}")
         row = decoded.days.loc[decoded.days.index.astype(str).str.startswith(f"{days[day - 1]:%Y-%m-%d}")].iloc[0]
-        share = unsure.sum() / max(1, known.sum())
-        return (
-            f"{days[day - 1]:%d %B}: {row['import_kwh']:.1f} kWh in (90 % range {row['import_low_kwh']:.1f} to "
-            f"{row['import_high_kwh']:.1f}), {row['export_kwh']:.1f} kWh out ({row['export_low_kwh']:.1f} to "
-            f"{row['export_high_kwh']:.1f}). {100 * share:.0f} % of the readings are less than {sure} % sure."
-        )
+        share = 100 * unsure.sum() / max(1, known.sum())
+        return CAPTIONS["direction"].format(day=days[day - 1], share=share, sure=sure, **row)
 
     return Picture(figure, [inward, outward, sun, open_marks, date], update)
 
@@ -162,14 +157,12 @@ def bill_picture(table):
     pairs = (("computed", "money", table["computed"]), ("sent", "reading", table["sent"]))
     figure, _ = _pairs(table["meter read on"].str[2:], "bill ($)", *pairs)
     off = table.dropna(subset=["sent"])
-    words = f"{len(table)} computed bills, no bill sent to compare with: type yours in."
+    words = CAPTIONS["no_bills"].format(count=len(table))
     if len(off):
-        worst = off.loc[off["difference"].abs().idxmax()]
-        same = int((off["difference"].abs() <= SAME_USD).sum())
-        words = (
-            f"{same} of {len(off)} bills agree to the cent. The largest difference is ${abs(worst['difference']):.2f}: "
-            f"read on {worst['meter read on']}, computed ${worst['computed']:.2f}, sent ${worst['sent']:.2f}."
-        )
+        gaps = off["difference"].abs()
+        worst, same = off.loc[gaps.idxmax()], int((gaps <= SAME_USD).sum())
+        said = {"same": same, "count": len(off), "most": gaps.max(), "day": worst["meter read on"]}
+        words = CAPTIONS["bills"].format(computed=worst["computed"], sent=worst["sent"], **said)
     return Picture(figure, [], lambda: words)
 
 
@@ -186,11 +179,8 @@ def yield_picture(table):
     whole, model = table["measured_kwh"].sum(), table["model_kwh"].sum()
     share = f"{100 * whole / model:.0f} % of" if model > 0 else "with no light in"
     inside = int(table["yield_h"].between(table["low_h"], table["high_h"]).sum())
-    words = (
-        f"The array gave {whole:,.0f} kWh in {table['days'].sum()} days, {share} what the model gives for the same "
-        f"days of a typical year ({model:,.0f} kWh). {inside} of {len(table)} lie in the usual range, where eight of "
-        "ten should."
-    )
+    said = {"made": whole, "days": table["days"].sum(), "share": share, "model": model}
+    words = CAPTIONS["yields"].format(inside=inside, count=len(table), **said)
     return Picture(figure, [], lambda: words)
 
 
@@ -239,15 +229,11 @@ def neighbour_picture(comparison, uncorrected=None):
         last, stage = table.index[-1], table["stage"].iloc[-1]
         recent = table["ratio_percent"].dropna().tail(14)
         known, aside = table["ratio_percent"].count(), (table["reason"] != "").sum()
-        words = (
-            f"Known up to {last:%d %B}: {known} days compared, {aside} set aside. "
-            f"The last {len(recent)} lie at {recent.median():.1f} % of the usual."
-        )
-        if stage == "baseline":
-            return f"{words} These days only tell what is usual."
-        if len(above):
-            return f"{words} First message on {table.index[above[0]]:%d %B}; now: {stage}."
-        return f"{words} No message; now: {stage}."
+        first = table.index[above[0]] if len(above) else None
+        told = "baseline" if stage == "baseline" else "message" if len(above) else "no_message"
+        told = CAPTIONS[f"neighbours_{told}"].format(first=first, stage=stage)
+        said = {"last": last, "known": known, "aside": aside, "recent": len(recent), "middle": recent.median()}
+        return CAPTIONS["neighbours"].format(told=told, **said)
 
     return Picture(figure, [dots, total, mark], update)
 

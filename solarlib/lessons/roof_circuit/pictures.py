@@ -15,13 +15,14 @@ from solarlib.house.year import house_load, light_words, weather, weather_at
 from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.figures import rows_axis
 from solarlib.lessons.tools.panel import Picture
-from solarlib.quantities import TYPICAL_YEAR, energy_kwh, plane_words
+from solarlib.quantities import TYPICAL_YEAR, energy_kwh, plane_words, texts_beside
 from solarlib.roof.array import array_power
 from solarlib.roof.obstacles import ModuleLayout, Obstacle, usual_layout
 from solarlib.roof.parts import Plane
 from solarlib.roof.shade import row_hours, shade_hours, year_loss
 from solarlib.sky.sun import noon_side, position
 
+CAPTIONS = texts_beside(__file__, "captions")
 TRAY_TILT = 10
 ROW = ModuleLayout(2, 1, portrait=False)  # a front row, and one behind it for all others; long side across
 DISTANCES = (1.2, 1.4, 1.6, 1.8, 2.0)  # front edge to front edge. [m]
@@ -116,16 +117,12 @@ def roof_picture(house):
 
     def update(tilt, azimuth, distance):
         pitched, flat = monthly_kwh(roof_year(house, tilt, azimuth)), trays[distance]
-        for container, heights in ((left, pitched), (right, flat)):
-            for bar, height in zip(container, heights):
-                bar.set_height(height)
+        figures.set_heights([*left, *right], [*pitched, *flat])
         gone, bought = zip(*(_lost_and_bought(made, use, emptied) for made in (pitched, flat)))
-        return (
-            f"Pitched {pitched.sum():,.0f} kWh a year, {pitched[low].sum():,.0f} of them {_dark_words(house)}; trays "
-            f"{flat.sum():,.0f} and {flat[low].sum():,.0f}. With {bank}, {gone[0]:,.0f} or {gone[1]:,.0f} kWh are "
-            f"lost, {bought[0]:,.0f} or {bought[1]:,.0f} bought. Rows {distance:.1f} m apart: the row in front takes "
-            f"{100 * losses[distance]:.1f} %.{light_words(house, (1, tilt, azimuth))}{free}"
-        )
+        sums = {"pitched": pitched.sum(), "pitched_dark": pitched[low].sum(), "gone": gone, "bought": bought}
+        sums |= {"flat": flat.sum(), "flat_dark": flat[low].sum(), "row": 100 * losses[distance]}
+        words = {"dark": _dark_words(house), "bank": bank, "light": light_words(house, (1, tilt, azimuth)) + free}
+        return CAPTIONS["roofs"].format(distance=distance, **sums, **words)
 
     return Picture(figure, [left, right, own], update, slow=True)
 
@@ -246,11 +243,9 @@ def shade_picture(house):
         values = [100 * share for share in (loss.light_lost, loss.module_loss, loss.string_loss)]
         move_lying_bars(boxes, words, values, 0.02 * top)
         side = "straight ahead" if aside == 0 else f"{abs(aside)}° to the {'right' if aside > 0 else 'left'}"
-        return (
-            f"A wall {distance} m away, {side}, {width}° wide, {height}° high: {values[0]:.1f} % of the year's light "
-            f"is lost, {values[1]:.1f} % of the energy with a converter a module, {values[2]:.1f} % with one string. "
-            f"The choice decides {100 * loss.benefit:.1f} %.{own}"
-        )
+        wall = {"distance": distance, "side": side, "width": width, "height": height}
+        shares = dict(zip(("light", "module", "string", "choice"), (*values, 100 * loss.benefit)))
+        return CAPTIONS["shade"].format(own=own, **wall, **shares)
 
     return Picture(figure, [thing, boxes, words], update, slow=True)
 
@@ -261,10 +256,8 @@ def own_shade_words(house):
     if not things:
         return ""
     own = _shade_loss(house.weather_file, house.place, house.system, *things)
-    return (
-        f" Not counted here: {', '.join(thing.name for thing in things)} of the house file (dotted), which take "
-        f"{100 * own.light_lost:.1f} %, {100 * own.module_loss:.1f} % and {100 * own.string_loss:.1f} %."
-    )
+    shares = {"light": 100 * own.light_lost, "module": 100 * own.module_loss, "string": 100 * own.string_loss}
+    return CAPTIONS["own_shade"].format(names=", ".join(thing.name for thing in things), **shares)
 
 
 def _draw_sky(ax, house, ahead):

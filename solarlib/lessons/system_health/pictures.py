@@ -16,10 +16,11 @@ from solarlib.house.health import one_roof, season, typical_yields
 from solarlib.house.year import weather
 from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
-from solarlib.quantities import counted, energy_kwh
+from solarlib.quantities import counted, energy_kwh, texts_beside
 from solarlib.roof.array import array_power
 from solarlib.sky.sun import clear_sky
 
+CAPTIONS = texts_beside(__file__, "captions")
 COMPARED = ("kWh per kW", "performance ratio", "ratio to neighbours", "ratio, roofs corrected")
 # Tilt and azimuth of five neighbours' roofs beside the own largest one. [deg]
 ROOFS = {
@@ -127,12 +128,9 @@ def measure_picture(house):
         late = values[values.index.month >= FIRST_MONTH].iloc[:COMPARED_DAYS]
         later.set_ydata([late.median()] * 2)
         spread = MAD_TO_SCATTER * (early - early.median()).abs().median()
-        span = f"the {COMPARED_DAYS} days from 1 June"
-        told = f"before June or in {span} no day has enough sun to be compared"
-        if early.notna().any() and late.notna().any():
-            told = f"before June a usual day lies {spread:.0f} % from the middle. In {span} the middle moves by "
-            told += f"{_signed(late.median() - 100)} %"
-        return f"{measure}, neighbours {roofs}: {told}. One dead module alone is {-one:.1f} %."
+        told = CAPTIONS["measure_moved" if early.notna().any() and late.notna().any() else "measure_unknown"]
+        told = told.format(spread=spread, days=COMPARED_DAYS, moved=_signed(late.median() - 100))
+        return CAPTIONS["measure"].format(measure=measure, roofs=roofs, told=told, one=-one)
 
     return Picture(figure, [dots, later], update)
 
@@ -184,17 +182,13 @@ def chart_picture(house):
         above = np.flatnonzero(level > 1.0)
         mark.set_data(above, np.minimum(level[above], 1.97))
         early, late = above[above < FAULT_DAY], above[above >= FAULT_DAY] - FAULT_DAY + 1
-        if not dead:
-            found = f"Nothing changes, and the next {CHART_DAYS - FAULT_DAY} days bring {_false(len(late))}"
-        else:
-            found = (
-                f"Message {counted(late[0], 'day')} into the change" if len(late) else "The change brings no message"
-            )
-            found += f"; the mean is {plan.days_to_notice(lost(house, dead), scatter / 100.0):.1f} days"
-        return (
-            f"{min(dead, count)} of {count} modules dead, scatter {scatter} %, one false message in {_wait(wait)}: "
-            f"{_false(len(early))} before day {FAULT_DAY}. {found}."
-        )
+        found = CAPTIONS["chart_no_change"].format(days=CHART_DAYS - FAULT_DAY, late=_false(len(late)))
+        if dead:
+            mean = plan.days_to_notice(lost(house, dead), scatter / 100.0)
+            first = counted(late[0], "day") if len(late) else None
+            found = CAPTIONS["chart_message" if first else "chart_no_message"].format(first=first, mean=mean)
+        said = {"dead": min(dead, count), "count": count, "wait": _wait(wait), "early": _false(len(early))}
+        return CAPTIONS["chart"].format(scatter=scatter, fault_day=FAULT_DAY, found=found, **said)
 
     return Picture(figure, [dots, total, mark], update)
 
@@ -256,12 +250,10 @@ def shape_picture(house):
         shade.set_data(hour, np.minimum(own, expected) / 1000.0, expected / 1000.0)
         dots.set_data(ratio.index + 0.5, ratio)
         zeros = int(((own < 0.05 * expected) & (expected > 0.15 * expected.max())).sum())
-        made, wished = energy_kwh(own).sum(), energy_kwh(expected).sum()
-        return (
-            f"Case {case}, a clear {season} day: {made:.1f} kWh of {wished:.1f} expected. The hours lie between "
-            f"{ratio.min():.2f} and {ratio.max():.2f} of it; greatest power {own.max() / expected.max():.2f} of it; "
-            f"{5 * zeros} minutes of daylight at zero."
-        )
+
+        said = {"made": energy_kwh(own).sum(), "wished": energy_kwh(expected).sum(), "zero": 5 * zeros}
+        ratios = {"least": ratio.min(), "most": ratio.max(), "peak": own.max() / expected.max()}
+        return CAPTIONS["shape"].format(case=case, season=season, **said, **ratios)
 
     return Picture(figure, [shade, own_line, wish, dots], update)
 
@@ -313,13 +305,9 @@ def ageing_picture(house):
         spans.set_data(np.repeat(list(limits), 3), np.concatenate(ends))
         truth.set_ydata([rate, rate])
         sure = [years for years, (low, high) in limits.items() if high < 0 or low > 0]
-        told = "Even after ten years the interval holds zero"
-        if sure:
-            told = f"The first interval without zero comes in year {sure[0]}"
+        told = CAPTIONS["ageing_sure"].format(year=sure[0]) if sure else CAPTIONS["ageing_unsure"]
         bars = ", ".join(f"{_signed(limits[n][0])} to {_signed(limits[n][1])} % after {n}" for n in (3, 5, 10))
-        return (
-            f"True change {_signed(rate)} % a year, days scatter by {scatter} %: the interval is {bars} years. {told}."
-        )
+        return CAPTIONS["ageing"].format(change=_signed(rate), scatter=scatter, bars=bars, told=told)
 
     return Picture(figure, [truth, spans], update)
 
