@@ -92,10 +92,8 @@ def check_index(index: pd.DatetimeIndex, name: str = "time") -> pd.Timedelta:
     InputError
         If the index has no zone, fewer than two labels, or is not evenly spaced and increasing.
     """
-    if not isinstance(index, pd.DatetimeIndex) or index.tz is None:
-        raise InputError(f"{name}: found an index without a time zone, allowed is a time-zone-aware DatetimeIndex")
-    if len(index) < 2:
-        raise InputError(f"{name}: found {len(index)} label(s), allowed are two or more")
+    refuse_if(not isinstance(index, pd.DatetimeIndex) or index.tz is None, "no_time_zone", name)
+    refuse_if(len(index) < 2, "few_labels", name, count=len(index))
     steps = np.diff(index.asi8)
     odd = np.flatnonzero((steps != steps[0]) | (steps <= 0))
     if odd.size:
@@ -128,6 +126,12 @@ _REFUSALS = {case: text for room in texts_beside(__file__, "refusals").values() 
 def refusal(case: str, where: object, /, **facts: object) -> InputError:
     """Return the error that says where, what was found and what is allowed: a case of ``refusals.toml``, filled in."""
     return InputError(f"{where}: found " + _REFUSALS[case].format(**facts))
+
+
+def refuse_if(wrong: object, case: str, where: object, /, **facts: object) -> None:
+    """Raise the `refusal` of a case if something is wrong; its facts must be there also where nothing is."""
+    if wrong:
+        raise refusal(case, where, **facts)
 
 
 def counted(number: int, one: str, more: str | None = None) -> str:

@@ -8,7 +8,7 @@ from string import Formatter
 import pytest
 
 import solarlib
-from solarlib.quantities import InputError, refusal
+from solarlib.quantities import InputError, refusal, refuse_if
 
 ROOT = Path(solarlib.__file__).parent
 ROOMS = tomllib.loads((ROOT / "refusals.toml").read_text(encoding="utf-8"))
@@ -27,12 +27,13 @@ def test_no_case_stands_in_two_rooms():
 
 
 def test_each_refusal_has_a_text_and_gets_its_facts():
-    literal = [call for call in CALLS if getattr(call.func, "id", "") == "refusal" and call.args]
-    literal = [call for call in literal if isinstance(call.args[0], ast.Constant)]
-    assert len(literal) > 80
-    for call in literal:
+    places = {"refusal": 0, "refuse_if": 1}  # of the case among the arguments
+    named = [(call, places[call.func.id]) for call in CALLS if getattr(call.func, "id", "") in places]
+    named = [(call, call.args[place]) for call, place in named if isinstance(call.args[place], ast.Constant)]
+    assert len(named) > 120
+    for call, case in named:
         given = {keyword.arg for keyword in call.keywords}
-        assert None in given or given == asked(TEXTS[call.args[0].value]), call.args[0].value
+        assert None in given or given == asked(TEXTS[case.value]), case.value
 
 
 def test_no_text_is_never_raised():
@@ -49,4 +50,7 @@ def test_a_text_says_what_is_allowed(case):
 def test_a_refusal_names_where_what_was_found_and_what_is_allowed():
     error = refusal("off_dial", "register", odd=100000.5, dial=1e5, digits=5)
     assert isinstance(error, InputError)
+    refuse_if(False, "no_text", "empty.csv")
+    with pytest.raises(InputError, match="empty.csv: found no text, allowed is a table with one row a line"):
+        refuse_if(True, "no_text", "empty.csv")
     assert str(error) == "register: found 100000 kWh, allowed is 0 to below 100000 kWh for 5 digits"

@@ -3,7 +3,7 @@
 from datetime import date
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError, refuse_if, require
 
 ZERO = Decimal(0)
 HAIR = Decimal("1e-15")  # far below a step of energy or a cent, far above what a share of days loses in its 28th digit
@@ -73,8 +73,7 @@ def fill(kwh, opening_kwh, tariff, step):
     """
     allowed = ", ".join(name for name in kwh if name)
     if not isinstance(opening_kwh, dict):
-        if allowed and opening_kwh:
-            raise InputError(f"opening_kwh: found {opening_kwh!r}, allowed is an amount for each of {allowed}")
+        refuse_if(allowed and opening_kwh, "opening_by_bucket", "opening_kwh", given=opening_kwh, buckets=allowed)
         opening_kwh = {} if allowed else {"": opening_kwh}
     for name, amount in opening_kwh.items():
         if name not in kwh:

@@ -14,7 +14,7 @@ from solarlib.bill.intervals import MINUTES, Intervals
 from solarlib.bill.sums import STEPS_PER_KWH, by_rules
 from solarlib.bill.tariff import Tariff
 from solarlib.meter.registers import register_difference
-from solarlib.quantities import InputError, check_index, refusal
+from solarlib.quantities import InputError, check_index, refusal, refuse_if
 
 
 def monthly_periods(
@@ -176,8 +176,7 @@ def _local(midnights, tz):
 
 def _values(series, index, name):
     """Return energies as whole steps: floats that hold integers, whose sums are exact up to nine million kWh."""
-    if series.index is not index and not series.index.equals(index):
-        raise InputError(f"{name}: found another index than delivered_kwh, allowed is the same index")
+    refuse_if(series.index is not index and not series.index.equals(index), "unlike_index", name)
     values = series.to_numpy(float)
     bad = ~(values >= 0)
     if bad.any():

@@ -12,7 +12,7 @@ from solarlib import schema
 from solarlib.bill.contradictions import contradictions
 from solarlib.bill.plausible import puzzling, uncovered, unusual
 from solarlib.bill.tariff import Tariff
-from solarlib.quantities import InputError, refusal
+from solarlib.quantities import InputError, refusal, refuse_if
 from solarlib.schema import Table
 
 TARIFF_FOLDER = Path(__file__).resolve().parents[2] / "data" / "tariffs"
@@ -44,8 +44,7 @@ def read_tariff(source: str | Path | dict) -> Tariff:
         shipped = ", ".join(sorted(file.stem for file in TARIFF_FOLDER.glob("*.toml")))
         raise InputError(f"tariff.file: found nothing at {str(source)!r}, allowed is a .toml path or one of {shipped}")
     table = schema.read_toml(path, parse_float=Decimal)
-    if set(table) - {"form"} != {"tariff"}:
-        raise refusal("no_tariff_table", path.name, keys=", ".join(table) or "none")
+    refuse_if(set(table) - {"form"} != {"tariff"}, "no_tariff_table", path.name, keys=", ".join(table) or "none")
     return tariff_from_table(table.inside("tariff"), f"{path.name}: tariff", path.parent)
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from solarlib.bill.credits import ZERO
 from solarlib.bill.tariff import column
-from solarlib.quantities import InputError, refusal, whole_number
+from solarlib.quantities import InputError, refusal, refuse_if, whole_number
 
 DAY = timedelta(days=1)
 DAYS_OF_A_MONTH = 30.4375  # a twelfth of 365.25
@@ -62,8 +62,7 @@ def read_rows(periods, rules_on):
     InputError
         Names the row, what was found and what is allowed.
     """
-    if not len(periods):
-        raise InputError("periods: found no row, allowed is one row or more")
+    refuse_if(not len(periods), "no_periods", "periods")
     columns = {name: _plain(periods[name]) for name in periods.columns}
     for name in ("period_start", "period_end", "delivered_kwh", "received_kwh"):
         if name not in columns and not (name.endswith("kwh") and any(key.startswith(f"{name}_") for key in columns)):
@@ -90,8 +89,7 @@ def _spans(columns):
     spans, before = [], None
     for i, (start, stop) in enumerate(zip(columns["period_start"], columns["period_end"])):
         first, end = _date(start, f"periods row {i} period_start"), _date(stop, f"periods row {i} period_end")
-        if end <= first:
-            raise InputError(f"periods row {i}: found the end {end} for the start {first}, allowed is a later day")
+        refuse_if(end <= first, "end_of_period", f"periods row {i}", end=end, first=first)
         if before is not None and first != before:
             raise refusal("start_of_period", f"periods row {i}", first=first, before=before)
         before = end
@@ -131,8 +129,7 @@ def _metered(columns, spans, tariff):
         missing = [keys[what, name] for name in tariff.bucket_names if (what, name) not in steps]
         if what == "generation":
             continue
-        if missing:
-            raise refusal("no_buckets", f"period from {spans[0][0]}", columns=", ".join(missing))
+        refuse_if(missing, "no_buckets", f"period from {spans[0][0]}", columns=", ".join(missing))
         whole = sum(steps[what, name] for name in tariff.bucket_names)
         register, steps[what, ""] = steps.get((what, ""), whole), whole
         kwh = {"whole": register / scale, "sum": whole / scale, "most": REGISTER_SLACK_KWH}
@@ -153,8 +150,7 @@ def _net(columns, spans, steps, name, tariff, rule):
     if netting == "none":
         return delivered, received
     key = column(f"{what}_kwh", name)
-    if key not in columns:
-        raise refusal("not_netted", f"period from {spans[0][0]}", column=key, netting=netting)
+    refuse_if(key not in columns, "not_netted", f"period from {spans[0][0]}", column=key, netting=netting)
     # rounding may neither leave a part of the difference unexplained nor buy more than was delivered
     bought = np.minimum(np.maximum(_steps(columns[key], tariff.kwh_decimals, spans, key), difference), delivered)
     return bought, bought - difference
@@ -171,8 +167,7 @@ def _rows(columns, spans, tariff, steps):
     exact |= {("billed", name): exact["import", name] for name in every}  # until a bank pays for a part
     for key, (name, over) in _from_intervals(tariff).items():
         if name in columns:
-            if pd.isna(columns[name]).any():
-                raise refusal("empty_cell", f"period from {spans[0][0]}", column=name)
+            refuse_if(pd.isna(columns[name]).any(), "empty_cell", f"period from {spans[0][0]}", column=name)
             values = [Decimal(str(round(value, SUM_DECIMALS))) for value in columns[name]]
             exact[key] = [sum(values[max(0, i - over + 1) : i + 1]) / min(i + 1, over) for i in range(len(values))]
     shown = [column(f"{what}_kwh", name) for what, name in steps]  # the first of `exact`

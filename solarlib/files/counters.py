@@ -7,7 +7,7 @@ A register that falls has rolled over, was exchanged, was reset or was read from
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import refusal
+from solarlib.quantities import refusal, refuse_if
 
 
 def interval_energy(register, digits=None, exchanges=()):
@@ -47,8 +47,7 @@ def interval_energy(register, digits=None, exchanges=()):
         at = int(np.searchsorted(opened, pd.Timestamp(time).as_unit("ns").value, side="right")) - 1
         if not 0 <= at < len(energy):
             continue
-        if taken[at]:
-            raise refusal("two_exchanges", "exchange", first=index[at], last=index[at + 1])
+        refuse_if(taken[at], "two_exchanges", "exchange", first=index[at], last=index[at + 1])
         taken[at], how[at] = True, "exchange"
         energy[at] = _up(values[at], old_last, digits) + _up(new_first, values[at + 1], digits)
         if not energy[at] >= 0:
@@ -90,8 +89,7 @@ def swapped_readings(first, second):
     Reading i is swapped when, put back, both registers stay between their last sound reading and count up, while as
     written one of them falls. A whole file with the names exchanged shows no fall: see `plausible`.
     """
-    if not first.index.equals(second.index):
-        raise refusal("indexes", "registers")
+    refuse_if(not first.index.equals(second.index), "indexes", "registers")
     a, b = first.to_numpy(float), second.to_numpy(float)
     found, sound = [], None
     for place in np.flatnonzero(np.isfinite(a) & np.isfinite(b)).tolist():

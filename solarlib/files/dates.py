@@ -9,7 +9,7 @@ import re
 import numpy as np
 
 from solarlib.files.texts import told
-from solarlib.quantities import refusal
+from solarlib.quantities import refusal, refuse_if
 
 ORDERS = ("year first", "day first", "month first")
 MISSING = np.iinfo(np.int64).min  # no moment
@@ -226,8 +226,7 @@ class DateOrder:
         """
         open_ = [place for place, count in enumerate(self.against) if not count]
         against = [f"line {line} is not {order}" for order, line in zip(self.orders, self.proof) if line]
-        if not open_:
-            raise refusal("orders", where, against=", ".join(against))
+        refuse_if(not open_, "orders", where, against=", ".join(against))
         if not self.differ:
             return open_[0], None
         ways = [self.orders[place] for place in open_]

@@ -7,7 +7,7 @@ from solarlib.files.counters import interval_energy, swapped_readings
 from solarlib.files.mapping import clock_reading
 from solarlib.files.steps import even_labels, first_moments, moved
 from solarlib.files.texts import TEXTS, told
-from solarlib.quantities import counted, refusal
+from solarlib.quantities import counted, refuse_if
 
 
 def clean_tables(index, step, columns, mapping, name):
@@ -60,10 +60,8 @@ def _starts(index, step, mapping, name):
     counters = [column.kind == "counter" for column in mapping.column]
     if mapping.label == "start" or all(counters):
         return index
-    if any(counters):
-        raise refusal("kinds", name)
-    if step is None:
-        raise refusal("no_step_for_end", name)
+    refuse_if(any(counters), "kinds", name)
+    refuse_if(step is None, "no_step_for_end", name)
     return moved(index, step, -1)
 
 

@@ -21,7 +21,7 @@ import pandas as pd
 
 from solarlib import schema
 from solarlib.files.dates import MISSING, MOST_OFFSET_MIN, ORDERS, moments, text_matrix
-from solarlib.quantities import refusal, texts_beside
+from solarlib.quantities import refuse_if, texts_beside
 from solarlib.schema import FORM, Problems, Reader, Table, choice, declared, misplaced, number, whole
 
 _TABLES = texts_beside(__file__, "units")
@@ -258,8 +258,7 @@ def mapping_from_toml(source: str | Path) -> Mapping:
         where, table = "mapping", schema.toml_table(source, "mapping")
     else:
         where = Path(source).name
-        if not Path(source).is_file():
-            raise refusal("no_mapping", source)
+        refuse_if(not Path(source).is_file(), "no_mapping", source)
         table = schema.read_toml(Path(source))
     problems = Problems(where, Table(Mapping), table)
     mapping = problems.read(Table(Mapping), table)

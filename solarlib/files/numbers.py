@@ -7,7 +7,7 @@ from itertools import islice
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import refusal
+from solarlib.quantities import refuse_if
 
 MARKED_TEXTS = 2000  # with a mark, looked at in one block to tell decimals from thousands
 LARGEST_NUMBER = 1e15  # no meter shows more; such a text is a damaged cell
@@ -123,8 +123,7 @@ class NumberMarks:
         if not shown:
             return
         self.decimal, found, proved = number_marks(shown)
-        if not proved:
-            raise refusal("marks", self.where, text=shown[0])
+        refuse_if(not proved, "marks", self.where, text=shown[0])
         self.thousands, self.open = found if self.group is None else self.group, False
 
     def __str__(self):

@@ -22,7 +22,7 @@ from solarlib.files.numbers import NumberMarks, as_numbers
 from solarlib.files.steps import common_step, first_moments, missing
 from solarlib.files.table import blocks, cells_of, line_texts, sniff, split_line
 from solarlib.files.texts import told
-from solarlib.quantities import counted, refusal
+from solarlib.quantities import counted, refusal, refuse_if
 
 PART_SHARE, PART_LINES = 0.02, 1000  # of a file between two words of progress, and no less
 
@@ -115,8 +115,7 @@ def _layout(path, mapping):
     is_time = looks_like_unix if mapping.date_order == "unix" else looks_like_time
     layout = sniff(path, mapping.encoding, mapping.delimiter, mapping.header_line, wanted, is_time)
     places = [layout.position(name) for name in wanted]
-    if len(set(places)) < len(wanted):
-        raise refusal("column_twice", layout.path.name)
+    refuse_if(len(set(places)) < len(wanted), "column_twice", layout.path.name)
     times, values = places[: len(mapping.time)], places[len(mapping.time) :]
     for line, row in layout.above:  # a header below rows of data: they are rows all the same
         if is_time(" ".join(row[place] for place in times)):

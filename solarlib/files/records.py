@@ -24,7 +24,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import counted, refusal
+from solarlib.quantities import counted, refusal, refuse_if
 
 KEPT_FLOWS = ("generation", "delivered", "received")
 FORM_WORD, KNOWN_FORM = "form ", "form 1"
@@ -121,8 +121,7 @@ def keep(path: str | Path, table: pd.DataFrame) -> Change:
     """
     path, key = Path(path), table.columns[0]
     new = [{name: _cell(name, value) for name, value in row.items()} for row in table.to_dict("records")]
-    if len({row[key] for row in new}) < len(new):
-        raise refusal("key_twice", path.name, key=key)
+    refuse_if(len({row[key] for row in new}) < len(new), "key_twice", path.name, key=key)
     columns, rows = _load(path, key) if path.exists() else ([], [])
     places = {row[key]: row for row in rows}
     added, alike, completed, differing = [], [], [], []
@@ -237,8 +236,7 @@ def _load(path, key):
         raise refusal("unread", path.name, error=" ".join(str(error).split())) from None
     columns = rows[0] if rows else []
     form = next((name for name in columns if name.startswith(FORM_WORD)), KNOWN_FORM)
-    if form != KNOWN_FORM:
-        raise refusal("new_form", path.name, form=form, known=KNOWN_FORM)
+    refuse_if(form != KNOWN_FORM, "new_form", path.name, form=form, known=KNOWN_FORM)
     wide = next((number for number, row in enumerate(rows, 1) if len(row) != len(columns)), None)
     if not columns or (key is not None and columns[0] != key) or len(set(columns)) < len(columns) or wide:
         found = f"row {wide} of {len(rows[wide - 1])} cells" if wide else f"the columns {', '.join(columns) or 'none'}"
@@ -246,11 +244,9 @@ def _load(path, key):
     first, records = columns[0], [dict(zip(columns, row)) for row in rows[1:]]
     keys = Counter(row[first] for row in records)
     twice = next((item for item, count in keys.items() if count > 1), None)
-    if twice is not None:
-        raise refusal("row_twice", path.name, key=twice, name=first)
+    refuse_if(twice is not None, "row_twice", path.name, key=twice, name=first)
     odd = next((item for item in keys if first in ("date", "period_start") and not _is_day(item)), None)
-    if odd is not None:
-        raise refusal("no_date", path.name, key=odd, name=first)
+    refuse_if(odd is not None, "no_date", path.name, key=odd, name=first)
     return columns, records
 
 

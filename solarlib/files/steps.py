@@ -7,7 +7,7 @@ clock of their zone, if they keep its time of day; all other rows in true time.
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import refusal
+from solarlib.quantities import refusal, refuse_if
 
 ONE_DAY = pd.Timedelta(days=1)
 CLOCK_CHANGE = pd.Timedelta(hours=1)  # how far a local day may differ from 24 h
@@ -103,8 +103,7 @@ def regular(values, step, name):
     InputError
         There is no step, or nearly all would be gaps.
     """
-    if step is None:
-        raise refusal("no_step", name)
+    refuse_if(step is None, "no_step", name)
     labels, _ = even_labels(values.index, step)
     # The offset that most labels have on the step's grid: a first row that stands askew must not push all others off.
     offset = pd.Series(labels % step.value).mode().iloc[0]

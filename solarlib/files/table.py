@@ -10,7 +10,7 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
-from solarlib.quantities import refusal
+from solarlib.quantities import refusal, refuse_if
 
 BLOCK_CHARACTERS = 1 << 20
 LONGEST_LINE = 64 * BLOCK_CHARACTERS
@@ -43,8 +43,7 @@ class Layout:
     def position(self, column):
         """Return the place of a column given by its name, or by its number counted from 1."""
         if isinstance(column, int):
-            if not 1 <= column <= self.width:
-                raise refusal("column_number", self.path.name, column=column, width=self.width)
+            refuse_if(not 1 <= column <= self.width, "column_number", self.path.name, column=column, width=self.width)
             return column - 1
         places = [place for place, name in enumerate(self.names) if plain(name) == plain(column)]
         if len(places) != 1 or places[0] >= self.width:
@@ -96,8 +95,7 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
     lines = text.replace("\r\n", "\n").split(newline)
     if len(lines) > 1:
         lines = lines[:-1] if not whole or not lines[-1] else lines  # the sample may cut its last line
-    if not any(line.strip() for line in lines):
-        raise refusal("no_text", path.name)
+    refuse_if(not any(line.strip() for line in lines), "no_text", path.name)
     delimiter = delimiter or _delimiter(lines)
     lines = lines[: (header_line or 1000) + SAMPLE_ROWS]
     cells = [split_line(line, delimiter) if line.strip() else [] for line in lines]
@@ -194,8 +192,7 @@ def blocks(layout):
         while piece := file.read(BLOCK_CHARACTERS):
             text = rest + (piece.removeprefix("\ufeff") if first == 1 and not rest else piece)
             *lines, rest = text.split(layout.newline)
-            if len(rest) > LONGEST_LINE:
-                raise refusal("long_line", layout.path.name)
+            refuse_if(len(rest) > LONGEST_LINE, "long_line", layout.path.name)
             if lines:
                 yield Lines(first, _ends_off(lines), min(1.0, file.buffer.tell() / total))
                 first += len(lines)

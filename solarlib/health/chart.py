@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.health.run_lengths import allowance, cusum_run_length, shift_of_loss, threshold_after_baseline, widening
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError, refuse_if, require
 
 MAD_TO_SCATTER = 1.4826  # makes the median absolute deviation of normal values their standard deviation
 # A single day counts as at most so many times the usual scatter, and never as more than carries to the line.
@@ -88,8 +88,7 @@ def baseline(log_ratio):
         raise InputError(f"baseline: found {len(used)} usable days, allowed are {LEAST_BASELINE_DAYS} or more")
     centre = float(np.median(used))
     scatter = float(MAD_TO_SCATTER * np.median(np.abs(used - centre)))
-    if not scatter > 0:
-        raise InputError("baseline: found days that do not scatter, allowed are measured days")
+    refuse_if(not scatter > 0, "no_scatter", "baseline")
     pairs = pd.DataFrame({"day": values[:-1], "next": values[1:]}).dropna()
     alike = float(pairs["day"].rank().corr(pairs["next"].rank())) if len(pairs) >= 3 else 0.0
     return Baseline(centre, scatter, len(used), min(alike, MOST_RESEMBLANCE))

@@ -8,7 +8,7 @@ import pandas as pd
 from solarlib.health.chart import LEAST_BASELINE_DAYS
 from solarlib.health.neighbours import LEAST_GROUP, TOO_FEW, group_median, log_ratio_to_median, per_model, usable_days
 from solarlib.health.words import sentence
-from solarlib.quantities import InputError, refusal
+from solarlib.quantities import InputError, refuse_if
 
 BASELINE_DAYS = 60  # first usable days, taken as usual; fewer where the record is short
 BASELINE_SHARE = 2 / 3  # most of the usable days that may be baseline; the others are compared with it
@@ -87,16 +87,14 @@ def common_days(systems):
 def _matched(own, neighbours):
     """Return both on the own days, in order, without neighbours that cannot be compared, and what was left out."""
     for data, name in ((own, "own yields"), (neighbours, "neighbours")):
-        if not isinstance(data.index, pd.DatetimeIndex) or data.index.has_duplicates:
-            raise InputError(f"{name}: found an index that is not one date a day, allowed are dates, each once")
+        refuse_if(not isinstance(data.index, pd.DatetimeIndex) or data.index.has_duplicates, "no_dates", name)
     own = own.sort_index().astype(float)
     aligned = _on(neighbours, own.index, "neighbours").astype(float)
     outside = len(neighbours.index.difference(own.index))
     notes = [sentence("outside", count=outside)] if outside else []
     if any(((data < 0) | np.isinf(data)).to_numpy().any() for data in (own, aligned)):
         raise InputError("daily yields: found a negative or an infinite one, allowed are numbers from 0 on, in kWh/kW")
-    if aligned.columns.has_duplicates:
-        raise InputError("neighbours: found the same name twice, allowed is each system once")
+    refuse_if(aligned.columns.has_duplicates, "system_twice", "neighbours")
     group_median(aligned)  # refuses a group that is too small
     stuck = [name for name in aligned if aligned[name].nunique() < 2]
     if stuck:
@@ -108,10 +106,8 @@ def _on(data, index, name):
     """Return data on the days of an index; refuse dates that have no chance to match."""
     if data is None:
         return None
-    if not isinstance(data.index, pd.DatetimeIndex) or str(data.index.tz) != str(index.tz):
-        raise refusal("unlike_dates", name)
-    if not data.index.isin(index).any():
-        raise InputError(f"{name}: found no day of the own record, allowed are the same days")
+    refuse_if(not isinstance(data.index, pd.DatetimeIndex) or str(data.index.tz) != str(index.tz), "unlike_dates", name)
+    refuse_if(not data.index.isin(index).any(), "no_own_day", name)
     return data.reindex(index)
 
 
@@ -140,8 +136,7 @@ def _levelled(house, others, reason, notes):
     beside = {name: log_ratio_to_median(others[name], others).loc[first].median() for name in others}
     others = others / np.exp(pd.Series(beside))
     usual = (house / others.median(axis=1)).loc[first].median()
-    if not usual > 0:
-        raise refusal("no_own_yield", "own yields")
+    refuse_if(not usual > 0, "no_own_yield", "own yields")
     return CommonDays(house / usual, others, reason, first[-1], tuple(notes))
 
 

@@ -12,7 +12,7 @@ from scipy.integrate import quad
 from scipy.stats import beta, norm
 
 from solarlib.health.words import HEALTH_WORDS
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError, refuse_if, require
 
 GOOD_DAY_H = 1.0  # daily yield below which a ratio says nothing, kWh/kW (`common practice, no source`)
 LEAST_GROUP = 5  # systems in a median that is shown (`common practice, no source`)
@@ -106,12 +106,10 @@ def per_model(own, neighbours, own_model=None, neighbour_models=None):
     InputError
         One model without the other, or neighbours that stand in other columns than their models.
     """
-    if (own_model is None) != (neighbour_models is None):
-        raise InputError("models: found one side only, allowed are both the house's and the neighbours', or none")
+    refuse_if((own_model is None) != (neighbour_models is None), "one_model", "models")
     if own_model is None:
         return own, neighbours
-    if list(neighbour_models.columns) != list(neighbours.columns):
-        raise InputError("models: found other systems than among the neighbours, allowed are the same columns")
+    refuse_if(list(neighbour_models.columns) != list(neighbours.columns), "other_systems", "models")
     return own / own_model.where(own_model > 0), neighbours / neighbour_models.where(neighbour_models > 0)
 
 
@@ -154,8 +152,7 @@ def pair_shifts(yields, change):
     Series
         Change of the median log ratio of each system.
     """
-    if yields.shape[1] < 3:
-        raise InputError(f"systems: found {yields.shape[1]}, allowed are three or more")
+    refuse_if(yields.shape[1] < 3, "few_systems", "systems", count=yields.shape[1])
     ratios = pd.DataFrame({name: log_ratio_to_median(yields[name], yields.drop(columns=name)) for name in yields})
     return ratios[ratios.index >= change].median() - ratios[ratios.index < change].median()
 
@@ -190,8 +187,7 @@ def sick_neighbour_shift(count):
 
 
 def _odd(count):
-    if count % 2 == 0:
-        raise InputError(f"neighbours: found {count}, allowed is an odd number")
+    refuse_if(count % 2 == 0, "even_count", "neighbours", count=count)
 
 
 @lru_cache(maxsize=64)

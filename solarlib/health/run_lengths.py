@@ -13,7 +13,7 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
-from solarlib.quantities import InputError, refusal, require
+from solarlib.quantities import InputError, refuse_if, require
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
 _LONGEST = 1e12  # beyond it the equation is too near to singular to be solved in double precision
@@ -113,8 +113,7 @@ def threshold_after_baseline(run_length_days, k, baseline_days):
         high *= 1.5
     if excess(low) <= 0:
         return low
-    if excess(high) > 0:
-        raise refusal("short_baseline", "baseline", worth=n, run_length=run_length_days, k=k)
+    refuse_if(excess(high) > 0, "short_baseline", "baseline", worth=n, run_length=run_length_days, k=k)
     return float(brentq(excess, low, high, xtol=1e-3))
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 
 from solarlib.health.chart import MAD_TO_SCATTER
 from solarlib.health.words import in_percent, sentence
-from solarlib.quantities import InputError, check_index, refusal
+from solarlib.quantities import check_index, refuse_if
 
 _SECTIONS = 3  # of a module, each with its bypass
 GOOD_DAY = 0.3  # of the best expected day: enough sun that a zero cannot be weather
@@ -69,12 +69,10 @@ def step_level(log_ratio, least_days, within):
         Too few days, or none to split at.
     """
     values = log_ratio.dropna()
-    if len(values) < 2 * least_days:
-        raise InputError(f"days: found {len(values)} usable ones, allowed are {2 * least_days} or more")
+    refuse_if(len(values) < 2 * least_days, "few_usable", "days", count=len(values), least=2 * least_days)
     array, cuts = values.to_numpy(), np.arange(least_days, len(values) - least_days + 1)
     cuts = cuts[(values.index[cuts] >= within[0]) & (values.index[cuts] <= within[1])]
-    if not len(cuts):
-        raise refusal("no_split", "within", least=least_days)
+    refuse_if(not len(cuts), "no_split", "within", least=least_days)
     cut = int(min(cuts, key=lambda cut: _spread(array[:cut]) + _spread(array[cut:])))
     before, after = array[:cut], array[cut:]
     left = np.concatenate([before - np.median(before), after - np.median(after)])

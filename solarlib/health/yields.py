@@ -6,7 +6,7 @@ Energies are added first and divided afterwards: the mean of daily ratios is ano
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError, energy_kwh
+from solarlib.quantities import energy_kwh, refuse_if
 
 REFERENCE_IRRADIANCE = 1000.0  # W/m2
 REFERENCE_C = 25.0  # of the cells
@@ -30,8 +30,7 @@ def reference_yield(poa_global: pd.Series) -> float:
 
 def final_yield(ac_energy_kwh: float, rated_power_w: float) -> float:
     """Return delivered energy per rated power. [kWh, W -> kWh/kW = h]"""
-    if not rated_power_w > 0:
-        raise InputError(f"rated power: found {rated_power_w:g} W, allowed is a number above 0 W")
+    refuse_if(not rated_power_w > 0, "no_rated_power", "rated power", watts=rated_power_w)
     return ac_energy_kwh / (rated_power_w / 1000.0)
 
 
@@ -43,8 +42,7 @@ def performance_ratio(final_yield_h: float, reference_yield_h: float) -> float:
     InputError
         The reference yield is not above 0: without light there is no ratio.
     """
-    if not reference_yield_h > 0:
-        raise InputError(f"reference yield: found {reference_yield_h:g} h, allowed is a number above 0 h")
+    refuse_if(not reference_yield_h > 0, "no_reference", "reference yield", hours=reference_yield_h)
     return final_yield_h / reference_yield_h
 
 
@@ -79,7 +77,6 @@ def corrected_performance_ratio(ac_power_w, poa_global, temp_cell, rated_power_w
     power, light, warm = (np.asarray(values, dtype=float) for values in (ac_power_w, poa_global, temp_cell))
     there = np.isfinite(power) & np.isfinite(light) & np.isfinite(warm)
     power, light, warm = power[there], light[there], warm[there]
-    if not light.sum() > 0:
-        raise InputError("light on the plane: found none, allowed is a sum above 0")
+    refuse_if(not light.sum() > 0, "no_light", "light on the plane")
     expected = light / REFERENCE_IRRADIANCE * (1.0 + coefficient_per_c * (warm - REFERENCE_C))
     return float(final_yield(power.sum() / 1000.0, rated_power_w) / expected.sum())

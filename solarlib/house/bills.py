@@ -15,7 +15,7 @@ from solarlib.bill.tariff import Tariff
 from solarlib.house import rules
 from solarlib.house.file import House, PricePath
 from solarlib.house.year_bills import bills_of_life, hourly, settled_bill, source_of, year_energies
-from solarlib.quantities import TYPICAL_YEAR, refusal, require
+from solarlib.quantities import TYPICAL_YEAR, refuse_if, require
 from solarlib.worth.bill_table import BillTable, LifeTable, tabulate
 from solarlib.worth.lifetime import Costs, Loan, cash_flow
 from solarlib.worth.money import growth_path, net_present_value
@@ -184,8 +184,7 @@ def break_even_share(house, export_price, costs):
     """
     price, view = avoided_price(house), house.outlook
     require(export_price, "export_price", 0)
-    if not export_price < price:
-        raise refusal("export_price", "export_price", found=export_price, price=price)
+    refuse_if(not export_price < price, "export_price", "export_price", found=export_price, price=price)
     made = year_energies(house)["generation"] * _made(AS_IN_THE_FILE.of(house))
     level = [rules.level_of(view.growth.energy, view.price_growth, year) for year in range(1, view.years + 1)]
     energy = np.concatenate([[0.0], made * level])

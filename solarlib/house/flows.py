@@ -16,7 +16,7 @@ from solarlib.files.mapping import TITLES, mapping_from_toml
 from solarlib.files.measured import Measured
 from solarlib.files.reading import Readings, read
 from solarlib.house.file import House
-from solarlib.quantities import InputError, refusal
+from solarlib.quantities import refusal, refuse_if
 from solarlib.sky.sun import position
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "data" / "examples"
@@ -89,8 +89,7 @@ def bring(path: str | Path, house: House, say: Callable = silent) -> Checked:
     """
     path = Path(file_of(path))
     beside = path.with_suffix(".toml")
-    if not beside.is_file():
-        raise InputError(f"{path.name}: found no mapping {beside.name} beside it, allowed is a file of that name")
+    refuse_if(not beside.is_file(), "no_mapping_beside", path.name, name=beside.name)
     mapping = mapping_from_toml(beside)
     readings = read(path, mapping, lambda share: say(f"reading {path.name}", READ_SHARE * share))
     say(f"checking {path.name}", READ_SHARE)
@@ -161,16 +160,14 @@ def sensor_record(files):
     sensor, array = first_measured(files, "unsigned"), first_measured(files, "generation")
     reading = sensor.power_w()
     pv, inside = _at(array.power_w(), array.step, reading.index)
-    if not inside.any():
-        raise refusal("no_common_time", sensor.origin, other=array.origin)
+    refuse_if(not inside.any(), "no_common_time", sensor.origin, other=array.origin)
     table = pd.DataFrame({"reading_w": reading.to_numpy(), "pv_w": pv}, reading.index)
     test_load_w, tests = None, measured_in(files, "test_load")
     if tests is not None:
         on, _ = _at(tests.even(), tests.step, reading.index)
         if np.nanmax(on, initial=0.0) > 0:
             test_load_w = float(np.nanmax(on))
-            if test_load_w < LEAST_TEST_W:
-                raise refusal("small_test_load", tests.origin, most=test_load_w, least=LEAST_TEST_W)
+            refuse_if(test_load_w < LEAST_TEST_W, "small_test_load", tests.origin, most=test_load_w, least=LEAST_TEST_W)
             table["test_on"] = np.nan_to_num(on) / test_load_w
     return table[inside], array.step, test_load_w
 

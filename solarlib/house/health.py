@@ -20,7 +20,7 @@ from solarlib.health.shapes import flat_top, hour_shift, midday_dropouts, shade_
 from solarlib.health.yields import corrected_performance_ratio, final_yield, performance_ratio
 from solarlib.house.flows import first_measured, measured_in
 from solarlib.house.year import weather
-from solarlib.quantities import InputError, energy_kwh, refusal
+from solarlib.quantities import InputError, energy_kwh, refuse_if
 from solarlib.roof.array import array_power
 from solarlib.roof.parts import Plane
 from solarlib.sky.sun import clear_sky
@@ -106,8 +106,7 @@ def yields(house, periods=None, days=None):
         year, ``yield_h`` [kWh/kW], ``low_h`` and ``high_h`` (see `yield_band`), ``ratio``.
     """
     spans = _period_spans(periods) or _month_spans(days, house)
-    if not spans:
-        raise InputError("generation: found no period and no whole day, allowed is one or more")
+    refuse_if(not spans, "no_days_made", "generation")
     typical, rated_kw = typical_yields(house, {"own": house.system})["own"], house.system.rated_power_w / 1000.0
     table = pd.DataFrame(spans, columns=["from", "to", "used", "measured_kwh"])
     used = table.pop("used")
@@ -186,8 +185,7 @@ def neighbours_of(files):
         parts.append(part.set_axis(_dates(part)))
         if column.tilt_deg is not None:
             roofs[part.name] = column.tilt_deg, column.azimuth_deg
-    if not parts:
-        raise refusal("no_neighbours", "neighbours")
+    refuse_if(not parts, "no_neighbours", "neighbours")
     table = pd.concat(parts, axis=1)
     twice = table.columns[table.columns.duplicated()]
     if len(twice):
@@ -250,8 +248,7 @@ def shapes(files, house):
         There are fewer than three clear days, or intervals longer than an hour.
     """
     array = first_measured(files, "generation")
-    if array.step > ONE_HOUR:
-        raise refusal("long_intervals", array.origin, hours=array.step / ONE_HOUR)
+    refuse_if(array.step > ONE_HOUR, "long_intervals", array.origin, hours=array.step / ONE_HOUR)
     own = array.power_w()
     own = _coarser(own, SHAPE_STEP) if array.step < SHAPE_STEP else own
     own.index.freq = None
@@ -261,8 +258,7 @@ def shapes(files, house):
     light = expected.groupby(days).sum()
     share = (own.groupby(days).sum() / light.where(light > 0)).where(whole)
     clear = share.index[share >= CLEAR_SHARE * share.max()]
-    if len(clear) < LEAST_CLEAR_DAYS:
-        raise refusal("few_clear_days", array.origin, count=len(clear), least=LEAST_CLEAR_DAYS)
+    refuse_if(len(clear) < LEAST_CLEAR_DAYS, "few_clear_days", array.origin, count=len(clear), least=LEAST_CLEAR_DAYS)
     own = own.where(days.isin(clear))
     return tuple(look(own, expected) for look in LOOKS), len(clear)
 
@@ -292,8 +288,7 @@ def performance(files, house):
     light, array = first_measured(files, "light"), first_measured(files, "generation")
     step = max(light.step, array.step)
     table = pd.DataFrame({"power": _coarser(array.power_w(), step), "light": _coarser(light.even(), step)}).dropna()
-    if not len(table):
-        raise refusal("no_common_time", light.origin, other=array.origin)
+    refuse_if(not len(table), "no_common_time", light.origin, other=array.origin)
     hours, system, corrected = step / ONE_HOUR, house.system, None
     made, reference = table.sum() * hours / 1000.0
     ratio = performance_ratio(final_yield(made, system.rated_power_w), reference)

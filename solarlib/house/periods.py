@@ -12,7 +12,7 @@ from solarlib.files.measured import ONE_HOUR
 from solarlib.files.steps import ONE_DAY, even_index
 from solarlib.house.flows import Checked
 from solarlib.house.year_bills import shape_of
-from solarlib.quantities import InputError, counted, refusal
+from solarlib.quantities import InputError, counted, refusal, refuse_if
 
 LONG_PERIOD = pd.Timedelta(days=20)  # registers read this seldom are read for a bill
 METER = ("delivered_kwh", "received_kwh")
@@ -58,8 +58,7 @@ def read_periods(file):
     flows = energies(file)
     bounds = [{*part.index, *part["end"]} for part in file.readings.intervals.values()]
     edges = sorted(set.intersection(*bounds)) if bounds else []
-    if len(edges) < 2 or not set(METER) <= set(flows):
-        raise refusal("few_readings", file.name)
+    refuse_if(len(edges) < 2 or not set(METER) <= set(flows), "few_readings", file.name)
     table = pd.DataFrame({"period_start": edges[:-1], "period_end": edges[1:]})
     table = table.assign(**{name: _between(table, flow) for name, flow in flows.items()})
     return table.assign(**{edge: table[edge].dt.tz_localize(None).dt.normalize() for edge in table.columns[:2]})
@@ -74,16 +73,14 @@ def periods_of(files: Sequence[Checked], tariff: Tariff | Sequence[Tariff]) -> t
     for a period that the array's file does not cover in full.
     """
     meters = [file for file in files if set(METER) <= set(energies(file))]
-    if not meters:
-        raise InputError("files: found no meter, allowed is a file with both delivered and received")
+    refuse_if(not meters, "no_meter", "files")
     sets = (tariff,) if isinstance(tariff, Tariff) else tuple(tariff)
     by_hour = any(map(shape_of, sets))
     seldom = [file for file in meters if file.readings.step is None or file.readings.step >= LONG_PERIOD]
     if seldom and not by_hour:
         return read_periods(seldom[0]), seldom[0]
     often = [file for file in meters if file not in seldom and file.readings.step <= (ONE_HOUR if by_hour else ONE_DAY)]
-    if not often:
-        raise refusal("not_each_hour" if by_hour else "not_each_day", "files")
+    refuse_if(not often, "not_each_hour" if by_hour else "not_each_day", "files")
     table = _months(often[0], sets)
     made = [_made_in(table, other) for other in (often[0], *files) if "generation_kwh" in energies(other)]
     table = table.assign(generation_kwh=made[0]) if made and made[0].notna().any() else table
@@ -95,8 +92,7 @@ def _months(file, sets):
     step, flows = file.readings.step, _even_flows(file)
     local = flows[0].index.tz_localize(None)
     days = pd.date_range(local[0].ceil("D"), (local[-1] + step).floor("D"), freq="D")
-    if len(days) < 2:
-        raise InputError(f"{file.name}: found no whole day of the meter, allowed is one or more")
+    refuse_if(len(days) < 2, "no_whole_day", file.name)
     reads = _longest_run(flows, sorted({days[0], days[-1], *days[days.day == 1]}), file.name)
     reads = _bill_days(reads, sets)
     if step < ONE_DAY:
@@ -164,8 +160,7 @@ def _longest_run(flows, reads, name):
         run.append(day)
         if gap:
             best, run = max(run, best, key=len), []
-    if len(best) < 2:
-        raise refusal("no_whole_month", name, lost=counted(len(at), "interval"))
+    refuse_if(len(best) < 2, "no_whole_month", name, lost=counted(len(at), "interval"))
     return best
 
 

@@ -10,7 +10,7 @@ from solarlib.health.yields import final_yield
 from solarlib.house.flows import file_of
 from solarlib.house.health import yield_band
 from solarlib.house.year_bills import ratings
-from solarlib.quantities import InputError, refusal
+from solarlib.quantities import InputError, refusal, refuse_if
 
 KEPT_TITLES = {f"{flow}{unit}" for flow in KEPT_FLOWS for unit in ("_kwh", "_w")}
 QUALITIES = ("complete", "part", "empty")  # from best to worst
@@ -30,8 +30,7 @@ def days_of(files):
     """
     kept = [(file.table, file.readings.step) for file in files if KEPT_TITLES & set(file.table)]
     parts = [daily(table, step) for table, step in kept if step is not None and step <= ONE_DAY]
-    if not parts:
-        raise InputError("files: found no regular readings of generation or registers, allowed is one such file")
+    refuse_if(not parts, "no_regular_readings", "files")
     table = pd.concat(parts, ignore_index=True)
     table["quality"] = table["quality"].map(QUALITIES.index)
     table["peak_time"] = table["peak_time"].replace("", np.nan)

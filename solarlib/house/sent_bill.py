@@ -20,7 +20,7 @@ from solarlib.house.flows import EXAMPLES
 from solarlib.house.periods import periods_between
 from solarlib.house.sent_causes import PRINTED, Case, causes, day_of, emptied_on
 from solarlib.house.year_bills import ratings
-from solarlib.quantities import InputError, refusal, texts_beside
+from solarlib.quantities import InputError, refusal, refuse_if, texts_beside
 from solarlib.schema import Problems, Reader, Table, choice, declared, flag, iso_date, kept, number, read_toml, whole
 
 HALF_CENT = Decimal("0.005")
@@ -89,8 +89,7 @@ def read_sent_bill(path):
     """Return a `SentBill` from a TOML file, or from the name of an example without its ending."""
     shipped = EXAMPLES / f"{path}.toml"
     file = shipped if Path(path).name == str(path) and shipped.is_file() else Path(path)
-    if not file.is_file():
-        raise InputError(f"{path}: found no such file, allowed is a TOML file or an example")
+    refuse_if(not file.is_file(), "no_sent_bill", path)
     problems = Problems(file.name)
     sent = problems.read(Table(SentBill), read_toml(file, Decimal))
     problems.stop()
@@ -192,8 +191,7 @@ def _as_far_as_known(case, source):
 def _energies(house, sent, files):
     """Return where the energies come from, and the functions `moved` and `before` of `causes`."""
     days = [read.date for read in sent.read if not read.kind.startswith("exchange")]
-    if len(days) < 2:
-        raise InputError(f"read: found {len(days)}, allowed are two days of reading or more, the bill's at the end")
+    refuse_if(len(days) < 2, "few_days_read", "read", count=len(days))
     length = days[-1] - days[-2]
 
     def between(opening, closing):
@@ -247,7 +245,6 @@ def _moved(table, opening, closing):
 
 def _before(table):
     """Return the last period's energies as an estimate from the daily mean of the one before, in whole kWh."""
-    if len(table) < 2:
-        raise InputError("read: found no period before this one, allowed is one more reading before it")
+    refuse_if(len(table) < 2, "no_period_before", "read")
     days = [(row["period_end"] - row["period_start"]).days for _, row in table.iloc[-2:].iterrows()]
     return {name: float(round(table[name].iloc[-2] * days[1] / days[0])) for name in table if "_kwh" in name}

@@ -8,7 +8,7 @@ from typing import TypeAlias
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError, refusal, require
+from solarlib.quantities import refusal, refuse_if, require
 
 Numbers: TypeAlias = float | pd.Series  # of one period, or of each of many
 
@@ -106,8 +106,7 @@ def what_is_known(measured: Sequence[str]) -> pd.DataFrame:
     """
     measured = list(dict.fromkeys(measured))
     for name in measured:
-        if name not in METERED:
-            raise InputError(f"measured: found {name!r}, allowed are {', '.join(METERED)}")
+        refuse_if(name not in METERED, "not_metered", "measured", name=name, known=", ".join(METERED))
     rows = []
     for wanted in METERED:
         how = "measured" if wanted in measured else _formula(wanted, measured)

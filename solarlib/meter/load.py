@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import TYPICAL_YEAR, check_index, one_of, refusal, require, whole_number, year_index
+from solarlib.quantities import TYPICAL_YEAR, check_index, one_of, refusal, refuse_if, require, whole_number, year_index
 
 MEASURED_FILE = Path(__file__).resolve().parents[2] / "data" / "load_minutes.csv.gz"
 MINUTES_PER_DAY = 1440
@@ -54,16 +54,14 @@ def read_minutes(file):
         raise refusal("damaged_year", name, error=error) from None
     labels = [f"{minute // 60:02d}:{minute % 60:02d}" for minute in range(MINUTES_PER_DAY)]
     dates = pd.date_range("2009-01-01", "2009-12-31", name="date")
-    if len(rows) != 1 + len(dates):
-        raise refusal("rows_of_year", name, count=len(rows), days=len(dates))
+    refuse_if(len(rows) != 1 + len(dates), "rows_of_year", name, count=len(rows), days=len(dates))
     for number, row in enumerate(rows, start=1):
         if len(row) != 1 + MINUTES_PER_DAY:
             raise refusal("columns_of_day", f"{name}, row {number}", count=len(row), needed=1 + MINUTES_PER_DAY)
     edges = [(f"row 1, column {column}", rows[0][column - 1], label) for column, label in enumerate(labels, start=2)]
     days = enumerate(["date", *dates.strftime("%Y-%m-%d")])
     for where, found, allowed in [*((f"row {row + 1}, column date", rows[row][0], day) for row, day in days), *edges]:
-        if found != allowed:
-            raise refusal("edge_of_year", f"{name}, {where}", found=found, allowed=allowed)
+        refuse_if(found != allowed, "edge_of_year", f"{name}, {where}", found=found, allowed=allowed)
     cells = [cell for row in rows[1:] for cell in row[1:]]
     power = np.fromiter(map(_watts, cells), float, len(cells)).reshape(len(dates), MINUTES_PER_DAY)
     given = np.fromiter(map(bool, cells), bool, len(cells)).reshape(power.shape)
@@ -156,8 +154,7 @@ class Appliance:
         for name in ("cycle_minutes", "run_minutes"):
             whole_number(getattr(self, name), f"{where}, {name}", 1, MINUTES_PER_DAY)
         run, cycle = self.run_minutes, self.cycle_minutes
-        if cycle % run:
-            raise refusal("run_minutes", f"{where}, run_minutes", run=run, cycle=cycle)
+        refuse_if(cycle % run, "run_minutes", f"{where}, run_minutes", run=run, cycle=cycle)
 
 
 def _wall_clock(index):
@@ -189,8 +186,7 @@ def _temperature_at(times, temp_air, where):
 
 def _thermostat_share(appliance, index, temp_air):
     where = f"appliance {appliance.name}"
-    if temp_air is None:
-        raise refusal("no_temperature", where, kind=appliance.kind)
+    refuse_if(temp_air is None, "no_temperature", where, kind=appliance.kind)
     cycles = index[:: appliance.cycle_minutes]
     degrees = _temperature_at(cycles, temp_air, where) - appliance.threshold_c
     degrees = np.maximum(degrees if appliance.kind == "cooling" else -degrees, 0)
@@ -281,8 +277,7 @@ def household(yearly_kwh, tz, appliances=(), temp_air=None, southern=False):
     for appliance in appliances:
         extra += appliance_power(appliance, index, temp_air).to_numpy()
     rest_kwh = yearly_kwh - extra.sum() / 60_000
-    if rest_kwh < 0:
-        raise refusal("less_than_appliances", "yearly_kwh", kwh=yearly_kwh, taken=extra.sum() / 60_000)
+    refuse_if(rest_kwh < 0, "less_than_appliances", "yearly_kwh", kwh=yearly_kwh, taken=extra.sum() / 60_000)
     return pd.Series(shape * (rest_kwh * 60_000 / shape.sum()) + extra, index, name="load_w")
 
 
@@ -318,13 +313,10 @@ def test_load(index, times, power_w, dwell):
     step = check_index(index)
     require(power_w, "test load power_w", 0, 50_000, "W")
     dwell = pd.Timedelta(dwell)
-    if not dwell > pd.Timedelta(0):
-        raise refusal("no_dwell", "test load dwell", dwell=dwell)
+    refuse_if(not dwell > pd.Timedelta(0), "no_dwell", "test load dwell", dwell=dwell)
     times = pd.DatetimeIndex(times)
-    if len(times) and times.tz is None:
-        raise refusal("bare_times", "test load times")
-    if (times[1:] - times[:-1] < dwell).any():
-        raise refusal("close_pulses", "test load times", dwell=dwell)
+    refuse_if(len(times) and times.tz is None, "bare_times", "test load times")
+    refuse_if((times[1:] - times[:-1] < dwell).any(), "close_pulses", "test load times", dwell=dwell)
     if len(times) == 0:
         share = np.zeros(len(index))
     else:

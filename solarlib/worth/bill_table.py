@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from solarlib.quantities import InputError, refusal
+from solarlib.quantities import refusal, refuse_if
 
 NARROWEST = 1e-4  # of the generation factor: how far a table of bills is refined
 
@@ -93,8 +93,7 @@ def tabulate(bill, low=0.0, high=1.5, tolerance=1.0):
         middle = (left + right) / 2
         known[middle] = float(bill(middle))
         miss = abs(known[middle] - (known[left] + known[right]) / 2)
-        if not math.isfinite(miss):
-            raise InputError("bill table: found a bill that is not finite, allowed are finite amounts")
+        refuse_if(not math.isfinite(miss), "bill_not_finite", "bill table")
         if miss > tolerance and right - left >= NARROWEST:
             gaps += [(left, middle), (middle, right)]
     factors = sorted(known)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError, refusal, require, whole_number
+from solarlib.quantities import refusal, refuse_if, require, whole_number
 from solarlib.worth import money
 
 CASH_FLOWS = ("investment", "incentives", "saving", "upkeep", "insurance_and_tax", "events", "end_of_life",
@@ -88,12 +88,10 @@ class Costs:
         for name in ("tax_credit_year", "tax_credit_carry_years"):
             whole_number(getattr(self, name), f"costs.{name}", 0, 100)
         require(self.growth, "costs.growth", -0.5, 0.5)
-        if not self.tax_owed >= 0:
-            raise InputError(f"costs.tax_owed: found {self.tax_owed!r}, allowed is an amount from 0")
+        refuse_if(not self.tax_owed >= 0, "tax_owed", "costs.tax_owed", tax_owed=self.tax_owed)
         if self.tax_credit_carry_years and self.tax_owed == math.inf:
             raise refusal("nothing_to_carry", "costs.tax_credit_carry_years", years=self.tax_credit_carry_years)
-        if self.rebate > self.outlay:
-            raise InputError(f"costs.rebate: found {self.rebate:g}, allowed is at most the outlay {self.outlay:g}")
+        refuse_if(self.rebate > self.outlay, "large_rebate", "costs.rebate", rebate=self.rebate, outlay=self.outlay)
 
     @property
     def outlay(self):
@@ -123,8 +121,7 @@ class Costs:
         """Raise `InputError` if a cost or credit lies beyond the last year, ``years``."""
         dated = [("tax_credit_year", self.tax_credit_year)] if self.tax_credit_share else []
         for name, year in dated + [(f"events {event.name!r}", event.year) for event in self.events]:
-            if year > years:
-                raise InputError(f"costs.{name}: found year {year}, allowed is up to the last year, {years}")
+            refuse_if(year > years, "beyond_life", f"costs.{name}", year=year, years=years)
 
 
 @dataclass(frozen=True)
@@ -200,7 +197,7 @@ def cash_flow(bills_without_pv, bills_with_pv, costs, loan=None):
     years = without.size
     costs.check_years(years)
     if loan is not None and loan.years > years:
-        raise InputError(f"loan.years: found {loan.years}, allowed is up to the last year of the bills, {years}")
+        raise refusal("long_loan", "loan.years", loan=loan.years, years=years)
     table = pd.DataFrame(0.0, index=pd.RangeIndex(years + 1, name="year"),
                          columns=["bill_without_pv", "bill_with_pv", *CASH_FLOWS])  # fmt: skip
     grown = money.growth_path(years, costs.growth)

@@ -8,7 +8,7 @@ not exist (a payback that never comes, a rate of return that is not unique) is N
 import numpy as np
 from scipy.optimize import brentq
 
-from solarlib.quantities import InputError, refusal
+from solarlib.quantities import InputError, refusal, refuse_if
 
 NEAR_ZERO = 1e-6  # a rate so little below zero is zero: what the roots of a polynomial are good to
 
@@ -51,8 +51,7 @@ def growth_path(years, growth):
     -------
     array, shape (..., years)
     """
-    if years != int(years) or years < 1:
-        raise InputError(f"years: found {years!r}, allowed is a whole number from 1")
+    refuse_if(years != int(years) or years < 1, "years_of_path", "years", years=years)
     return (1 + _rate(growth, "growth"))[..., None] ** np.arange(int(years))
 
 
