@@ -68,8 +68,7 @@ def whole_number(value: object, name: str, low: int, high: int) -> int:
 
 def one_of(value, name: str, allowed):
     """Return a value that is among those allowed, or refuse it with `InputError`."""
-    if value not in tuple(allowed):
-        raise InputError(f"{name}: found {value!r}, allowed is one of {', '.join(map(str, allowed))}")
+    refuse_if(value not in tuple(allowed), "one_of", name, value=value, allowed=", ".join(map(str, allowed)))
     return value
 
 

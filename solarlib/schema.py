@@ -113,11 +113,9 @@ def misplaced(thing):
         given = value != item.default
         other, *allowed = more.get("only", more.get("exactly", (None,)))
         fits = other is None or getattr(thing, other) in allowed
-        if "only" in more and given and not fits:
-            words = f"{item.name} only with {other} = {' or '.join(map(repr, allowed))}"
-            yield item.name, f"{other} = {getattr(thing, other)!r}", words
-        if "exactly" in more and given and not fits:
-            yield item.name, f"{other} = {getattr(thing, other)!r}", f"{item.name} just with {other} = {allowed[0]!r}"
+        if given and not fits:
+            words = f"{'only' if 'only' in more else 'just'} with {other} = {' or '.join(map(repr, allowed))}"
+            yield item.name, f"{other} = {getattr(thing, other)!r}", f"{item.name} {words}"
         if "exactly" in more and fits and not given:
             yield item.name, "nothing", f"{more['read'].allowed}: it is needed with {other} = {allowed[0]!r}"
         if "beside" in more and given and not getattr(thing, more["beside"]):
@@ -174,9 +172,8 @@ class Problems:
         The error carries them as `problems`, and as `where` whose they are.
         """
         if self.found:
-            error = InputError(
-                f"{self.where}: " + "; ".join(f"{self._line(key)}{key}{text}" for key, text in self.found)
-            )
+            told = "; ".join(f"{self._line(key)}{key}{text}" for key, text in self.found)
+            error = InputError(f"{self.where}: {told}")
             error.where, error.problems = self.where, tuple(self.found)
             raise error
 

@@ -12,11 +12,9 @@ from decimal import Decimal
 import numpy as np
 import pandas as pd
 
-from solarlib.bill import lines as arithmetic
+from solarlib.bill import lines as arithmetic, usage
 from solarlib.bill.credits import ZERO, Lots, cross, fill, is_reset
-from solarlib.bill.lines import cents
 from solarlib.bill.tariff import Tariff, column
-from solarlib.bill.usage import read_rows, without_pv
 from solarlib.quantities import InputError, refusal
 
 EMPTY = (ZERO, ZERO)  # no money credit, nothing carried [$]
@@ -100,7 +98,7 @@ def bills(
     check_joins(rule_sets)
     rated = {"dc": rated_dc_kw, "ac": rated_ac_kw}
     rated = {key: None if value is None else Decimal(str(value)) for key, value in rated.items()}
-    facts = read_rows(periods, lambda first: _valid(rule_sets, first))
+    facts = usage.read_rows(periods, lambda first: _valid(rule_sets, first))
     state, rows, before = None, [], None
     for i, (rules, period, readings) in enumerate(facts):
         if before is None or not before.goes_on_as(rules):
@@ -273,9 +271,9 @@ def _reset(tariff, state, action, ending):
         share = Decimal(1) if credit.payout_share is None else credit.payout_share
         if credit.unit == "money" and credit.payout_price is not None:  # of a year: its kWh are paid instead
             kwh_gone, share = max(ZERO, state.surplus_kwh), ZERO
-        payout = cents(money_gone * share + kwh_gone * (credit.payout_price or ZERO))
+        payout = arithmetic.cents(money_gone * share + kwh_gone * (credit.payout_price or ZERO))
     elif action == "convert":
-        converted = cents(kwh_gone * credit.conversion_price)
+        converted = arithmetic.cents(kwh_gone * credit.conversion_price)
         state.money.add(state.bill, converted)
     return gone, money_gone, payout, converted
 
@@ -297,7 +295,7 @@ def _compare(tariff, period, row, rated):
     saving = value_of_self_consumption + value_of_export - pv_charges, to the cent: from no array, to an array
     whose exports earn nothing, to the array as billed; ``pv_charges`` are lines that exist because of the array.
     """
-    plain = without_pv(tariff, period)
+    plain = usage.without_pv(tariff, period)
     if plain is None:
         return {}
     none, kept = (arithmetic.total(tariff, arithmetic.lines(tariff, facts, rated))[2] for facts in plain[:2])

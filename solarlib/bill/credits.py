@@ -79,8 +79,7 @@ def fill(kwh, opening_kwh, tariff, step):
         if name not in kwh:
             raise InputError(f"opening_kwh: found {name!r}, allowed is {allowed or 'one amount: there are no buckets'}")
         amount = require(amount, f"opening_kwh {name}".rstrip(), 0, 1e9, "kWh")
-        if amount and tariff.credit.unit != "kWh":
-            raise InputError(f"opening_kwh: found {amount:g} kWh, allowed is 0: {tariff.name!r} banks no kWh")
+        refuse_if(amount and tariff.credit.unit != "kWh", "no_kwh_bank", "opening_kwh", kwh=amount, name=tariff.name)
         kwh[name].add(0, Decimal(str(amount)).quantize(step, ROUND_HALF_UP))
 
 

@@ -10,7 +10,7 @@ from functools import lru_cache
 
 from solarlib.bill.credits import HAIR, ZERO
 from solarlib.bill.tariff import BOUGHT, RETAIL, column
-from solarlib.quantities import InputError
+from solarlib.quantities import refusal
 
 CENT = Decimal("0.01")
 MILLIONTH = Decimal("0.000001")
@@ -71,10 +71,10 @@ def blocks_of(charge, counted, period, tariff):
     return parts
 
 
-def _needed(value, name, allowed):
+def _needed(value, case, name, line=""):
     """Return what a line counts, or raise an InputError where it is not known."""
     if value is None:
-        raise InputError(f"{name}: found nothing, allowed is {allowed}")
+        raise refusal(case, name, line=line)
     return value
 
 
@@ -93,8 +93,7 @@ def amount(charge, period, tariff, rated_kw):
             months = min(months, Decimal(days) / DAYS_PER_MONTH)
         if charge.on == "month":
             return charge.price * months
-        allowed = f"the rating that line {charge.line!r} charges"
-        rating = _needed(rated_kw.get(charge.rating), f"rated_{charge.rating}_kw", allowed)
+        rating = _needed(rated_kw.get(charge.rating), "no_rating", f"rated_{charge.rating}_kw", charge.line)
         factor = {"month": months, "year": months / 12, "30 days": Decimal(days) / DAYS_PER_MONTH}[charge.per]
         return charge.price * rating * factor
     counted = _counted(charge, period, tariff)
@@ -118,10 +117,8 @@ def _counted(charge, period, tariff):
     what, where = tariff.counted[charge.line]
     if what == "demand":
         name = column(tariff.demand_column(charge), charge.bucket or "")
-        allowed = f"the highest import power, which line {charge.line!r} charges: give interval data of the meter"
-        return max(_needed(period.counted.get((what, where)), name, allowed), charge.least_kw or ZERO)
-    allowed = f"interval data of the meter: the price of line {charge.line!r} changes with the hour"
-    return _needed(period.counted.get((what, where)), f"value {charge.line}", allowed)
+        return max(_needed(period.counted.get((what, where)), "no_demand", name, charge.line), charge.least_kw or ZERO)
+    return _needed(period.counted.get((what, where)), "no_value_of_line", f"value {charge.line}", charge.line)
 
 
 def _in_blocks(charge, counted, period, tariff):
@@ -138,8 +135,7 @@ def export_worth(tariff, period):
     """Return the money credit for the exported energy of the period, one rounded amount a bucket. [$]"""
     credit, rounded = tariff.credit, rounding(tariff)
     if credit.export_price and credit.export_price.by_interval:
-        allowed = "interval data of the meter: credit.export_price changes with the hour"
-        value = _needed(period.counted.get(("export_value", "")), "export_value", allowed)
+        value = _needed(period.counted.get(("export_value", "")), "no_export_value", "export_value")
         return max(ZERO, rounded(value * credit.export_factor))
     worth = ZERO
     for bucket in tariff.bucket_names:

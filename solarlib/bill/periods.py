@@ -13,6 +13,7 @@ import pandas as pd
 from solarlib.bill.intervals import MINUTES, Intervals
 from solarlib.bill.sums import STEPS_PER_KWH, by_rules
 from solarlib.bill.tariff import Tariff
+from solarlib.files.steps import first_moments
 from solarlib.meter.registers import register_difference
 from solarlib.quantities import InputError, check_index, refusal, refuse_if
 
@@ -153,7 +154,7 @@ def _edges(index, step, reads, group):
     if reads is None:
         start, stop = index[0], index[-1] + step
         months = pd.date_range(f"{start:%Y-%m}-01", stop.tz_localize(None), freq="MS")[1:]
-        inside = _local(months, index.tz).as_unit("ns").asi8
+        inside = first_moments(months, index.tz).as_unit("ns").asi8
         inside = inside[inside < stop.value]
         chosen = inside[group - 1 :: group]
         counts = np.full(len(chosen) + 1, group)
@@ -161,17 +162,12 @@ def _edges(index, step, reads, group):
         edges = np.concatenate([[start.value], chosen, [stop.value]])
         return pd.DatetimeIndex(edges.astype("datetime64[ns]"), tz="UTC").tz_convert(index.tz), counts
     edges = pd.DatetimeIndex([pd.Timestamp(read) for read in reads])
-    edges = _local(edges, index.tz) if edges.tz is None else edges.tz_convert(index.tz)
+    edges = first_moments(edges, index.tz) if edges.tz is None else edges.tz_convert(index.tz)
     if len(edges) < 2 or not (np.diff(edges.as_unit("ns").asi8) > 0).all():
         raise InputError(f"reads: found {[str(read) for read in reads]}, allowed are two or more rising dates")
     if edges[0] < index[0] or edges[-1] > index[-1] + step:
         raise refusal("reads_outside", "reads", first=edges[0], last=edges[-1], start=index[0], end=index[-1] + step)
     return edges, None
-
-
-def _local(midnights, tz):
-    """Give local midnights their zone; where a clock change skips or repeats midnight, the day starts with it."""
-    return midnights.tz_localize(tz, ambiguous=np.ones(len(midnights), bool), nonexistent="shift_forward")
 
 
 def _values(series, index, name):

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from solarlib.quantities import InputError
+from solarlib.quantities import refusal, refuse_if, texts_beside
 from solarlib.schema import Reader, Refused, number
 
 _SINGLE, _ANY = number(0, 1e3, "$/kWh"), number(-1e3, 1e3, "$/kWh")
@@ -83,10 +83,6 @@ def _clocked(prices, least, **more):
     return Prices(by_clock=np.maximum(np.array(prices, float), floor).tobytes(), **more)
 
 
-def _refuse(path, where, found, allowed):
-    raise InputError(f"{path.name}{where}: found {found}, allowed is {allowed}") from None
-
-
 def _of_file(table):
     """Read a CSV of prices: one row an hour or half an hour, without gaps, a year or longer."""
     if set(table) - {"least"} != {"file", "column"}:
@@ -96,20 +92,17 @@ def _of_file(table):
         with path.open(encoding="utf-8-sig", newline="") as file:
             lines = list(csv.reader(file))
     except OSError:
-        _refuse(path, "", "no such file", "one beside the file that names it")
+        raise refusal("no_prices", path.name) from None
     heads = [head.strip() for head in lines[0]] if lines else []
-    if "time" not in heads or column not in heads:
-        _refuse(path, " row 1", ", ".join(heads) or "nothing", f"a row with time and {column}")
+    shown, unnamed = ", ".join(heads) or "nothing", "time" not in heads or column not in heads
+    refuse_if(unnamed, "no_time_column", f"{path.name} row 1", heads=shown, column=column)
     rows = [_row(path, n, line, heads, column) for n, line in enumerate(lines[1:], 2) if line]
     by_clock = {time.tzinfo is None for time, _ in rows}
-    if len(by_clock) != 1:
-        found = "times with and without an offset" if rows else "no row"
-        _refuse(path, " column time", found, "rows of one kind")
+    refuse_if(len(by_clock) != 1, "offset_or_none" if rows else "no_price_row", f"{path.name} column time")
     (by_clock,) = by_clock
     since = datetime(1970, 1, 1, tzinfo=None if by_clock else timezone.utc)
     times = np.array([(time - since).total_seconds() // 60 for time, _ in rows], np.int64)
-    minutes = _spacing(path, times, by_clock)
-    more = {"minutes": minutes, "times": times.tobytes(), "absolute": not by_clock}
+    more = {"minutes": _spacing(path, times, by_clock), "times": times.tobytes(), "absolute": not by_clock}
     return _clocked([price for _, price in rows], table.get("least"), **more)
 
 
@@ -124,19 +117,18 @@ def _row(path, n, line, heads, column):
     except ValueError:
         moment = None
     if moment is None or moment.minute % 15 or moment.second or moment.microsecond:
-        _refuse(path, f" row {n} column time", repr(time), "a time like 2026-03-29T14:00 or 2026-03-29T14:00+01:00")
+        raise refusal("no_moment", f"{path.name} row {n} column time", cell=time)
     try:
         return moment, _ANY(Decimal(price))
     except (ArithmeticError, Refused):
-        _refuse(path, f" row {n} column {column}", repr(price), f"{_ANY.allowed}, with a decimal point")
+        raise refusal("no_price", f"{path.name} row {n} column {column}", cell=price, allowed=_ANY.allowed) from None
 
 
 def _spacing(path, times, by_clock):
     """Return minutes from row to row; by local clock an hour may be missing and one doubled each year."""
     steps = np.diff(times)
     minutes = int(np.median(steps)) if steps.size else 0
-    if minutes not in (30, 60):
-        _refuse(path, " column time", f"rows {minutes} minutes apart", "30 or 60")
+    refuse_if(minutes not in (30, 60), "spacing", f"{path.name} column time", minutes=minutes)
     turns = steps - minutes
     odd = ~np.isin(turns, _TURNS if by_clock else (0,))
     for sign in (-1, 1):  # a second turn the same way within half a year is no change of the clock
@@ -145,16 +137,11 @@ def _spacing(path, times, by_clock):
     if odd.any():
         n = int(np.argmax(odd))
         before, after = (str(np.datetime64(int(time), "m")) for time in times[n : n + 2])
-        _refuse(path, f" row {n + 3} column time", f"{after} after {before}", f"the next row {minutes} minutes later")
+        where = f"{path.name} row {n + 3} column time"
+        raise refusal("uneven_rows", where, after=after, before=before, minutes=minutes)
     days = int(times[-1] + minutes - times[0]) // _DAY
-    if days < 365:
-        _refuse(path, " column time", f"{days} days", "a whole year, 365 days, or more")
+    refuse_if(days < 365, "short_file", f"{path.name} column time", days=days)
     return minutes
 
 
-PRICES = Reader(
-    "one price; 12, one a month; 12 lists of 24 or 48, one a month and local hour or half hour; "
-    '`{ weekdays = ..., weekends = ... }` with such lists; `{ file = "prices.csv", column = "price" }`; '
-    "the last two with `least = 0` if no price is lower; or one a bucket, `{ on = 0.1, off = 0.05 }`",
-    _read,
-)
+PRICES = Reader(texts_beside(__file__, "prices")["allowed"], _read)

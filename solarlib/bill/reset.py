@@ -130,7 +130,8 @@ def sinusoid_season(mean, amplitude):
     -------
     (surplus, deficit) : floats, both positive. [kWh]
     """
-    a = _ratio(mean, amplitude)
+    require(amplitude, "amplitude", 1e-12, np.inf, "kWh/yr")
+    a = require(mean / amplitude, "mean / amplitude", -0.999999999, 0.999999999)
     surplus = amplitude / np.pi * (np.sqrt(1 - a * a) + a * np.arccos(-a))
     return surplus, surplus - mean
 
@@ -153,11 +154,6 @@ def fit_sinusoid(surplus_kwh):
     sums = np.column_stack([edges, np.sin(turn * edges) / turn, -np.cos(turn * edges) / turn])
     mean, even, odd = np.linalg.lstsq(np.diff(sums, axis=0), twelve_months(surplus_kwh), rcond=None)[0]
     return float(mean), float(np.hypot(even, odd)), float(np.mod(np.arctan2(odd, even) / turn, 1.0))
-
-
-def _ratio(mean, amplitude):
-    require(amplitude, "amplitude", 1e-12, np.inf, "kWh/yr")
-    return require(mean / amplitude, "mean / amplitude", -0.999999999, 0.999999999)
 
 
 def twelve_months(values):

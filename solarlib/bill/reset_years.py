@@ -78,5 +78,4 @@ def times_best(lost_kwh):
         Months that are alike count each, so that the sum may exceed the number of years.
     """
     lost = twelve_months(lost_kwh).reshape(-1, 12)
-    near = lost <= lost.min(axis=1, keepdims=True) + NEAR_KWH
-    return pd.Series(near.sum(axis=0), index=list(MONTHS))
+    return pd.Series((lost <= lost.min(axis=1, keepdims=True) + NEAR_KWH).sum(axis=0), index=list(MONTHS))

@@ -124,8 +124,7 @@ class _Part:
             if charge.one_a_day:
                 days = np.flatnonzero(np.diff(intervals.wall[starts] // DAY_NS + home, prepend=-1))
                 home, windows = home[days], np.maximum.reduceat(windows, days)
-            edges = np.searchsorted(home, np.arange(self.count + 1))
-            highest = _highest(windows, edges, charge.highest)
+            highest = _highest(windows, np.searchsorted(home, np.arange(self.count + 1)), charge.highest)
             name = column(self.tariff.demand_column(charge, flow), charge.bucket)
             columns[name] = highest * (60.0 / charge.window_minutes / STEPS_PER_KWH)
         return columns

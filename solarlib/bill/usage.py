@@ -90,8 +90,7 @@ def _spans(columns):
     for i, (start, stop) in enumerate(zip(columns["period_start"], columns["period_end"])):
         first, end = _date(start, f"periods row {i} period_start"), _date(stop, f"periods row {i} period_end")
         refuse_if(end <= first, "end_of_period", f"periods row {i}", end=end, first=first)
-        if before is not None and first != before:
-            raise refusal("start_of_period", f"periods row {i}", first=first, before=before)
+        refuse_if(before not in (None, first), "start_of_period", f"periods row {i}", first=first, before=before)
         before = end
         spans.append((first, end))
     return spans
@@ -162,7 +161,7 @@ def _rows(columns, spans, tariff, steps):
     kinds = [*KWH_SHOWN, *(f"{what}{prefix}" for prefix in tariff.nettings if prefix for what in ("import", "export"))]
     steps = {(what, name): steps[what, name] for what in kinds for name in every if (what, name) in steps}
     unlike = {id(values): values for values in steps.values()}  # without netting some columns are the same
-    made = {key: _decimals(values, tariff.kwh_decimals) for key, values in unlike.items()}
+    made = {key: [Decimal(n).scaleb(-tariff.kwh_decimals) for n in array.tolist()] for key, array in unlike.items()}
     exact = {key: made[id(values)] for key, values in steps.items()}
     exact |= {("billed", name): exact["import", name] for name in every}  # until a bank pays for a part
     for key, (name, over) in _from_intervals(tariff).items():
@@ -257,7 +256,3 @@ def _refuse(wrong, case, spans, name, **values):
         i = int(np.argmax(wrong))
         facts = {key: np.broadcast_to(value, wrong.shape)[i] for key, value in values.items()}
         raise refusal(case, f"period from {spans[i][0]} to {spans[i][1]}, {name}", **facts)
-
-
-def _decimals(steps, decimals):
-    return [Decimal(step).scaleb(-decimals) for step in steps.tolist()]

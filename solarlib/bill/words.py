@@ -68,8 +68,7 @@ def _line(row, charge, tariff):
     if charge.on in ENERGY or charge.blocks:
         words.append(_count(row, charge, tariff))
     else:
-        every = "all_less_credit" if charge.after_credit else "all"
-        lines = " and ".join(charge.of) or _said("line", every)
+        lines = " and ".join(charge.of) or _said("line", "all_less_credit" if charge.after_credit else "all")
         words.append(_said("line", charge.on, charge=charge, days=row["days"], lines=lines))
     words += [_said("line", "limited")] if charge.limited else []
     words += [_said("line", "deferred")] if charge.line in tariff.deferred else []
@@ -158,8 +157,7 @@ def _credit(row, tariff):
     later = _said("credit", "later") if tariff.credit.usable == "next bill" else ""
     paying = ", ".join(c.line for c in tariff.charges if c.kind == "production" and row[f"line {c.line}"] < 0)
     name = "lines" if tariff.credit.unit == "none" and paying else tariff.credit.unit
-    used = row["credit_applied"] + row["crossed_in"]
-    return _said("credit", name, row, used=used, later=later, lines=paying)
+    return _said("credit", name, row, used=row["credit_applied"] + row["crossed_in"], later=later, lines=paying)
 
 
 def _minimum(row, tariff):

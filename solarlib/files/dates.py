@@ -89,8 +89,7 @@ def moments(table, orders=ORDERS):
     offset = np.full(count, MISSING)
     shape = np.where((table >= 48) & (table <= 57), np.uint8(48), table)
     for rows in _alike(shape):
-        pattern = shape[rows[0]]
-        text = pattern.tobytes().rstrip(b"\0").decode("latin-1")
+        text = shape[rows[0]].tobytes().rstrip(b"\0").decode("latin-1")
         if orders == ("unix",):
             if text in ("0" * 9, "0" * 10, "0" * 13):
                 walls[0][rows] = _digits(table, rows, (0, len(text))) * (SECOND_NS if len(text) < 13 else 1_000_000)

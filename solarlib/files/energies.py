@@ -84,13 +84,11 @@ def _on_rows(found, index, step):
 
 
 def _falls(found, name):
-    notes = []
     for how, what in TEXTS["falls"].items():
         rows = found[found["how"] == how]
         if len(rows):
             more = f" and {len(rows) - 1} more times" if len(rows) > 1 else ""
-            notes.append(told("fell", name=name, what=what, first=rows.index[0], more=more))
-    return notes
+            yield told("fell", name=name, what=what, first=rows.index[0], more=more)
 
 
 def _converted(values, column):

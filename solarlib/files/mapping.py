@@ -22,7 +22,7 @@ import pandas as pd
 from solarlib import schema
 from solarlib.files.dates import MISSING, MOST_OFFSET_MIN, ORDERS, moments, text_matrix
 from solarlib.quantities import refuse_if, texts_beside
-from solarlib.schema import FORM, Problems, Reader, Table, choice, declared, misplaced, number, whole
+from solarlib.schema import FORM, Problems, Reader, Table, choice, declared, kept, misplaced, number, whole
 
 _TABLES = texts_beside(__file__, "units")
 FILE_UNITS, QUANTITY_UNITS = _TABLES["units"], _TABLES["quantities"]
@@ -94,10 +94,9 @@ def _places(value):
     return tuple(map(_place, places))
 
 
-def _mark(value):
-    """Check a mark between cells."""
-    if len(value) != 1 or not value.isascii() or value.isalnum() or value in '"\r\n\0':
-        raise ValueError
+def _is_mark(value):
+    """Whether a text can stand between cells."""
+    return len(value) == 1 and value.isascii() and not value.isalnum() and value not in '"\r\n\0'
 
 
 @dataclass(frozen=True)
@@ -216,7 +215,7 @@ class Mapping:
     interval: str | None = declared(_sound("a length such as 15min, 1h, from 1s to 1D", interval_of), default=None)
     decimal: str | None = declared(choice(".", ","), default=None)
     thousands: str | None = declared(choice("", ".", ",", " ", "'"), default=None)
-    delimiter: str | None = declared(_sound("one character such as ; or \\t", _mark), default=None)
+    delimiter: str | None = declared(kept("one character such as ; or \\t", _is_mark), default=None)
     encoding: str | None = declared(_sound("one such as utf-8, utf-16-le, cp1252", b"12".decode), default=None)
     header_line: int | None = declared(whole(1, 10_000), default=None)
     keep: str = declared(choice("first", "last"), default="first")

@@ -186,8 +186,7 @@ def _of_column(layout, place, texts, marks):
         lines.append(f'# unit = "{"kWh" if "kWh" in units else units[0]}"')
         confirm.append(told("which_unit", column=shown))
     if any(len(FILE_UNITS[one][2]) > 1 for one in units):
-        rising = _rises(texts, marks)
-        kind, why = ("counter", "hardly ever fall") if rising else ("interval", "rise and fall")
+        kind, why = ("counter", "hardly ever fall") if _rises(texts, marks) else ("interval", "rise and fall")
         lines.append(f'kind = "{kind}"')
         confirm.append(told("kind", column=shown, kind=kind, why=why))
     if able == ["neighbour"]:

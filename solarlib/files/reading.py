@@ -235,8 +235,7 @@ def _in_order(lines, moments, columns, keep, tally):
     if (steps < 0).all():
         tally.notes.append(told("newest_first"))
     elif (steps < 0).any():
-        rows = counted(int((steps < 0).sum()), "row stands", "rows stand")
-        tally.notes.append(told("in_order", rows=rows))
+        tally.notes.append(told("in_order", rows=counted(int((steps < 0).sum()), "row stands", "rows stand")))
     order = np.lexsort((lines if keep == "first" else -lines, moments))
     lines, moments, columns = lines[order], moments[order], [column[order] for column in columns]
     again = np.r_[False, np.diff(moments) == 0]

@@ -24,6 +24,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from solarlib.files.steps import first_moments
 from solarlib.quantities import counted, refusal, refuse_if
 
 KEPT_FLOWS = ("generation", "delivered", "received")
@@ -64,11 +65,10 @@ def daily(table, step, notes=None):
     midnights = table.index.tz_localize(None).normalize()
     days = pd.date_range(midnights[0], midnights[-1], freq="D")
     edges = pd.date_range(days[0], days[-1] + pd.Timedelta(days=1), freq="D")
-    start = edges.tz_localize(zone, ambiguous=np.ones(len(edges), bool), nonexistent="shift_forward")
+    start = first_moments(edges, zone)
     whole_days = step == pd.Timedelta(days=1)  # on the local clock: 23 or 25 hours are one such day too
     expected = np.ones(len(days)) if whole_days else np.diff(start.as_unit("ns").asi8) / step.value
-    grouped = energy.groupby(midnights)
-    sums = grouped.sum(min_count=1).reindex(index=days, columns=list(KEPT_FLOWS))
+    sums = energy.groupby(midnights).sum(min_count=1).reindex(index=days, columns=list(KEPT_FLOWS))
     share = energy.notna().all(axis=1).groupby(midnights).sum().reindex(days, fill_value=0).to_numpy() / expected
     out = pd.DataFrame({"date": days.strftime("%Y-%m-%d")} | {f"{flow}_kwh": sums[flow].to_numpy() for flow in sums})
     out["peak_kw"], out["peak_time"] = np.nan, ""

@@ -40,9 +40,8 @@ def even_labels(index, step):
 
 
 def first_moments(labels, zone):
-    """Return the moments of clock readings [ns]: the first of two, and the next there is where the clock skips one."""
-    bare = pd.DatetimeIndex(labels.view("datetime64[ns]"))
-    return bare.tz_localize(zone, ambiguous=np.ones(len(labels), bool), nonexistent="shift_forward")
+    """Return the moments of clock readings, times or ns: the first of two, and the next where the clock skips one."""
+    return pd.DatetimeIndex(labels).tz_localize(zone, ambiguous=np.ones(len(labels), bool), nonexistent="shift_forward")
 
 
 def moved(index, step, count):

@@ -99,8 +99,7 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
     delimiter = delimiter or _delimiter(lines)
     lines = lines[: (header_line or 1000) + SAMPLE_ROWS]
     cells = [split_line(line, delimiter) if line.strip() else [] for line in lines]
-    names = [name for name in wanted if isinstance(name, str)]
-    header = header_line or _header(cells, names)
+    header = header_line or _header(cells, [name for name in wanted if isinstance(name, str)])
     rows = [cell for cell in cells[header:] if cell][:SAMPLE_ROWS]
     timed = _with_time(rows, is_time)
     if not timed and header and not header_line:  # rows turned round carry their header last

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.health.run_lengths import allowance, cusum_run_length, shift_of_loss, threshold_after_baseline, widening
-from solarlib.quantities import InputError, refuse_if, require
+from solarlib.quantities import refuse_if, require
 
 MAD_TO_SCATTER = 1.4826  # makes the median absolute deviation of normal values their standard deviation
 # A single day counts as at most so many times the usual scatter, and never as more than carries to the line.
@@ -84,8 +84,7 @@ def baseline(log_ratio):
     """
     values = np.asarray(log_ratio, dtype=float)
     used = values[np.isfinite(values)]
-    if len(used) < LEAST_BASELINE_DAYS:
-        raise InputError(f"baseline: found {len(used)} usable days, allowed are {LEAST_BASELINE_DAYS} or more")
+    refuse_if(len(used) < LEAST_BASELINE_DAYS, "few_days", "baseline", count=len(used), least=LEAST_BASELINE_DAYS)
     centre = float(np.median(used))
     scatter = float(MAD_TO_SCATTER * np.median(np.abs(used - centre)))
     refuse_if(not scatter > 0, "no_scatter", "baseline")

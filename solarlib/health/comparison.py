@@ -67,8 +67,7 @@ class Comparison:
     @property
     def since(self):
         """Return the first day of the stage that holds on the last day."""
-        other = np.flatnonzero(self.days["stage"] != self.stage)
-        return self.days.index[other[-1] + 1]
+        return self.days.index[np.flatnonzero(self.days["stage"] != self.stage)[-1] + 1]
 
     def sentences(self):
         """Return what an owner should know, as plain sentences in order. Never a verdict."""

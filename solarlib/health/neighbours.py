@@ -12,7 +12,7 @@ from scipy.integrate import quad
 from scipy.stats import beta, norm
 
 from solarlib.health.words import HEALTH_WORDS
-from solarlib.quantities import InputError, refuse_if, require
+from solarlib.quantities import refuse_if, require
 
 GOOD_DAY_H = 1.0  # daily yield below which a ratio says nothing, kWh/kW (`common practice, no source`)
 LEAST_GROUP = 5  # systems in a median that is shown (`common practice, no source`)
@@ -51,8 +51,7 @@ def group_median(yields: pd.DataFrame) -> pd.Series:
     InputError
         There are fewer than five systems at all: such a median could give one neighbour away.
     """
-    if yields.shape[1] < LEAST_GROUP:
-        raise InputError(f"neighbours: found {yields.shape[1]} systems, allowed are {LEAST_GROUP} or more")
+    refuse_if(yields.shape[1] < LEAST_GROUP, "small_group", "neighbours", count=yields.shape[1], least=LEAST_GROUP)
     return yields.median(axis=1).where(yields.notna().sum(axis=1) >= LEAST_GROUP)
 
 

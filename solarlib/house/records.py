@@ -59,8 +59,7 @@ def sent_bills(path):
         The name of an example, or a CSV with the columns ``period_end`` (such as 2026-04-01) and ``bill_usd``.
     """
     table = read_kept(file_of(path))
-    if list(table.columns) != ["period_end", "bill_usd"]:
-        raise InputError(f"{path}: found the columns {', '.join(table.columns)}, allowed are period_end, bill_usd")
+    refuse_if(list(table) != ["period_end", "bill_usd"], "no_sent_bills", path, columns=", ".join(table))
     odd = table[table["bill_usd"].isna()]
     if len(odd):
         raise refusal("no_amount", path, day=odd["period_end"].iloc[0])

@@ -15,8 +15,7 @@ from math import ceil, lcm
 import numpy as np
 import pandas as pd
 
-from solarlib.bill import accounts
-from solarlib.bill.periods import longest_step, monthly_periods
+from solarlib.bill import accounts, periods
 from solarlib.bill.sums import STEPS_PER_KWH
 from solarlib.bill.tariff import Credit, Tariff
 from solarlib.house.file import House, Outlook
@@ -102,7 +101,7 @@ def days(house, size, tariff):
     made, used = _energies(source_of(house), _step(shape) if shape else 60)
     made, reads = size * made, pd.date_range(made.index[0], periods=366, freq="D")
     delivered, received = (used - made).clip(lower=0.0), (made - used).clip(lower=0.0)
-    return monthly_periods(delivered, received, made, list(reads), shape)
+    return periods.monthly_periods(delivered, received, made, list(reads), shape)
 
 
 def two_years(first, second=None):
@@ -128,7 +127,7 @@ def _energies(source, minutes):
 @lru_cache(maxsize=256)
 def _step(tariff):
     """Return the interval that a rule is billed from: 60 minutes, or fewer where it asks for that."""
-    return min(60, longest_step(tariff) // pd.Timedelta(minutes=1))
+    return min(60, periods.longest_step(tariff) // pd.Timedelta(minutes=1))
 
 
 @lru_cache(maxsize=16)
@@ -176,7 +175,7 @@ def _sums(source, shape, scale, load=1.0, export=True, phase=0):
     reads = pd.date_range(f"{TYPICAL_YEAR}-01-01", periods=25, freq="MS")[phase::count][: 12 // count + 1]
     index = pd.date_range(index[0], periods=years * len(index), freq=index[1] - index[0])
     energies = (pd.Series(np.tile(values, years), index) for values in flows.values())
-    table = monthly_periods(*energies, reads=list(reads), tariff=shape)
+    table = periods.monthly_periods(*energies, reads=list(reads), tariff=shape)
     begun = {name: dict(zip(range(phase, 12, count), table[name].tolist())) for name in table.columns[2:]}
     return {name: [values.get(month) for month in range(12)] for name, values in begun.items()}
 
@@ -238,8 +237,7 @@ def bills_of_life(source, life, scales, first, size):
     size : float
         Ratings over those of the array; 0 for a house without one.
     """
-    energies = [(scale, 1.0, True) for scale in scales]
-    return _run(source, life.dated, cycle(life.dated[0]), energies, first, size)
+    return _run(source, life.dated, cycle(life.dated[0]), [(scale, 1.0, True) for scale in scales], first, size)
 
 
 def _run(source, sets, before, energies, first, size):

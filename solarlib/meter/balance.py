@@ -8,7 +8,7 @@ from typing import TypeAlias
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import refusal, refuse_if, require
+from solarlib.quantities import refusal, refuse_if, require, texts_beside
 
 Numbers: TypeAlias = float | pd.Series  # of one period, or of each of many
 
@@ -70,16 +70,7 @@ def _share(part, whole):
     return pd.Series(share, whole.index) if isinstance(whole, pd.Series) else float(share)
 
 
-# Every quantity as a sum of delivered, received and generation: use = generation + delivered - received, ...
-METERED = {
-    "delivered": (1, 0, 0),
-    "received": (0, 1, 0),
-    "net": (1, -1, 0),
-    "generation": (0, 0, 1),
-    "self-consumed": (0, -1, 1),
-    "use": (1, -1, 1),
-    "unsigned sum": (1, 1, 0),
-}
+METERED = texts_beside(__file__, "balance")  # every quantity as a sum of delivered, received and generation
 
 
 def what_is_known(measured: Sequence[str]) -> pd.DataFrame:

@@ -158,15 +158,13 @@ def payback(flows, rate=0.0, lasting=False):
     short = -np.take_along_axis(total, before, axis=-1)[..., 0]
     earned = np.take_along_axis(flows, year[..., None], axis=-1)[..., 0]
     inside = np.clip(short / np.where(earned > 0, earned, 1.0), 0.0, 1.0)
-    when = np.where(year > 0, year - 1 + inside, 0.0)
-    return np.where(paid.any(axis=-1), when, np.nan)[()]
+    return np.where(paid.any(axis=-1), np.where(year > 0, year - 1 + inside, 0.0), np.nan)[()]
 
 
 def sign_changes(flows):
     """Return how often consecutive non-zero flows differ in sign; above 1 the internal rate may not be unique."""
     flows = _flows(flows)
-    signs = np.sign(flows[flows != 0])
-    return int(np.count_nonzero(np.diff(signs)))
+    return int(np.count_nonzero(np.diff(np.sign(flows[flows != 0]))))
 
 
 def internal_rates(flows):
