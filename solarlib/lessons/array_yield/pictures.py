@@ -20,19 +20,7 @@ from solarlib.sky.sun import clear_sky, noon_side
 CAPTIONS = texts_beside(__file__, "captions")
 LIMITS = range(50, 115, 5)  # the converter's limits to choose from, % of the label
 CLOUD_SEED = 2026
-_MODULE_STEPS = ("loss of the first hours in the light", "below the nameplate", "unequal modules")
-# Rows of the loss stair: name, and the steps of `array.loss_steps` that it takes together.
-STAIR = {
-    "light on the modules": ("light on the planes at rated efficiency",),
-    "glass": ("reflection at the glass",),
-    "heat": ("cell temperature",),
-    "age": ("ageing",),
-    "dirt": ("dirt on the glass",),
-    "modules and DC wires": (*_MODULE_STEPS, "direct-current wires"),
-    "converter limit": ("limit of the converter",),
-    "converter itself": ("converter",),
-    "AC wires, standstill": ("alternating-current wires", "standstill"),
-}
+STAIR = texts_beside(__file__, "stair")
 
 
 def start_values(house):

@@ -33,27 +33,16 @@ def numbers(word):
 def check_register(answer, mine):
     """Check 1: the delivered energy across a rollover. [kWh]"""
     expected = register_difference(mine.before, mine.after, DIGITS)
-    slips = {
-        "no_rollover": mine.after - mine.before,
-        "turned": mine.before - mine.after,
-        "one_less": expected - 1,
-        "one_more": expected + 1,
-        "received": mine.received,
-    }
-    return ASK.number("rollover", answer, expected, **slips)
+    slips = {"no_rollover": mine.after - mine.before, "turned": mine.before - mine.after, "received": mine.received}
+    return ASK.number("rollover", answer, expected, one_less=expected - 1, one_more=expected + 1, **slips)
 
 
 def check_use(answer, mine):
     """Check 2: what the house used. [kWh]"""
-    slips = {
-        "delivered": mine.delivered,
-        "net": mine.delivered - mine.received,
-        "all_made": mine.delivered + mine.made,
-        "all_three": mine.delivered + mine.made + mine.received,
-        "both_registers": mine.delivered + mine.received,
-        "at_once": mine.made - mine.received,
-    }
-    return ASK.number("used", answer, house_use(mine.made, mine.delivered, mine.received).use_kwh, **slips)
+    made, inward, outward = mine.made, mine.delivered, mine.received
+    registers = {"delivered": inward, "net": inward - outward, "both_registers": inward + outward}
+    sums = {"all_made": inward + made, "all_three": inward + made + outward, "at_once": made - outward}
+    return ASK.number("used", answer, house_use(made, inward, outward).use_kwh, **registers, **sums)
 
 
 def check_billed(answer, mine):
@@ -84,28 +73,19 @@ def check_bill(answer, mine):
     """Check 4: the bill to the cent. [$]"""
     row, public_price = bill_of(mine), float(example_tariff().charge("public programmes").price)
     basic, energy, public = (row[f"line {charge.line}"] for charge in example_tariff().charges)
-    slips = {
-        "no_basic": energy + public,
-        "no_delivered": basic + energy,
-        "no_bank": bill_of(mine, 0)["bill"],
-        "public_billed": round(basic + energy + public_price * row["billed_kwh"], 2),
-        "public_net": round(basic + energy + public_price * (mine.shortage - mine.sent), 2),
-        "one_cent": (row["bill"] + 0.01, row["bill"] - 0.01),
-    }
-    return ASK.number("bill", answer, row["bill"], **slips)
+    other_kwh = {"public_billed": row["billed_kwh"], "public_net": mine.shortage - mine.sent}
+    slips = {"no_basic": energy + public, "no_delivered": basic + energy, "no_bank": bill_of(mine, 0)["bill"]}
+    slips |= {name: round(basic + energy + public_price * kwh, 2) for name, kwh in other_kwh.items()}
+    return ASK.number("bill", answer, row["bill"], **slips, one_cent=(row["bill"] + 0.01, row["bill"] - 0.01))
 
 
 def check_loss(answer, mine):
     """Check 5: what a reset after the autumn takes. [kWh]"""
     year = np.zeros(12)
     year[[2, 5, 8, 11]] = mine.spring, mine.summer, -mine.autumn, -mine.winter
-    slips = {
-        "no_autumn": mine.spring + mine.summer,
-        "year_sum": year.sum(),
-        "bought": -year.sum(),
-        "no_spring": mine.summer - mine.autumn,
-    }
-    return ASK.number("loss", answer, lost_by_reset_month(year)[8], **slips)
+    left_out = {"no_autumn": mine.spring + mine.summer, "no_spring": mine.summer - mine.autumn}
+    lost = lost_by_reset_month(year)[8]
+    return ASK.number("loss", answer, lost, year_sum=year.sum(), bought=-year.sum(), **left_out)
 
 
 def check_reset(answer, house):

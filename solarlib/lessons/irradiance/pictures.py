@@ -90,9 +90,8 @@ def path_picture(house):
             at = (x[np.nanargmin(np.where(x < 0, np.abs(y - 20), np.nan))] - 8, 20)
         else:  # inside the low path, or beside it where it is too low
             at = (0, 2) if np.nanmax(y) > 20 else (np.nanmax(x[np.isfinite(y)]) + 6, 2)
-        figures.direct_label(
-            left, *at, name, size=12, ha="right" if high else "left" if at[0] else "center", va="bottom"
-        )
+        side = "right" if high else "left" if at[0] else "center"
+        figures.direct_label(left, *at, name, size=12, ha=side, va="bottom")
     figures.hours_axis(right, "clock (local time)", step=6)
     top = max(day["dni"].max() for day in clear) / 1000.0
     figures.zero_based(right, 1.25 * top, "beam (kW/m²)")

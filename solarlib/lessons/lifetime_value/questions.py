@@ -62,14 +62,10 @@ def check_payback(answer, mine):
 def check_today(answer, mine):
     """Check 3: what a later amount is worth on the day of buying. [$]"""
     rate, later, year = mine.rate / 100.0, mine.later, mine.year
-    slips = {
-        "as_it_is": later,
-        "grown": later * (1 + rate) ** year,
-        "simple_interest": later / (1 + rate * year),
-        "taken_off": later * (1 - rate) ** year,
-        "percent": later / (1 + mine.rate) ** year,
-    }
-    return ASK.number("today", answer, later / (1 + rate) ** year, **slips)
+    growth = (1 + rate) ** year
+    factors = {"as_it_is": 1, "grown": growth, "simple_interest": 1 / (1 + rate * year)}
+    factors |= {"taken_off": (1 - rate) ** year, "percent": 1 / (1 + mine.rate) ** year}
+    return ASK.number("today", answer, later / growth, **{slip: later * factor for slip, factor in factors.items()})
 
 
 def check_levelised(answer, mine):

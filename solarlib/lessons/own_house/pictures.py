@@ -62,6 +62,14 @@ def days_shown(table):
     return pd.DatetimeIndex(table.index.tz_localize(None).normalize().unique())
 
 
+def _one_day(local, day):
+    """Return the rows of a day in the order of its clock, and their hours. Where a clock is put back hours repeat."""
+    rows = np.flatnonzero(local.normalize() == day)
+    hours = ((local[rows] - day) / pd.Timedelta(hours=1)).to_numpy()
+    order = np.argsort(hours, kind="stable")
+    return rows[order], hours[order]
+
+
 def fault_picture(file, house):
     """Return the picture of one day of a file: number of the day, with what the checks found or without."""
     if file.readings.step is None:
@@ -88,11 +96,9 @@ def fault_picture(file, house):
     border_word = figures.direct_label(ax, 23.8, limit, beyond, "loss", size=figures.TICK_PT, ha="right", va="bottom")
 
     def update(day, marks):
-        at = np.flatnonzero(local.normalize() == days[day - 1])
+        at, hour = _one_day(local, days[day - 1])
         values = power.to_numpy()[at]
-        hour = (local[at] - days[day - 1]) / pd.Timedelta(hours=1)
-        order = np.argsort(hour, kind="stable")
-        shown.set_data(hour[order], np.minimum(values, top)[order])
+        shown.set_data(hour, np.minimum(values, top))
         here = {kind_: rows[at] for kind_, rows in marked.items() if rows[at].any()} if marks else {}
         any_odd = np.any(list(here.values()), axis=0) if here else np.zeros(at.size, bool)
         odd.set_data(hour[any_odd], np.minimum(values, 0.985 * top)[any_odd])
@@ -131,10 +137,7 @@ def direction_picture(decoded, record):
     date = figures.direct_label(ax, 0.5, 1.03, "", ha="center", **above)
 
     def update(day, sure):
-        at = np.flatnonzero(local.normalize() == days[day - 1])
-        hour = ((local[at] - days[day - 1]) / pd.Timedelta(hours=1)).to_numpy()
-        at = at[np.argsort(hour, kind="stable")]
-        hour = np.sort(hour)
+        at, hour = _one_day(local, days[day - 1])
         known = np.isfinite(export[at])
         ready = known & (certainty[at] >= sure / 100.0)
         flow = np.where(ready, net[at], 0.0)

@@ -9,6 +9,7 @@ from solarlib.lessons.own_house.pictures import SAME_USD
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.asked import questions_beside
 from solarlib.meter.balance import house_use
+from solarlib.quantities import texts_beside
 
 ASK = questions_beside(__file__)
 
@@ -48,15 +49,10 @@ def check_bill(answer, compared):
     """Judge which bill is off; the answers on offer are the days of reading."""
     off = compared.dropna(subset=["difference"])
     off = off[off["difference"].abs() > SAME_USD]
-    days = list(compared["meter read on"])
-    if off.empty:
-        agree = {day: "This bill agrees to the cent." for day in days}
-        return check.choose(answer, "none", {"none": "Yes: all bills agree.", **agree})
-    right = off.loc[off["difference"].abs().idxmax(), "meter read on"]
-    replies = {day: "This bill is nearer to the computed one. Look for the largest difference." for day in days}
-    replies["none"] = "One pair of columns is not of equal height."
-    replies[right] = "Yes. Ask the utility for the readings behind this bill, before you pay or complain."
-    return check.choose(answer, right, replies)
+    right = "none" if off.empty else off.loc[off["difference"].abs().idxmax(), "meter read on"]
+    texts = texts_beside(__file__, "replies")["all_agree" if off.empty else "one_is_off"]
+    replies = dict.fromkeys(compared["meter read on"], texts["other"]) | {"none": texts["none"]}
+    return check.choose(answer, right, replies | {right: texts["right"]})
 
 
 def check_message(answer, comparison):

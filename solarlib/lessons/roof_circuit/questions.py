@@ -36,42 +36,27 @@ def numbers(word, house):
 def check_dark(answer, mine):
     """Check 1: how much less the trays give in the darker half of the year. [kWh]"""
     steep, flat = mine.pitched * mine.pitched_dark / 100, mine.trays * mine.trays_dark / 100
-    slips = {
-        "turned": flat - steep,
-        "whole_year": mine.pitched - mine.trays,
-        "shares": mine.pitched * (mine.pitched_dark - mine.trays_dark) / 100,
-        "added": steep + flat,
-        "steep": steep,
-        "flat": flat,
-    }
-    return ASK.number("dark", answer, steep - flat, **slips)
+    shares = mine.pitched * (mine.pitched_dark - mine.trays_dark) / 100
+    slips = {"turned": flat - steep, "added": steep + flat, "steep": steep, "flat": flat}
+    return ASK.number("dark", answer, steep - flat, whole_year=mine.pitched - mine.trays, shares=shares, **slips)
 
 
 def check_fit(answer, mine):
     """Check 2: how many modules one straight grid holds on `mine.eave` by `mine.slope`, the better way of two."""
     free, whole = (roof_plane(mine.eave, mine.slope, strip) for strip in (STRIP_M, 0.0))
     upright, sideways = (fit_modules(free, LONG_M, SHORT_M, way, GAP_M).count for way in (True, False))
-    by_area = free_area_m2(free) / (LONG_M * SHORT_M)
-    slips = {
-        "roof_area": int(mine.eave * mine.slope / (LONG_M * SHORT_M)),
-        "free_area": int(by_area),
-        "area_ratio": by_area,
-        "no_strips": fit_modules(whole, LONG_M, SHORT_M, None, GAP_M).count,
-        "other_way": min(upright, sideways),
-        "both_ways": upright + sideways,
-    }
-    return ASK.number("count", answer, max(upright, sideways), **slips)
+    all_free, by_area = (area / (LONG_M * SHORT_M) for area in (mine.eave * mine.slope, free_area_m2(free)))
+    areas = {"roof_area": int(all_free), "free_area": int(by_area), "area_ratio": by_area}
+    ways = {"other_way": min(upright, sideways), "both_ways": upright + sideways}
+    no_strips = fit_modules(whole, LONG_M, SHORT_M, None, GAP_M).count
+    return ASK.number("count", answer, max(upright, sideways), **areas, no_strips=no_strips, **ways)
 
 
 def check_benefit(answer, mine):
     """Check 3: the part of a loss that the choice of converters decides. [%]"""
-    slips = {
-        "whole_loss": mine.string,
-        "less_light": mine.string - mine.light,
-        "inside_modules": mine.module - mine.light,
-        "a_module": mine.module,
-    }
-    return ASK.number("benefit", answer, mine.string - mine.module, **slips)
+    light, module, string = mine.light, mine.module, mine.string
+    slips = {"whole_loss": string, "less_light": string - light, "inside_modules": module - light, "a_module": module}
+    return ASK.number("benefit", answer, string - module, **slips)
 
 
 def check_premium(answer, mine):

@@ -5,7 +5,7 @@ from solarlib.lessons.start.pictures import monthly
 from solarlib.lessons.tools import check
 from solarlib.lessons.tools.asked import questions_beside
 from solarlib.lessons.tools.figures import MONTHS
-from solarlib.quantities import energy_kwh
+from solarlib.quantities import energy_kwh, texts_beside
 
 ASK = questions_beside(__file__)
 
@@ -40,11 +40,6 @@ def check_month(answer, house):
     energy = monthly(house)
     surplus = energy["generation_w"] - energy["load_w"]
     best, most = MONTHS[int(surplus.argmax())], MONTHS[int(energy["generation_w"].argmax())]
-    replies = dict.fromkeys(MONTHS, "Compare the two bars of each month: where does the filled one stand out most?")
-    replies[most] = "In this month the array makes most, but the house uses more then, too. Look at the difference."
-    replies[best] = (
-        "Here the array makes most beyond what the house uses. This energy can fill a credit bank (lesson 04)."
-        if surplus.max() > 0
-        else "Right, though there is no surplus: in every month the house uses more. Here it comes nearest."
-    )
-    return check.choose(answer, best, replies)
+    texts = texts_beside(__file__, "replies")
+    replies = dict.fromkeys(MONTHS, texts["other"]) | {most: texts["most_made"]}
+    return check.choose(answer, best, replies | {best: texts["best" if surplus.max() > 0 else "nearest"]})
