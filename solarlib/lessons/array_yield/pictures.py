@@ -155,10 +155,7 @@ def month_picture(house):
     light = figures.bars(ax, "sun", months - 0.2, 0 * months, width=0.38)
     made = figures.bars(ax, "pv", months + 0.2, 0 * months, width=0.38)
     ratios = figures.month_labels(ax, figures.TICK_PT)
-    left, right = ({"size": figures.TICK_PT, "ha": side, "va": "center"} for side in ("left", "right"))
-    figures.direct_label(ax, 0.5, 0.94 * top, "left: reference yield (light)", "sun", **left)
-    figures.direct_label(ax, 8.1, 0.94 * top, "right: final yield (made)", "pv", **right)
-    figures.direct_label(ax, 12.5, 0.94 * top, "number: performance ratio", **right)
+    figures.write(ax, CAPTIONS["labels"]["months"], top, size=figures.TICK_PT, va="center")
 
     def update(tilt, azimuth, dirt, age):
         system = _one_plane(house.system, tilt, azimuth, dirt, age)

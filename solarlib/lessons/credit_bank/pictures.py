@@ -69,7 +69,7 @@ def register_picture(house):
     top = 1.2 * max((months["delivered_kwh"] + months["generation_kwh"]).max() for months in years)
     figure, ax, names = _register_rows(top)
     # each energy stands in two rows: what is above each other is the same
-    delivered_boxes, own_boxes, received_boxes = (figures.boxes(ax, role) for role in ("import", "pv", "export"))
+    parts = [figures.boxes(ax, role) for role in ("import", "pv", "export")]
 
     def update(month, size):
         at = MONTHS.index(month)
@@ -78,17 +78,13 @@ def register_picture(house):
         delivered, received, made = counts
         home = house_use(made, delivered, received, tolerance_kwh=1)
         own = max(0, home.self_consumed_kwh)
-        for filled, rows, left, right in (
-            (delivered_boxes, (2, 1), 0, delivered),
-            (own_boxes, (2, 0), delivered, delivered + own),
-            (received_boxes, (1, 0), delivered + own, delivered + own + received),
-        ):
+        edges = np.cumsum([0, delivered, own, received])
+        for filled, rows, left, right in zip(parts, ((2, 1), (2, 0), (1, 0)), edges, edges[1:]):
             low = np.array(rows) - 0.21
-            figures.move_boxes(filled, np.array([left, left]), np.array([right, right]), low, low + 0.42)
-        end = delivered + own + received
+            figures.move_boxes(filled, np.full(2, left), np.full(2, right), low, low + 0.42)
         words = [f"delivered {delivered:,}", f"received {received:,}", f"at once {own:,}"]
         words += [f"{home.use_kwh:,} kWh", f"{made:,} kWh"]
-        places = (0, max(end, 0.5 * top), delivered, delivered + own, end)
+        places = (0, max(edges[3], 0.5 * top), *edges[1:])
         for name, text, place in zip(names, words, places):
             name.set(text=text, x=place + (0 if name is names[1] else 0.008 * top))
 
@@ -96,7 +92,7 @@ def register_picture(house):
         registers = {"before": before, "after": after, "digits": digits}
         return CAPTIONS["register"].format(month=month, size=size, **registers, **shown_kwh)
 
-    return Picture(figure, [delivered_boxes, own_boxes, received_boxes, names], update)
+    return Picture(figure, [parts, names], update)
 
 
 # ---------------------------------------------------------------- part 2: the bank
@@ -162,8 +158,7 @@ def bill_picture(house):
     figures.zero_based(ax, top, "bill ($)")
     fixed = figures.boxes(ax, "money", hatch="")
     energy = figures.boxes(ax, "import")
-    figures.direct_label(ax, 0.55, 0.97 * top, "upper part: energy bought", "import", va="top")
-    figures.direct_label(ax, 12.45, 0.97 * top, "lower part: all other lines", "money", va="top", ha="right")
+    figures.write(ax, CAPTIONS["labels"]["bill"], top, va="top")
     sums = figures.month_labels(ax, figures.TICK_PT)
     mark = figures.line(ax, "load", [0], [0], marker="v", markersize=12, linestyle="none")
 
@@ -208,9 +203,8 @@ def reset_picture(house):
     figures.zero_based(lower, top, "taken (kWh)")
     always = figures.boxes(lower, "loss", hatch="")
     empty = {"facecolor": figures.BACKGROUND, "edgecolor": figures.ROLES["loss"].colour, "linewidth": 1.0}
-    timing, small = figures.boxes(lower, "loss", **empty), {"size": figures.TICK_PT, "va": "top"}
-    figures.direct_label(lower, 0.5, 0.97 * top, "filled: taken with any month", "loss", **small)
-    figures.direct_label(lower, 12.3, 0.97 * top, "hatched: taken by the date", "loss", ha="right", **small)
+    timing = figures.boxes(lower, "loss", **empty)
+    figures.write(lower, CAPTIONS["labels"]["reset"], top, size=figures.TICK_PT, va="top")
     numbers = figures.month_labels(lower, figures.SMALL_PT)
     cuts = [figures.line(ax, "bank", [0, 0], ax.get_ylim(), linestyle="-") for ax in (upper, lower)]
 
@@ -255,8 +249,7 @@ def years_picture(house):
     middle = figures.line(lower, "load", [0], [0], linestyle="none", marker="_", markersize=26, markeredgewidth=3.0)
     circle = {"marker": "o", "markersize": 8, "markerfacecolor": figures.BACKGROUND, "markeredgewidth": 2.0}
     typical = figures.line(lower, "load", [0], [0], linestyle="none", **circle)
-    figures.direct_label(lower, 0.5, 0.97 * top, "box: 8 of 10 years, dash: the middle one", "loss", **small)
-    figures.direct_label(lower, 12.3, 0.97 * top, "circle: typical year", ha="right", **small)
+    figures.write(lower, CAPTIONS["labels"]["years"], top, **small)
 
     def update(size, drawing):
         lost = ledgers.made_losses(house, size, drawing)

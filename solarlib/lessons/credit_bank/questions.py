@@ -59,14 +59,10 @@ def example_tariff():
 
 def bill_of(mine, bank=None):
     """Return the ledger row of a learner's winter month under `example_tariff`."""
-    days = date(2026, 11, 1), date(2026, 12, 1)
-    return _one_bill(example_tariff(), days, mine.shortage, mine.sent, mine.bank if bank is None else bank)
-
-
-def _one_bill(tariff, days, delivered, received, bank):
-    span = {"period_start": days[:1], "period_end": days[1:]}
-    energies = {"delivered_kwh": [float(delivered)], "received_kwh": [float(received)]}
-    return ledger(pd.DataFrame(span | energies), tariff, opening_kwh=bank, compare=False).iloc[0]
+    span = {"period_start": [date(2026, 11, 1)], "period_end": [date(2026, 12, 1)]}
+    periods = pd.DataFrame(span | {"delivered_kwh": [float(mine.shortage)], "received_kwh": [float(mine.sent)]})
+    opening = mine.bank if bank is None else bank
+    return ledger(periods, example_tariff(), opening_kwh=opening, compare=False).iloc[0]
 
 
 def check_bill(answer, mine):

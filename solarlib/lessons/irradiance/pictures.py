@@ -104,8 +104,7 @@ def path_picture(house):
     on_plane = figures.area(right, "sun", [0, 1], [0, 0], [0, 0], hatch="")
     straight = right.plot([], [], linestyle="--", **_OUTLINE)[0]
     now = right.plot([], [], linestyle="-", **_OUTLINE)[0]
-    figures.direct_label(right, 0.4, 1.14 * top, "- - straight at the sun", size=14)
-    figures.direct_label(right, 23.8, 1.14 * top, "on the plane", "sun", size=14, ha="right")
+    figures.write(right, CAPTIONS["labels"]["path"], top, size=14)
 
     def update(day, hour, tilt, azimuth):
         table = clear[day - 1]

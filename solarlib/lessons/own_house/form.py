@@ -11,7 +11,7 @@ from solarlib.files import QUANTITY_UNITS, quoted, read, suggest_mapping, write_
 from solarlib.files.dates import ORDERS
 from solarlib.files.mapping import FILE_UNITS
 from solarlib.lessons.tools.controls import STYLE
-from solarlib.lessons.tools.display import bundle, close_all
+from solarlib.lessons.tools.display import Shown, bundle
 from solarlib.quantities import InputError, texts_beside
 from solarlib.schema import FORM
 
@@ -24,7 +24,7 @@ _WORDS, HINTS = _TEXTS["words"], _TEXTS["hints"]
 _PRE = '<pre style="font-size:14px;line-height:19px;margin:0;white-space:pre-wrap">{}</pre>'
 
 
-class Picker:
+class Picker(Shown):
     """Controls for the mapping of one file.
 
     Attributes
@@ -176,10 +176,6 @@ class Picker:
 
     def _show(self):
         self._preview.value = _PRE.format(escape(self.toml))
-
-    def close(self):
-        """End the widgets."""
-        close_all(self.box)
 
     def _repr_mimebundle_(self, include=None, exclude=None):
         left = self._left if self.still_open else "Nothing is left open."

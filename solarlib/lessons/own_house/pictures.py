@@ -129,10 +129,7 @@ def direction_picture(decoded, record):
     inward, outward = (figures.area(ax, role, [0, 1], [0, 0], [0, 0]) for role in ("import", "export"))
     sun = figures.line(ax, "pv", [], [])
     open_marks = ax.plot([], [], "|", color=figures.ROLES["reading"].colour, markersize=9)[0]
-    figures.direct_label(ax, 0.3, 0.8 * top, "in", "import")
-    figures.direct_label(ax, 0.3, -0.88 * top, "out", "export")
-    figures.direct_label(ax, 23.7, 0.8 * top, "PV", "pv", ha="right")
-    figures.direct_label(ax, 23.7, -0.88 * top, "| not sure", "reading", ha="right")
+    figures.write(ax, CAPTIONS["labels"]["direction"], top)
     above = {"transform": ax.transAxes, "size": figures.TICK_PT}
     date = figures.direct_label(ax, 0.5, 1.03, "", ha="center", **above)
 
@@ -217,9 +214,7 @@ def neighbour_picture(comparison, uncorrected=None):
     mark = below.plot([], [], color=figures.INK, linestyle="none", marker="D", markersize=9, clip_on=False)[0]
     figures.direct_label(ax, 1, 71, "baseline", va="bottom", size=14)
     figures.direct_label(ax, start + 2, 71, "later days", va="bottom", size=14)
-    figures.direct_label(below, 1, 1.05, "- - line", "loss", va="bottom", size=14)
-    figures.direct_label(below, 1, 0.5, "— sum of losses", "reading", va="bottom", size=14)
-    figures.direct_label(below, 1, 1.55, "◆ first message", va="bottom", size=14)
+    figures.write(below, CAPTIONS["labels"]["losses"], va="bottom", size=14)
 
     def update(day, roofs=True):
         shown = comparison if roofs or uncorrected is None else uncorrected

@@ -110,8 +110,7 @@ def roof_picture(house):
     right = figures.bars(ax, "pv", place + 0.2, 0 * place, width=0.38, **hatched)
     own = figures.line(ax, "load", place, use, marker="o", markersize=8, zorder=5)
     own.set_visible(bool(use.max() < 0.86 * top))
-    figures.direct_label(ax, 0.5, 0.95 * top, "filled: pitched roof", "pv", va="center")
-    figures.direct_label(ax, 12.5, 0.95 * top, "hatched: trays on a flat roof", "pv", va="center", ha="right")
+    figures.write(ax, CAPTIONS["labels"]["roofs"], top, va="center")
     if own.get_visible():
         figures.direct_label(ax, 6.5, 0.86 * top, "dots: house use", va="center", ha="center", size=figures.TICK_PT)
 

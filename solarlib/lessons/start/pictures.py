@@ -74,8 +74,7 @@ def year_picture(house):
     empty = {"color": figures.BACKGROUND, "edgecolor": figures.INK, "linewidth": 2.5}
     used = figures.bars(ax, "load", months + 0.2, 0 * months, width=0.38, **empty)
     # above the tallest bar that the controls allow
-    figures.direct_label(ax, 0.6, 0.94 * top, "left: made", "pv", va="center")
-    figures.direct_label(ax, 3.2, 0.94 * top, "right: used", "load", va="center")
+    figures.write(ax, CAPTIONS["labels"]["year"], top, va="center")
 
     def update(size, use):
         generation, load = energy["generation_w"].to_numpy() * size / 100.0, energy["load_w"].to_numpy() * use / 100.0

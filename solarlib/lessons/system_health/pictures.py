@@ -22,11 +22,7 @@ from solarlib.sky.sun import clear_sky
 
 CAPTIONS = texts_beside(__file__, "captions")
 COMPARED = ("kWh per kW", "performance ratio", "ratio to neighbours", "ratio, roofs corrected")
-# Tilt and azimuth of five neighbours' roofs beside the own largest one. [deg]
-ROOFS = {
-    "like mine": ((2, 5), (3, -8), (-4, 6), (5, -3), (-3, -5)),
-    "mixed": ((-15, 40), (10, 80), (0, -60), (-20, 10), (10, -80)),
-}
+ROOFS = texts_beside(__file__, "roofs")  # tilt and azimuth of five neighbours' roofs beside the own largest one. [deg]
 FIRST_MONTH = 6  # the change comes on the first day of it
 COMPARED_DAYS = 90
 SCATTERS = (2, 3, 5, 8)  # percent
@@ -117,8 +113,7 @@ def measure_picture(house):
     later = ax.plot([FIRST_MONTH - 0.5, FIRST_MONTH + 2.5], [0, 0], color=figures.INK, linewidth=3.0)[0]
     one = 100.0 / house.system.module_count
     ax.plot([FIRST_MONTH - 0.5, 12.5], [100 - one] * 2, **{"color": "#5F5F5F", "linestyle": "--", "linewidth": 2.0})
-    figures.direct_label(ax, 0.5, 152, "● one day", "pv", va="bottom")
-    figures.direct_label(ax, 2.9, 152, "— middle of the days", va="bottom")
+    figures.write(ax, CAPTIONS["labels"]["measure"], va="bottom")
     figures.direct_label(ax, 7.3, 152, f"- - one module of {house.system.module_count} less", "loss", va="bottom")
 
     def update(measure, dead, roofs):
@@ -161,16 +156,10 @@ def chart_picture(house):
     dots = figures.line(ax, "pv", day, 0.0 * day, linestyle="none", marker="o", markersize=4.5)
     total = figures.line(below, "reading", day[BASELINE_DAYS:], 0.0 * day[BASELINE_DAYS:], linestyle="-")
     mark = below.plot([], [], color=figures.INK, linestyle="none", marker="D", markersize=8, clip_on=False)[0]
-    labels = (
-        (ax, -58, -58, "baseline: what is usual", None),
-        (ax, 2, -58, "nothing wrong", None),
-        (ax, FAULT_DAY + 2, -58, "the change, if any", None),
-        (below, -58, 1.05, "- - line", "loss"),
-        (below, -58, 0.5, "— sum of losses", "reading"),
-        (below, -58, 1.55, "◆ message", "reading"),
-    )
-    for panel, x, y, text, role in labels:
-        figures.direct_label(panel, x, y, text, role, va="bottom", size=14)
+    look = {"va": "bottom", "size": 14}
+    figures.write(ax, CAPTIONS["labels"]["days"], **look)
+    figures.direct_label(ax, FAULT_DAY + 2, -58, "the change, if any", **look)
+    figures.write(below, CAPTIONS["labels"]["losses"], **look)
 
     def update(dead, scatter, wait, luck):
         values, plan = chart_days(house, dead, scatter, luck), plans[scatter, wait]
@@ -233,9 +222,7 @@ def shape_picture(house):
     shade.set_alpha(0.45)
     own_line = figures.line(ax, "pv", hour, 0 * hour, linewidth=2.5)
     wish = figures.line(ax, "load", hour, 0 * hour, linewidth=2.0, linestyle="--")
-    figures.direct_label(ax, 0.4, 0.98 * top, "- - expected", va="top")
-    figures.direct_label(ax, 8.5, 0.98 * top, "— this house", "pv", va="top")
-    figures.direct_label(ax, 17.2, 0.98 * top, "■ missing", "loss", va="top")
+    figures.write(ax, CAPTIONS["labels"]["shape"], top, va="top")
     figures.zero_based(side, 1.3, "own / expected")
     side.set(xlim=(3, 22), xlabel="hour")
     side.set_xticks(range(3, 22, 3))
@@ -294,8 +281,7 @@ def ageing_picture(house):
     ax.axhline(0.0, color=figures.INK, linewidth=1.2)
     truth = figures.line(ax, "load", [0.3, YEARS[-1] + 0.7], [0, 0], linestyle="--", linewidth=2.0)
     spans = figures.line(ax, "pv", [], [], linestyle="-", linewidth=9.0, solid_capstyle="butt")
-    figures.direct_label(ax, 0.5, 3.9, "■ 90 % interval", "pv", va="top", bbox=figures.PAPER)
-    figures.direct_label(ax, 4.3, 3.9, "- - true change", "load", va="top", bbox=figures.PAPER)
+    figures.write(ax, CAPTIONS["labels"]["ageing"], va="top", bbox=figures.PAPER)
     figures.direct_label(ax, 1.5, 0.15, "nothing can\nbe told", ha="center", va="bottom", size=14)
 
     def update(rate, scatter, luck):

@@ -5,26 +5,23 @@ A blank is never an error, a slip that has a name is named, and no message gives
 
 import hashlib
 import math
-import tomllib
 from dataclasses import dataclass
 from fractions import Fraction
 from html import escape
-from pathlib import Path
 from types import SimpleNamespace
 
 import ipywidgets as widgets
 import numpy as np
 
 from solarlib.lessons.tools.controls import SPOKEN_DOT, STYLE
-from solarlib.lessons.tools.display import bundle, close_all
-from solarlib.quantities import InputError, require
+from solarlib.lessons.tools.display import Shown, bundle
+from solarlib.quantities import InputError, require, texts_beside
 
 NOT_ANSWERED = "Not answered yet. Put your answer in place of None and run the cell again."
 LEFT_BLANK = "Not answered yet. Fill in each blank: put numbers or a sum in place of the dots, then run the cell again."
 
 # How far off a wrong answer is, as a factor, and the slip that does this.
-_FILE = Path(__file__).with_name("slips.toml")
-SLIPS = [(float(Fraction(times)), said) for times, said in tomllib.loads(_FILE.read_text(encoding="utf-8-sig")).items()]
+SLIPS = [(float(Fraction(times)), said) for times, said in texts_beside(__file__, "slips").items()]
 MARK = {True: "Right", False: "Not yet", None: "Open"}
 
 
@@ -169,7 +166,7 @@ def choose(answer, right, feedback):
     return Result(option == right, feedback[option])
 
 
-class Prediction:
+class Prediction(Shown):
     """A question with answers to choose from; each answer has its own reply, shown only once it is chosen.
 
     Attributes
@@ -199,10 +196,6 @@ class Prediction:
             return
         self.reply = f"{'That is right.' if option == self.right else 'Not so.'} {self.options[option]}"
         self._reply.value = f'<p style="min-height:48px">{escape(self.reply)}</p>{SPOKEN_DOT}'
-
-    def close(self):
-        """Free the widgets."""
-        close_all(self.box)
 
     def _repr_mimebundle_(self, include=None, exclude=None):
         lines = [f"Predict: {self.question}", *(f"  ( ) {option}" for option in self.options)]

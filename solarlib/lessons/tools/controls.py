@@ -7,6 +7,7 @@ check boxes and push buttons. (Drop-downs and radio buttons lose their arrow key
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from html import escape
 from pathlib import Path
 
@@ -92,9 +93,8 @@ def slider(label, low, high, step, value, unit=""):
             return int(number) if number == int(number) else None
         return round(number, decimals)
 
-    def make():
-        kind, shown = (widgets.IntSlider, "d") if whole else (widgets.FloatSlider, f".{decimals}f")
-        return kind(min=low, max=high, step=step, value=value, description=words, readout_format=shown)
+    kind, shown = (widgets.IntSlider, "d") if whole else (widgets.FloatSlider, f".{decimals}f")
+    make = partial(kind, min=low, max=high, step=step, value=value, description=words, readout_format=shown)
 
     allowed = f"a {'whole ' if whole else ''}number from {low:g} to {high:g} {unit}".rstrip()
     return Control(words, value, (low, value, high), allowed, accept, make)
@@ -132,9 +132,8 @@ def choice(label, options, value):
     def accept(found):
         return found if found in values else None
 
-    def make():
-        kind = widgets.ToggleButtons if on_one_row else widgets.SelectionSlider
-        return kind(options=pairs, value=value, description=words)
+    kind = widgets.ToggleButtons if on_one_row else widgets.SelectionSlider
+    make = partial(kind, options=pairs, value=value, description=words)
 
     return Control(words, value, tuple(values), f"one of {values}", accept, make, wide=on_one_row and width > 270)
 
@@ -148,9 +147,7 @@ def toggle(label, value):
     def accept(found):
         return found if isinstance(found, bool) else None
 
-    def make():
-        return widgets.Checkbox(value=value, description=words, indent=False)
-
+    make = partial(widgets.Checkbox, value=value, description=words, indent=False)
     return Control(words, value, (False, True), "True or False", accept, make)
 
 

@@ -11,12 +11,20 @@ from IPython import get_ipython
 _shown: dict = {}  # notebook cell -> (execution, what it has shown)
 
 
+class Shown:
+    """What a cell shows as widgets, all of them in its ``box``."""
+
+    def close(self):
+        """End the widgets."""
+        close_all(self.box)
+
+
 def bundle(owner, text, still=None):
     """Return (data, metadata) of one display.
 
     Parameters
     ----------
-    owner : object with ``box`` (widget) and ``close()``
+    owner : Shown
     text : str
         Plain text; the one form that tests of notebooks compare.
     still : (bytes, int, int), optional

@@ -18,6 +18,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from PIL import Image
 
+from solarlib.quantities import texts_beside
+
 WIDTH_IN, HEIGHT_IN, DPI = 10.4, 4.0, 150
 SHOWN_WIDTH, SHOWN_HEIGHT = 1040, 400  # CSS pixels, 100 an inch
 
@@ -38,19 +40,8 @@ class Role:
     hatch: str = ""
 
 
-ROLES = {
-    "pv": Role("#C05000", "#B04A00"),
-    "import": Role("#005A9C", "#005A9C", (0, (5, 1.5)), "//"),
-    "export": Role("#3F8FD2", "#1F6FB0", (0, (1.5, 1.2)), "\\\\"),
-    "load": Role("#1A1A1A", "#1A1A1A", (0, (8, 2, 2, 2))),
-    "loss": Role("#7A7A7A", "#5F5F5F", (0, (3, 2)), "xx"),
-    "sun": Role("#8A6A00", "#7A5E00", (0, (10, 2)), "--"),
-    "sky": Role("#4F7F8F", "#3C6674", (0, (4, 1, 1, 1)), ".."),
-    "ground": Role("#6E5A48", "#5C4A3A", (0, (1, 2.5)), "OO"),
-    "reading": Role("#8E2A7A", "#8E2A7A", (0, (6, 1, 1, 1, 1, 1)), "++"),
-    "bank": Role("#5B4AA8", "#5B4AA8", (0, (2, 1)), "||"),
-    "money": Role("#00695C", "#00695C", (0, (7, 2, 1, 2)), "oo"),
-}
+_LOOKS = texts_beside(__file__, "roles")
+ROLES = {name: Role(**look | {"dash": (0, look["dash"]) if "dash" in look else "-"}) for name, look in _LOOKS.items()}
 
 _STYLE = matplotlib.rc_params_from_file(Path(__file__).with_name("lesson.mplstyle"), use_default_template=False)
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -140,6 +131,12 @@ def direct_label(ax, x, y, text, role=None, size=TEXT_PT, **how):
     """Write a bold label beside what it names, in the role's text colour (no legend box); return the text."""
     colour = ROLES[role].text if role else INK
     return ax.text(x, y, text, **{"color": colour, "fontsize": size, "fontweight": "bold"} | how)
+
+
+def write(ax, labels, top=1.0, **how):
+    """Write the fixed words of a picture: tables of ``text, x, y`` and how it looks, as `direct_label`; y times top."""
+    for label in labels:
+        direct_label(ax, **how | label | {"y": label["y"] * top})
 
 
 def zero_based(ax, top, label, bottom=0.0):

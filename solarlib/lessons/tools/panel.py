@@ -12,7 +12,7 @@ from html import escape
 import ipywidgets as widgets
 
 from solarlib.lessons.tools.controls import CHARACTER_PX, SPEAK, STYLE, Act, Control
-from solarlib.lessons.tools.display import bundle, close_all
+from solarlib.lessons.tools.display import Shown, bundle
 from solarlib.lessons.tools.figures import SHOWN_HEIGHT, SHOWN_WIDTH, png, with_caption
 from solarlib.quantities import InputError, unsigned_zero
 
@@ -87,7 +87,7 @@ def _reason(error):
     return words if isinstance(error, InputError) else f"{type(error).__name__}: {words}"
 
 
-class Panel:
+class Panel(Shown):
     """A picture with its controls, as shown in one notebook cell.
 
     Attributes
@@ -216,10 +216,6 @@ class Panel:
             f'<img alt="{words}" width="{SHOWN_WIDTH}" height="{SHOWN_HEIGHT}" onload="{SPEAK}" '
             f'src="data:image/png;base64,{data}"><p>{words}</p>'
         )
-
-    def close(self):
-        """Free the widgets and let go of the figure."""
-        close_all(self.box)
 
     def _repr_mimebundle_(self, include=None, exclude=None):
         return bundle(self, self.caption, with_caption(self._png, self.caption))

@@ -5,10 +5,10 @@ from html import escape
 import ipywidgets as widgets
 from IPython.display import display
 
-from solarlib.lessons.tools.display import bundle, close_all
+from solarlib.lessons.tools.display import Shown, bundle
 
 
-class Progress:
+class Progress(Shown):
     """Shows what runs. Calling it with words and the share done, 0 to 1, moves the bar.
 
     Attributes
@@ -32,10 +32,6 @@ class Progress:
         self.words, self.share = words, self._bar.value if share is None else share
         self._told.value = f'<span role="status" style="font-size:16px">{escape(words)}</span>'
         self._bar.value = self.share
-
-    def close(self):
-        """End the widgets."""
-        close_all(self.box)
 
     def _repr_mimebundle_(self, include=None, exclude=None):
         return bundle(self, f"{self.title}: a bar shows how far it is.")
