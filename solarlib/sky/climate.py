@@ -12,7 +12,7 @@ import pandas as pd
 import pvlib
 from scipy.special import betaincinv, ndtr
 
-from solarlib.quantities import HOURS_PER_YEAR, InputError, require, year_index
+from solarlib.quantities import HOURS_PER_YEAR, refuse_if, require, year_index
 from solarlib.sky.numerics import ratio, where_reaches
 from solarlib.sky.sun import clear_sky, position
 from solarlib.sky.weather import Place, standard_offset
@@ -66,8 +66,7 @@ class MonthlyMeans:
             values = tuple(getattr(self, name))
             if name == "diffuse" and not values:
                 continue
-            if len(values) != 12:
-                raise InputError(f"{name}: found {len(values)} numbers, allowed are 12, January to December")
+            refuse_if(len(values) != 12, "not_twelve", name, count=len(values))
             checked = (require(value, f"{name}, {month}", low, high, unit) for month, value in zip(_MONTHS, values))
             object.__setattr__(self, name, tuple(checked))
         require(self.wind_speed, "wind_speed", 0, 30, "m/s")
@@ -180,9 +179,8 @@ def _day_clearness(outside, cloudless, month, irradiation, rng):
 def _month_clearness(month, mean, light, clear, order):
     """Return the clearness of one month's days in their order; ``light`` outside the air and ``clear`` bound it."""
     wanted, most = mean * light.size, _MOST_CLEARNESS * light.mean()
-    if mean > most:
-        allowed = f"a number from 0 to {most:.3g} ({_MOST_CLEARNESS:.0%} of that above the air: is south negative?)"
-        raise InputError(f"monthly irradiation, {month}: found {mean:g} kWh/m2/day, allowed is {allowed}")
+    above = {"mean": mean, "most": most, "share": _MOST_CLEARNESS}
+    refuse_if(mean > most, "light_beyond_the_air", f"monthly irradiation, {month}", **above)
     if wanted == 0.0:
         return np.zeros(light.size)
     share = wanted / light.sum()

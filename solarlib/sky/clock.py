@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pvlib
 
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, refuse_if
 
 MOST_ZONE_H = 3.5  # from the sun's time to a zone's; the largest real one is 2.2 h (`from memory`)
 _MOST_OFF_MIN = 10  # of clock and sun, from which a table is set right
@@ -22,11 +22,9 @@ def check_zone(where, offset_h, longitude, latitude=0.0):
     ``offset_h`` is that of the standard time from UTC, east positive. [h]
     """
     apart = (longitude / 15.0 - offset_h + 12.0) % 24.0 - 12.0
-    if abs(apart) > MOST_ZONE_H and abs(latitude) < 88.0:
-        found = f"longitude {longitude:g} deg with a clock of UTC{offset_h:+g} h"
-        middle = (15.0 * offset_h + 180.0) % 360.0 - 180.0
-        allowed = f"a longitude within {15 * MOST_ZONE_H:g} deg of {middle:g} deg, or the zone of this place; east is +"
-        raise InputError(f"{where}: found {found}, allowed is {allowed}")
+    told = {"longitude": longitude, "offset_h": offset_h, "most": 15 * MOST_ZONE_H}
+    told["middle"] = (15.0 * offset_h + 180.0) % 360.0 - 180.0
+    refuse_if(abs(apart) > MOST_ZONE_H and abs(latitude) < 88.0, "zone_from_afar", where, **told)
 
 
 def check_seasons(where, latitude, monthly):
@@ -40,11 +38,9 @@ def check_seasons(where, latitude, monthly):
     here, there = (monthly_light(side) for side in (latitude, -latitude))
     lit = (here > 0.3) & (there > 0.3)
     spread = [np.log(np.maximum(monthly, 0.01)[lit] / side[lit]).std() for side in (here, there)]
-    if spread[1] < _MIRRORED * spread[0]:
-        sides = ("south", "north") if latitude > 0 else ("north", "south")
-        found = f"the seasons of a place {sides[0]} of the equator at latitude {latitude:g} deg"
-        allowed = f"light with the seasons of the {sides[1]}; south is a minus before the latitude"
-        raise InputError(f"{where}: found {found}, allowed is {allowed}")
+    found, allowed = ("south", "north") if latitude > 0 else ("north", "south")
+    sides = {"side": found, "own": allowed, "latitude": latitude}
+    refuse_if(spread[1] < _MIRRORED * spread[0], "other_seasons", where, **sides)
 
 
 def monthly_light(latitude):
@@ -98,13 +94,11 @@ def minutes_off(weather: pd.DataFrame, latitude: float, longitude: float) -> flo
             off, size, misfit = _turn(terms, (ghi - dhi - dni * flat)[used])
             if 0.8 < size < 1.25 and misfit < 0.3:
                 return off
-        if used.sum() >= 100 or (ghi > 600.0).sum() >= 100:
-            found = f"ghi - dhi that is not what dni brings on flat ground (but {size:.0%} of it, with scatter)"
-            raise InputError(f"light: found {found}, allowed are columns with ghi = dni * cos(zenith) + dhi")
+        refuse_if(used.sum() >= 100 or (ghi > 600.0).sum() >= 100, "light_apart", "light", size=size)
     rows = round(pd.Timedelta(days=1) / (weather.index[1] - weather.index[0]))
     ghi = weather["ghi"].to_numpy(dtype=float)[: len(weather) // rows * rows].reshape(-1, rows)
     blocks = np.array_split(np.arange(len(ghi)), max(1, len(ghi) // 30))
-    bright = np.concatenate([np.nanquantile(ghi[block], 0.95, axis=0) for block in blocks])
+    bright = np.concatenate([np.quantile(ghi[block], 0.95, axis=0) for block in blocks])
     at = np.concatenate([block[len(block) // 2] * rows + np.arange(rows) for block in blocks])
     terms = np.column_stack([swing * np.cos(angle), -swing * np.sin(angle), flat])[at]
     used = bright > 0.15 * bright.max()

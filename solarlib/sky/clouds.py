@@ -6,7 +6,7 @@ from scipy.ndimage import maximum_filter1d
 from scipy.signal import lfilter
 from scipy.special import ndtr
 
-from solarlib.quantities import InputError, check_index
+from solarlib.quantities import check_index, refusal, refuse_if
 from solarlib.sky.numerics import ratio, where_reaches
 from solarlib.sky.sun import clear_sky
 from solarlib.sky.weather import LIGHT, Place
@@ -99,15 +99,13 @@ def minute_weather(weather: pd.DataFrame, place: Place, rng: np.random.Generator
 
 def _check(weather):
     missing = [c for c in LIGHT if c not in weather]
-    if missing:
-        raise InputError(f"weather: found no column {missing[0]!r}, allowed is a table with ghi, dni, dhi")
+    refuse_if(missing, "no_light_column", "weather", columns=missing)
     step = check_index(weather.index, "weather")
-    if step != pd.Timedelta(hours=1):
-        raise InputError(f"weather: found a step of {step}, allowed is 1h")
+    refuse_if(step != pd.Timedelta(hours=1), "not_hours", "weather", step=step)
     values = weather[[*LIGHT]].to_numpy(dtype=float)
     odd = np.flatnonzero(~(values >= 0.0).all(axis=1))
     if odd.size:
-        raise InputError(f"weather, row {odd[0] + 1}: found {values[odd[0]].tolist()}, allowed are numbers from 0 W/m2")
+        raise refusal("negative_light", f"weather, row {odd[0] + 1}", values=values[odd[0]].tolist())
 
 
 def _hour_indices(ghi, dhi, clear_beam, clear_sky):

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pvlib
 
-from solarlib.quantities import HOURS_PER_YEAR, TYPICAL_YEAR, InputError, require, texts_beside, year_index
+from solarlib.quantities import HOURS_PER_YEAR, TYPICAL_YEAR, refusal, refuse_if, require, texts_beside, year_index
 from solarlib.sky.clock import check_zone, set_right
 
 LIGHT = ("ghi", "dni", "dhi")
@@ -56,13 +56,11 @@ class Place:
         try:
             ZoneInfo(self.tz)
         except (KeyError, ValueError, OSError, TypeError):
-            allowed = "the name of a time zone such as 'America/New_York'"
-            raise InputError(f"place.tz: found {self.tz!r}, allowed is {allowed}") from None
+            raise refusal("no_such_zone", "place.tz", tz=self.tz) from None
         corners = {}
         for azimuth, elevation in self.horizon:
             azimuth = require(azimuth, "horizon azimuth", 0, 360, "deg") % 360.0
-            if azimuth in corners:
-                raise InputError(f"horizon: found two elevations at azimuth {azimuth:g} deg, allowed is one")
+            refuse_if(azimuth in corners, "azimuth_twice", "horizon", azimuth=azimuth)
             corners[azimuth] = require(elevation, "horizon elevation", 0, 89, "deg")
         object.__setattr__(self, "horizon", tuple(sorted(corners.items())))
 
@@ -86,8 +84,7 @@ def find_file(file):
         if path.is_file():
             return path
     found = sorted(p.name for p in shipped.glob("*") if p.suffix.lower() == ".tm2" or p.name[:6].isdigit())
-    allowed = f"the path of a TMY3 (.csv), EPW (.epw) or TMY2 (.tm2) file or one of {', '.join(found)}"
-    raise InputError(f"weather file: found nothing at {str(file)!r}, allowed is {allowed}")
+    raise refusal("no_weather_file", "weather file", path=str(file), names=", ".join(found))
 
 
 def read_weather(file: str | Path, place: Place | None = None) -> pd.DataFrame:
@@ -128,8 +125,7 @@ def read_weather(file: str | Path, place: Place | None = None) -> pd.DataFrame:
     path = find_file(file)
     kind = {".tm2": 1, ".epw": 2}.get(path.suffix.lower(), 0)
     table, site = (_read_tmy3, _read_tmy2, _read_epw)[kind](path)
-    if len(table) != HOURS_PER_YEAR:
-        raise InputError(f"{path.name}: found {len(table)} rows of data, allowed are {HOURS_PER_YEAR}")
+    refuse_if(len(table) != HOURS_PER_YEAR, "not_a_year_of_rows", path.name, rows=len(table), hours=HOURS_PER_YEAR)
     if place is not None:
         _check_site(path.name, site, place)
     check_zone(path.name, site["tz"], site["longitude"], site["latitude"])
@@ -144,16 +140,13 @@ def _read_tmy3(path):
             first = lines.readline().rstrip("\n").split(",")
             table = pd.read_csv(lines, header=0, dtype=str)
     except (UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError):
-        allowed = "a TMY3 file (two header lines)"
-        raise InputError(f"{path.name}: found text that is no table, allowed is {allowed}") from None
+        raise refusal("no_tmy3_table", path.name) from None
     try:
         offset, latitude, longitude, _ = (float(text) for text in first[3:])  # exactly seven fields
     except ValueError:
-        allowed = "the TMY3 header code,name,state,hours from UTC,latitude,longitude,altitude"
-        raise InputError(f"{path.name}, row 0: found {','.join(first)[:60]!r}, allowed is {allowed}") from None
+        raise refusal("no_tmy3_header", f"{path.name}, row 0", header=",".join(first)[:60]) from None
     missing = [c for c in _STAMPS if c not in table.columns]
-    if missing:
-        raise InputError(f"{path.name}: found no column {missing[0]!r}, allowed is a TMY3 file with its own headings")
+    refuse_if(missing, "no_tmy3_column", path.name, columns=missing)
     stamps = table[_STAMPS[0]].str[:5] + " " + table[_STAMPS[1]].str.zfill(5)
     _check_stamps(path.name, stamps.fillna(""), "{:02d}/{:02d} {:02d}:00", "date and time")
     return table, {"tz": offset, "latitude": latitude, "longitude": longitude}
@@ -167,8 +160,7 @@ def _check_stamps(name, found, words, columns):
     expected = [words.format(d.month, d.day, hour) for d in days for hour in range(1, 25)]
     for row, (got, wanted) in enumerate(zip(found, expected), 1):
         if got != wanted:
-            allowed = f"{wanted!r} (every hour of a common year once, stamped with its end)"
-            raise InputError(f"{name}, row {row}, columns {columns}: found {got!r}, allowed is {allowed}")
+            raise refusal("odd_stamp", f"{name}, row {row}, columns {columns}", got=got, wanted=wanted)
 
 
 def _read_tmy2(path):
@@ -179,7 +171,7 @@ def _read_tmy2(path):
         site = {"tz": float(offset), "latitude": latitude * (1 if ns == "N" else -1)}
         site["longitude"] = longitude * (1 if angles[2] == "E" else -1)
     except (ValueError, IndexError):
-        raise InputError(f"{path.name}: found text that is no TMY2 table, allowed is a TMY2 file (.tm2)") from None
+        raise refusal("no_tmy2_table", path.name) from None
     return pd.DataFrame({name: [row[slice(*at)] for row in rows] for name, at in _FILES["tmy2"].items()}), site
 
 
@@ -193,8 +185,7 @@ def _read_epw(path):
         if word != "LOCATION":
             raise ValueError
     except ValueError:  # pandas's own errors are of this kind
-        allowed = "an EPW file (eight header lines, then hours)"
-        raise InputError(f"{path.name}: found text that is no EPW table of whole years, allowed is {allowed}") from None
+        raise refusal("no_epw_table", path.name) from None
     table = table.rename(columns={at: name for name, at in fields.items()})
     stamps = [f"{month}/{day}/{hour}" for month, day, hour in zip(table["month"], table["day"], table["hour"])]
     _check_stamps(path.name, stamps, "{}/{}/{}", "month, day and hour")
@@ -204,24 +195,20 @@ def _read_epw(path):
 def _numbers(name, table, spec, kind):
     """Return one checked column as floats in our unit."""
     column, factor, (low, high) = spec["names"][kind], spec["factors"][kind], spec["range"]
-    if column not in table.columns:
-        raise InputError(f"{name}: found no column {column!r}, allowed is a file that has it")
+    refuse_if(column not in table.columns, "no_weather_column", name, column=column)
     values = pd.to_numeric(table[column], errors="coerce").to_numpy(dtype=float) * factor
     odd = np.flatnonzero(~((values >= low) & (values <= high)))
     if odd.size:
-        where, found = f"{name}, row {odd[0] + 1}, column {column!r}", table[column].iloc[odd[0]]
-        raise InputError(f"{where}: found {found}, allowed is a number from {low:g} to {high:g}")
+        found = {"value": table[column].iloc[odd[0]], "low": low, "high": high}
+        raise refusal("odd_weather", f"{name}, row {odd[0] + 1}, column {column!r}", **found)
     return values
 
 
 def _check_site(name, site, place):
     north = site["latitude"] - place.latitude
     east = (site["longitude"] - place.longitude + 180.0) % 360.0 - 180.0
-    if abs(north) > 5.0 or abs(east) > 7.5:
-        found = f"a station at latitude {site['latitude']:g}, longitude {site['longitude']:g}"
-        near = f"{place.name} ({place.latitude:g}, {place.longitude:g})"
-        allowed = f"one within 5 deg of latitude and 7.5 deg of longitude of {near}"
-        raise InputError(f"{name}: found {found}, allowed is {allowed}{_misread(site, place)}")
+    told = {"site": site, "place": place, "cause": _misread(site, place)}
+    refuse_if(abs(north) > 5.0 or abs(east) > 7.5, "station_from_afar", name, **told)
 
 
 def _misread(site, place):

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from solarlib.house.year import roofs_words, simulate
+from solarlib.house.year import roofs_words, simulate, weather
 from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.registers import split
@@ -25,7 +25,7 @@ def facts(house):
     rows["converter"] = f"{system.converter.kind}, at most {system.converter.ac_limit_w:g} W each"
     rows["house use"] = f"{house.yearly_kwh:,.0f} kWh a year"
     rows["test load"] = f"{house.meter.test_load_name}, {house.meter.test_load_w:g} W"
-    if words := roofs_words(house):
+    if words := roofs_words(house) + f" {weather(house).attrs.get('account', '')}".rstrip():
         rows["weather"] = words.strip()
     return pd.DataFrame({"what the file says": rows})
 
