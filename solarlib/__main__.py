@@ -55,9 +55,7 @@ def venv_python():
 
 def base_python():
     """Return a Python outside the environment, also where the caller has activated the environment."""
-    if os.path.abspath(sys.prefix) == os.path.abspath(VENV):
-        return sys._base_executable
-    return sys.executable
+    return sys._base_executable if os.path.abspath(sys.prefix) == os.path.abspath(VENV) else sys.executable
 
 
 def wanted_stamp(packages):

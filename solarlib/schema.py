@@ -259,9 +259,8 @@ def toml_table(text, where, parse_float=float):
         for slip in _slips(text, str(error)):
             problems.add(*slip)
         problems.stop()
-    form = table.get("form", 1)
+    form, known = table.get("form", 1), "form = 1" if FORM == 1 else f"form = 1 to {FORM}"
     if type(form) is not int or not 1 <= form <= FORM:
-        known = "form = 1" if FORM == 1 else f"form = 1 to {FORM}"
         raise refusal("unknown_form", f"{where}, line {table.lines.get('form', 1)}", form=form, known=known)
     return table
 

@@ -235,10 +235,8 @@ def without_pv(tariff, period):
 
 
 def _date(value, where):
-    if isinstance(value, datetime):  # a pandas Timestamp is one
-        return value.date()
-    if isinstance(value, date):
-        return value
+    if isinstance(value, date):  # a datetime is one, and a pandas Timestamp too
+        return value.date() if isinstance(value, datetime) else value
     raise InputError(f"{where}: found {value!r}, allowed is a date or a local midnight")
 
 

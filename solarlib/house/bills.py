@@ -54,8 +54,7 @@ class Course:
     def of(self, house: House) -> "Course":
         """Return the course with the values of the house file where it has none."""
         view, wear = house.outlook, house.system.degradation_per_year
-        file: dict = {"price_growth": view.price_growth, "years": view.years, "degradation": wear}
-        file["tariff"] = house.tariffs
+        file = {"tariff": house.tariffs, "price_growth": view.price_growth, "years": view.years, "degradation": wear}
         course = replace(self, **{name: value for name, value in file.items() if getattr(self, name) is None})
         return replace(course, tariff=(course.tariff,)) if isinstance(course.tariff, Tariff) else course
 
