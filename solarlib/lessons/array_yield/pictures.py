@@ -114,10 +114,8 @@ def stair_picture(house):
     """Return the picture of the year's losses: coefficient, dirt, age, limit -> from light to delivered energy."""
     names, light = [*_rows(house), "to the house"], _stair(house, house.system)[1][0]
     figure, ax = figures.new_figure(left=0.235, right=0.97, top=0.985)
-    ax.set_yticks(range(len(names)), names)
-    ax.tick_params(axis="y", length=0)
-    ax.grid(visible=False)
-    ax.set(xlim=(0, 1.2 * light), ylim=(len(names) - 0.4, -0.6), xlabel="energy in a typical year (kWh)")
+    figures.rows_axis(ax, range(len(names)), names, (len(names) - 0.4, -0.6))
+    ax.set(xlim=(0, 1.2 * light), xlabel="energy in a typical year (kWh)")
     ax.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
     ax.xaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
     roles = ["sun", *["loss"] * (len(names) - 2), "pv"]

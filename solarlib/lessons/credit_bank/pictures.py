@@ -129,14 +129,11 @@ def bank_picture(house):
         full = book["bank_close"].to_numpy() + gone
         steps = np.repeat(place, 3) + each * np.tile([-0.5, 0.5, 0.5], len(place))
         level.set_data(steps, np.column_stack([book["bank_open"], full, book["bank_close"]]).ravel())
-        words = [_taken(rules, payout) for payout in book["payout"]]
-        at = np.flatnonzero(gone > 0)
-        for i, text in enumerate(drops):
-            text.set_visible(i < len(at))
-            if i < len(at):
-                text.set_text(f"{gone[at[i]]:,.0f} {words[at[i]]}")
-                height = full[max(0, at[i] - 2) : at[i] + 2].max() + 0.02 * top
-                text.set_position((np.clip(place[at[i]] + 0.5 * each, 2.2, 22.8), height))
+        for text in drops:
+            text.set_text("")
+        for text, at in zip(drops, np.flatnonzero(gone > 0)):
+            x, height = np.clip(place[at] + 0.5 * each, 2.2, 22.8), full[max(0, at - 2) : at + 2].max() + 0.02 * top
+            text.set(text=f"{gone[at]:,.0f} {_taken(rules, book['payout'].iloc[at])}", x=x, y=height)
         first, second = book[["billed_kwh", "bill"]].to_numpy().reshape(2, half, 2).sum(axis=1)
         sums = {"first": first, "second": second, "surplus": surplus[half:].sum(), "gone": gone[half:].sum()}
         word = _taken(rules, book["payout"].iloc[half:].sum())
@@ -160,7 +157,7 @@ def bill_picture(house):
     energy = figures.boxes(ax, "import")
     figures.write(ax, CAPTIONS["labels"]["bill"], top, va="top")
     sums = figures.month_labels(ax, figures.TICK_PT)
-    mark = figures.line(ax, "load", [0], [0], marker="v", markersize=12, linestyle="none")
+    mark = figures.spot(ax, 12, "v")
 
     def update(size, month, rules):
         tariff = tariffs[rules]
@@ -246,9 +243,8 @@ def years_picture(house):
     figures.direct_label(upper, 0.5, 1.7 * count, words, "bank", **small)
     numbers = figures.month_labels(upper, figures.SMALL_PT)
     spread = figures.boxes(lower, "loss", hatch="")
-    middle = figures.line(lower, "load", [0], [0], linestyle="none", marker="_", markersize=26, markeredgewidth=3.0)
-    circle = {"marker": "o", "markersize": 8, "markerfacecolor": figures.BACKGROUND, "markeredgewidth": 2.0}
-    typical = figures.line(lower, "load", [0], [0], linestyle="none", **circle)
+    middle = figures.spot(lower, 26, "_", markeredgewidth=3.0)
+    typical = figures.spot(lower, 8, markerfacecolor=figures.BACKGROUND, markeredgewidth=2.0)
     figures.write(lower, CAPTIONS["labels"]["years"], top, **small)
 
     def update(size, drawing):

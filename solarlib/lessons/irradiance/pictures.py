@@ -219,9 +219,8 @@ def year_picture(house):
         shares = {"share": 100 * whole / year.max(), "warm": 100 * months[warm].sum() / whole}
         planes = {"plane": plane_words(tilt, azimuth).capitalize(), "best": best_plane}
         light = light_words(house, (1, tilt, azimuth))
-        return CAPTIONS["year"].format(
-            whole=whole, december=months[11], june=months[5], light=light, **shares, **planes
-        )
+        sums = {"whole": whole, "december": months[11], "june": months[5]}
+        return CAPTIONS["year"].format(light=light, **sums, **shares, **planes)
 
     return Picture(figure, [columns, curve, spot, name], update)
 

@@ -227,8 +227,7 @@ def flow_picture(house):
     first = figures.direct_label(upper, 0.6, upper.get_ylim()[1], "", "money", size=figures.TICK_PT, va="top")
     curves = [figures.line(lower, role, year, 0.0 * year) for role in ("money", "loss")]
     curves[0].set_linestyle("-")
-    look, shapes = {"markersize": 12, "linestyle": "none", "color": figures.INK}, {"money": "o", "loss": "s"}
-    marks = [figures.line(lower, role, [0], [0], marker=shape, **look) for role, shape in shapes.items()]
+    marks = [figures.spot(lower, 12, shape) for shape in ("o", "s")]
     sides = (("running sum", "money", "bottom"), ("discounted", "loss", "top"))
     names = [figures.direct_label(lower, years, 0, words, role, ha="right", va=va) for words, role, va in sides]
 
@@ -323,7 +322,7 @@ def curve_picture(house):
     ax.axhline(0, color=figures.INK, linewidth=1.5)
     curve = figures.line(ax, "money", rates, 0 * rates, linestyle="-")
     here = figures.line(ax, "money", [0, 0], [-80, 150], linewidth=2.0)
-    zeros = figures.line(ax, "load", [0], [0], marker="o", markersize=13, linestyle="none")
+    zeros = figures.spot(ax)
     name = figures.direct_label(ax, 0, 146, "", "money", va="top")
     found = [figures.direct_label(ax, 0, 4, "", va="bottom", ha="center") for _ in range(3)]
 

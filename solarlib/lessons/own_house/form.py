@@ -16,8 +16,7 @@ from solarlib.quantities import InputError, texts_beside
 from solarlib.schema import FORM
 
 OPEN, AS_SHOWN, LEAVE_OUT, NOT_KNOWN = "choose ...", "as the file shows", "leave out", "not known"
-_KINDS = {"energy in the interval": "interval", "register that counts up": "counter"}
-LABELS = {"start of the interval": "start", "end of the interval": "end"}
+
 NUMBERS = {"1,234.5": (".", ","), "1.234,5": (",", "."), "1234.5": (".", ""), "1234,5": (",", "")}  # decimal, thousands
 _TEXTS = texts_beside(__file__, "form")
 _WORDS, HINTS = _TEXTS["words"], _TEXTS["hints"]
@@ -49,7 +48,7 @@ class Picker(Shown):
         self.whole = {
             "date_order": _choice(orders, table.get("date_order")),
             "zone": widgets.Text(value=here, placeholder="America/New_York or -05:00", continuous_update=False),
-            "label": widgets.Dropdown(options=LABELS),
+            "label": widgets.Dropdown(options=_TEXTS["labels"]),
             "number": _choice(numbers, None),
         }
         self.columns = [(column["name"], self._column(column)) for column in table.get("column", ())]
@@ -66,7 +65,7 @@ class Picker(Shown):
         made = {
             "quantity": quantity,
             "unit": _choice((OPEN, *units), column.get("unit")),
-            "kind": widgets.Dropdown(options=list(_KINDS.items()), value=column.get("kind", "interval")),
+            "kind": widgets.Dropdown(options=_TEXTS["kinds"], value=column.get("kind", "interval")),
             "digits": _choice((NOT_KNOWN, "4", "5", "6", "7", "8"), None),
         }
 

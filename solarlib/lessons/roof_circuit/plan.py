@@ -49,10 +49,10 @@ def plan_picture(house):
         most = max(fit.count for fit in fits)
         if most == 0:
             return f"{start}no module of {LONG_M:g} m × {SHORT_M:g} m has room, upright or sideways."
-        return (
-            f"{start}{fits[0].count} modules upright, {fits[1].count} sideways. {most} of {rated_w:g} W are "
-            f"{most * rated_w / 1000:.1f} kW. By area it would be {int(free_area_m2(plane) / (LONG_M * SHORT_M))}."
-        )
+        power = f"{most} of {rated_w:g} W are {most * rated_w / 1000:.1f} kW"
+        by_area = int(free_area_m2(plane) / (LONG_M * SHORT_M))
+        counts = f"{fits[0].count} modules upright, {fits[1].count} sideways"
+        return f"{start}{counts}. {power}. By area it would be {by_area}."
 
     return Picture(figure, [list(parts.values()) for parts in drawn], update)
 

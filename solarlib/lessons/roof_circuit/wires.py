@@ -271,10 +271,8 @@ def circuit_picture(house):
             text.set_text(textwrap.fill(f"{words}: {finding.verdict}", 56))
         flow = f": {current:.1f} A, × {factor:g} = {factor * current:.1f} A" if current else ""
         behind = f" with a {breaker:g} A breaker (most by the sum: {chain['units_by_breaker']})" if chain.values else ""
-        return (
-            f"{units} × {output:g} W = {units * output / 1000:.1f} kW{flow}. Branch{behind}: {told(chain)}. "
-            f"{_joint_words(met, circuit)}"
-        )
+        power = f"{units} × {output:g} W = {units * output / 1000:.1f} kW{flow}"
+        return f"{power}. Branch{behind}: {told(chain)}. {_joint_words(met, circuit)}"
 
     return Picture(figure, [one, two, more, marks, heads, sums, verdicts], update)
 
@@ -346,10 +344,8 @@ def rise_picture(house):
         if not found.values:
             return f"{start}: the voltage rise is {told(found)}. Ask an electrician."
         on_chain = f" ({100 * found['chain_share']:.2f} % on the chain)" if half else ""
-        return (
-            f"{start}, {length:g} m of {wire}: at noon the last one works {found['total_v']:.1f} V above the "
-            f"panelboard, {100 * found['total_share']:.2f} %{on_chain}: {found.verdict}."
-        )
+        rise = f"{found['total_v']:.1f} V above the panelboard, {100 * found['total_share']:.2f} %{on_chain}"
+        return f"{start}, {length:g} m of {wire}: at noon the last one works {rise}: {found.verdict}."
 
     return Picture(figure, [run, chain, run_name, chain_name], update)
 
