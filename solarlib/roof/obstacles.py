@@ -79,6 +79,8 @@ class ModuleLayout:
         Long sides up the slope; otherwise across it.
     length_m, width_m : float
         Long and short side of a module, the gap to the next included. [m]
+    half_cut : bool
+        Cells cut in halves: a module is an upper and a lower half of its length, in parallel section by section.
     """
 
     rows: int
@@ -86,6 +88,7 @@ class ModuleLayout:
     portrait: bool = True
     length_m: float = 1.75
     width_m: float = 1.10
+    half_cut: bool = False
 
     def __post_init__(self):
         for name in ("rows", "columns"):
@@ -104,13 +107,17 @@ class ModuleLayout:
         Returns
         -------
         array, shape (modules, 3 sections, 20 cells, 2)
-            Metres to the right and up the slope from the middle of the array. [m]
+            Metres to the right and up the slope from the middle of the array; of half cells (modules, 6, 20, 2), the
+            two halves of a section one after the other. [m]
         """
         across = (np.arange(CELLS_ACROSS) + 0.5) / CELLS_ACROSS - 0.5
-        along = (np.arange(CELLS_ALONG) + 0.5) / CELLS_ALONG - 0.5
+        halves = 1 + self.half_cut
+        along = (np.arange(halves * CELLS_ALONG) + 0.5) / (halves * CELLS_ALONG) - 0.5
         short, long = np.meshgrid(across * self.width_m, along * self.length_m, indexing="ij")
         inside = np.stack((short, long) if self.portrait else (long, short), axis=-1)
-        inside = inside.reshape(_SECTIONS, CELLS_ACROSS // _SECTIONS * CELLS_ALONG, 2)
+        columns = CELLS_ACROSS // _SECTIONS
+        inside = inside.reshape(_SECTIONS, columns, halves, CELLS_ALONG, 2).swapaxes(1, 2)
+        inside = inside.reshape(_SECTIONS * halves, columns * CELLS_ALONG, 2)
         wide, high = (self.width_m, self.length_m) if self.portrait else (self.length_m, self.width_m)
         right = (np.arange(self.columns) - (self.columns - 1) / 2.0) * wide
         up = ((self.rows - 1) / 2.0 - np.arange(self.rows)) * high

@@ -120,6 +120,12 @@ def of_array(circuit, system):
         For a data sheet's current that is far from output / voltage, more converters than modules, or branches that
         give far more than the array.
     """
+    if len(system.converters) > 1 and not all(branch.output_w for branch in circuit.branch):
+        allowed = "the output of one converter of each branch: the house has several kinds"
+        raise InputError(f"circuit.branch.output_w: found nothing, allowed is {allowed}")
+    if circuit.strings and len({plane.module or system.module for plane in _strung(system)}) > 1:
+        allowed = "one kind of module behind central converters: its data sheet stands there"
+        raise InputError(f"circuit.strings: found strings of several kinds, allowed is {allowed}")
     told = tuple(replace(b, output_w=b.output_w or system.converter.ac_limit_w) for b in circuit.branch)
     count, array = sum(branch.converters for branch in told), all_converters(system)
     if count > system.module_count:
@@ -142,8 +148,15 @@ def of_array(circuit, system):
 
 
 def all_converters(system):
-    """Return all converters of an array as one branch of which nothing else is known."""
-    return Branch(system.module_count if system.converter.kind == "per module" else 1, system.converter.ac_limit_w)
+    """Return all converters of an array as one branch of which nothing else is known; the output is their mean."""
+    count = sum(system.converters.values())
+    return Branch(count, system.ac_limit_w / count)
+
+
+def _strung(system):
+    """Return the planes behind central converters; all where there is none."""
+    central = [plane for one, planes in system.groups.items() if one.kind == "central" for plane in planes]
+    return central or system.planes
 
 
 def _output_w(*branches):
@@ -300,8 +313,8 @@ def circuit_sums(circuit: Circuit, system: ArraySystem) -> list[Sum]:
             "combiner_busbar_a": circuit.combiner_busbar_a,
         }
         found.append(_lacks("busbar of the combiner", **told) or _compared("combiner", **told))
-    mounting = system.largest_plane.mounting
+    plane = max(_strung(system), key=lambda plane: plane.module_count)
     for count in sorted(set(circuit.strings.modules if circuit.strings else ())):
-        one = string_sum(circuit.strings, count, system.module, mounting)
+        one = string_sum(circuit.strings, count, plane.module or system.module, plane.mounting)
         found.append(replace(one, check=f"{one.check}, {count} modules"))
     return found
