@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction.likelihood import roughness
-from solarlib.quantities import InputError, check_index, one_of, plain, require
+from solarlib.quantities import InputError, check_index, one_of, in_full, require
 
 LARGEST_W = 1e6
 READING_KINDS = ("mean", "snapshot")
@@ -209,8 +209,8 @@ def _column(table, name, low, high=LARGEST_W):
         raise InputError(f"{name}: found text, allowed are numbers (or nothing where missing)") from None
     wrong = np.flatnonzero((values < low) | (values > high))
     if wrong.size:
-        found = f"{plain(values[wrong[0]])} at {table.index[wrong[0]]} ({wrong.size} such)"
-        raise InputError(f"{name}: found {found}, allowed is {plain(max(low, 0))} to {plain(high)}")
+        found = f"{in_full(values[wrong[0]])} at {table.index[wrong[0]]} ({wrong.size} such)"
+        raise InputError(f"{name}: found {found}, allowed is {in_full(max(low, 0))} to {in_full(high)}")
     return values
 
 

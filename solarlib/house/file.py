@@ -20,7 +20,7 @@ from solarlib.house.doors import WeatherTable, check_doors, open_weather
 from solarlib.house.roofs import CONVERTER, LOSSES, MODULE, RoofTable, check_kinds, none_or
 from solarlib.house.rules import kinds_of
 from solarlib.meter.load import APPLIANCE_KINDS, Appliance, household
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, refuse_if
 from solarlib.roof.parts import ArraySystem, Converter, Losses, Module
 from solarlib.roof.wiring import Circuit, of_array
 from solarlib.schema import (
@@ -191,8 +191,7 @@ def _tariffs(given):
     """Return the rule sets of a house file in order of date, each valid until the next one begins."""
     if not isinstance(given, list):
         return (tariff_from_table(given),)
-    if not given:
-        raise InputError("tariff: found none, allowed is a table [tariff], or several [[tariff]] in order of date")
+    refuse_if(not given, "no_tariff", "tariff")
     problems, sets = Problems("tariff"), []
     for i, (table, later) in enumerate(zip(given, [*given[1:], None]), 1):
         end = {"valid_to": later["valid_from"]} if isinstance(later, dict) and "valid_from" in later else {}
@@ -228,10 +227,9 @@ class _Load:
     appliance: tuple = declared(Table(Appliance, _APPLIANCE, many=True), default=())
 
     def __post_init__(self):
-        if (self.yearly_kwh is None) == (not self.monthly_kwh):
-            found = "it and monthly_kwh" if self.monthly_kwh else "nothing"
-            allowed = "the use of the whole year, or instead of it monthly_kwh, twelve uses from your bills"
-            raise InputError(f"load.yearly_kwh: found {found}, allowed is {allowed}")
+        wrong = (self.yearly_kwh is None) == (not self.monthly_kwh)
+        found = "it and monthly_kwh" if self.monthly_kwh else "nothing"
+        refuse_if(wrong, "use_twice", "load.yearly_kwh", found=found)
 
 
 @dataclass(frozen=True)
@@ -367,23 +365,23 @@ def _check_array(system):
     """Refuse planes that stand in radians, and converters that cannot belong to the modules."""
     for i, plane in enumerate(system.planes, 1):
         tilt, turn = plane.surface_tilt, plane.surface_azimuth
-        if 0 < tilt < 1.6 and 0 < turn < 6.3 and turn != round(turn):
-            raise InputError(f"plane[{i}]: found tilt {tilt:g}, azimuth {turn:g}, allowed are degrees (in radians?)")
-    for converter in system.converters:
-        for one in system.behind_one_w(converter):
-            if not 0.25 * one <= converter.ac_limit_w <= 4 * one:
-                where = f"other_converter {converter.name!r}" if converter.name else "converter"
-                allowed = (
-                    f"0.25 to 4 times the {one:g} W of the modules behind one converter, which is {converter.kind!r}"
-                )
-                found = f"{converter.ac_limit_w:g} W, allowed is {allowed} (in kW, or is kind another?)"
-                raise InputError(f"{where}.ac_limit_w: found {found}")
+        wrong = 0 < tilt < 1.6 and 0 < turn < 6.3 and turn != round(turn)
+        refuse_if(wrong, "radians", f"plane[{i}]", tilt=tilt, turn=turn)
+    for one in system.converters:
+        where = f"other_converter {one.name!r}" if one.name else "converter"
+        for behind in system.behind_one_w(one):
+            told = {"limit": one.ac_limit_w, "behind": behind, "kind": one.kind}
+            refuse_if(
+                not 0.25 * behind <= one.ac_limit_w <= 4 * behind, "converter_size", f"{where}.ac_limit_w", **told
+            )
 
 
 def _check_growth(growth, tariffs):
     """Refuse the growth of a kind of price that no tariff of the file has."""
     known = set().union(*map(kinds_of, tariffs))
     unknown = [kind for kind, path in vars(growth).items() if path != PricePath() and kind not in known]
-    if unknown:
-        allowed = f"a kind of price that the tariff has: {', '.join(kind for kind in vars(growth) if kind in known)}"
-        raise InputError(f"outlook.growth.{unknown[0]}: found no such price in the tariff, allowed is {allowed}")
+    where, has = (
+        "".join(f"outlook.growth.{kind}" for kind in unknown[:1]),
+        [kind for kind in vars(growth) if kind in known],
+    )
+    refuse_if(unknown, "no_such_price", where, known=", ".join(has))

@@ -7,11 +7,11 @@ from solarlib.roof.obstacles import ModuleLayout, Obstacle
 from solarlib.roof.parts import MOUNTINGS, Losses, Plane
 from solarlib.schema import (
     Reader,
-    Refused,
     Table,
     choice,
     declared,
     flag,
+    kept,
     listing,
     nearest,
     number,
@@ -32,12 +32,7 @@ def none_or(reader):
 
 def _not_told(why):
     """Reader of a key that people write for what no sum here takes: it says so, but for `false`."""
-
-    def refuse(value):
-        if value is not False:
-            raise Refused(f"no such key: {why}")
-
-    return Reader("false", refuse)
+    return kept(f"no such key: {why}", lambda value: value is False, lambda value: None)
 
 
 _BIFACIAL = (

@@ -272,7 +272,7 @@ def household(use_kwh, tz, appliances=(), temp_air=None, southern=False):
     wanted = [
         require(kwh, name, 0 if by_month else 1, 1_000_000, "kWh") for kwh in (use_kwh if by_month else (use_kwh,))
     ]
-    refuse_if(by_month and len(wanted) != 12, "not_twelve", name, count=len(wanted))
+    refuse_if(by_month and len(wanted) != 12, "twelve_of_year", name, count=len(wanted))
     try:
         index = year_index("1min", tz)
     except (KeyError, ValueError) as error:

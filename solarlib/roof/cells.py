@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pvlib
 
-from solarlib.quantities import InputError, require, whole_number
+from solarlib.quantities import refuse_if, require, whole_number
 
 SeriesPower = namedtuple("SeriesPower", "even_w apart_w best_w poor_w")
 
@@ -201,9 +201,9 @@ def module_curves(module, levels, counts, temp_cell):
     """
     counts = np.asarray(counts)
     n, modules, sections, kinds = counts.shape
-    if sections != module.sections * module.halves or (counts.sum(axis=-1) != module.cells_per_section).any():
-        allowed = f"{module.sections * module.halves} sections whose counts add up to {module.cells_per_section}"
-        raise InputError(f"counts: found sections or cells unlike the module's, allowed are {allowed}")
+    strings, cells = module.sections * module.halves, module.cells_per_section
+    wrong = sections != strings or (counts.sum(axis=-1) != cells).any()
+    refuse_if(wrong, "unlike_module", "counts", sections=strings, cells=cells)
     current = current_grid(module.cell, levels, temp_cell, module.halves)
     cells = cell_voltage(module.cell, levels, temp_cell, current)
     added = np.matmul(counts.reshape(n, modules * sections, kinds).astype(float), cells)

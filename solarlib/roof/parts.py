@@ -9,7 +9,7 @@ import numpy as np
 import pvlib
 from numpy.typing import ArrayLike
 
-from solarlib.quantities import InputError, one_of, refusal, require, whole_number
+from solarlib.quantities import one_of, refusal, refuse_if, require, whole_number
 from solarlib.roof.obstacles import ModuleLayout, hidden, in_space, usual_layout
 from solarlib.sky.sun import plane_of_array
 
@@ -59,9 +59,8 @@ class Plane:
         require(self.surface_tilt, "plane.surface_tilt", 0, 90, "deg")
         require(self.surface_azimuth, "plane.surface_azimuth", 0, 360, "deg")
         one_of(self.mounting, "plane.mounting", MOUNTINGS)
-        if self.layout and self.layout.module_count != self.module_count:
-            found = f"found {self.layout.module_count} modules"
-            raise InputError(f"plane.layout: {found}, allowed are the plane's {self.module_count}")
+        count, laid = self.module_count, self.layout.module_count if self.layout else self.module_count
+        refuse_if(laid != count, "other_count", "plane.layout", found=laid, count=count)
         if self.row_pitch_m is not None:
             depth = self.row_width_m * math.cos(math.radians(self.surface_tilt))
             require(self.row_pitch_m, "plane.row_pitch_m", depth, 100, "m")
@@ -164,9 +163,8 @@ class Converter:
         k0, k1, k2 = self.coefficients
         loss = k0 + (k1 + k2 * p) * p
         if k0 < 0 or loss.min() < -1e-12 or np.diff(p - loss).min() < 0:
-            found = f"{self.efficiency_10:g}, {self.efficiency_50:g}, {self.efficiency_100:g}"
-            allowed = "three on a curve that neither creates energy nor falls with input"
-            raise InputError(f"converter.efficiency_10, _50, _100: found {found}, allowed are {allowed}")
+            told = {"low": self.efficiency_10, "half": self.efficiency_50, "full": self.efficiency_100}
+            raise refusal("efficiencies", "converter.efficiency_10, _50, _100", **told)
 
     @property
     def coefficients(self):
@@ -216,8 +214,9 @@ class Losses:
     def __post_init__(self):
         for item in fields(self):
             value, by_month = getattr(self, item.name), item.type is tuple
-            if by_month and len(value) not in (0, 12):
-                raise refusal("not_twelve", f"losses.{item.name}", count=len(value))
+            refuse_if(
+                by_month and len(value) not in (0, 12), "twelve_of_year", f"losses.{item.name}", count=np.size(value)
+            )
             for one in value if by_month else (value,):
                 require(one, f"losses.{item.name}", 0, 1 if "snow" in item.name else 0.5)
 
@@ -255,8 +254,7 @@ class ArraySystem:
 
     def __post_init__(self):
         object.__setattr__(self, "planes", tuple(self.planes))
-        if self.module_count == 0:
-            raise InputError("array.planes: found no module, allowed are one or more modules in one or more planes")
+        refuse_if(self.module_count == 0, "no_module", "array.planes")
         require(self.age_years, "array.age_years", 0, 60, "years")
         require(self.degradation_per_year, "array.degradation_per_year", 0, 0.1)
         require(self.albedo, "array.albedo", 0, 0.95)

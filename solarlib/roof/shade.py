@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import pvlib
 
-from solarlib.quantities import InputError
+from solarlib.quantities import refuse_if
 from solarlib.roof.cells import DiodeModule, series_power_w
 from solarlib.roof.obstacles import hidden, may_hide
 from solarlib.roof.parts import plane_light
@@ -23,7 +23,8 @@ from solarlib.sky.sun import position
 DIM = 1.0  # light on the planes below which nothing is computed. [W/m2]
 _COARSE_MIN = 10.0  # the sun goes 2.5 degrees in it
 _CELLS_AT_ONCE = 2**15  # modules times instants, which keeps a year of minutes small
-_KNOWN, _MOST_KNOWN = {}, 12  # what planes kept, by all that it hangs on: dirt, age or a limit are not among it
+_MOST_KNOWN = 12
+_KNOWN: dict[bytes, np.ndarray] = {}  # what planes kept, by all that it hangs on: dirt, age or a limit are not among it
 _COLUMNS = ("light", "light_left", "unshaded_w", "per_module_w", "string_w", "poor_tracker_w")
 
 
@@ -62,8 +63,7 @@ class ShadeLoss:
 def year_loss(hours):
     """Return the three numbers of a year (or of any intervals) from `shade_hours`, each hour at its weight."""
     total = hours.sum()
-    if not total["unshaded_w"] > 0:
-        raise InputError("hours: found no power, allowed are intervals with some sunlight")
+    refuse_if(not total["unshaded_w"] > 0, "no_power_in", "hours")
     powers = (1.0 - float(total[name] / total["unshaded_w"]) for name in ("per_module_w", "string_w", "poor_tracker_w"))
     return ShadeLoss(1.0 - float(total["light_left"] / total["light"]), *powers)
 
@@ -90,8 +90,8 @@ def shade_hours(weather, place, system, obstacles, one_string=False):
         per_module_w, string_w, poor_tracker_w: direct-current power of all modules [W]. Losses other than shade and
         heat are not taken.
     """
-    if len(obstacles) != (count := len(system.planes)):
-        raise InputError(f"obstacles: found {len(obstacles)} entries, allowed is one for each of {count} planes")
+    found, count = len(obstacles), len(system.planes)
+    refuse_if(found != count, "entries", "obstacles", found=found, count=count)
     planes = [replace(plane, obstacles=tuple(things)) for plane, things in zip(system.planes, obstacles)]
     return _hours(weather, place, planes, system.albedo, _curves(system.module), one_string)
 
