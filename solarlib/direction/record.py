@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction.likelihood import roughness
-from solarlib.quantities import InputError, check_index, one_of, in_full, require
+from solarlib.quantities import InputError, check_index, in_full, one_of, require
 
 LARGEST_W = 1e6
 READING_KINDS = ("mean", "snapshot")

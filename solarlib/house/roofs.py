@@ -35,9 +35,7 @@ def _not_told(why):
     return kept(f"no such key: {why}", lambda value: value is False, lambda value: None)
 
 
-_BIFACIAL = (
-    "light on the back hangs on the ground below, which no house file tells; without it the year is a little low"
-)
+_BIFACIAL = "light on the back hangs on the ground, which no house file tells; without it the year is a little low"
 _TRACKER = "behind a central converter each plane has a tracker of its own; what a shared one loses is not computed"
 MODULE = {
     "rated_power_w": ("rated_power_w", real(50, 1000, "W")),
@@ -51,9 +49,7 @@ MODULE = {
 CONVERTER = {"kind": ("kind", choice("per module", "central")), "ac_limit_w": ("ac_limit_w", real(50, 1_000_000, "W"))}
 CONVERTER |= {f"efficiency_{load}_percent": (f"efficiency_{load}", percent(50, 100)) for load in (10, 50, 100)}
 CONVERTER |= {"name": ("name", text()), "trackers": ("name", _not_told(_TRACKER))}
-LOSSES = {
-    f"{name}_percent": (name, none_or(percent(0.1, 50))) for name in Losses.__dataclass_fields__ if "month" not in name
-}
+LOSSES = {f"{name}_percent": (name, none_or(percent(0.1, 50))) for name in vars(Losses()) if "month" not in name}
 LOSSES["soiling_percent_by_month"] = "soiling_by_month", listing(none_or(percent(0.1, 50)), 12)
 LOSSES["snow_percent_by_month"] = "snow_by_month", listing(none_or(percent(0.1, 100)), 12)
 
@@ -160,13 +156,11 @@ def _named(name, kind, file, problems, where):
 def check_kinds(file, problems):
     """Note a kind of module or converter without a name, with that of another, or on no plane."""
     for kind in ("module", "converter"):
-        others, asked = getattr(file, f"other_{kind}"), {getattr(plane, kind) for plane in file.plane}
-        names = [one.name for one in others]
+        asked = {getattr(plane, kind) for plane in file.plane}
+        names = [one.name for one in getattr(file, f"other_{kind}")]
         for i, name in enumerate(names, 1):
             if not name or name in names[: i - 1]:
-                problems.add(
-                    f"other_{kind}[{i}].name", repr(name), "a name of its own, by which a [[plane]] asks for it"
-                )
+                problems.add(f"other_{kind}[{i}].name", repr(name), "a name of its own, which a [[plane]] asks for")
             elif name not in asked:
                 problems.add(f"other_{kind}[{i}]", "no plane with it", f'{kind} = "{name}" in a [[plane]]')
         if None not in asked:

@@ -272,7 +272,7 @@ def household(use_kwh, tz, appliances=(), temp_air=None, southern=False):
     wanted = [
         require(kwh, name, 0 if by_month else 1, 1_000_000, "kWh") for kwh in (use_kwh if by_month else (use_kwh,))
     ]
-    refuse_if(by_month and len(wanted) != 12, "twelve_of_year", name, count=len(wanted))
+    refuse_if(by_month and len(wanted) != 12, "not_twelve", name, count=len(wanted))
     try:
         index = year_index("1min", tz)
     except (KeyError, ValueError) as error:
@@ -285,8 +285,7 @@ def household(use_kwh, tz, appliances=(), temp_air=None, southern=False):
     part = index.month.to_numpy() - 1 if by_month else np.zeros(len(index), int)
     taken_kwh, shape_kwh = (np.bincount(part, power) / 60_000 for power in (extra, shape))
     for kwh, taken, month in zip(wanted, taken_kwh, calendar.month_name[1:]):
-        where = f"{name}{f', {month}' * by_month}"
-        refuse_if(kwh < taken, "less_than_appliances", where, kwh=kwh, taken=taken)
+        refuse_if(kwh < taken, "less_than_appliances", name + f", {month}" * by_month, kwh=kwh, taken=taken)
     return pd.Series(shape * ((wanted - taken_kwh) / shape_kwh)[part] + extra, index, name="load_w")
 
 

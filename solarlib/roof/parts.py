@@ -214,9 +214,8 @@ class Losses:
     def __post_init__(self):
         for item in fields(self):
             value, by_month = getattr(self, item.name), item.type is tuple
-            refuse_if(
-                by_month and len(value) not in (0, 12), "twelve_of_year", f"losses.{item.name}", count=np.size(value)
-            )
+            wrong = by_month and len(value) not in (0, 12)
+            refuse_if(wrong, "not_twelve", f"losses.{item.name}", count=np.size(value))
             for one in value if by_month else (value,):
                 require(one, f"losses.{item.name}", 0, 1 if "snow" in item.name else 0.5)
 

@@ -24,8 +24,7 @@ def facts(house):
         kinds = "".join(f" ({one.name})" for one in (plane.module, plane.converter) if one)
         behind = ", ".join(plane.shaders)
         rows[f"plane {number}"] = f"{plane.module_count} modules{kinds}, {turned}{behind and f', shaded by {behind}'}"
-    kinds = (f"{one.kind}, at most {one.ac_limit_w:g} W each" for one in system.converters)
-    rows["converter"] = " and ".join(kinds)
+    rows["converter"] = " and ".join(f"{one.kind}, at most {one.ac_limit_w:g} W each" for one in system.converters)
     rows["house use"] = f"{house.yearly_kwh:,.0f} kWh a year{', by month' * bool(house.monthly_kwh)}"
     rows["test load"] = f"{house.meter.test_load_name}, {house.meter.test_load_w:g} W"
     words = roofs_words(house) + f" The world table is {WORLD_BAND}." * isinstance(house.weather_file, WorldTable)
