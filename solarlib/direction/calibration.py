@@ -1,4 +1,4 @@
-"""Instruments that disagree: PV clock and gain, the test load's own watts and its timer, found from the record itself.
+"""Instruments that disagree: PV clock and gain and the test load's own watts, found from the record itself.
 
 None of these needs to know the direction beforehand: a change of the sun moves the reading by as much whichever way
 the power flows, and what the house does at night is certain.
@@ -8,14 +8,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
+from solarlib.direction.answer import MOVES_W, Sun, changes_of
 from solarlib.direction.record import after, before
 from solarlib.direction.step_test import certain_import
 
-LAGS_S = np.arange(-180.0, 181.0, 5.0)
-SHIFTS_S = 300.0  # how far a timer is looked for
-ENOUGH = 60_000  # samples for clocks: whole days spread over the record
+LAGS_S = np.arange(-240.0, 241.0, 15.0)
+CLOCK_DAYS, FEWEST_CHANGES = 30, 60
 GROUPS = 12  # parts of a record that are left out in turn, to tell the error of a clock
 CLOCK_SHARE = 0.1  # of a PV window: what draws its course within pulls the clock that is found (5 s of one minute)
 STATED_SHARE = 0.05  # how well a stated test load is known
@@ -45,8 +44,6 @@ class Repairs:
         Lateness of the PV clock [s] and what the PV instrument shows for 1 W, as far as found.
     late_s, gain_used : float
         What the record is put right by: only what is well known and clearly off.
-    timer_late_s : float
-        Lateness of the test load's timer. [s]
     load : Estimate, optional
         The test load, if it ran. [W]
     """
@@ -55,23 +52,20 @@ class Repairs:
     gain: Estimate | None = None
     late_s: float = 0.0
     gain_used: float = 1.0
-    timer_late_s: float = 0.0
     load: Estimate | None = None
 
 
 def repairs_alone(record, load_w, noise_w):
-    """Return the record with its timer put right, and the `Repairs` that need no signs."""
-    clock, timer, load = pv_clock_late(record), 0.0, None
+    """Return the `Repairs` that need no signs."""
+    clock, load = pv_clock_late(record), None
     late_s = clock.value if clock and clock.clearly_off(3.0) else 0.0
     if record.test_share.any():
-        timer = timer_late(record, load_w)
-        record = replace(record, test_share=shifted_share(record, timer))
         load = load_watts(record, record.pv_at(late_s)[0], load_w, noise_w)
-    return record, Repairs(_told(clock, record), late_s=late_s, timer_late_s=timer, load=load)
+    return Repairs(_told(clock, record), late_s=late_s, load=load)
 
 
 def repairs_by_signs(record, net_w, p_export, repairs, load_w):
-    """Return `Repairs` with the PV clock and gain refined, once most signs are known.
+    """Return `Repairs` with the PV gain, once most signs are known.
 
     Parameters
     ----------
@@ -83,11 +77,8 @@ def repairs_by_signs(record, net_w, p_export, repairs, load_w):
     load_w : float
         Test load. [W]
     """
-    clock, gain = pv_clock_and_gain(record, net_w - record.test_share * load_w, p_export, repairs.late_s)
+    gain = pv_gain(record, net_w - record.test_share * load_w, p_export, repairs.late_s)
     repairs = replace(repairs, gain=gain)
-    if clock and abs(clock.value - repairs.late_s) < 60 and clock.error < 10:
-        late_s = clock.value if clock.clearly_off(2.0) else 0.0
-        repairs = replace(repairs, clock=_told(clock, record), late_s=late_s)
     if gain and gain.error < 0.01 and 0.8 < gain.value < 1.25 and gain.clearly_off(0.004, usual=1.0):
         repairs = replace(repairs, gain_used=gain.value)
     return repairs
@@ -99,69 +90,55 @@ def _told(clock, record):
 
 
 def pv_clock_late(record):
-    """Return how late the PV clock is; None where PV windows are longer than five minutes or nothing moves. [s]
+    """Return how late the PV clock is, None where too little moves. [s]
 
-    The size of changes over a minute of the reading and of the PV power are correlated at every lag; the highest
-    correlation wins.
+    The clock wins at which the changes of the PV power explain those of the reading best, whatever its direction.
 
     Parameters
     ----------
     record : solarlib.direction.record.Record
     """
-    if record.window_s > 300 or record.time_s.size < 500:
+    changes = changes_of(record, max(60.0, record.window_s, record.interval_s), CLOCK_DAYS)
+    if changes.change_w.size < FEWEST_CHANGES or not np.isfinite(record.window_pv_w).any():
         return None
-    record = _some_days(record)
-    span = max(1, round(60 / record.interval_s))
-    whole = np.abs(_change(record.time_s, span) - span * record.interval_s) < 1
-    usable = _undisturbed(record.test_share, span) & whole
-    reading = uniform_filter1d(record.reading_w, span, mode="nearest")
-    seen = np.minimum(np.abs(_change(reading, span)), 3000.0)
-    power, _, unknown = record.pv_at()
-    usable &= (power > 50) & ~unknown
-    if usable.sum() < 300:
+    sun = Sun(record, changes, LAGS_S[1] - LAGS_S[0])
+    if np.count_nonzero(sun.changes() > MOVES_W) < FEWEST_CHANGES:
         return None
-    seen = seen[usable]
-    seen = np.minimum(seen, np.quantile(seen, 0.98))
-    group = np.minimum((np.arange(seen.size) * GROUPS) // seen.size, GROUPS - 1)
-    known = np.isfinite(record.window_pv_w)
-    sun = record.window_middle_s[known], record.window_pv_w[known]
-    at_s = record.time_s + record.interval_s / 2
-    sums = []
-    for lag in LAGS_S:
-        moved = np.abs(_change(np.interp(at_s + lag, *sun), span))[usable]
-        moved = np.minimum(moved, np.quantile(moved, 0.98))
-        terms = (np.ones(seen.size), seen, moved, seen**2, moved**2, seen * moved)
-        sums.append([np.bincount(group, term, GROUPS) for term in terms])
-    sums = np.moveaxis(np.array(sums), 0, -1)
-    parts = np.array([_peak(np.delete(sums, g, axis=1).sum(axis=1)) for g in range(GROUPS)])
+    group = np.arange(changes.change_w.size) * GROUPS // changes.change_w.size
+    sums = np.array([np.bincount(group, changes.misfit(sun.changes(lag)), GROUPS) for lag in LAGS_S])
+    whole = sums.sum(axis=1)
+    parts = np.array([_lowest(whole - part) for part in sums.T])
     error = np.sqrt((GROUPS - 1) / GROUPS * np.sum((parts - parts.mean()) ** 2))
-    return Estimate(float(_peak(sums.sum(axis=1))), float(max(error, 1.0)))
+    return Estimate(_lowest(whole), float(max(error, 1.0)))
 
 
-def pv_clock_and_gain(record, net_w, p_export, roughly_late_s):
-    """Return how late the PV clock is [s] and what the PV instrument shows for 1 W, once most signs are known.
+def pv_gain(record, net_w, p_export, late_s):
+    """Return what the PV instrument shows for 1 W, once most signs are known.
 
     The change of the net power from window to window is a mix of the changes of neighbouring PV windows, in parts
-    that tell by how much the two clocks differ: their centre is the lateness, their sum the inverse of the gain.
+    whose sum is the inverse of the gain.
 
     Parameters
     ----------
     record : solarlib.direction.record.Record
     net_w, p_export : ndarray, shape (n,)
         Decoded net power without the test load and probability of export. [W]
-    roughly_late_s : float
+    late_s : float
+        How late the PV clock is. [s]
 
     Returns
     -------
-    tuple of Estimate
-        None if too little is seen. No gain for windows above two minutes, inside which signs may mix, and for
-        snapshots: a moment does not know what its minute did.
+    Estimate
+        None if too little is seen, for windows above two minutes, inside which signs may mix, and for snapshots: a
+        moment does not know what its minute did.
     """
     cell_s = max(record.window_s, record.interval_s)
-    spread = np.arange(-2, 3) + round(roughly_late_s / cell_s)
+    if record.kind == "snapshot" or cell_s > 120:
+        return None
+    spread = np.arange(-2, 3) + round(late_s / cell_s)
     columns, change = _window_changes(record, _cells(record, net_w, p_export, cell_s), cell_s, spread)
     if change.size < 200:
-        return None, None
+        return None
     weight = np.ones(change.size)
     for _ in range(15):
         root = np.sqrt(weight)[:, None]
@@ -170,16 +147,10 @@ def pv_clock_and_gain(record, net_w, p_export, roughly_late_s):
         scale = max(np.median(np.abs(miss)) / 0.6745, 1.0)
         weight = 1 / (1 + (miss / (2 * scale)) ** 2) ** 2
     if not -1.5 < parts.sum() < -0.5:
-        return None, None
-    late = float(parts @ spread / parts.sum() * cell_s)
+        return None
     inverse = np.linalg.pinv(columns.T @ (weight[:, None] * columns))
     spread_of_parts = inverse @ (columns.T @ ((weight**2 * miss**2)[:, None] * columns)) @ inverse
-    toward_late = (spread * cell_s - late) / parts.sum()
-    late_error = float(np.sqrt(toward_late @ spread_of_parts @ toward_late))
-    clock, gain = Estimate(late, max(late_error, 0.5, 0.02 * cell_s)), float(-1 / parts.sum())
-    if record.kind == "snapshot" or cell_s > 120:
-        return clock, None
-    return clock, Estimate(gain, float(gain**2 * np.sqrt(spread_of_parts.sum())))
+    return Estimate(float(-1 / parts.sum()), float(np.sqrt(spread_of_parts.sum()) / parts.sum() ** 2))
 
 
 def _window_changes(record, net, cell_s, spread):
@@ -244,63 +215,9 @@ def load_watts(record, power_w, stated_w, noise_w=0.0):
     return Estimate(float(stated_w + trust * (centre - stated_w)), float(np.sqrt(trust) * error), int(values.size))
 
 
-def timer_late(record, test_load_w):
-    """Return how late the load's timer is against its timetable, 0 where the data do not clearly say so. [s]
-
-    The reading jumps whenever the test load switches, whichever way the power flows; the shift at which its jumps
-    fit the timetable best is taken if they fit far better than without a shift.
-    """
-    record = _some_days(record)
-    share = record.test_share
-    if np.count_nonzero(np.diff(share)) < 10:
-        return 0.0
-    size = np.minimum(np.abs(np.diff(record.reading_w)), 1.2 * test_load_w)
-    size = np.where(record.gap[1:] < 1.5, size - np.median(size), 0.0)
-    shifts = np.arange(-SHIFTS_S, SHIFTS_S + 1, record.interval_s / 2)
-    jumps = (np.abs(np.diff(shifted_share(record, shift_s))) for shift_s in shifts)
-    fits = np.array([np.sum(jump * size) / np.sqrt(max(np.sum(jump**2), 1e-9)) for jump in jumps])
-    chance = np.std(fits[np.abs(shifts) > 60])
-    best, here = int(np.argmax(fits)), fits[np.argmin(np.abs(shifts))]
-    return float(shifts[best]) if fits[best] > 1.25 * here + 2 * chance else 0.0
-
-
-def shifted_share(record, late_s):
-    """Return the share of each sample with the test load on if its timer is late by ``late_s``."""
-    if late_s == 0:
-        return record.test_share
-    # On-time summed over samples; a missing stretch counts as off.
-    total = np.concatenate([[0.0], np.cumsum(record.test_share * record.interval_s)])
-    knots = np.stack([record.time_s, record.time_s + record.interval_s], axis=1).ravel()
-    values = np.stack([total[:-1], total[1:]], axis=1).ravel()
-    start = record.time_s - late_s
-    on_s = np.interp(start + record.interval_s, knots, values) - np.interp(start, knots, values)
-    return np.clip(on_s / record.interval_s, 0.0, 1.0)
-
-
-def _some_days(record):
-    if record.time_s.size <= ENOUGH:
-        return record
-    every = int(np.ceil(record.time_s.size / ENOUGH))
-    return record.take(np.floor(record.time_s / 86_400).astype(np.int64) % every == 0)
-
-
-def _change(values, span):
-    """Return the change over ``span`` samples; 0 for the first ones."""
-    return np.concatenate([np.zeros(span), values[span:] - values[:-span]])
-
-
-def _undisturbed(share, span):
-    """True where neither end of a change over ``span`` samples touches the test load."""
-    busy = maximum_filter1d(share > 0, 2 * span + 1, mode="constant")
-    return np.concatenate([np.zeros(span, dtype=bool), ~(busy[span:] | busy[:-span])])
-
-
-def _peak(sums):
-    """Return the lag of the highest correlation, refined by a parabola."""
-    n, x, y, xx, yy, xy = sums
-    spread = np.sqrt(np.maximum((xx - x * x / n) * (yy - y * y / n), 1e-9))
-    fit = (xy - x * y / n) / spread
-    k = int(np.clip(np.argmax(fit), 1, LAGS_S.size - 2))
-    bend = fit[k - 1] - 2 * fit[k] + fit[k + 1]
-    shift = 0.5 * (fit[k - 1] - fit[k + 1]) / bend if bend < 0 else 0.0
-    return LAGS_S[k] + np.clip(shift, -1, 1) * (LAGS_S[1] - LAGS_S[0])
+def _lowest(misfit):
+    """Return the lag of the least misfit, refined by a parabola. [s]"""
+    k = int(np.clip(np.argmin(misfit), 1, LAGS_S.size - 2))
+    bend = misfit[k - 1] - 2 * misfit[k] + misfit[k + 1]
+    shift = 0.5 * (misfit[k - 1] - misfit[k + 1]) / bend if bend > 0 else 0.0
+    return float(LAGS_S[k] + np.clip(shift, -1, 1) * (LAGS_S[1] - LAGS_S[0]))

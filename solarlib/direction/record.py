@@ -6,12 +6,12 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction.likelihood import roughness
-from solarlib.quantities import InputError, check_index, in_full, one_of, require
+from solarlib.quantities import InputError, check_index, one_of, require
 
 LARGEST_W = 1e6
 READING_KINDS = ("mean", "snapshot")
 PV_WINDOWS_S = (60, 120, 300, 600, 900, 1800, 3600)
-BY_SAMPLE = ("rows", "time_s", "reading_w", "test_share")  # arrays of a record with a value a sample
+BY_SAMPLE = ("rows", "time_s", "reading_w", "test_share", "untold")  # arrays of a record with a value a sample
 _LONGEST_GAP = 3.0  # intervals that a sample of an irregular record stands for at most
 
 
@@ -27,6 +27,8 @@ class Record:
         Start of each sample. [s]
     reading_w, test_share : ndarray, shape (n,)
         Unsigned reading [W] and the share of it with the test load on.
+    untold : ndarray of bool, shape (n,)
+        Samples of which nobody says whether the test load ran; its share then stands as 0.
     window_middle_s, window_pv_w : ndarray, shape (k,)
         PV power as means over windows; NaN where not known. [s, W]
     interval_s, window_s : float
@@ -41,6 +43,7 @@ class Record:
     time_s: np.ndarray
     reading_w: np.ndarray
     test_share: np.ndarray
+    untold: np.ndarray
     window_middle_s: np.ndarray
     window_pv_w: np.ndarray
     interval_s: float
@@ -74,7 +77,9 @@ class Record:
         if self.window_s <= self.interval_s:
             mixing = min(1.0, 2 * abs(late_s / self.window_s - round(late_s / self.window_s)))
         rough = np.interp(at, middle, mixing * roughness(power)) if mixing else nothing
-        return np.interp(at, middle, power), rough, np.interp(at, middle, known.astype(float)) < 0.5
+        outside = np.abs(at - (middle[0] + middle[-1]) / 2) > (middle[-1] - middle[0]) / 2 + self.window_s
+        unknown = outside | (np.interp(at, middle, known.astype(float)) < 0.5)
+        return np.interp(at, middle, power), rough, unknown
 
     def take(self, keep):
         """Return the record with only some of its samples."""
@@ -124,8 +129,6 @@ def read_record(table, kind="mean", pv_window_s=None):
     share = _column(table, "test_on", low=0.0, high=1.0) if "test_on" in table else np.zeros(reading.size)
     if not np.isfinite(reading).any():
         raise InputError("reading_w: found no reading at all, allowed is one or more")
-    if np.isnan(share[np.isfinite(reading)]).any():
-        raise InputError("test_on: found a missing share beside a reading, allowed is a number from 0 to 1")
     time_s = (index.asi8 - index.asi8[0]) * pd.Timedelta(1, index.unit).total_seconds()
     interval_s = float(np.median(np.diff(time_s))) if time_s.size > 1 else 60.0
     offset_s = (index[0] - index[0].normalize()).total_seconds()  # windows follow the local clock
@@ -139,7 +142,8 @@ def read_record(table, kind="mean", pv_window_s=None):
         middle = middle - offset_s
     seen = np.flatnonzero(np.isfinite(reading))
     time_s, size, share = time_s[seen], np.maximum(reading[seen], 0.0), share[seen]
-    return Record(seen, time_s, size, share, middle, windows, interval_s, window_s, kind, -offset_s)
+    arrays = seen, time_s, size, np.nan_to_num(share), np.isnan(share), middle, windows
+    return Record(*arrays, interval_s, window_s, kind, -offset_s)
 
 
 def power_from_pulses(pulse_times, wh_per_pulse, index):
@@ -209,8 +213,10 @@ def _column(table, name, low, high=LARGEST_W):
         raise InputError(f"{name}: found text, allowed are numbers (or nothing where missing)") from None
     wrong = np.flatnonzero((values < low) | (values > high))
     if wrong.size:
-        found = f"{in_full(values[wrong[0]])} at {table.index[wrong[0]]} ({wrong.size} such)"
-        raise InputError(f"{name}: found {found}, allowed is {in_full(max(low, 0))} to {in_full(high)}")
+        found = f"{values[wrong[0]]:g} at {table.index[wrong[0]]} ({wrong.size} such)"
+        if name == "reading_w" and wrong.size > 0.005 * values.size and values[wrong].max() < 0:
+            found += "; a sensor that shows negative power HAS a direction: it needs no decoding"
+        raise InputError(f"{name}: found {found}, allowed is {low:g} to {high:g}")
     return values
 
 

@@ -151,7 +151,8 @@ def sensor_record(files):
     Returns
     -------
     table : DataFrame
-        ``reading_w``, ``pv_w`` [W], and ``test_on`` (share of the interval) where a file has a test load.
+        ``reading_w``, ``pv_w`` [W], and ``test_on`` (share of the interval, NaN where not known) where a
+        file has a test load.
     window : Timedelta
         Length of the intervals of the array's file.
     test_load_w : float or None
@@ -168,7 +169,7 @@ def sensor_record(files):
         if np.nanmax(on, initial=0.0) > 0:
             test_load_w = float(np.nanmax(on))
             refuse_if(test_load_w < LEAST_TEST_W, "small_test_load", tests.origin, most=test_load_w, least=LEAST_TEST_W)
-            table["test_on"] = np.nan_to_num(on) / test_load_w
+            table["test_on"] = on / test_load_w  # missing: nobody says whether it ran
     return table[inside], array.step, test_load_w
 
 

@@ -34,7 +34,6 @@ STEPS = {
     "its error (s)": 0.1,
     "PV gain": 0.0005,
     "its error": 0.0001,
-    "timer late (s)": 0.5,
     "test load (W)": 0.2,
     "its error (W)": 0.05,
 }
@@ -160,7 +159,6 @@ def of_record(readings, truth, options):
         "its error (s)": clock and clock.error,
         "PV gain": gain and gain.value,
         "its error": gain and gain.error,
-        "timer late (s)": load and repairs.timer_late_s,
         "test load (W)": load and load.value,
         "its error (W)": load and load.error,
     }
