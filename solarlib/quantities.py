@@ -51,11 +51,11 @@ def require(value: object, name: str, low: float = -math.inf, high: float = math
         Names the place, the value and the allowed range.
     """
     unit_text = f" {unit}" if unit else ""
-    allowed = f"a number from {low:g} to {high:g}{unit_text}"
+    allowed = f"a number from {in_full(low)} to {in_full(high)}{unit_text}"
     if isinstance(value, bool) or not isinstance(value, (int, float, np.integer, np.floating)):
         raise InputError(f"{name}: found {value!r}, allowed is {allowed}")
     if not (math.isfinite(value) and low <= value <= high):
-        raise InputError(f"{name}: found {value:g}{unit_text}, allowed is {allowed}")
+        raise InputError(f"{name}: found {in_full(value)}{unit_text}, allowed is {allowed}")
     return float(value)
 
 
@@ -131,6 +131,12 @@ def refuse_if(wrong: object, case: str, where: object, /, **facts: object) -> No
     """Raise the `refusal` of a case if something is wrong; its facts must be there also where nothing is."""
     if wrong:
         raise refusal(case, where, **facts)
+
+
+def in_full(value: object) -> str:
+    """Return a number as a person writes it, a large one with marks: 0.05, 50000, 1,000,000."""
+    short = f"{value:g}"
+    return f"{value:,.10g}" if "e+" in short else short
 
 
 def counted(number: int, one: str, more: str | None = None) -> str:

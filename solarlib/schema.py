@@ -15,7 +15,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from difflib import get_close_matches
 
-from solarlib.quantities import InputError, refusal, texts_beside
+from solarlib.quantities import InputError, in_full, refusal, texts_beside
 
 FORM = 1  # the newest form of house and tariff files that is read
 _YEARS = (1970, 2100)  # of a date that a person writes: any other is a slip
@@ -330,7 +330,9 @@ def number(low, high, unit="", kind=Decimal):
         known = isinstance(value, (int, float, Decimal)) and not isinstance(value, bool)
         return known and math.isfinite(value) and low <= value <= high
 
-    return kept(f"a number from {low:g} to {high:g} {unit}".rstrip(), fits, lambda value: kind(str(value)))
+    return kept(
+        f"a number from {in_full(low)} to {in_full(high)} {unit}".rstrip(), fits, lambda value: kind(str(value))
+    )
 
 
 def real(low, high, unit=""):

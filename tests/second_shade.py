@@ -78,6 +78,30 @@ def section_voltage(module, lights, heat, current):
     return np.maximum(added, -module.bypass_v)
 
 
+def _string_current(module, lights, heat, volts):
+    """Return the current at which cells in series have these voltages together, by bisection. [A]"""
+    kinds, counts = np.unique(lights, return_counts=True)
+    most = 2.0 * module.cell.photocurrent_a
+    low, high = np.full(volts.shape, -most), np.full(volts.shape, most)
+    for _ in range(50):
+        middle = (low + high) / 2
+        over = sum(c * _voltage(module.cell, middle, kind, heat) for kind, c in zip(kinds, counts)) > volts
+        low, high = np.where(over, middle, low), np.where(over, high, middle)
+    return low
+
+
+def half_cut_power(module, lights, heat, points=1500):
+    """Return the best power of one module of half cells, lights (sections, 2, cells). [W]
+
+    Half cells at half the current are whole cells at all of it: both strings' currents add, each of half the area.
+    """
+    volts = np.linspace(-module.bypass_v, 0.72 * module.cells_per_section, points)
+    curves = [sum(_string_current(module, half, heat, volts) / 2 for half in section) for section in lights]
+    current = np.linspace(0.0, max(curve.max() for curve in curves), points)
+    added = sum(np.interp(current, curve[::-1], volts[::-1]) for curve in curves)
+    return float((current * added).max())
+
+
 def powers(module, lights, heat, points=1500):
     """Return (each module at its best, the string at its best) for lights (modules, sections, cells). [W]"""
     most = 1.06 * module.cell.photocurrent_a * lights.max() / 1000.0

@@ -144,3 +144,10 @@ def test_no_zero_bears_a_minus(text, words):
 def test_a_flat_plane_faces_nowhere():
     assert plane_words(0, 180) == plane_words(0.0, 0) == "flat"
     assert plane_words(27, 200) == "tilt 27°, facing 200°"
+
+
+def test_a_large_number_of_a_message_is_written_out():
+    with pytest.raises(InputError, match="use: found 8,600,000 kWh, allowed is a number from 0.05 to 1,000,000 kWh"):
+        require(8.6e6, "use", 0.05, 1e6, "kWh")
+    with pytest.raises(InputError, match="found -50000 kWh, allowed is a number from 1e-09 to 100000 kWh"):
+        require(-50_000, "use", 1e-9, 100_000, "kWh")

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction.likelihood import roughness
-from solarlib.quantities import InputError, check_index, one_of, require
+from solarlib.quantities import InputError, check_index, in_full, one_of, require
 
 LARGEST_W = 1e6
 READING_KINDS = ("mean", "snapshot")
@@ -213,10 +213,10 @@ def _column(table, name, low, high=LARGEST_W):
         raise InputError(f"{name}: found text, allowed are numbers (or nothing where missing)") from None
     wrong = np.flatnonzero((values < low) | (values > high))
     if wrong.size:
-        found = f"{values[wrong[0]]:g} at {table.index[wrong[0]]} ({wrong.size} such)"
+        found = f"{in_full(values[wrong[0]])} at {table.index[wrong[0]]} ({wrong.size} such)"
         if name == "reading_w" and wrong.size > 0.005 * values.size and values[wrong].max() < 0:
             found += "; a sensor that shows negative power HAS a direction: it needs no decoding"
-        raise InputError(f"{name}: found {found}, allowed is {low:g} to {high:g}")
+        raise InputError(f"{name}: found {found}, allowed is {in_full(low)} to {in_full(high)}")
     return values
 
 

@@ -17,10 +17,10 @@ from solarlib.bill.accounts import check_joins
 from solarlib.bill.tariff import Tariff
 from solarlib.bill.tariff_file import placed, tariff_from_table
 from solarlib.house.doors import WeatherTable, check_doors, open_weather
-from solarlib.house.roofs import CONVERTER, LOSSES, MODULE, RoofTable, none_or
+from solarlib.house.roofs import CONVERTER, LOSSES, MODULE, RoofTable, check_kinds, none_or
 from solarlib.house.rules import kinds_of
 from solarlib.meter.load import APPLIANCE_KINDS, Appliance, household
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, refuse_if
 from solarlib.roof.parts import ArraySystem, Converter, Losses, Module
 from solarlib.roof.wiring import Circuit, of_array
 from solarlib.schema import (
@@ -155,10 +155,10 @@ class House:
     """A house as its file describes it.
 
     `weather_file` is a path or the name of a file that pvlib ships, or what else opens a door to a year of weather;
-    `yearly_kwh` is the use of the whole house, `appliances` (on top of the measured household) included. `costs` is
-    None where the file names no costs. `tariff` is the first rule set, `later` are those that follow, dated. What
-    `circuit` does not tell is unknown. A zone from another side of the world and monthly means with the seasons of the
-    other hemisphere are refused.
+    `yearly_kwh` is the use of the whole house, `appliances` (on top of the measured household) included;
+    `monthly_kwh`, where it is told, is that of each month. `costs` is None where the file names no costs. `tariff` is
+    the first rule set, `later` are those that follow, dated. What `circuit` does not tell is unknown. A zone from
+    another side of the world and monthly means with the seasons of the other hemisphere are refused.
     """
 
     name: str
@@ -173,6 +173,7 @@ class House:
     outlook: Outlook = Outlook()
     later: tuple[Tariff, ...] = ()
     circuit: Circuit = Circuit()
+    monthly_kwh: tuple = ()
 
     def __post_init__(self):
         place = self.place
@@ -190,8 +191,7 @@ def _tariffs(given):
     """Return the rule sets of a house file in order of date, each valid until the next one begins."""
     if not isinstance(given, list):
         return (tariff_from_table(given),)
-    if not given:
-        raise InputError("tariff: found none, allowed is a table [tariff], or several [[tariff]] in order of date")
+    refuse_if(not given, "no_tariff", "tariff")
     problems, sets = Problems("tariff"), []
     for i, (table, later) in enumerate(zip(given, [*given[1:], None]), 1):
         end = {"valid_to": later["valid_from"]} if isinstance(later, dict) and "valid_from" in later else {}
@@ -222,8 +222,14 @@ _APPLIANCE = {
 class _Load:
     """The table [load]."""
 
-    yearly_kwh: float = declared(real(100, 1_000_000, "kWh"))
+    yearly_kwh: float | None = declared(real(100, 1_000_000, "kWh"), default=None)
+    monthly_kwh: tuple = declared(listing(real(0, 100_000, "kWh"), 12), default=())
     appliance: tuple = declared(Table(Appliance, _APPLIANCE, many=True), default=())
+
+    def __post_init__(self):
+        wrong = (self.yearly_kwh is None) == (not self.monthly_kwh)
+        found = "it and monthly_kwh" if self.monthly_kwh else "nothing"
+        refuse_if(wrong, "use_twice", "load.yearly_kwh", found=found)
 
 
 @dataclass(frozen=True)
@@ -269,6 +275,8 @@ class _File:
     meter: Meter = declared(Table(Meter))
     tariff: tuple[Tariff, ...] = declared(_tariffs)
     form: int = declared(whole(1, FORM), default=1)
+    other_module: tuple[Module, ...] = declared(Table(Module, MODULE, many=True), default=())
+    other_converter: tuple[Converter, ...] = declared(Table(Converter, CONVERTER, many=True), default=())
     losses: Losses = declared(Table(Losses, LOSSES), default=Losses())
     age: _Age = declared(Table(_Age), default=_Age())
     costs: Costs | None = declared(Table(Costs, _COSTS), default=None)
@@ -316,8 +324,11 @@ def house_from_table(table, where="house", folder=HOUSE_FOLDER):
         if table.get("plane") == []:
             problems.add("plane", "none", "one table [[plane]] for each roof plane")
         check_doors(problems, table.get("weather"))
+        if {"soiling_percent", "soiling_percent_by_month"} <= set(table.get("losses") or ()):
+            problems.add("losses.soiling_percent", "it and soiling_percent_by_month", "one of the two")
     problems.stop()
-    planes = [plane.made(file.module, problems, f"plane[{i}]") for i, plane in enumerate(file.plane, 1)]
+    check_kinds(file, problems)
+    planes = [one for i, plane in enumerate(file.plane, 1) for one in plane.made(file, problems, f"plane[{i}]")]
     problems.stop()
     house = problems.make(_house, problems, file, planes, folder)
     problems.stop()
@@ -325,10 +336,10 @@ def house_from_table(table, where="house", folder=HOUSE_FOLDER):
 
 
 @lru_cache(maxsize=4)
-def minutes_of_use(yearly_kwh, appliances, weather_file, place):
-    """Return what a house draws in each minute of the typical year: see `year.house_load`. [W]"""
+def minutes_of_use(use_kwh, appliances, weather_file, place):
+    """Return what a house draws in each minute of the typical year: see `household`. [W]"""
     warm = open_weather(weather_file, place)["temp_air"] if appliances else None
-    return household(yearly_kwh, place.tz, appliances=appliances, temp_air=warm, southern=place.latitude < 0)
+    return household(use_kwh, place.tz, appliances=appliances, temp_air=warm, southern=place.latitude < 0)
 
 
 def _house(problems, file, planes, folder):
@@ -338,34 +349,39 @@ def _house(problems, file, planes, folder):
         problems.make(costs.check_years, file.outlook.years)
     sky, age, parts = file.weather, file.age, (planes, file.module, file.converter, file.losses)
     system, load = ArraySystem(*parts, age.years, age.degradation, sky.albedo), file.load
-    use = load.yearly_kwh, load.appliance
     problems.make(_check_growth, file.outlook.growth, file.tariff)
     problems.make(_check_array, system)
     circuit = problems.make(of_array, file.circuit, system)
     where = replace(file.place, horizon=sky.horizon), sky.source(folder, file.place)
     if problems.make(open_weather, where[1], where[0]) is not None and load.appliance:
-        problems.make(minutes_of_use, *use, where[1], where[0])
+        problems.make(minutes_of_use, load.monthly_kwh or load.yearly_kwh, load.appliance, where[1], where[0])
     first, *later = file.tariff
-    return House(file.name, *where, system, *use, file.meter, first, costs, file.outlook, tuple(later), circuit)
+    use = load.yearly_kwh or sum(load.monthly_kwh), load.appliance
+    after = costs, file.outlook, tuple(later), circuit, load.monthly_kwh
+    return House(file.name, *where, system, *use, file.meter, first, *after)
 
 
 def _check_array(system):
     """Refuse planes that stand in radians, and converters that cannot belong to the modules."""
     for i, plane in enumerate(system.planes, 1):
         tilt, turn = plane.surface_tilt, plane.surface_azimuth
-        if 0 < tilt < 1.6 and 0 < turn < 6.3 and turn != round(turn):
-            raise InputError(f"plane[{i}]: found tilt {tilt:g}, azimuth {turn:g}, allowed are degrees (in radians?)")
-    one = system.module.rated_power_w * (1 if system.converter.kind == "per module" else system.module_count)
-    if not 0.25 * one <= system.converter.ac_limit_w <= 4 * one:
-        found, kind = f"{system.converter.ac_limit_w:g} W", system.converter.kind
-        allowed = f"0.25 to 4 times the {one:g} W of the modules behind one converter, which is {kind!r}"
-        raise InputError(f"converter.ac_limit_w: found {found}, allowed is {allowed} (in kW, or is kind another?)")
+        wrong = 0 < tilt < 1.6 and 0 < turn < 6.3 and turn != round(turn)
+        refuse_if(wrong, "radians", f"plane[{i}]", tilt=tilt, turn=turn)
+    for one in system.converters:
+        where = f"other_converter {one.name!r}" if one.name else "converter"
+        for behind in system.behind_one_w(one):
+            told = {"limit": one.ac_limit_w, "behind": behind, "kind": one.kind}
+            refuse_if(
+                not 0.25 * behind <= one.ac_limit_w <= 4 * behind, "converter_size", f"{where}.ac_limit_w", **told
+            )
 
 
 def _check_growth(growth, tariffs):
     """Refuse the growth of a kind of price that no tariff of the file has."""
     known = set().union(*map(kinds_of, tariffs))
     unknown = [kind for kind, path in vars(growth).items() if path != PricePath() and kind not in known]
-    if unknown:
-        allowed = f"a kind of price that the tariff has: {', '.join(kind for kind in vars(growth) if kind in known)}"
-        raise InputError(f"outlook.growth.{unknown[0]}: found no such price in the tariff, allowed is {allowed}")
+    where, has = (
+        "".join(f"outlook.growth.{kind}" for kind in unknown[:1]),
+        [kind for kind in vars(growth) if kind in known],
+    )
+    refuse_if(unknown, "no_such_price", where, known=", ".join(has))

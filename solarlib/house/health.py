@@ -295,7 +295,8 @@ def performance(files, house):
     warmth = measured_in(files, "cell_temperature")
     if warmth is not None:
         cells = _coarser(warmth.even(), step).reindex(table.index)
-        slope = system.module.temperature_coefficient_per_c
+        slope = sum(n * one.rated_power_w * one.temperature_coefficient_per_c for one, n in system.modules.items())
+        slope /= system.rated_power_w
         corrected = corrected_performance_ratio(table["power"], table["light"], cells, system.rated_power_w, slope)
     return {"hours": len(table) * hours, "corrected": corrected, "performance_ratio": ratio}
 

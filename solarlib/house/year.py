@@ -17,7 +17,7 @@ from solarlib.sky.measured import HourlyFile
 from solarlib.sky.service import Download
 from solarlib.sky.sun import behind_horizon, position
 from solarlib.sky.weather import Place
-from solarlib.sky.world import WORLD_BAND, WorldTable
+from solarlib.sky.world import WORLD_SHORT, WorldTable
 
 
 def weather(house: House) -> pd.DataFrame:
@@ -59,12 +59,12 @@ def light_words(house: House, *planes) -> str:
         (modules, tilt, azimuth) of each plane that the number is of; of none: the light of flat ground.
     """
     source, said = house.weather_file, list(weather(house).attrs.get("told", ()))
-    if isinstance(source, WorldTable):
-        said.append(f"Weather of the world table, {WORLD_BAND}.")
     if isinstance(source, (MonthlyMeans, WorldTable)):
         known = isinstance(source, MonthlyMeans) and bool(source.diffuse)
         band = roofs_band(house.place.latitude, planes or ((1, 0.0, 0.0),), known)
-        said.append(f"Made hours: within {100 * band:.2g} % at 9 places in 10.")
+        made = f"Made hours: within {100 * band:.2g} % at 9 places in 10."
+        world = f"World table {WORLD_SHORT}, made hours ±{100 * band:.2g} % (9 in 10)."
+        said.append(world if isinstance(source, WorldTable) else made)
     return "".join(f" {sentence}" for sentence in said)
 
 
@@ -79,9 +79,15 @@ def shade_share(house):
     return float(-steps["change_kwh"].get("shade", 0.0) / steps["energy_kwh"]["cell temperature"])
 
 
+def plain_words(system):
+    """Say that a picture of one plane leaves out shade and kinds of the house file, where it tells any; "" if not."""
+    words = ["shade"] * system.shaded + ["other kinds"] * system.mixed
+    return f" Left out: {', '.join(words)}." if words else ""
+
+
 def house_load(house: House) -> pd.Series:
     """Return what the house draws in each minute of the typical year, in its own time zone. [W] Computed once."""
-    return minutes_of_use(house.yearly_kwh, house.appliances, house.weather_file, house.place)
+    return minutes_of_use(house.monthly_kwh or house.yearly_kwh, house.appliances, house.weather_file, house.place)
 
 
 def simulate(house: House, interval: str = "1h", rng: np.random.Generator | None = None) -> pd.DataFrame:

@@ -44,8 +44,7 @@ def source_of(house):
 def ratings(house, size=1.0):
     """Return the ratings of the array, or of one of another size, as `accounts.ledger` takes them. [kW]"""
     system = house.system
-    converters = system.module_count if system.converter.kind == "per module" else 1
-    rated_w = {"rated_dc_kw": system.rated_power_w, "rated_ac_kw": converters * system.converter.ac_limit_w}
+    rated_w = {"rated_dc_kw": system.rated_power_w, "rated_ac_kw": system.ac_limit_w}
     return {name: round(size * watts / 1000.0, 6) for name, watts in rated_w.items()}
 
 

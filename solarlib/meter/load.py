@@ -1,9 +1,10 @@
-"""What the house draws: a measured year of minutes scaled to a yearly total, plus named appliances.
+"""What the house draws: a measured year of minutes scaled to a total, of the year or each month, plus appliances.
 
 The measured year belongs to one house in France. Only its shape is used: when people cook, wash and sleep, how
 often the power jumps and how far. Its minutes are wall-clock minutes, so the shape moves with people's clocks.
 """
 
+import calendar
 import gzip
 import zlib
 from dataclasses import dataclass
@@ -239,18 +240,18 @@ def _source_days(day, year, southern):
     return np.where(source > 364, source - 364, np.where(source < 0, source + 364, source))
 
 
-def household(yearly_kwh, tz, appliances=(), temp_air=None, southern=False):
+def household(use_kwh, tz, appliances=(), temp_air=None, southern=False):
     """Return the mean power that a house draws in each minute of the typical year, by the local calendar.
 
     Parameters
     ----------
-    yearly_kwh : float
-        Use of the whole house in the year, appliances included. [kWh]
+    use_kwh : float or twelve of them
+        Use of the whole house in the year, or in each month of the local calendar, appliances included. [kWh]
     tz : str
         Time zone of the house. The minute that a clock change skips is absent, the hour that it repeats is used
         twice.
     appliances : sequence of Appliance
-        They take their share of ``yearly_kwh``; the measured year is scaled to the rest.
+        They take their share of ``use_kwh``; the measured year, or each month of it, is scaled to the rest.
     temp_air : Series or None
         Outdoor temperature of the same year, needed by cooling and heating appliances. [degC]
     southern : bool
@@ -259,14 +260,19 @@ def household(yearly_kwh, tz, appliances=(), temp_air=None, southern=False):
     Returns
     -------
     Series
-        One-minute START labels in ``tz``; its energy is ``yearly_kwh`` to 1e-9. [W]
+        One-minute START labels in ``tz``; its energy is ``use_kwh`` to 1e-9. [W]
 
     Raises
     ------
     InputError
-        If the appliances need more than ``yearly_kwh``, or one of them lacks the temperature.
+        If the appliances need more than ``use_kwh``, or one of them lacks the temperature.
     """
-    require(yearly_kwh, "yearly_kwh", 1, 1_000_000, "kWh")
+    by_month = isinstance(use_kwh, tuple)
+    name = "monthly_kwh" if by_month else "yearly_kwh"
+    wanted = [
+        require(kwh, name, 0 if by_month else 1, 1_000_000, "kWh") for kwh in (use_kwh if by_month else (use_kwh,))
+    ]
+    refuse_if(by_month and len(wanted) != 12, "not_twelve", name, count=len(wanted))
     try:
         index = year_index("1min", tz)
     except (KeyError, ValueError) as error:
@@ -276,9 +282,11 @@ def household(yearly_kwh, tz, appliances=(), temp_air=None, southern=False):
     extra = np.zeros(len(index))
     for appliance in appliances:
         extra += appliance_power(appliance, index, temp_air).to_numpy()
-    rest_kwh = yearly_kwh - extra.sum() / 60_000
-    refuse_if(rest_kwh < 0, "less_than_appliances", "yearly_kwh", kwh=yearly_kwh, taken=extra.sum() / 60_000)
-    return pd.Series(shape * (rest_kwh * 60_000 / shape.sum()) + extra, index, name="load_w")
+    part = index.month.to_numpy() - 1 if by_month else np.zeros(len(index), int)
+    taken_kwh, shape_kwh = (np.bincount(part, power) / 60_000 for power in (extra, shape))
+    for kwh, taken, month in zip(wanted, taken_kwh, calendar.month_name[1:]):
+        refuse_if(kwh < taken, "less_than_appliances", name + f", {month}" * by_month, kwh=kwh, taken=taken)
+    return pd.Series(shape * ((wanted - taken_kwh) / shape_kwh)[part] + extra, index, name="load_w")
 
 
 @lru_cache(maxsize=1)

@@ -3,7 +3,7 @@
 Light on the plane -> light through the glass -> heat -> shade, where the planes tell of any -> ageing -> the small
 direct-current losses one by one -> the converter's limit -> the converter's own loss -> wires and standstill. Left
 out, because their size is below what a typical year can promise: the colour of the light, the weaker efficiency of
-modules in dim light, and snow.
+modules in dim light, and snow where none is told.
 """
 
 from collections import namedtuple
@@ -22,6 +22,7 @@ from solarlib.sky.weather import Place
 _HEAT_MIN = 7.0
 
 _DC_LOSSES = {
+    "snow": "snow on the glass",
     "soiling": "dirt on the glass",
     "first_light": "loss of the first hours in the light",
     "nameplate": "below the nameplate",
@@ -53,7 +54,7 @@ def array_power(weather: pd.DataFrame, place: Place, system: ArraySystem) -> pd.
     """
     runs = _runs(weather, place, system)
     dc, ac = np.zeros(len(weather)), np.zeros(len(weather))
-    for count, offered, _, given in _conversion(runs, system):
+    for count, offered, _, given in _conversion(runs, system, weather.index.month):
         dc += count * offered
         ac += count * given
     for name in _AC_LOSSES:
@@ -93,16 +94,16 @@ def loss_steps(weather, place, system):
         **({"shade": total("left")} if system.shaded else {}),
         "ageing": total("left") * _ageing(system),
     }
-
-    def take(losses):
-        for name, words in losses.items():
-            left[words] = [*left.values()][-1] * (1.0 - getattr(system.losses, name))
-
-    take(_DC_LOSSES)
-    groups = _conversion(runs, system)
+    power = kwh * _ageing(system) * sum(n * run.left for n, run in zip(counts, runs))
+    for name, words in _DC_LOSSES.items():
+        power = power * (1.0 - system.losses.at(name, weather.index.month))
+        if name != "snow" or system.losses.snow_by_month:
+            left[words] = float(power.sum())
+    groups = _conversion(runs, system, weather.index.month)
     left["limit of the converter"] = kwh * sum(n * float(taken.sum()) for n, _, taken, _ in groups)
     left["converter"] = kwh * sum(n * float(given.sum()) for n, _, _, given in groups)
-    take(_AC_LOSSES)
+    for name, words in _AC_LOSSES.items():
+        left[words] = [*left.values()][-1] * (1.0 - getattr(system.losses, name))
     energy = np.array([*left.values()])
     change = np.diff(energy, prepend=0.0)
     share = change / (energy[0] if energy[0] > 0 else 1.0)
@@ -112,13 +113,14 @@ def loss_steps(weather, place, system):
 def _runs(weather, place, system):
     """Return light, heat and power of one module of each plane, up to and including the effect of shade."""
     solar, step_min = position(weather.index, place), float(hours(weather.index)) * 60.0
-    air, rated = weather["temp_air"].to_numpy(dtype=float), system.module.rated_power_w
+    air = weather["temp_air"].to_numpy(dtype=float)
     lights = [plane_light(weather, solar, plane, system.albedo) for plane in system.planes]
     runs = []
-    for light, kept in zip(lights, kept_shares(lights, solar, system, step_min)):
-        poa, behind = light["poa_global"], light["direct"] + light["rest"]
+    for plane, light, kept in zip(system.planes, lights, kept_shares(lights, solar, system, step_min)):
+        module = plane.module or system.module
+        poa, behind, rated = light["poa_global"], light["direct"] + light["rest"], module.rated_power_w
         heat = air + _with_inertia(light["temp_cell"] - air, step_min)
-        warm = system.module.power_w(behind, heat)
+        warm = module.power_w(behind, heat)
         runs.append(_PlaneRun(poa, heat, rated * poa / 1000.0, rated * behind / 1000.0, warm, warm * kept))
     return runs
 
@@ -131,18 +133,17 @@ def _with_inertia(warming, step_min):
     return lfilter([1.0 - keep], [1.0, -keep], warming, zi=[keep * warming[0]])[0]
 
 
-def _conversion(runs, system):
+def _conversion(runs, system, months):
     """Return (converters, offered DC, accepted DC, AC) of each group of equal converters, per converter. [W]"""
     factor = _ageing(system)
     for name in _DC_LOSSES:
-        factor *= 1.0 - getattr(system.losses, name)
-    counts = [plane.module_count for plane in system.planes]
-    if system.converter.kind == "per module":
-        inputs = [(n, factor * run.left) for n, run in zip(counts, runs)]
-    else:
-        inputs = [(1, factor * sum(n * run.left for n, run in zip(counts, runs)))]
-    limit = system.converter.rated_input_w
-    return [(n, dc, np.minimum(dc, limit), system.converter.ac_power_w(dc)) for n, dc in inputs]
+        factor = factor * (1.0 - system.losses.at(name, months))
+    made = [(p.converter or system.converter, p.module_count, factor * r.left) for p, r in zip(system.planes, runs)]
+    inputs = [row for row in made if row[0].kind == "per module"]
+    for one in system.converters:
+        if one.kind == "central":
+            inputs.append((one, 1, sum(n * dc for other, n, dc in made if other == one)))
+    return [(n, dc, np.minimum(dc, one.rated_input_w), one.ac_power_w(dc)) for one, n, dc in inputs]
 
 
 def _ageing(system):

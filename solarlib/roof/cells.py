@@ -2,7 +2,8 @@
 
 Every part in series carries the same current, so curves are kept as voltages on a common grid of currents and simply
 added. A shaded cell turned backwards follows Bishop's curve; the bypass diode holds a section at a small drop.
-Left out: cells cut in halves and wired in parallel inside a module, and the diode's own curve.
+In a module of half cells each section is two strings of them in parallel behind one diode: at the same voltage their
+currents add. Left out: the diode's own curve.
 """
 
 from collections import namedtuple
@@ -11,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pvlib
 
-from solarlib.quantities import InputError, require, whole_number
+from solarlib.quantities import refuse_if, require, whole_number
 
 SeriesPower = namedtuple("SeriesPower", "even_w apart_w best_w poor_w")
 
@@ -21,6 +22,9 @@ _FORWARD = np.concatenate([np.linspace(0.0, 0.6, 13)[1:-1], np.linspace(0.6, 1.0
 _BACKWARD = np.concatenate([[0.0, 0.001, 0.004, 0.01], np.linspace(0.02, 0.9, 90), 1.0 - np.geomspace(0.09, 1e-4, 40)])
 _NEAR_KNEE = np.concatenate([np.linspace(0.80, 0.90, 9), np.linspace(0.905, 1.0, 36), [1.005, 1.01]])
 _EVEN = np.linspace(0.0, 1.02, 41)
+_BEYOND = np.linspace(0.05, 1.05, 12)
+# Of a photocurrent, of half cells: what is driven through the darker half moves its knee; and backward through it.
+_FINE = np.concatenate([-np.geomspace(1.0, 1e-3, 40), np.linspace(0.0, 1.02, 409)])
 
 
 @dataclass(frozen=True)
@@ -91,28 +95,35 @@ class DiodeModule:
         3 sections of 20 cells is common practice.
     bypass_v : float
         Drop of a conducting bypass diode. [V]
+    halves : int
+        2 where each cell is two half cells, in strings of ``cells_per_section`` side by side; otherwise 1.
     """
 
     cell: Cell = Cell()
     sections: int = 3
     cells_per_section: int = 20
     bypass_v: float = 0.5
+    halves: int = 1
 
     def __post_init__(self):
+        whole_number(self.halves, "diode_module.halves", 1, 2)
         for name, high in (("sections", 24), ("cells_per_section", 96)):
             whole_number(getattr(self, name), f"diode_module.{name}", 1, high)
         require(self.bypass_v, "diode_module.bypass_v", 0, 2, "V")
 
     @property
     def cells(self):
-        """Cells in series."""
+        """Cells in series, two halves counted as one."""
         return self.sections * self.cells_per_section
 
     @property
     def rated_power_w(self):
         """Most power at 1000 W/m2 and 25 degC. [W]"""
-        counts = np.full((1, 1, self.sections, 1), self.cells_per_section)
-        return float(series_power_w(self, [[1000.0]], counts, [[25.0]]).apart_w[0])
+        return float(series_power_w(self, [[1000.0]], self.even_counts(1), [[25.0]]).apart_w[0])
+
+    def even_counts(self, n):
+        """Return the counts of one module in n instants whose cells all see the same light, as of `module_curves`."""
+        return np.full((n, 1, self.sections * self.halves, 1), self.cells_per_section)
 
     def scaled_to(self, rated_power_w):
         """Return the module with larger or smaller cells that have the wanted rated power."""
@@ -142,7 +153,8 @@ def cell_voltage(cell, irradiance, temp_cell, current_a):
     open_v = thermal * np.log1p(light / dark)
     ends = 0.01 + open_v[..., None]  # so that the curve reaches below zero current even in the dark
     backward = np.broadcast_to(cell.breakdown_v * _BACKWARD[::-1], ends.shape[:-1] + _BACKWARD.shape)
-    diode_v = np.concatenate([backward, ends * _FORWARD], axis=-1)
+    beyond = (open_v.max(axis=-1, keepdims=True) - open_v)[..., None] * _BEYOND  # where a brighter half drives it
+    diode_v = np.concatenate([backward, ends * _FORWARD, 1.02 * ends + beyond], axis=-1)
     forward = light[..., None], dark[..., None], cell.series_ohm, cell.shunt_ohm, thermal[..., None]
     current, voltage, _ = pvlib.singlediode.bishop88(diode_v, *forward, **cell.backward)
     result = np.empty(light.shape + current_a.shape[-1:])
@@ -151,12 +163,18 @@ def cell_voltage(cell, irradiance, temp_cell, current_a):
     return result
 
 
-def current_grid(cell, irradiance, temp_cell):
-    """Return currents that resolve the knee of each level of light: (n, k) for inputs as of `cell_voltage`. [A]"""
+def current_grid(cell, irradiance, temp_cell, halves=1):
+    """Return currents that resolve the knee of each level of light: (n, k) for inputs as of `cell_voltage`. [A]
+
+    With two halves also the knees of unlike ones, and negative ones: what the brighter half drives through the other.
+    """
     light = _constants(cell, irradiance, temp_cell)[0]
     most = light.max(axis=1, keepdims=True)
+    if halves == 2:
+        one, other = np.triu_indices(light.shape[1])
+        light = (light[:, one] + light[:, other]) / 2.0
     near = (light[..., None] * _NEAR_KNEE).reshape(len(light), -1)
-    return np.sort(np.concatenate([near, most * _EVEN], axis=1), axis=1)
+    return np.sort(np.concatenate([near, most * (_FINE if halves == 2 else _EVEN)], axis=1), axis=1)
 
 
 def module_curves(module, levels, counts, temp_cell):
@@ -168,7 +186,7 @@ def module_curves(module, levels, counts, temp_cell):
     levels : array, shape (n, l)
         The levels of light that occur in each instant. [W/m2]
     counts : array, shape (n, m, s, l)
-        Cells at each level in each of the s sections of m modules.
+        Cells at each level in each of the s sections of m modules; of half cells, in both halves of each section.
     temp_cell : array, shape (n, l) or (n, 1)
         Of the cells at each level. [degC]
 
@@ -183,14 +201,29 @@ def module_curves(module, levels, counts, temp_cell):
     """
     counts = np.asarray(counts)
     n, modules, sections, kinds = counts.shape
-    if sections != module.sections or (counts.sum(axis=-1) != module.cells_per_section).any():
-        allowed = f"{module.sections} sections whose counts add up to {module.cells_per_section}"
-        raise InputError(f"counts: found sections or cells unlike the module's, allowed are {allowed}")
-    current = current_grid(module.cell, levels, temp_cell)
+    strings, cells = module.sections * module.halves, module.cells_per_section
+    wrong = sections != strings or (counts.sum(axis=-1) != cells).any()
+    refuse_if(wrong, "unlike_module", "counts", sections=strings, cells=cells)
+    current = current_grid(module.cell, levels, temp_cell, module.halves)
     cells = cell_voltage(module.cell, levels, temp_cell, current)
     added = np.matmul(counts.reshape(n, modules * sections, kinds).astype(float), cells)
+    if module.halves == 2:
+        added = _in_parallel(current, added.reshape(n, modules * module.sections, 2, -1))
     np.maximum(added, -module.bypass_v, out=added)
-    return current, added.reshape(n, modules, sections, -1).sum(axis=2), cells
+    return current, added.reshape(n, modules, module.sections, -1).sum(axis=2), cells
+
+
+def _in_parallel(current, halves):
+    """Return the voltage of two strings of half cells in parallel, over the current of both: (n, p, 2, k) -> (n, p, k).
+
+    A half cell at half the current has the voltage of the whole cell at all of it, so the current of both is the mean.
+    """
+    joined = halves[:, :, 0].copy()
+    for i, j in np.argwhere((halves[:, :, 0] != halves[:, :, 1]).any(axis=-1)):
+        volts = np.union1d(*halves[i, j])
+        mean = sum(np.interp(volts, half[::-1], current[i, ::-1]) for half in halves[i, j]) / 2.0
+        joined[i, j] = np.interp(current[i], mean[::-1], volts[::-1])
+    return joined
 
 
 def series_power_w(module, levels, counts, temp_cell):

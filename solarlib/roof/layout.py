@@ -6,7 +6,7 @@ from itertools import product
 
 import numpy as np
 
-from solarlib.quantities import InputError, require
+from solarlib.quantities import refuse_if, require
 
 _SAME_M = 1e-6  # lengths that differ by less are the same: rounding of the computer, not of the roof
 
@@ -48,9 +48,8 @@ class RoofPlane:
         except (TypeError, ValueError):
             taken = ((),)
         wide, high = self.along_eave_m, self.up_slope_m
-        if not all(len(box) == 4 and 0 <= box[0] < box[2] <= wide and 0 <= box[1] < box[3] <= high for box in taken):
-            allowed = f"rectangles (left, low, right, high) in m inside the plane of {wide:g} m x {high:g} m"
-            raise InputError(f"roof.taken: found {self.taken!r}, allowed are {allowed}")
+        inside = all(len(b) == 4 and 0 <= b[0] < b[2] <= wide and 0 <= b[1] < b[3] <= high for b in taken)
+        refuse_if(not inside, "taken_out", "roof.taken", taken=self.taken, wide=wide, high=high)
         object.__setattr__(self, "taken", taken)
 
     @property
@@ -157,8 +156,7 @@ def fit_modules(
     gap = require(gap_m, "gap_m", 0, 5, "m")
     if upright is None:
         return max((fit_modules(roof, length, width, way, gap) for way in (True, False)), key=lambda fit: fit.count)
-    if not isinstance(upright, (bool, np.bool_)):
-        raise InputError(f"upright: found {upright!r}, allowed is True, False or None for the better of both")
+    refuse_if(not isinstance(upright, (bool, np.bool_)), "which_way", "upright", upright=upright)
     wide, high = (width, length) if upright else (length, width)
     left, low, right, top = roof.free
     best = np.empty((0, 4))

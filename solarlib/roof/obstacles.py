@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from solarlib.quantities import InputError, require, whole_number
+from solarlib.quantities import refusal, refuse_if, require, whole_number
 
 # A module of 60 cells: sections are pairs of columns along the long side.
 CELLS_ACROSS, CELLS_ALONG, _SECTIONS = 6, 10, 3
@@ -46,17 +46,14 @@ class Obstacle:
         try:
             points = tuple((float(azimuth), float(elevation)) for azimuth, elevation in self.points)
         except (TypeError, ValueError):
-            allowed = "pairs of azimuth and elevation in deg"
-            raise InputError(f"{self.name}.points: found {self.points!r}, allowed are {allowed}") from None
-        if len(points) < 2:
-            raise InputError(f"{self.name}.points: found {len(points)} point(s), allowed are two or more")
+            raise refusal("no_pairs", f"{self.name}.points", points=self.points) from None
+        refuse_if(len(points) < 2, "few_points", f"{self.name}.points", count=len(points))
         for azimuth, elevation in points:
             require(azimuth, f"{self.name}.points azimuth", -360, 720, "deg")
             require(elevation, f"{self.name}.points elevation", 0, 89, "deg")
         azimuths = [azimuth for azimuth, _ in points]
-        if any(b <= a for a, b in zip(azimuths, azimuths[1:])) or azimuths[-1] - azimuths[0] > 360:
-            found, allowed = ", ".join(f"{a:g}" for a in azimuths), "within one turn (past north go on: 350, 370)"
-            raise InputError(f"{self.name}.points: found azimuths {found}, allowed are rising ones {allowed}")
+        back = any(b <= a for a, b in zip(azimuths, azimuths[1:])) or azimuths[-1] - azimuths[0] > 360
+        refuse_if(back, "turned_back", f"{self.name}.points", azimuths=", ".join(f"{a:g}" for a in azimuths))
         if not math.isinf(self.distance_m):
             require(self.distance_m, f"{self.name}.distance_m", 0.5, 100_000, "m")
         require(self.passes, f"{self.name}.passes", 0, 1)
@@ -79,6 +76,8 @@ class ModuleLayout:
         Long sides up the slope; otherwise across it.
     length_m, width_m : float
         Long and short side of a module, the gap to the next included. [m]
+    half_cut : bool
+        Cells cut in halves: a module is an upper and a lower half of its length, in parallel section by section.
     """
 
     rows: int
@@ -86,6 +85,7 @@ class ModuleLayout:
     portrait: bool = True
     length_m: float = 1.75
     width_m: float = 1.10
+    half_cut: bool = False
 
     def __post_init__(self):
         for name in ("rows", "columns"):
@@ -104,13 +104,17 @@ class ModuleLayout:
         Returns
         -------
         array, shape (modules, 3 sections, 20 cells, 2)
-            Metres to the right and up the slope from the middle of the array. [m]
+            Metres to the right and up the slope from the middle of the array; of half cells (modules, 6, 20, 2), the
+            two halves of a section one after the other. [m]
         """
         across = (np.arange(CELLS_ACROSS) + 0.5) / CELLS_ACROSS - 0.5
-        along = (np.arange(CELLS_ALONG) + 0.5) / CELLS_ALONG - 0.5
+        halves = 1 + self.half_cut
+        along = (np.arange(halves * CELLS_ALONG) + 0.5) / (halves * CELLS_ALONG) - 0.5
         short, long = np.meshgrid(across * self.width_m, along * self.length_m, indexing="ij")
         inside = np.stack((short, long) if self.portrait else (long, short), axis=-1)
-        inside = inside.reshape(_SECTIONS, CELLS_ACROSS // _SECTIONS * CELLS_ALONG, 2)
+        columns = CELLS_ACROSS // _SECTIONS
+        inside = inside.reshape(_SECTIONS, columns, halves, CELLS_ALONG, 2).swapaxes(1, 2)
+        inside = inside.reshape(_SECTIONS * halves, columns * CELLS_ALONG, 2)
         wide, high = (self.width_m, self.length_m) if self.portrait else (self.length_m, self.width_m)
         right = (np.arange(self.columns) - (self.columns - 1) / 2.0) * wide
         up = ((self.rows - 1) / 2.0 - np.arange(self.rows)) * high
@@ -172,9 +176,8 @@ def hidden(obstacle, places, solar_azimuth, solar_elevation):
         one = _below(azimuth, elevation, solar_azimuth, solar_elevation)
         return np.repeat(one[:, None], len(places), axis=1)
     reach = np.hypot(places[:, 0], places[:, 1]).max()
-    if reach >= obstacle.distance_m:
-        allowed = f"more than {reach:.1f} m, the farthest cell from the array's middle"
-        raise InputError(f"{obstacle.name}.distance_m: found {obstacle.distance_m:g} m, allowed is {allowed}")
+    near = obstacle.distance_m
+    refuse_if(reach >= near, "too_near", f"{obstacle.name}.distance_m", distance=near, reach=reach)
     # Every few degrees a point of its own: straight on the drawing stays at the distance, and never spans half a turn.
     fine = np.unique(np.concatenate([azimuth, np.arange(azimuth[0], azimuth[-1], _STEP_DEG)]))
     azimuth, elevation = fine, np.interp(fine, azimuth, elevation)

@@ -1,6 +1,7 @@
 """What an array is made of: planes of modules, their converters, the small losses; and what one part does alone."""
 
 import math
+from collections import Counter
 from dataclasses import dataclass, field, fields, replace
 from functools import lru_cache
 
@@ -8,7 +9,7 @@ import numpy as np
 import pvlib
 from numpy.typing import ArrayLike
 
-from solarlib.quantities import InputError, one_of, require, whole_number
+from solarlib.quantities import one_of, refusal, refuse_if, require, whole_number
 from solarlib.roof.obstacles import ModuleLayout, hidden, in_space, usual_layout
 from solarlib.sky.sun import plane_of_array
 
@@ -36,6 +37,8 @@ class Plane:
         What hides the sun, as seen from the plane's middle. Where several cover a cell, the darkest counts.
     layout : obstacles.ModuleLayout, optional
         How the modules lie; else as in `obstacles.usual_layout`. It matters for what stands near.
+    module, converter : Module and Converter, optional
+        Where they are not those of the array. Planes with equal central converters share one.
     row_pitch_m : float, optional
         On level ground, the rows of the layout one behind the other: their distance, edge to edge. Each row then
         shades the next one; they are taken as endless sideways. [m]
@@ -48,15 +51,16 @@ class Plane:
     obstacles: tuple = ()
     layout: ModuleLayout | None = None
     row_pitch_m: float | None = None
+    module: "Module | None" = None
+    converter: "Converter | None" = None
 
     def __post_init__(self):
         whole_number(self.module_count, "plane.module_count", 0, 10000)
         require(self.surface_tilt, "plane.surface_tilt", 0, 90, "deg")
         require(self.surface_azimuth, "plane.surface_azimuth", 0, 360, "deg")
         one_of(self.mounting, "plane.mounting", MOUNTINGS)
-        if self.layout and self.layout.module_count != self.module_count:
-            found = f"found {self.layout.module_count} modules"
-            raise InputError(f"plane.layout: {found}, allowed are the plane's {self.module_count}")
+        count, laid = self.module_count, self.layout.module_count if self.layout else self.module_count
+        refuse_if(laid != count, "other_count", "plane.layout", found=laid, count=count)
         if self.row_pitch_m is not None:
             depth = self.row_width_m * math.cos(math.radians(self.surface_tilt))
             require(self.row_pitch_m, "plane.row_pitch_m", depth, 100, "m")
@@ -69,9 +73,9 @@ class Plane:
         layout = self.layout or usual_layout(self.module_count)
         return layout.length_m if layout.portrait else layout.width_m
 
-    def cells(self):
-        """Return the middles of the cells, as `ModuleLayout.cells`. [m]"""
-        return (self.layout or usual_layout(self.module_count)).cells()
+    def cells(self, half_cut=False):
+        """Return the middles of the cells, whole or cut in halves, as `ModuleLayout.cells`. [m]"""
+        return replace(self.layout or usual_layout(self.module_count), half_cut=half_cut).cells()
 
     def places(self, cells):
         """Return where cells are, seen from the middle of their plane: array, shape (p, 3); see `in_space`. [m]"""
@@ -84,26 +88,30 @@ class Plane:
         return found + np.repeat(row, cells[0, ..., 0].size)[:, None] * (back - up)
 
     def alone(self, module_count):
-        """Return a plane of some modules that lie the same way, without what shades this one."""
-        return replace(self, module_count=module_count, obstacles=(), layout=None, row_pitch_m=None)
+        """Return a plane of some modules of the array that lie the same way, without what shades this one."""
+        return Plane(module_count, self.surface_tilt, self.surface_azimuth, self.mounting)
 
     @property
-    def shaded(self):
-        """Whether anything is known to shade it."""
-        return bool(self.obstacles) or self.row_pitch_m is not None
+    def shaders(self):
+        """Names of all that is known to shade it; empty for none."""
+        rows = () if self.row_pitch_m is None else ("the rows in front",)
+        return (*(thing.name for thing in self.obstacles), *rows)
 
 
 @dataclass(frozen=True)
 class Module:
     """A solar module: rated power at 1000 W/m2 and 25 degC [W], and its change per degree [1/K, negative].
 
-    ``length_m`` and ``width_m`` are its long and short side, the gap to the next included. [m]
+    ``length_m`` and ``width_m`` are its long and short side, the gap to the next included [m]; ``half_cut`` tells
+    whether its cells are cut in halves. ``name`` is by which a plane asks for it.
     """
 
     rated_power_w: float
     temperature_coefficient_per_c: float = -0.0035
     length_m: float | None = None
     width_m: float | None = None
+    half_cut: bool = False
+    name: str = ""
 
     def __post_init__(self):
         require(self.rated_power_w, "module.rated_power_w", 1, 2000, "W")
@@ -128,6 +136,8 @@ class Converter:
     efficiency_10, efficiency_50, efficiency_100 : float
         Efficiency at 10, 50 and 100 % of the rated direct-current input, which is
         ac_limit_w / efficiency_100. [-]
+    name : str
+        By which a plane asks for it.
 
     Notes
     -----
@@ -142,6 +152,7 @@ class Converter:
     efficiency_10: float = 0.945
     efficiency_50: float = 0.970
     efficiency_100: float = 0.965
+    name: str = ""
 
     def __post_init__(self):
         one_of(self.kind, "converter.kind", ("per module", "central"))
@@ -152,9 +163,8 @@ class Converter:
         k0, k1, k2 = self.coefficients
         loss = k0 + (k1 + k2 * p) * p
         if k0 < 0 or loss.min() < -1e-12 or np.diff(p - loss).min() < 0:
-            found = f"{self.efficiency_10:g}, {self.efficiency_50:g}, {self.efficiency_100:g}"
-            allowed = "three on a curve that neither creates energy nor falls with input"
-            raise InputError(f"converter.efficiency_10, _50, _100: found {found}, allowed are {allowed}")
+            told = {"low": self.efficiency_10, "half": self.efficiency_50, "full": self.efficiency_100}
+            raise refusal("efficiencies", "converter.efficiency_10, _50, _100", **told)
 
     @property
     def coefficients(self):
@@ -186,7 +196,9 @@ def _coefficients(*efficiencies):
 class Losses:
     """Small losses as shares of the power that reaches them, in the order in which they are taken.
 
-    The defaults are `common practice, no source`; a clean, well-wired roof with one converter a module.
+    The defaults are `common practice, no source`; a clean, well-wired roof with one converter a module. Of twelve
+    months, ``soiling_by_month`` stands instead of ``soiling`` where it is given, and ``snow_by_month`` is the share
+    of the energy that snow on the glass takes.
     """
 
     soiling: float = 0.02
@@ -196,21 +208,32 @@ class Losses:
     dc_wiring: float = 0.005
     ac_wiring: float = 0.01
     availability: float = 0.005
+    soiling_by_month: tuple = ()
+    snow_by_month: tuple = ()
 
     def __post_init__(self):
         for item in fields(self):
-            require(getattr(self, item.name), f"losses.{item.name}", 0, 0.5)
+            value, by_month = getattr(self, item.name), item.type is tuple
+            wrong = by_month and len(value) not in (0, 12)
+            refuse_if(wrong, "not_twelve", f"losses.{item.name}", count=np.size(value))
+            for one in value if by_month else (value,):
+                require(one, f"losses.{item.name}", 0, 1 if "snow" in item.name else 0.5)
+
+    def at(self, name, months):
+        """Return a loss in each of an array of months, 1 to 12: an array, or one number for all."""
+        by_month = getattr(self, f"{name}_by_month", ())
+        return np.array(by_month)[months - 1] if by_month else getattr(self, name, 0.0)
 
 
 @dataclass(frozen=True)
 class ArraySystem:
-    """Planes of equal modules with their converters.
+    """Planes of modules with their converters.
 
     Parameters
     ----------
     planes : tuple of Plane
-    module : Module
-    converter : Converter
+    module, converter : Module and Converter
+        Of all planes that have none of their own.
     losses : Losses
     age_years : float
         Age in the simulated year; ageing is (1 - degradation_per_year) ** age_years.
@@ -230,8 +253,7 @@ class ArraySystem:
 
     def __post_init__(self):
         object.__setattr__(self, "planes", tuple(self.planes))
-        if self.module_count == 0:
-            raise InputError("array.planes: found no module, allowed are one or more modules in one or more planes")
+        refuse_if(self.module_count == 0, "no_module", "array.planes")
         require(self.age_years, "array.age_years", 0, 60, "years")
         require(self.degradation_per_year, "array.degradation_per_year", 0, 0.1)
         require(self.albedo, "array.albedo", 0, 0.95)
@@ -244,7 +266,7 @@ class ArraySystem:
     @property
     def shaded(self):
         """Whether anything is known to shade a plane."""
-        return any(plane.shaded for plane in self.planes)
+        return any(plane.shaders for plane in self.planes)
 
     @property
     def module_count(self):
@@ -254,7 +276,48 @@ class ArraySystem:
     @property
     def rated_power_w(self):
         """Rated direct-current power of all modules. [W]"""
-        return self.module_count * self.module.rated_power_w
+        return sum(count * module.rated_power_w for module, count in self.modules.items())
+
+    @property
+    def modules(self):
+        """How many modules of each kind there are: Module -> count."""
+        counts = Counter()
+        for plane in self.planes:
+            counts[plane.module or self.module] += plane.module_count
+        return dict(counts)
+
+    @property
+    def groups(self):
+        """The planes behind each kind of converter: Converter -> list of Plane."""
+        groups = {}
+        for plane in self.planes:
+            groups.setdefault(plane.converter or self.converter, []).append(plane)
+        return groups
+
+    @property
+    def converters(self):
+        """How many converters of each kind there are: Converter -> count."""
+        return {
+            one: sum(plane.module_count for plane in planes) if one.kind == "per module" else 1
+            for one, planes in self.groups.items()
+        }
+
+    def behind_one_w(self, converter):
+        """Return the rated power of what stands behind one converter of a kind, each that occurs once. [W]"""
+        kinds = [(plane.module_count, (plane.module or self.module).rated_power_w) for plane in self.groups[converter]]
+        if converter.kind == "per module":
+            return sorted({rated for _, rated in kinds})
+        return [sum(count * rated for count, rated in kinds)]
+
+    @property
+    def ac_limit_w(self):
+        """Most power that all converters give together. [W]"""
+        return sum(count * converter.ac_limit_w for converter, count in self.converters.items())
+
+    @property
+    def mixed(self):
+        """Whether a plane has a kind of module or converter of its own."""
+        return any(plane.module or plane.converter for plane in self.planes)
 
 
 def cell_temperature(

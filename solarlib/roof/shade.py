@@ -8,12 +8,13 @@ losses, and a converter's limit, under which some shade goes unnoticed.
 """
 
 from dataclasses import dataclass, replace
+from hashlib import sha256
 
 import numpy as np
 import pandas as pd
 import pvlib
 
-from solarlib.quantities import InputError
+from solarlib.quantities import refuse_if
 from solarlib.roof.cells import DiodeModule, series_power_w
 from solarlib.roof.obstacles import hidden, may_hide
 from solarlib.roof.parts import plane_light
@@ -22,6 +23,8 @@ from solarlib.sky.sun import position
 DIM = 1.0  # light on the planes below which nothing is computed. [W/m2]
 _COARSE_MIN = 10.0  # the sun goes 2.5 degrees in it
 _CELLS_AT_ONCE = 2**15  # modules times instants, which keeps a year of minutes small
+_MOST_KNOWN = 12
+_KNOWN: dict[bytes, np.ndarray] = {}  # what planes kept, by all that it hangs on: dirt, age or a limit are not among it
 _COLUMNS = ("light", "light_left", "unshaded_w", "per_module_w", "string_w", "poor_tracker_w")
 
 
@@ -60,8 +63,7 @@ class ShadeLoss:
 def year_loss(hours):
     """Return the three numbers of a year (or of any intervals) from `shade_hours`, each hour at its weight."""
     total = hours.sum()
-    if not total["unshaded_w"] > 0:
-        raise InputError("hours: found no power, allowed are intervals with some sunlight")
+    refuse_if(not total["unshaded_w"] > 0, "no_power_in", "hours")
     powers = (1.0 - float(total[name] / total["unshaded_w"]) for name in ("per_module_w", "string_w", "poor_tracker_w"))
     return ShadeLoss(1.0 - float(total["light_left"] / total["light"]), *powers)
 
@@ -75,7 +77,7 @@ def shade_hours(weather, place, system, obstacles, one_string=False):
         As for `array.array_power`.
     place : weather.Place
     system : parts.ArraySystem
-        Its planes, rated power and albedo are used.
+        Its planes, module and albedo are used.
     obstacles : sequence, one entry a plane
         Each a tuple of `obstacles.Obstacle` as seen from the middle of that plane, instead of its own; empty for none.
     one_string : bool
@@ -88,11 +90,15 @@ def shade_hours(weather, place, system, obstacles, one_string=False):
         per_module_w, string_w, poor_tracker_w: direct-current power of all modules [W]. Losses other than shade and
         heat are not taken.
     """
-    if len(obstacles) != (count := len(system.planes)):
-        raise InputError(f"obstacles: found {len(obstacles)} entries, allowed is one for each of {count} planes")
+    found, count = len(obstacles), len(system.planes)
+    refuse_if(found != count, "entries", "obstacles", found=found, count=count)
     planes = [replace(plane, obstacles=tuple(things)) for plane, things in zip(system.planes, obstacles)]
-    module = DiodeModule().scaled_to(system.module.rated_power_w)
-    return _hours(weather, place, planes, system.albedo, module, one_string)
+    return _hours(weather, place, planes, system.albedo, _curves(system.module), one_string)
+
+
+def _curves(module):
+    """Return the generic module with the rated power and the kind of cells of a `parts.Module`."""
+    return DiodeModule(halves=1 + module.half_cut).scaled_to(module.rated_power_w)
 
 
 def row_hours(weather, place, plane, layout, pitch_m, albedo=0.2):
@@ -137,19 +143,30 @@ def kept_shares(lights, solar, system, step_min):
     list of arrays, shape (n,)
         [0 to 1] A mean of the plane's modules: that some of them are at their converter's limit is left out.
     """
-    column = "string_w" if system.converter.kind == "central" else "per_module_w"
-    kept, n, block = [], len(solar), max(1, round(_COARSE_MIN / step_min))
-    starts = np.arange(0, n, block)
-    module = DiodeModule().scaled_to(system.module.rated_power_w)
+    kept = []
     for plane, light in zip(system.planes, lights):
-        share = np.ones(len(starts))
-        if plane.shaded:
-            sizes = np.diff(np.append(starts, n))
-            means = {name: np.add.reduceat(values, starts) / sizes for name, values in light.items()}
-            for some, part in _shaded([means], solar.iloc[np.minimum(starts + block // 2, n - 1)], [plane], module):
-                share[some] = np.divide(part[column], part["unshaded_w"], out=share[some], where=part["unshaded_w"] > 0)
-        kept.append(np.minimum(np.repeat(share, block)[:n], 1.0))  # not 1 + 2e-16 where all cells are in the shade
+        module = _curves(plane.module or system.module)
+        column = "string_w" if (plane.converter or system.converter).kind == "central" else "per_module_w"
+        arrays = solar.index.asi8, solar["azimuth"].to_numpy(), *light.values()
+        facts = repr((plane, module, column, step_min)).encode(), *(values.tobytes() for values in arrays)
+        key = sha256(b"".join(facts)).digest()
+        if plane.shaders and key not in _KNOWN:
+            if len(_KNOWN) >= _MOST_KNOWN:
+                del _KNOWN[next(iter(_KNOWN))]
+            _KNOWN[key] = _kept_share(light, solar, plane, module, column, step_min)
+        kept.append(_KNOWN[key] if plane.shaders else np.ones(len(solar)))
     return kept
+
+
+def _kept_share(light, solar, plane, module, column, step_min):
+    """Return what `kept_shares` does, of one plane."""
+    n, block = len(solar), max(1, round(_COARSE_MIN / step_min))
+    starts = np.arange(0, n, block)
+    share, sizes = np.ones(len(starts)), np.diff(np.append(starts, n))
+    means = {name: np.add.reduceat(values, starts) / sizes for name, values in light.items()}
+    for some, part in _shaded([means], solar.iloc[np.minimum(starts + block // 2, n - 1)], [plane], module):
+        share[some] = np.divide(part[column], part["unshaded_w"], out=share[some], where=part["unshaded_w"] > 0)
+    return np.minimum(np.repeat(share, block)[:n], 1.0)  # not 1 + 2e-16 where all cells are in the shade
 
 
 # ---------------------------------------------------------------- which cells the sun reaches
@@ -167,7 +184,7 @@ def _shaded(lights, solar, planes, module, one_string=False):
     at_once = max(1, _CELLS_AT_ONCE // sum(plane.module_count for plane in planes))
     for start in range(0, len(rows), at_once):
         part = rows[start : start + at_once]
-        shares = [_reached(plane, solar.iloc[part]) for plane in planes]
+        shares = [_reached(plane, solar.iloc[part], module.halves == 2) for plane in planes]
         less = np.any([(share < 1.0).any(axis=(1, 2, 3)) for share in shares], axis=0) | one_string
         if less.any():
             kinds = [count_kinds(share[less]) for share in shares]
@@ -182,9 +199,9 @@ def _at(light, rows):
     return {name: values[rows] for name, values in light.items()}
 
 
-def _reached(plane, sun):
+def _reached(plane, sun, half_cut):
     """Return the share of the direct light that each cell of a plane gets: (n, modules, sections, cells)."""
-    cells = plane.cells()
+    cells = plane.cells(half_cut)
     azimuth, elevation = sun["azimuth"].to_numpy(), sun["apparent_elevation"].to_numpy()
     share = np.ones((len(sun), cells[..., 0].size))
     for thing in plane.obstacles:
@@ -260,7 +277,7 @@ def operate(lights, shares, module, one_string=False):
     of_plane = powers * len(modules) if one_string else powers
     mean = np.array(modules) / sum(modules)
     lit = [(level * part.sum(axis=(1, 2))).sum(axis=1) for level, part in zip(levels, counts)]
-    seen = [light / (n * module.cells) for light, n in zip(lit, modules)]
+    seen = [light / (n * module.cells * module.halves) for light, n in zip(lit, modules)]
     return {
         "light": sum(share * (light["rest"] + light["direct"]) for share, light in zip(mean, lights)),
         "light_left": sum(share * left for share, left in zip(mean, seen)),
@@ -276,7 +293,7 @@ def _hours(weather, place, planes, albedo, module, one_string=False):
     solar = position(weather.index, place)
     lights = [plane_light(weather, solar, plane, albedo) for plane in planes]
     lit, total = np.flatnonzero(_lit(lights)), sum(plane.module_count for plane in planes)
-    alike = np.ones(1), np.full((len(lit), 1, module.sections, 1), module.cells_per_section)
+    alike = np.ones(1), module.even_counts(len(lit))
     table = {name: np.zeros(len(weather)) for name in _COLUMNS}
     for plane, light in zip(planes, lights):
         for name, values in operate([_at(light, lit)], [alike], module).items():

@@ -9,7 +9,7 @@ from collections import Counter
 from dataclasses import dataclass, fields, replace
 from functools import partial
 
-from solarlib.quantities import InputError
+from solarlib.quantities import refuse_if
 from solarlib.roof import circuits
 from solarlib.roof.circuits import BY_BREAKERS, BY_CURRENT, CONTINUOUS, ELECTRICIAN, METRIC, OUTSIDE, RULES, WITHIN, Sum
 from solarlib.roof.parts import ArraySystem, cell_temperature
@@ -120,30 +120,37 @@ def of_array(circuit, system):
         For a data sheet's current that is far from output / voltage, more converters than modules, or branches that
         give far more than the array.
     """
+    output = "circuit.branch.output_w"
+    untold = len(system.converters) > 1 and not all(branch.output_w for branch in circuit.branch)
+    refuse_if(untold, "several_outputs", output)
+    kinds = {plane.module or system.module for plane in _strung(system)}
+    refuse_if(circuit.strings and len(kinds) > 1, "several_strings", "circuit.strings")
     told = tuple(replace(b, output_w=b.output_w or system.converter.ac_limit_w) for b in circuit.branch)
-    count, array = sum(branch.converters for branch in told), all_converters(system)
-    if count > system.module_count:
-        allowed = f"{system.module_count} at most, one for each module of [[plane]]"
-        raise InputError(f"circuit.branch.converters: found {count} in all, allowed are {allowed}")
-    if _output_w(*told) > _MOST * _output_w(array):
-        allowed = f"about the {_output_w(array):g} W of [converter]"
-        raise InputError(f"circuit.branch.output_w: found {_output_w(*told):g} W in all, allowed is {allowed}")
+    count, most = sum(branch.converters for branch in told), system.module_count
+    refuse_if(count > most, "more_converters", "circuit.branch.converters", count=count, modules=most)
+    in_all, array = _output_w(*told), system.ac_limit_w
+    refuse_if(in_all > _MOST * array, "more_output", output, told=in_all, array=array)
     for branch in told:
-        usual = (volts := circuit.volts(branch)) and branch.output_w / volts
-        if branch.current_a and usual and not 0.95 * usual <= branch.current_a <= 2.0 * usual:
-            allowed = f"0.95 to 2 times output / voltage, {usual:.3g} A (of one converter, from its data sheet)"
-            raise InputError(f"circuit.branch.current_a: found {branch.current_a:g} A, allowed is {allowed}")
+        current, usual = branch.current_a, (volts := circuit.volts(branch)) and branch.output_w / volts
+        off = current and usual and not 0.95 * usual <= current <= 2.0 * usual
+        refuse_if(off, "branch_current", "circuit.branch.current_a", current=current, usual=usual)
     for low, high in (("tracker_low_v", "tracker_high_v"), ("operating_v", "open_circuit_v")):
         below, above = (getattr(circuit.strings, name, None) for name in (low, high))
-        if below is not None and above is not None and below >= above:
-            allowed = f"less than {high}, {above:g} V (in each other's place?)"
-            raise InputError(f"circuit.strings.{low}: found {below:g} V, allowed is {allowed}")
+        swapped = below is not None and above is not None and below >= above
+        refuse_if(swapped, "swapped_volts", f"circuit.strings.{low}", below=below, high=high, above=above)
     return replace(circuit, branch=told)
 
 
 def all_converters(system):
-    """Return all converters of an array as one branch of which nothing else is known."""
-    return Branch(system.module_count if system.converter.kind == "per module" else 1, system.converter.ac_limit_w)
+    """Return all converters of an array as one branch of which nothing else is known; the output is their mean."""
+    count = sum(system.converters.values())
+    return Branch(count, system.ac_limit_w / count)
+
+
+def _strung(system):
+    """Return the planes behind central converters; all where there is none."""
+    central = [plane for one, planes in system.groups.items() if one.kind == "central" for plane in planes]
+    return central or system.planes
 
 
 def _output_w(*branches):
@@ -300,8 +307,8 @@ def circuit_sums(circuit: Circuit, system: ArraySystem) -> list[Sum]:
             "combiner_busbar_a": circuit.combiner_busbar_a,
         }
         found.append(_lacks("busbar of the combiner", **told) or _compared("combiner", **told))
-    mounting = system.largest_plane.mounting
+    plane = max(_strung(system), key=lambda plane: plane.module_count)
     for count in sorted(set(circuit.strings.modules if circuit.strings else ())):
-        one = string_sum(circuit.strings, count, system.module, mounting)
+        one = string_sum(circuit.strings, count, plane.module or system.module, plane.mounting)
         found.append(replace(one, check=f"{one.check}, {count} modules"))
     return found

@@ -16,6 +16,7 @@ _NO_HEIGHT = 83.0  # latitude beyond which the table knows no heights [deg]
 _MOST = 0.79  # of the light above the air, and nothing where that is less than the next: the rims of the polar night
 _LEAST = 0.05  # [kWh/m2 a day]
 # Measured against 29 typical years and 20 groups of stations: data/README.md.
+WORLD_SHORT = "±10 % (4 in 5)"
 WORLD_BAND = (
     "a first estimate: the year's light within 10 % at four places in five, a month's within 0.5 kWh/m2 a day; wet "
     "sides of mountains and islands, rain forest and coasts of cold seas are up to 30 % off"

@@ -317,7 +317,7 @@ def test_a_pv_record_that_was_off_for_a_day_is_not_taken_for_night():
     [
         ({"reading_w": np.nan}, "no reading at all"),
         ({"reading_w": -400.0}, "reading_w: found -400"),
-        ({"reading_w": 5e7}, "reading_w: found 5e+07"),
+        ({"reading_w": 5e7}, "reading_w: found 50,000,000"),
         ({"reading_w": np.inf}, "reading_w: found inf"),
         ({"reading_w": "much"}, "reading_w: found text"),
         ({"pv_w": [1000.0] * 599 + [-3000.0]}, "pv_w: found -3000"),

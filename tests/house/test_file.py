@@ -259,7 +259,10 @@ def test_the_range_of_every_number_of_a_house_file():
             inner = reader.keys.items() if isinstance(reader, Table) else [("", (None, reader, None))]
             allowed |= {f"{table}.{key}.{name}".rstrip("."): reader.allowed for name, (_, reader, _) in inner}
     ranges = {key: words.removeprefix("a number from ") for key, words in allowed.items() if "from" in words}
-    money, pair = "0 to 1e+07 in the currency of the tariff", "a list of one or more items, each item a list of 2 items"
+    money, pair = (
+        "0 to 10,000,000 in the currency of the tariff",
+        "a list of one or more items, each item a list of 2 items",
+    )
     assert ranges == {
         "place.latitude_deg": "-90 to 90 deg",
         "place.longitude_deg": "-180 to 180 deg",
@@ -277,7 +280,16 @@ def test_the_range_of_every_number_of_a_house_file():
         "plane.module_count": "a whole number from 1 to 1000",
         "plane.tilt_deg": "0 to 90 deg",
         "plane.azimuth_deg": "0 to 360 deg",
-        **dict.fromkeys(("module.length_m", "module.width_m"), "0.2 to 4 m"),
+        **dict.fromkeys(
+            (f"{table}.{side}_m" for table in ("module", "other_module") for side in ("length", "width")), "0.2 to 4 m"
+        ),
+        "other_module.rated_power_w": "50 to 1000 W",
+        "other_module.temperature_coefficient_percent_per_c": "-1 to -0.05 %/degC",
+        "other_converter.ac_limit_w": "50 to 1,000,000 W",
+        **{f"other_converter.efficiency_{load}_percent": "50 to 100 %" for load in (10, 50, 100)},
+        "plane.row_pitch_m": "0.1 to 100 m",
+        "losses.soiling_percent_by_month": "a list of 12 items, each item 0, or a number from 0.1 to 50 %",
+        "losses.snow_percent_by_month": "a list of 12 items, each item 0, or a number from 0.1 to 100 %",
         "plane.rows": "a whole number from 1 to 100",
         "plane.horizon": f"{pair}, each item a number from 0 to 360 deg",
         "plane.obstacle.azimuth_deg": "0 to 360 deg",
@@ -288,9 +300,10 @@ def test_the_range_of_every_number_of_a_house_file():
         "plane.obstacle.passes_percent": "0 to 100 %",
         "plane.obstacle.bare_passes_percent": "0 to 100 %",
         "plane.obstacle.bare_months": "a list of one or more items, each item a whole number from 1 to 12",
-        "converter.ac_limit_w": "50 to 1e+06 W",
+        "converter.ac_limit_w": "50 to 1,000,000 W",
         **{f"converter.efficiency_{load}_percent": "50 to 100 %" for load in (10, 50, 100)},
-        "load.yearly_kwh": "100 to 1e+06 kWh",
+        "load.monthly_kwh": "a list of 12 items, each item a number from 0 to 100000 kWh",
+        "load.yearly_kwh": "100 to 1,000,000 kWh",
         "load.appliance.power_w": "1 to 50000 W",
         "load.appliance.daily_hours": f"{pair}, each item a number from 0 to 24 h",
         "load.appliance.threshold_c": "-50 to 50 degC",
@@ -328,7 +341,7 @@ def test_the_range_of_every_number_of_a_house_file():
         "circuit.voltage_v": "80 to 1000 V",
         **{f"circuit.{name}_a": "6 to 4000 A" for name in ("combiner_busbar", "main", "busbar", "service")},
         "circuit.branch.converters": "a whole number from 1 to 1000",
-        "circuit.branch.output_w": "10 to 1e+06 W",
+        "circuit.branch.output_w": "10 to 1,000,000 W",
         "circuit.branch.current_a": "0.05 to 4000 A",
         "circuit.branch.listed_limit": "a whole number from 1 to 1000",
         "circuit.branch.conductor_a": "1 to 4000 A",
@@ -368,4 +381,4 @@ def test_the_obstacle_to_copy_is_read_as_it_stands(tmp_path):
     own = own.replace("[module]\n", "[module]\nlength_m = 1.75\nwidth_m = 1.10\n")
     (tmp_path / "mine.toml").write_text(own, encoding="utf-8")
     plane = read_house(tmp_path / "mine.toml").system.planes[0]
-    assert [thing.name for thing in plane.obstacles] == ["beech", "plane[1].horizon"]
+    assert [thing.name for thing in plane.obstacles] == ["beech", "hills"]

@@ -9,6 +9,7 @@ import pytest
 
 from solarlib.house.file import HOUSE_FOLDER, house_from_table, read_house
 from solarlib.house.year import house_load, simulate, weather
+from solarlib.lessons.start.pictures import facts
 from solarlib.meter import registers as meter
 from solarlib.quantities import InputError, energy_kwh
 from solarlib.roof.array import array_power
@@ -174,3 +175,28 @@ def test_more_light_than_the_sun_brings_is_refused_with_its_month():
         InputError, match="monthly irradiation, April: found 5.6 kWh/m2/day, allowed is a number from 0 to 5.58"
     ):
         house_from_table(table("southern") | {"weather": months})
+
+
+@pytest.mark.parametrize("number", range(3))
+def test_a_shape_of_use_to_copy_gives_the_house_these_sums_by_month(number, tmp_path):
+    text = (HOUSE_FOLDER / "two-storey.toml").read_text(encoding="utf-8")
+    line = [line for line in text.splitlines() if line.startswith("# monthly_kwh")][number].removeprefix("# ")
+    (tmp_path / "mine.toml").write_text(text.replace("yearly_kwh = 8600\n", f"{line}\n"), encoding="utf-8")
+    house = read_house(tmp_path / "mine.toml")
+    used = energy_kwh(simulate(house)["load_w"])
+    np.testing.assert_allclose(used.groupby(used.index.month).sum(), house.monthly_kwh, rtol=1e-9)
+    assert house.yearly_kwh == pytest.approx(8600, abs=5) and facts(house).loc["house use"].iloc[0].endswith("by month")
+
+
+def test_use_is_told_once_by_year_or_by_month():
+    own = table()
+    own["load"]["monthly_kwh"] = [700] * 12
+    with pytest.raises(InputError, match="load.yearly_kwh: found it and monthly_kwh, allowed is the use of the whole"):
+        house_from_table(own)
+    own["load"] = {"monthly_kwh": [700] * 11}
+    with pytest.raises(InputError, match=r"load.monthly_kwh: found \[700.*allowed is a list of 12 items"):
+        house_from_table(own)
+    own["load"] = {"monthly_kwh": [700] * 11 + [20]}
+    own["load"]["appliance"] = [{"name": "car", "power_w": 2300, "kind": "timer", "daily_hours": [[22, 1]]}]
+    with pytest.raises(InputError, match="monthly_kwh, December: found 20 kWh, allowed is at least the 214 kWh"):
+        house_from_table(own)

@@ -102,7 +102,7 @@ def test_reset_month_is_that_of_the_tariff(house, two_storey):
         other = replace(two_storey, tariff=rules)
         assert roof_circuit.reset_month(other) is None
     caption = roof_circuit.roof_picture(other).update(30, 180, roof_circuit.USUAL_DISTANCE)
-    assert "With a bank reset in its best month, " in caption
+    assert "With the best reset month, " in caption
 
 
 def test_noon_of_the_shortest_day_stands_low(house, monkeypatch):

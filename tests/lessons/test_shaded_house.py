@@ -43,11 +43,11 @@ def test_the_stair_has_a_step_for_shade_where_there_is_shade(house):
 def test_pictures_that_leave_the_shade_out_say_so(house):
     own = array_yield.start_values(house)
     month = dict(tilt=27, azimuth=200, dirt=own.dirt, age=0)
-    words = "without the shade of the house file"
+    words = "Left out: shade."
     assert words in array_yield.month_picture(house).update(**month)
     assert words not in array_yield.month_picture(read_house("two-storey")).update(**month)
     roofs = roof_circuit.roof_picture(house).update(tilt=27, azimuth=200, distance=1.6)
-    assert roofs.endswith("The house file's shade is on neither.")
+    assert roofs.endswith(words)
 
 
 def test_the_shade_picture_names_the_houses_own_obstacles_with_their_numbers(house):
@@ -56,7 +56,7 @@ def test_the_shade_picture_names_the_houses_own_obstacles_with_their_numbers(hou
     plane = house.system.largest_plane
     alone = replace(house.system, planes=(plane,))
     own = year_loss(shade_hours(weather(house), house.place, alone, (plane.obstacles,)))
-    said = r"chimney, beech of the house file \(dotted\), which take ([\d.]+) %, ([\d.]+) % and ([\d.]+) %"
+    said = r"Left out: chimney, beech \(dotted\); they take ([\d.]+), ([\d.]+), ([\d.]+) %"
     told = re.search(said, caption)
     assert [float(value) for value in told.groups()] == pytest.approx(
         [100 * own.light_lost, 100 * own.module_loss, 100 * own.string_loss], abs=0.051

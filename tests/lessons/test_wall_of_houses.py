@@ -101,17 +101,43 @@ def light_kwh(name, tilt, azimuth):
     return float((beam + around + dome + ground).sum() / 1000)
 
 
+def planes(table):
+    """Return the planes of a table, a pair as two, each with the rated power of its modules and its converter."""
+    found = []
+    for plane in table["plane"]:
+        kinds = {
+            kind: next(
+                one for one in (table[kind], *table.get(f"other_{kind}", ())) if one.get("name") == plane.get(kind)
+            )
+            for kind in ("module", "converter")
+        }
+        one = plane | {"rated_w": kinds["module"]["rated_power_w"], "on": kinds["converter"]}
+        if plane.get("pair"):
+            half = one | {"module_count": plane["module_count"] // 2}
+            found += [half, half | {"azimuth_deg": (plane["azimuth_deg"] + 180) % 360}]
+        else:
+            found.append(one)
+    return found
+
+
 def behind_one_w(table):
-    count = sum(plane["module_count"] for plane in table["plane"])
-    return table["module"]["rated_power_w"] * (count if table["converter"]["kind"] == "central" else 1)
+    if table["converter"]["kind"] == "per module":
+        return table["module"]["rated_power_w"]
+    return sum(plane["module_count"] * plane["rated_w"] for plane in planes(table) if plane["on"] == table["converter"])
 
 
 def rated_kw(table):
-    return table["module"]["rated_power_w"] * sum(plane["module_count"] for plane in table["plane"]) / 1000
+    return sum(plane["module_count"] * plane["rated_w"] for plane in planes(table)) / 1000
+
+
+def rated_ac_kw(table):
+    each = sum(p["module_count"] * p["on"]["ac_limit_w"] for p in planes(table) if p["on"]["kind"] == "per module")
+    for_all = {str(p["on"]): p["on"]["ac_limit_w"] for p in planes(table) if p["on"]["kind"] == "central"}
+    return (each + sum(for_all.values())) / 1000
 
 
 def largest(table):
-    return max(table["plane"], key=lambda plane: plane["module_count"])
+    return max(planes(table), key=lambda plane: plane["module_count"])
 
 
 def branch_of(table):
@@ -134,7 +160,6 @@ def two_bills(name):
     made, used = hours(name)
     times = [int(label.timestamp()) for label in made.index]
     firsts, months = second_meter.reads_by_month(date(2026, 1, 1), date(2027, 1, 1), rules.get("months_per_bill", 1))
-    count = 1 if toml(name)["converter"]["kind"] == "central" else sum(p["module_count"] for p in toml(name)["plane"])
     totals = []
     for size in (0, 1):
         net, held = used - size * made, rules if size else rules | {"settlement": "bill"}
@@ -143,7 +168,7 @@ def two_bills(name):
         ruling = [held] * len(months)
         year = second_meter.from_intervals(times, 60, toml(name)["place"]["timezone"], flows, firsts, ruling, months)
         periods = [moved(period, shift) for shift in (-1, 0) for period in year]
-        ratings = {"dc": size * rated_kw(toml(name)), "ac": size * count * toml(name)["converter"]["ac_limit_w"] / 1000}
+        ratings = {"dc": size * rated_kw(toml(name)), "ac": size * rated_ac_kw(toml(name))}
         rows = second_ledger.ledger(periods, 2 * ruling, second_ledger.Setting(ratings, TARIFF_FOLDER))
         totals.append(float(sum(row["bill"] for row in rows[len(year) :])))
     return totals
@@ -210,14 +235,19 @@ def own_values(lesson, table):
     """Return what the controls of a lesson start with by their names, from the table of the file."""
     plane, view = largest(table), table.get("outlook", {})
     limit = 100 * table["converter"]["ac_limit_w"] / behind_one_w(table)
-    dirt, age = table.get("losses", {}).get("soiling_percent", 2.0), table.get("age", {}).get("years", 0)
+    losses, age = table.get("losses", {}), table.get("age", {}).get("years", 0)
+    dirt = round(float(np.mean(losses.get("soiling_percent_by_month", losses.get("soiling_percent", 2.0)))), 6)
     branch, spread = branch_of(table), view.get("spread", {})
     if lesson == "02":
         coefficient = -table["module"]["temperature_coefficient_percent_per_c"]
         roof = {"tilt": plane["tilt_deg"], "azimuth": plane["azimuth_deg"]}
         return {"coefficient": coefficient, "dirt": dirt, "age": age, "limit": limit} | roof
     if lesson == "03":
-        own = {"tilt": plane["tilt_deg"], "azimuth": plane["azimuth_deg"] % 360, "share": limit}
+        own = {
+            "tilt": plane["tilt_deg"],
+            "azimuth": plane["azimuth_deg"] % 360,
+            "share": 100 * rated_ac_kw(table) / rated_kw(table),
+        }
         own |= {"units": branch["converters"], "output": branch["output_w"], "breaker": branch.get("breaker_a", 0)}
         return own | {"length": branch.get("run_m"), "wire": branch.get("run"), "fed_at": branch.get("fed_at")}
     if lesson == "05":
@@ -273,13 +303,14 @@ def check_00(run, name, table):
         r"makes ([\d,]+) kWh and the house uses ([\d,]+) kWh.*? in (\d+) of 12", caption(run, "of 12 months")
     )
     more = (made.groupby(made.index.month).sum() > used.groupby(used.index.month).sum()).sum()
-    assert told == [round(made.sum()), table["load"]["yearly_kwh"], more]
+    use = table["load"].get("yearly_kwh") or sum(table["load"]["monthly_kwh"])
+    assert told == [round(made.sum()), use, more]
 
 
 def check_01(run, name, table):
     printed = caption(run, "kWh/m2 in the year")
     told = re.findall(r"tilt ([\d.]+), facing ([\d.]+): ([\d,]+) kWh/m2", printed)
-    assert [(float(t), float(a)) for t, a, _ in told] == [(p["tilt_deg"], p["azimuth_deg"]) for p in table["plane"]]
+    assert [(float(t), float(a)) for t, a, _ in told] == [(p["tilt_deg"], p["azimuth_deg"]) for p in planes(table)]
     for tilt, azimuth, light in told:
         assert float(light.replace(",", "")) == pytest.approx(light_kwh(name, float(tilt), float(azimuth)), abs=0.51)
 
@@ -288,8 +319,9 @@ def check_02(run, name, table):
     made = hours(name)[0].sum()
     reach, share = numbers(r"light, ([\d,]+) kWh reach the house: (\d+) %", caption(run, "reach the house"))
     label = sum(
-        light_kwh(name, plane["tilt_deg"], plane["azimuth_deg"]) * plane["module_count"] for plane in table["plane"]
-    ) * table["module"]["rated_power_w"] / 1000  # fmt: skip
+        light_kwh(name, plane["tilt_deg"], plane["azimuth_deg"]) * plane["module_count"] * plane["rated_w"] / 1000
+        for plane in planes(table)
+    )
     assert numbers(r"Of ([\d,]+) kWh", caption(run, "reach the house"))[0] == pytest.approx(label, rel=1e-4, abs=0.6)
     assert reach == pytest.approx(made, abs=0.51) and share == round(100 * reach / label)
     light = light_kwh(name, largest(table)["tilt_deg"], largest(table)["azimuth_deg"])

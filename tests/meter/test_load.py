@@ -357,3 +357,29 @@ def test_test_load_refuses(times, dwell, message):
     index = pd.date_range("2026-06-21 12:00", periods=5, freq="1min", tz=NEW_YORK)
     with pytest.raises(InputError, match=message):
         load.test_load(index, times, 750, dwell)
+
+
+MONTHS = (560, 490, 500, 550, 710, 980, 1190, 1160, 860, 560, 480, 0)
+
+
+@pytest.mark.parametrize("tz", [NEW_YORK, "Australia/Lord_Howe", "Asia/Kathmandu"])
+def test_twelve_uses_are_the_use_of_each_month_of_the_local_calendar(tz):
+    heater = load.Appliance("water heater", 2000, "timer", daily_hours=((5, 6),))
+    with pytest.raises(InputError, match="monthly_kwh, December: found 0 kWh, allowed is at least the 62 kWh that"):
+        load.household(MONTHS, tz, appliances=[heater])
+    months = (*MONTHS[:-1], 62.0)
+    for appliances in ([], [heater]):
+        power = load.household(months, tz, appliances=appliances)
+        found = energy_kwh(power).groupby(power.index.month).sum()
+        np.testing.assert_allclose(found, months, rtol=1e-9)
+    plain, shaped = load.household(8600, tz), load.household(months, tz)
+    july = plain.index.month == 7
+    ratio = (shaped / plain)[july]
+    assert ratio.std() < 1e-9 and ratio.mean() == pytest.approx(1190 * 1000 / energy_kwh(plain[july]).sum() / 1000)
+
+
+def test_uses_of_months_are_twelve():
+    with pytest.raises(InputError, match="monthly_kwh: found 11 numbers, allowed are 12, January to December"):
+        load.household(MONTHS[:-1], NEW_YORK)
+    with pytest.raises(InputError, match="monthly_kwh: found -1 kWh, allowed is a number from 0"):
+        load.household((-1, *MONTHS[1:]), NEW_YORK)

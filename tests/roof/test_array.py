@@ -23,7 +23,8 @@ BENCH = Path(__file__).parents[1] / "benchmarks" / "bench_array.py"
 PLACE = Place("Greensboro", 36.1, -79.95, "America/New_York", 273.0)
 MODULE = Module(430.0, -0.0034)
 SYSTEM = ArraySystem((Plane(10, 27, 200), Plane(5, 27, 110)), MODULE, Converter("per module", 366.0))
-NO_LOSSES = Losses(**{item.name: 0.0 for item in fields(Losses)})
+LOSS_NAMES = [item.name for item in fields(Losses) if item.type is not tuple]
+NO_LOSSES = Losses(**dict.fromkeys(LOSS_NAMES, 0.0))
 
 
 @lru_cache(maxsize=1)
@@ -73,7 +74,8 @@ planes = st.lists(
     min_size=1,
     max_size=4,
 ).filter(lambda found: sum(plane.module_count for plane in found) > 0)
-losses = st.builds(Losses, *[st.floats(0, 0.2)] * len(fields(Losses)))
+MONTHS = st.sampled_from([(), (0.0,) * 12, (0.4, 0.1, *[0.0] * 9, 0.2)])
+losses = st.builds(Losses, *[st.floats(0, 0.2)] * len(LOSS_NAMES), MONTHS, MONTHS)
 
 
 def _converter(kind, limit, k0, k1, k2):

@@ -142,7 +142,8 @@ NUMBERS = [  # name in the message, lowest, highest, unit, call
 @pytest.mark.parametrize("name, low, high, unit, call", NUMBERS, ids=[row[0] for row in NUMBERS])
 def test_a_number_is_taken_at_both_ends_and_refused_beyond(name, low, high, unit, call):
     call(low), call(high)
-    allowed = f"allowed is a number from {low:g} to {high:g} {unit}".strip()
+    most = f"{high:,.0f}" if high >= 1e6 else f"{high:g}"
+    allowed = f"allowed is a number from {low:g} to {most} {unit}".strip()
     for beyond in (low - abs(low) * 1e-6 - 1e-21, math.nextafter(high, math.inf) + abs(high) * 1e-6):
         with pytest.raises(InputError, match=f"^{re.escape(name)}: found .*, {re.escape(allowed)}$"):
             call(beyond)

@@ -177,3 +177,20 @@ def test_an_obstacle_behind_the_array_costs_nothing():
     sky = weather(house).iloc[:240]
     free, found = (shade_hours(sky, house.place, house.system, (things, ())) for things in ((), (behind,)))
     np.testing.assert_allclose(found, free, rtol=2e-4)
+
+
+def test_what_a_plane_keeps_is_kept_for_the_same_plane_light_and_converter_only(house):
+    sky = weather(house).loc["2026-01-10":"2026-01-12"]
+    solar, system = position(sky.index, house.place), house.system
+    lights = [plane_light(sky, solar, plane, system.albedo) for plane in system.planes]
+    first = kept_shares(lights, solar, system, 60.0)[0]
+    assert kept_shares(lights, solar, replace(system, age_years=9.0), 60.0)[0] is first
+    chimney = replace(system, planes=(replace(system.planes[0], obstacles=system.planes[0].obstacles[:1]),))
+    bright = [{name: values * 1.1 for name, values in lights[0].items()}]
+    for other in (
+        kept_shares(lights, solar, replace(system, converter=replace(system.converter, kind="central")), 60.0),
+        kept_shares(lights, solar, replace(system, module=replace(system.module, half_cut=True)), 60.0),
+        kept_shares(lights[:1], solar, chimney, 60.0),
+        kept_shares(bright, solar, system, 60.0),
+    ):
+        assert abs(other[0] - first).max() > 1e-6

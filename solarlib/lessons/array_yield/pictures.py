@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
 from solarlib.health.yields import final_yield, performance_ratio, reference_yield
-from solarlib.house.year import light_words, roofs_words, weather, weather_at
+from solarlib.house.year import light_words, plain_words, roofs_words, weather, weather_at
 from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
 from solarlib.quantities import energy_kwh, plane_words, texts_beside
@@ -28,7 +28,7 @@ def start_values(house):
     system, plane = house.system, house.system.largest_plane
     return SimpleNamespace(
         coefficient=round(-100 * system.module.temperature_coefficient_per_c, 6),
-        dirt=round(100 * system.losses.soiling, 6),
+        dirt=round(100 * _dirt(system.losses), 6),
         age=system.age_years,
         limit=_own_limit(system),
         tilt=plane.surface_tilt,
@@ -71,7 +71,7 @@ def heat_picture(house):
 def limit_picture(house):
     """Return the picture of the limit: limit, kind of day, minutes or hours -> one day, and the loss of a year."""
     label, converter = house.system.module.rated_power_w, house.system.converter
-    days, hour = _days(house), np.arange(1440) / 60.0
+    days, hour, kept = _days(house), np.arange(1440) / 60.0, _kept_words(house.system)
     lost = [100 * limit_share(house, limit) for limit in LIMITS]
     figure, (left, right) = figures.new_figure(1, 2, width_ratios=(1.5, 1), wspace=0.24, left=0.08)
     figures.hours_axis(left, "hour of the day (standard time)", step=6)
@@ -105,7 +105,7 @@ def limit_picture(house):
         share = 100 * (1.0 - float(accepted.sum() / offered.sum())) if offered.sum() > 0 else 0.0
         said = {"limit": limit, "offered": offered.sum() / 60_000, "share": share, "year": year, "day": day}
         means = ("minute by minute" if minutes else "hourly means") + ", in no shade" * house.system.shaded
-        return CAPTIONS["limit"].format(means=means, **said)
+        return CAPTIONS["limit"].format(means=means, kept=kept, **said)
 
     return Picture(figure, [out, taken, stop, stop_name, taken_name, out_name, point], update)
 
@@ -113,6 +113,7 @@ def limit_picture(house):
 def stair_picture(house):
     """Return the picture of the year's losses: coefficient, dirt, age, limit -> from light to delivered energy."""
     names, light = [*_rows(house), "to the house"], _stair(house, house.system)[1][0]
+    more = _kept_words(house.system) + roofs_words(house)
     figure, ax = figures.new_figure(left=0.235, right=0.97, top=0.985)
     figures.rows_axis(ax, range(len(names)), names, (len(names) - 0.4, -0.6))
     ax.set(xlim=(0, 1.2 * light), xlabel="energy in a typical year (kWh)")
@@ -135,7 +136,7 @@ def stair_picture(house):
             words[row].set(text=size + share if row else size, x=beside)
         most, energies = int(np.argmin(change[1:])) + 1, {"light": left[0], "left": left[-1], "lost": -change.min()}
         share = 100 * left[-1] / left[0]
-        return CAPTIONS["stair"].format(step=names[most], share=share, roofs=roofs_words(house), **energies)
+        return CAPTIONS["stair"].format(step=names[most], share=share, more=more, **energies)
 
     return Picture(figure, [boxes, words], update, slow=True)
 
@@ -146,7 +147,7 @@ def month_picture(house):
     facing = noon_side(house.place)
     flat_to_wall = [_monthly(house, _one_plane(house.system, tilt, facing, 0, 0))[0].max() for tilt in range(0, 91, 15)]
     top = 1.3 * max(flat_to_wall)
-    unshaded = " All modules on this one plane, without the shade of the house file." if house.system.shaded else ""
+    words = plain_words(house.system)
     figure, ax = figures.new_figure(bottom=0.1)
     figures.months_axis(ax)
     figures.zero_based(ax, top, "yield (h, kWh/kW)")
@@ -167,7 +168,7 @@ def month_picture(house):
         low, high = int(np.nanargmin(ratio)), int(np.nanargmax(ratio))
         ends = {"low": figures.MONTHS[low], "least": ratio[low], "high": figures.MONTHS[high], "most": ratio[high]}
         said = {"plane": plane_words(tilt, azimuth).capitalize(), "light": y_r.sum(), "made": y_f.sum()}
-        roof = light_words(house, (1, tilt, azimuth)) + unshaded
+        roof = light_words(house, (1, tilt, azimuth)) + words
         return CAPTIONS["months"].format(ratio=performance_ratio(y_f.sum(), y_r.sum()), roof=roof, **said, **ends)
 
     return Picture(figure, [light, made, ratios], update, slow=True)
@@ -209,8 +210,14 @@ def _days(house):
 
 
 def _behind_one(system):
-    """Return the rated power behind one converter. [W]"""
-    return system.module.rated_power_w if system.converter.kind == "per module" else system.rated_power_w
+    """Return the rated power behind one [converter], of several kinds that of [module]. [W]"""
+    behind = system.behind_one_w(system.converter)
+    return behind[0] if len(behind) == 1 else system.module.rated_power_w
+
+
+def _kept_words(system):
+    """Say what no slider moves of a house with several kinds."""
+    return " Other kinds stay as they are." * system.mixed
 
 
 def _limited(system, limit):
@@ -234,16 +241,29 @@ def _one_plane(system, tilt, azimuth, dirt, age):
 
 
 def _used(system, dirt, age):
-    """Return a system with dirt on its glass [%] at an age [years]."""
-    return replace(system, losses=replace(system.losses, soiling=dirt / 100.0), age_years=float(age))
+    """Return a system with so much dirt on its glass, in the months' own proportions [%], at an age [years]."""
+    more = dirt / 100.0 / (_dirt(system.losses) or 1.0)
+    months = tuple(min(0.5, more * share) for share in system.losses.soiling_by_month)
+    return replace(
+        system, losses=replace(system.losses, soiling=dirt / 100.0, soiling_by_month=months), age_years=float(age)
+    )
+
+
+def _dirt(losses):
+    """Return the house's own dirt, as a mean of twelve months where these are told. [0 to 1]"""
+    return float(np.mean(losses.soiling_by_month or losses.soiling))
 
 
 def _rows(house):
-    """Return the rows of the stair, as STAIR: shade has one where the house file tells of it."""
-    names = list(STAIR)
+    """Return the rows of the stair, as STAIR, with shade and snow where the house file tells of them."""
+    rows = dict(STAIR)
+    if house.system.losses.snow_by_month:
+        rows = {("snow and dirt" if name == "dirt" else name): steps for name, steps in rows.items()}
+        rows["snow and dirt"] = ("snow on the glass", "dirt on the glass")
+    names = list(rows)
     if house.system.shaded:
         names.insert(names.index("heat") + 1, "shade")
-    return {name: STAIR.get(name, (name,)) for name in names}
+    return {name: rows.get(name, (name,)) for name in names}
 
 
 def _stair(house, system):

@@ -11,11 +11,11 @@ from matplotlib.ticker import MaxNLocator
 
 from solarlib.bill.reset import lost_by_reset_month, why_no_law
 from solarlib.house.bills import avoided_price
-from solarlib.house.year import house_load, light_words, weather, weather_at
+from solarlib.house.year import house_load, light_words, plain_words, weather, weather_at
 from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.figures import rows_axis
 from solarlib.lessons.tools.panel import Picture
-from solarlib.quantities import TYPICAL_YEAR, energy_kwh, plane_words, texts_beside
+from solarlib.quantities import TYPICAL_YEAR, counted, energy_kwh, plane_words, texts_beside
 from solarlib.roof.array import array_power
 from solarlib.roof.obstacles import ModuleLayout, Obstacle, usual_layout
 from solarlib.roof.parts import Plane
@@ -100,8 +100,8 @@ def roof_picture(house):
     most = max(*steep, trays[DISTANCES[-1]].max(), 1.0)
     top = 1.3 * max(most, min(use.max(), 2.0 * most))  # a house that uses more still than that: no line
     emptied = reset_month(house)
-    bank = "the bank" if emptied else "a bank reset in its best month"
-    free = " The house file's shade is on neither." * house.system.shaded
+    bank = "the bank" if emptied else "the best reset month"
+    free = plain_words(house.system)
     figure, ax = figures.new_figure(bottom=0.1)
     figures.months_axis(ax)
     figures.zero_based(ax, top, "energy to the house (kWh)")
@@ -212,8 +212,8 @@ def shade_loss(house, aside, width, height):
 
 def open_kwh(house):
     """Return what the house's largest plane gives without shade: its share of the house's typical year. [kWh]"""
-    plane = house.system.largest_plane
-    system = replace(house.system, planes=(plane.alone(plane.module_count),))
+    plane = replace(house.system.largest_plane, obstacles=(), layout=None, row_pitch_m=None)
+    system = replace(house.system, planes=(plane,))
     return float(energy_kwh(array_power(weather(house), house.place, system)["ac_power_w"]).sum())
 
 
@@ -251,12 +251,14 @@ def shade_picture(house):
 
 def own_shade_words(house):
     """Say what the house file's own obstacles take from its largest plane: a trial leaves them out."""
-    things = house.system.largest_plane.obstacles
-    if not things:
+    plane = house.system.largest_plane
+    if not plane.shaders:
         return ""
-    own = _shade_loss(house.weather_file, house.place, house.system, *things)
+    own = _shade_loss(house.weather_file, house.place, house.system, *plane.obstacles, rows=True)
     shares = {"light": 100 * own.light_lost, "module": 100 * own.module_loss, "string": 100 * own.string_loss}
-    return CAPTIONS["own_shade"].format(names=", ".join(thing.name for thing in things), **shares)
+    names, dotted = ", ".join(plane.shaders), " (dotted)" * bool(plane.obstacles)
+    names = names if len(names) < 30 else counted(len(plane.shaders), "thing")
+    return CAPTIONS["own_shade"].format(names=names + dotted, **shares)
 
 
 def _draw_sky(ax, house, ahead):
@@ -287,6 +289,7 @@ def _obstacle(house, aside, width, height):
 
 
 @lru_cache(maxsize=64)
-def _shade_loss(weather_file, place, system, *obstacles):
-    one = replace(system, planes=(system.largest_plane,))
+def _shade_loss(weather_file, place, system, *obstacles, rows=False):
+    plane = system.largest_plane if rows else replace(system.largest_plane, row_pitch_m=None)
+    one = replace(system, planes=(plane,), module=plane.module or system.module)
     return year_loss(shade_hours(weather_at(weather_file, place), place, one, (obstacles,)))

@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from solarlib.house.year import weather_at
+from solarlib.house.year import plain_words, weather_at
 from solarlib.lessons.roof_circuit.pictures import lying_bars, move_lying_bars, rows_axis, shares_axis
 from solarlib.lessons.tools import choice, own_slider
 from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, TICK_PT, direct_label, line, new_figure, zero_based
@@ -18,7 +18,7 @@ from solarlib.roof.circuits import ALL_BREAKERS, BY_CURRENT, METRIC
 from solarlib.roof.parts import Converter
 from solarlib.roof.shade import shade_hours, year_loss
 from solarlib.roof.voltages import longest_chain
-from solarlib.roof.wiring import all_converters, branch_sum, joint_sum, rise_sum
+from solarlib.roof.wiring import Branch, all_converters, branch_sum, joint_sum, rise_sum
 
 NOMINAL_V = 240.0  # of the worked numbers
 BOARDS = (100, 100), (100, 125), (150, 150), (200, 200), (200, 225)  # main and busbar. [A]
@@ -29,8 +29,7 @@ TURNS = (0, 45, 90, 135, 180)
 
 def limit_share(system):
     """Return the limit of an array's converters together over the label of its modules, in whole percent. [%]"""
-    array = all_converters(system)
-    return round(100 * array.converters * array.output_w / system.rated_power_w)
+    return round(100 * system.ac_limit_w / system.rated_power_w)
 
 
 # ---------------------------------------------------------------- part 3: one converter or many
@@ -79,6 +78,7 @@ def choice_picture(house):
             f"Limit {share} % of the labels, second half turned {turn}°, one converter out for {days} days. "
             f"A converter a module loses {values[0]:.1f}, {values[2]:.1f} and {values[4]:.1f} % (1 of {n} is out); "
             f"one converter with one tracker {values[1]:.1f}, {values[3]:.1f} and {values[5]:.1f} %."
+            f"{plain_words(house.system)}"
         )
 
     return Picture(figure, [boxes, words], update, slow=True)
@@ -94,8 +94,8 @@ def _halves(system, turn):
 def _limit_loss(weather_file, place, system, kind, share, turn):
     """Return the share of direct-current energy above the limit for equal halves on two planes."""
     sky = weather_at(weather_file, place)
-    own = all_converters(system).converters * system.converter.ac_limit_w / system.module_count
-    one = own if share == limit_share(system) else share / 100 * system.module.rated_power_w
+    own = system.ac_limit_w / system.rated_power_w if share == limit_share(system) else share / 100
+    one = own * system.module.rated_power_w
     converter = Converter(kind, one if kind == "per module" else 2 * one)
     steps = loss_steps(sky, place, replace(system, planes=_halves(system, turn), converter=converter))
     limit = steps.set_index("step").loc["limit of the converter"]
@@ -115,10 +115,9 @@ def _turn_loss(weather_file, place, system, turn):
 
 
 def own_branch(house):
-    """Return the branch circuit that the controls begin with: the house file's largest, or all converters on one."""
-    return max(
-        house.circuit.branch, key=lambda one: one.converters * one.output_w, default=all_converters(house.system)
-    )
+    """Return the branch circuit that the controls begin with: the house file's largest, or all converters of a kind."""
+    kinds = [Branch(count, one.ac_limit_w) for one, count in house.system.converters.items()]
+    return max(house.circuit.branch or kinds, key=lambda one: one.converters * one.output_w)
 
 
 def with_branch(house, **values):
@@ -357,10 +356,11 @@ def whom_to_ask():
 
 def question_list(findings, house):
     """Return the page to take along: each value with its verdict, then what no sum decides and whom to ask."""
-    array, circuit = all_converters(house.system), house.circuit
+    circuit, kinds = house.circuit, house.system.converters.items()
+    modules = " and ".join(f"{n} modules of {one.rated_power_w:g} W" for one, n in house.system.modules.items())
+    converters = " and ".join(f"{counted(n, 'converter')} of {one.ac_limit_w:g} W" for one, n in kinds)
     lines = [
-        f"{house.name}: {house.system.module_count} modules of {house.system.module.rated_power_w:g} W, "
-        f"{counted(array.converters, 'converter')} of {array.output_w:g} W by the table [converter]",
+        f"{house.name}: {modules}, {converters} by the table{'s' * house.system.mixed} [converter]",
         f"service: {circuit.system or UNKNOWN}, {f'{circuit.voltage_v:g} V' if circuit.voltage_v else UNKNOWN}; "
         f"joined: {circuit.joined or UNKNOWN}; rule in force: {circuit.rule or UNKNOWN}",
     ]

@@ -8,6 +8,7 @@ from solarlib.lessons.tools import figures
 from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.registers import split
 from solarlib.quantities import energy_kwh, plane_words, texts_beside
+from solarlib.sky.world import WORLD_BAND, WorldTable
 
 CAPTIONS = texts_beside(__file__, "captions")
 
@@ -15,17 +16,19 @@ CAPTIONS = texts_beside(__file__, "captions")
 def facts(house):
     """Return a table of what a house file says, in words. One row a fact."""
     system = house.system
-    modules = f"{system.module_count} modules of {system.module.rated_power_w:g} W"
+    modules = " and ".join(f"{count} modules of {one.rated_power_w:g} W" for one, count in system.modules.items())
     array = f"{modules}, {system.rated_power_w / 1000:g} kW rated"
     rows = {"place": house.place.name, "clock": f"{house.place.tz} time", "array": array}
     for number, plane in enumerate(system.planes, 1):
         turned = plane_words(plane.surface_tilt, plane.surface_azimuth).replace("°", " degrees")
-        behind = ", ".join(thing.name for thing in plane.obstacles)
-        rows[f"plane {number}"] = f"{plane.module_count} modules, {turned}{behind and f', shaded by {behind}'}"
-    rows["converter"] = f"{system.converter.kind}, at most {system.converter.ac_limit_w:g} W each"
-    rows["house use"] = f"{house.yearly_kwh:,.0f} kWh a year"
+        kinds = "".join(f" ({one.name})" for one in (plane.module, plane.converter) if one)
+        behind = ", ".join(plane.shaders)
+        rows[f"plane {number}"] = f"{plane.module_count} modules{kinds}, {turned}{behind and f', shaded by {behind}'}"
+    rows["converter"] = " and ".join(f"{one.kind}, at most {one.ac_limit_w:g} W each" for one in system.converters)
+    rows["house use"] = f"{house.yearly_kwh:,.0f} kWh a year{', by month' * bool(house.monthly_kwh)}"
     rows["test load"] = f"{house.meter.test_load_name}, {house.meter.test_load_w:g} W"
-    if words := roofs_words(house) + f" {weather(house).attrs.get('account', '')}".rstrip():
+    words = roofs_words(house) + f" The world table is {WORLD_BAND}." * isinstance(house.weather_file, WorldTable)
+    if words := words + f" {weather(house).attrs.get('account', '')}".rstrip():
         rows["weather"] = words.strip()
     return pd.DataFrame({"what the file says": rows})
 
