@@ -15,7 +15,7 @@ import pandas as pd
 from solarlib.bill import lines as arithmetic, usage
 from solarlib.bill.credits import ZERO, Lots, cross, fill, is_reset
 from solarlib.bill.tariff import Tariff, column
-from solarlib.quantities import InputError, refusal
+from solarlib.quantities import InputError, refusal, refuse_if
 
 EMPTY = (ZERO, ZERO)  # no money credit, nothing carried [$]
 TEXT_COLUMNS = ("period_start", "period_end", "days", "estimated", "tariff")
@@ -321,14 +321,12 @@ def check_joins(rule_sets):
     """Refuse rule sets that do not follow one another, or whose credits the next one cannot take over as written."""
     for old, new in zip(rule_sets, rule_sets[1:]):
         where = f"rule sets {old.name!r} and {new.name!r}"
-        if old.valid_to is None or old.valid_to != new.valid_from:
-            raise refusal("not_joined", where, old=old.valid_to, new=new.valid_from)
+        refuse_if(not old.valid_to or old.valid_to != new.valid_from, "not_joined", where, old=old, new=new)
         other_buckets = new.credit.unit == "kWh" and set(old.bucket_names) != set(new.bucket_names)
         unlike = old.credit.unit != new.credit.unit or other_buckets
         if old.credit.at_end == "keep" and old.credit.unit != "none" and unlike and old.settlement == "bill":
             raise refusal("kept_credit", where)
-        if old.credit.at_end == "convert" and new.credit.unit != "money":
-            raise refusal("converted_credit", where, unit=new.credit.unit)
+        refuse_if(old.credit.at_end == "convert" and new.credit.unit != "money", "converted_credit", where, new=new)
 
 
 def _open(tariff, old):

@@ -151,8 +151,8 @@ def periods_from_reads(reads, digits=5, multiplier=1):
 
 def _edges(index, step, reads, group):
     """Return the edges of the periods, and without reads the number of calendar months in each."""
+    start, stop = index[0], index[-1] + step
     if reads is None:
-        start, stop = index[0], index[-1] + step
         months = pd.date_range(f"{start:%Y-%m}-01", stop.tz_localize(None), freq="MS")[1:]
         inside = first_moments(months, index.tz).as_unit("ns").asi8
         inside = inside[inside < stop.value]
@@ -165,8 +165,8 @@ def _edges(index, step, reads, group):
     edges = first_moments(edges, index.tz) if edges.tz is None else edges.tz_convert(index.tz)
     if len(edges) < 2 or not (np.diff(edges.as_unit("ns").asi8) > 0).all():
         raise InputError(f"reads: found {[str(read) for read in reads]}, allowed are two or more rising dates")
-    if edges[0] < index[0] or edges[-1] > index[-1] + step:
-        raise refusal("reads_outside", "reads", first=edges[0], last=edges[-1], start=index[0], end=index[-1] + step)
+    outside = edges[0] < start or edges[-1] > stop
+    refuse_if(outside, "reads_outside", "reads", first=edges[0], last=edges[-1], start=start, end=stop)
     return edges, None
 
 
@@ -175,6 +175,5 @@ def _values(series, index, name):
     refuse_if(series.index is not index and not series.index.equals(index), "unlike_index", name)
     values = series.to_numpy(float)
     bad = ~(values >= 0)
-    if bad.any():
-        raise refusal("negative_energy", name, value=values[bad][0], time=index[bad][0])
+    refuse_if(bad.any(), "negative_energy", name, values=values[bad], times=index[bad])
     return np.rint(values * STEPS_PER_KWH)

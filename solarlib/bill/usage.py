@@ -112,9 +112,9 @@ def _read_part(columns, spans, tariff):
             steps["use", name] = steps["generation", name] + net
     if ("generation", "") in steps:
         steps["self_consumed", ""] = steps["generation", ""] - steps["received", ""]
-    for charge in tariff.charges:
-        if charge.on in ("use", "generation") and (charge.on, charge.bucket or "") not in steps:
-            raise refusal("no_generation", f"period from {spans[0][0]}", line=charge.line)
+    made = [it for it in tariff.charges if it.on in ("use", "generation")]
+    unmade = [it.line for it in made if (it.on, it.bucket or "") not in steps]
+    refuse_if(unmade, "no_generation", f"period from {spans[0][0]}", lines=unmade)
     return _rows(columns, spans, tariff, steps)
 
 

@@ -207,8 +207,7 @@ def _moments(lines, walls, offsets, mapping, name, tally):
     zone = None if mapping.zone is None else zone_of(mapping.zone)
     bare = offsets == MISSING
     moments = np.where(bare, MISSING, walls - offsets)
-    if zone is None and bare.any():
-        raise refusal("no_zone", name, line=lines[bare][0])
+    refuse_if(zone is None and bare.any(), "no_zone", name, lines=lines[bare])
     if bare.all() and not (walls % DAY_NS).any():  # dates only: a day begins where its first moment is
         moments = first_moments(walls, zone).as_unit("ns").asi8.copy()
     elif bare.any():
@@ -252,8 +251,7 @@ def _check_head(layout, mapping, account):
         return
     head = line_texts(layout, range(1, account.head_lines + 1)).values()
     dated = sum(any(map(looks_like_time, split_line(text, layout.delimiter))) for text in head)
-    if dated > account.rows_read:
-        raise refusal("head", account.name, dated=dated, first=layout.first_line, header=layout.header_line or 1)
+    refuse_if(dated > account.rows_read, "head", account.name, dated=dated, it=layout, header=layout.header_line or 1)
 
 
 def _tables(moments, zone, columns, mapping, account):

@@ -114,8 +114,7 @@ def _on(data, index, name):
 def _without(systems, names, what):
     """Return the systems that have `what`; refuse too small a group of them."""
     left = systems.drop(columns=names)
-    if left.shape[1] < LEAST_GROUP:
-        raise InputError(f"neighbours: found {left.shape[1]} systems with {what}, allowed are {LEAST_GROUP} or more")
+    refuse_if(left.shape[1] < LEAST_GROUP, "few_with", "neighbours", count=left.shape[1], what=what, least=LEAST_GROUP)
     return left
 
 

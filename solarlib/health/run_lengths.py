@@ -13,7 +13,7 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
-from solarlib.quantities import InputError, refuse_if, require
+from solarlib.quantities import refuse_if, require
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
 _LONGEST = 1e12  # beyond it the equation is too near to singular to be solved in double precision
@@ -58,13 +58,11 @@ def threshold(run_length_days, k):
         No threshold from 0 to 60 does it.
     """
     run_length_days = require(run_length_days, "run length", 1, 1e7, "days")
-    low, high, found = 0.0, 1.0, f"run length: found {run_length_days:g} days at k {k:g}, allowed is"
+    low, high, asked = 0.0, 1.0, {"days": run_length_days, "k": k}
     while cusum_run_length(0.0, k, high) < run_length_days:
         low, high = high, high * 1.5
-        if high > 60.0:
-            raise InputError(f"{found} what a threshold up to 60 reaches")
-    if low == 0.0 and cusum_run_length(0.0, k, 0.0) > run_length_days:
-        raise InputError(f"{found} no less than a threshold of 0 gives")
+        refuse_if(high > 60.0, "long_run", "run length", **asked)
+    refuse_if(low == 0.0 and cusum_run_length(0.0, k, 0.0) > run_length_days, "short_run", "run length", **asked)
     return float(brentq(lambda h: cusum_run_length(0.0, k, h) - run_length_days, low, high, xtol=1e-6))
 
 

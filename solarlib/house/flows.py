@@ -16,7 +16,7 @@ from solarlib.files.mapping import TITLES, mapping_from_toml
 from solarlib.files.measured import Measured
 from solarlib.files.reading import Readings, read
 from solarlib.house.file import House
-from solarlib.quantities import refusal, refuse_if
+from solarlib.quantities import refuse_if
 from solarlib.sky.sun import position
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "data" / "examples"
@@ -140,8 +140,7 @@ def first_measured(files, quantity: str) -> Measured:
         No file has any.
     """
     measured = measured_in(files, quantity)
-    if measured is None:
-        raise refusal("not_measured", "files", quantity=quantity.replace("_", " "))
+    refuse_if(measured is None, "not_measured", "files", quantity=quantity.replace("_", " "))
     return measured
 
 

@@ -20,7 +20,7 @@ from solarlib.health.shapes import flat_top, hour_shift, midday_dropouts, shade_
 from solarlib.health.yields import corrected_performance_ratio, final_yield, performance_ratio
 from solarlib.house.flows import first_measured, measured_in
 from solarlib.house.year import weather
-from solarlib.quantities import InputError, energy_kwh, refuse_if
+from solarlib.quantities import energy_kwh, refuse_if
 from solarlib.roof.array import array_power
 from solarlib.roof.parts import Plane
 from solarlib.sky.sun import clear_sky
@@ -188,8 +188,7 @@ def neighbours_of(files):
     refuse_if(not parts, "no_neighbours", "neighbours")
     table = pd.concat(parts, axis=1)
     twice = table.columns[table.columns.duplicated()]
-    if len(twice):
-        raise InputError(f"neighbours: found {twice[0]} in two files, allowed is each name once")
+    refuse_if(len(twice), "neighbour_twice", "neighbours", names=twice)
     return table, roofs
 
 

@@ -10,7 +10,7 @@ from solarlib.health.yields import final_yield
 from solarlib.house.flows import file_of
 from solarlib.house.health import yield_band
 from solarlib.house.year_bills import ratings
-from solarlib.quantities import InputError, refusal, refuse_if
+from solarlib.quantities import refuse_if
 
 KEPT_TITLES = {f"{flow}{unit}" for flow in KEPT_FLOWS for unit in ("_kwh", "_w")}
 QUALITIES = ("complete", "part", "empty")  # from best to worst
@@ -61,8 +61,7 @@ def sent_bills(path):
     table = read_kept(file_of(path))
     refuse_if(list(table) != ["period_end", "bill_usd"], "no_sent_bills", path, columns=", ".join(table))
     odd = table[table["bill_usd"].isna()]
-    if len(odd):
-        raise refusal("no_amount", path, day=odd["period_end"].iloc[0])
+    refuse_if(len(odd), "no_amount", path, days=odd["period_end"].tolist())
     return dict(zip(table["period_end"], table["bill_usd"]))
 
 
@@ -70,8 +69,7 @@ def compare_bills(periods, book, sent):
     """Return a table: day of reading, computed bill, bill sent, difference. Bills of other days are refused."""
     days = [f"{day:%Y-%m-%d}" for day in periods["period_end"]]
     unknown = sorted(set(sent) - set(days))
-    if unknown:
-        raise InputError(f"bills: found {unknown[0]}, allowed are the days of reading {', '.join(days)}")
+    refuse_if(unknown, "no_day_of_reading", "bills", unknown=unknown, days=", ".join(days))
     table = pd.DataFrame({"meter read on": days, "computed": book["bill"].to_numpy(float).round(2)})
     table["sent"] = [sent.get(day, np.nan) for day in days]
     table["difference"] = (table["sent"] - table["computed"]).round(2) + 0.0

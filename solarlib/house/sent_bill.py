@@ -20,7 +20,7 @@ from solarlib.house.flows import EXAMPLES
 from solarlib.house.periods import periods_between
 from solarlib.house.sent_causes import PRINTED, Case, causes, day_of, emptied_on
 from solarlib.house.year_bills import ratings
-from solarlib.quantities import InputError, refusal, refuse_if, texts_beside
+from solarlib.quantities import InputError, refuse_if, texts_beside
 from solarlib.schema import Problems, Reader, Table, choice, declared, flag, iso_date, kept, number, read_toml, whole
 
 HALF_CENT = Decimal("0.005")
@@ -117,8 +117,8 @@ def check_sent_bill(house, sent, files=()):
     case, amounts, left_out, reason = _as_far_as_known(case, source)
     names = [it.line for rules in house.tariffs for it in rules.charges]
     unknown = [line for line in sent.lines if line not in (*names, *PRINTED)]
-    if unknown:
-        raise refusal("unknown_line", "lines", line=unknown[0], lines=", ".join([*dict.fromkeys(names), *PRINTED]))
+    lines = ", ".join([*dict.fromkeys(names), *PRINTED])
+    refuse_if(unknown, "unknown_line", "lines", unknown=unknown, lines=lines)
     known = {line: amount for line, amount in sent.lines.items() if not left_out or line in amounts}
     known |= {} if left_out else {"total": sent.total}
     told = [_WORDS["source"][source], *_compared(sent, known, amounts)]

@@ -8,7 +8,7 @@ import pandas as pd
 
 from solarlib.house.doors import open_weather
 from solarlib.house.file import House, minutes_of_use
-from solarlib.quantities import HOURS_PER_YEAR, InputError
+from solarlib.quantities import HOURS_PER_YEAR, refuse_if
 from solarlib.roof.array import array_power, loss_steps
 from solarlib.sky.bands import roofs_band
 from solarlib.sky.climate import MonthlyMeans
@@ -108,16 +108,14 @@ def simulate(house: House, interval: str = "1h", rng: np.random.Generator | None
         the house, over its local calendar year. Generation of a weather file whose clock starts later than the
         local year is taken from the other end of the typical year. [W]
     """
-    if interval not in ("1h", "1min"):
-        raise InputError(f"interval: found {interval!r}, allowed is '1h' or '1min'")
+    refuse_if(interval not in ("1h", "1min"), "unknown_interval", "interval", interval=interval)
     minutes = house_load(house)
     if interval == "1h":
         sky = weather(house)
         values = minutes.to_numpy().reshape(HOURS_PER_YEAR, 60).mean(axis=1)
         drawn = pd.Series(values, minutes.index[::60])
     else:
-        if rng is None:
-            raise InputError("rng: found None, allowed is a numpy random Generator for one-minute clouds")
+        refuse_if(rng is None, "no_generator", "rng", use="for one-minute clouds")
         sky, drawn = minute_weather(open_weather(house.weather_file, house.place), house.place, rng), minutes
         sky = behind_horizon(sky, position(sky.index, house.place), house.place.horizon)
     power = array_power(sky, house.place, house.system)["ac_power_w"]

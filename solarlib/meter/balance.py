@@ -8,7 +8,7 @@ from typing import TypeAlias
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import refusal, refuse_if, require, texts_beside
+from solarlib.quantities import refuse_if, require, texts_beside
 
 Numbers: TypeAlias = float | pd.Series  # of one period, or of each of many
 
@@ -52,13 +52,10 @@ def house_use(
     g, d, r = np.broadcast_arrays(*(np.asarray(value, float) for value in energies))
     allowed = tolerance_kwh + 1e-9 * np.abs(g)
     for name, value, slack in (("generation", g, allowed), ("delivered", d, 0), ("received", r, 0)):
-        if (value < -slack).any():
-            at = np.flatnonzero(value < -slack)[0]
-            raise refusal("negative_register", name, kwh=value.flat[at])
-    if (r > g + allowed).any():
-        at = np.flatnonzero(r > g + allowed)[0]
-        swapped = ", swapped registers (delivered would fit)" if d.flat[at] <= g.flat[at] else ""
-        raise refusal("received_above", "received", kwh=r.flat[at], generation=g.flat[at], swapped=swapped)
+        refuse_if((value < -slack).any(), "negative_register", name, kwh=value[value < -slack])
+    over = r > g + allowed
+    swapped = ", swapped registers (delivered would fit)" if (d <= g)[over][:1].any() else ""
+    refuse_if(over.any(), "received_above", "received", kwh=r[over], generation=g[over], swapped=swapped)
     use = generation_kwh + delivered_kwh - received_kwh
     own = generation_kwh - received_kwh
     return HouseUse(use, own, _share(own, generation_kwh), _share(own, use))

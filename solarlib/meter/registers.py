@@ -7,7 +7,7 @@ energy *received* from the house; neither ever counts down.
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import InputError, check_index, energy_kwh, refusal, require, whole_number
+from solarlib.quantities import check_index, energy_kwh, refusal, refuse_if, require, whole_number
 
 
 def split(net_w: pd.Series) -> pd.DataFrame:
@@ -56,8 +56,7 @@ def registers(net_kwh, digits=5, start=(0.0, 0.0)):
     """
     index, dial = net_kwh.index, _dial(digits)
     instants = index.append(index[-1:] + check_index(index, "net_kwh"))
-    if net_kwh.isna().any():
-        raise InputError(f"net_kwh: found no value at {index[net_kwh.isna()][0]}, allowed is a complete record")
+    refuse_if(net_kwh.isna().any(), "no_complete_record", "net_kwh", times=index[net_kwh.isna()])
     columns = {}
     for first, (name, energy) in zip(start, split_energy(net_kwh).items()):
         require(first, f"start of {name}", 0, np.nextafter(dial, 0), "kWh")
@@ -151,8 +150,7 @@ def unsigned(
     check_index(net_w.index, "net_w")
     reading = net_w.abs().to_numpy(float)
     if noise_w:
-        if rng is None:
-            raise InputError("rng: found None, allowed is a numpy random Generator when noise_w is above 0")
+        refuse_if(rng is None, "no_generator", "rng", use="when noise_w is above 0")
         reading = np.abs(reading + rng.normal(0.0, noise_w, len(reading)))
     if step_w:
         reading = np.round(reading / step_w) * step_w

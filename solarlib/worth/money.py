@@ -15,8 +15,7 @@ NEAR_ZERO = 1e-6  # a rate so little below zero is zero: what the roots of a pol
 
 def _rate(rate, name="rate"):
     rate = np.asarray(rate, dtype=float)
-    if not np.all(np.isfinite(rate) & (rate > -1)):
-        raise InputError(f"{name}: found {rate.tolist()}, allowed is a share above -1 (5 % is 0.05)")
+    refuse_if(not np.all(np.isfinite(rate) & (rate > -1)), "rate", name, rate=rate.tolist())
     return rate
 
 

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from solarlib.quantities import InputError, require, whole_number
+from solarlib.quantities import InputError, refuse_if, require, whole_number
 from solarlib.worth import money
 
 
@@ -57,8 +57,7 @@ def tornado(evaluate, base, alternatives):
         results, the base included, comes first.
     """
     unknown = [name for name in alternatives if name not in base]
-    if unknown:
-        raise InputError(f"alternatives: found {unknown[0]!r}, allowed are the factors {', '.join(base)}")
+    refuse_if(unknown, "unknown_factor", "alternatives", unknown=unknown, known=", ".join(base))
     start = evaluate(**base)
     rows = []
     for name, settings in alternatives.items():
