@@ -66,7 +66,7 @@ class Table:
     def keys(self):
         """Field, reader and whether it is needed of each key: key -> (name, reader, needed)."""
         named = {item.name: item for item in fields(self.kind)}
-        about = {name: item.metadata for name, item in named.items()}
+        about = {name: item.metadata for name, item in named.items() if "read" in item.metadata}
         readers = self.readers or {more.get("key", name): (name, more["read"]) for name, more in about.items()}
         return {key: (name, read, named[name].default is MISSING) for key, (name, read) in readers.items()}
 
@@ -343,6 +343,12 @@ def real(low, high, unit=""):
 def percent(low, high):
     """Reader of a number in percent from `low` to `high`, as a share: 5 is 0.05."""
     return number(low, high, "%", lambda value: float(value) / 100.0)
+
+
+def none_or(reader):
+    """Reader of 0 or what `reader` takes: a smaller number above 0 is a slip of its unit."""
+    zero = number(0, 0, kind=float)
+    return Reader(f"0, or {reader.allowed}", lambda value: (zero if value == 0 else reader).convert(value))
 
 
 def whole(low, high):

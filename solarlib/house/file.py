@@ -2,8 +2,8 @@
 
 A house file (TOML, see `data/houses/two-storey.toml`) holds the place, weather, modules, planes, converter, losses,
 load, meter, tariff and costs. Every lesson starts from one, so a reader who copies a file and edits it sees every
-lesson run on their own house. Each key stands once below, with its range and unit; what has a default elsewhere in the
-library keeps it there.
+lesson run on their own house. Each key stands once with its range and unit, below or at the field that it fills in
+another room; what has a default elsewhere in the library keeps it there.
 """
 
 from dataclasses import dataclass, replace
@@ -11,15 +11,14 @@ from datetime import date, timedelta
 from decimal import Decimal
 from functools import lru_cache
 from pathlib import Path
-from zoneinfo import available_timezones
 
 from solarlib.bill.accounts import check_joins
 from solarlib.bill.tariff import Tariff
 from solarlib.bill.tariff_file import placed, tariff_from_table
 from solarlib.house.doors import WeatherTable, check_doors, open_weather
-from solarlib.house.roofs import CONVERTER, LOSSES, MODULE, RoofTable, check_kinds, none_or
+from solarlib.house.roofs import CONVERTER, LOSSES, MODULE, RoofTable, check_kinds
 from solarlib.house.rules import kinds_of
-from solarlib.meter.load import APPLIANCE_KINDS, Appliance, household
+from solarlib.meter.load import Appliance, household
 from solarlib.quantities import InputError, refuse_if
 from solarlib.roof.parts import ArraySystem, Converter, Losses, Module
 from solarlib.roof.wiring import Circuit, of_array
@@ -31,9 +30,7 @@ from solarlib.schema import (
     Table,
     choice,
     declared,
-    flag,
     iso_date,
-    kept,
     listing,
     number,
     percent,
@@ -46,14 +43,11 @@ from solarlib.sky.climate import MonthlyMeans
 from solarlib.sky.clock import check_seasons, check_zone
 from solarlib.sky.weather import Place, standard_offset
 from solarlib.sky.world import WorldTable
-from solarlib.worth.lifetime import OUTLAYS, Costs, Event
+from solarlib.worth.lifetime import Costs
 
 HOUSE_FOLDER = Path(__file__).resolve().parents[2] / "data" / "houses"
 
-_MONEY = real(0, 10_000_000, "in the currency of the tariff")
 _RATE, _WEAR = percent(-10, 30), percent(0, 10)
-_ZONES = available_timezones()
-_ZONE = replace(kept("the name of a time zone such as 'America/New_York'", _ZONES.__contains__), options=tuple(_ZONES))
 
 
 @dataclass(frozen=True)
@@ -208,23 +202,13 @@ def _tariffs(given):
     return tuple(sets)
 
 
-_APPLIANCE = {
-    "name": ("name", text()),
-    "power_w": ("power_w", real(1, 50_000, "W")),
-    "kind": ("kind", choice(*APPLIANCE_KINDS)),
-    "daily_hours": ("daily_hours", listing(listing(real(0, 24, "h"), 2))),
-    "threshold_c": ("threshold_c", real(-50, 50, "degC")),
-    "yearly_kwh": ("yearly_kwh", real(0, 100_000, "kWh")),
-}
-
-
 @dataclass(frozen=True)
 class _Load:
     """The table [load]."""
 
     yearly_kwh: float | None = declared(real(100, 1_000_000, "kWh"), default=None)
     monthly_kwh: tuple = declared(listing(real(0, 100_000, "kWh"), 12), default=())
-    appliance: tuple = declared(Table(Appliance, _APPLIANCE, many=True), default=())
+    appliance: tuple = declared(Table(Appliance, many=True), default=())
 
     def __post_init__(self):
         wrong = (self.yearly_kwh is None) == (not self.monthly_kwh)
@@ -240,33 +224,12 @@ class _Age:
     degradation: float = declared(_WEAR, default=ArraySystem.degradation_per_year, key="degradation_percent_per_year")
 
 
-_EVENT = {"name": ("name", text()), "year": ("year", whole(1, 60)), "cost": ("cost", _MONEY)}
-_PLACE = {
-    "name": ("name", text()),
-    "latitude_deg": ("latitude", real(-90, 90, "deg")),
-    "longitude_deg": ("longitude", real(-180, 180, "deg")),
-    "altitude_m": ("altitude_m", real(-430, 6000, "m")),
-    "timezone": ("tz", _ZONE),
-}
-_AMOUNTS = "installed fees roof_and_panelboard_work rebate upkeep_per_year insurance_and_tax_per_year "
-_AMOUNTS += "residual removal tax_owed"
-_COSTS = {name: (name, _MONEY) for name in _AMOUNTS.split()} | {
-    "installed": ("installed", none_or(real(50, 10_000_000, "in the currency of the tariff"))),
-    **{f"eligible_{cost}_percent": (f"eligible_{cost}", percent(0, 100)) for cost in OUTLAYS},
-    "tax_credit_percent": ("tax_credit_share", percent(0, 100)),
-    "tax_credit_year": ("tax_credit_year", whole(0, 60)),
-    "tax_credit_carry_years": ("tax_credit_carry_years", whole(0, 60)),
-    "rebate_lowers_tax_credit": ("rebate_lowers_tax_credit", flag()),
-    "event": ("events", Table(Event, _EVENT, many=True)),
-}
-
-
 @dataclass(frozen=True)
 class _File:
     """The whole file: its tables."""
 
     name: str = declared(text())
-    place: Place = declared(Table(Place, _PLACE))
+    place: Place = declared(Table(Place))
     weather: WeatherTable = declared(Table(WeatherTable))
     module: Module = declared(Table(Module, MODULE))
     plane: tuple[RoofTable, ...] = declared(Table(RoofTable, many=True))
@@ -279,7 +242,7 @@ class _File:
     other_converter: tuple[Converter, ...] = declared(Table(Converter, CONVERTER, many=True), default=())
     losses: Losses = declared(Table(Losses, LOSSES), default=Losses())
     age: _Age = declared(Table(_Age), default=_Age())
-    costs: Costs | None = declared(Table(Costs, _COSTS), default=None)
+    costs: Costs | None = declared(Table(Costs), default=None)
     outlook: Outlook = declared(Table(Outlook), default=Outlook())
     circuit: Circuit = declared(Table(Circuit), default=Circuit())
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from solarlib.roof.obstacles import ModuleLayout, Obstacle
 from solarlib.roof.parts import MOUNTINGS, Losses, Plane
 from solarlib.schema import (
-    Reader,
     Table,
     choice,
     declared,
@@ -14,6 +13,7 @@ from solarlib.schema import (
     kept,
     listing,
     nearest,
+    none_or,
     number,
     percent,
     real,
@@ -22,12 +22,6 @@ from solarlib.schema import (
 )
 
 _PER_DEGREE = number(-1, -0.05, "%/degC", lambda value: float(value) / 100.0)
-
-
-def none_or(reader):
-    """Reader of 0 or what `reader` takes: a smaller number above 0 is a slip of its unit."""
-    zero = number(0, 0, kind=float)
-    return Reader(f"0, or {reader.allowed}", lambda value: (zero if value == 0 else reader).convert(value))
 
 
 def _not_told(why):

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.quantities import TYPICAL_YEAR, check_index, one_of, refusal, refuse_if, require, whole_number, year_index
+from solarlib.schema import choice, declared, listing, real, text
 
 MEASURED_FILE = Path(__file__).resolve().parents[2] / "data" / "load_minutes.csv.gz"
 MINUTES_PER_DAY = 1440
@@ -101,8 +102,8 @@ def fill_masked(table):
             days = np.flatnonzero(np.isnan(power).any(axis=1))
             days = days[(days + shift >= 0) & (days + shift < len(power))]
             power[days] = np.where(np.isnan(power[days]), measured[days + shift], power[days])
-    if np.isnan(power).any():
-        raise refusal("no_week", "measured year", day=table.index[np.isnan(power).any(axis=1)][0].date())
+    left = table.index[np.isnan(power).any(axis=1)]
+    refuse_if(len(left), "no_week", "measured year", days=left)
     return pd.DataFrame(power, table.index, table.columns)
 
 
@@ -128,12 +129,12 @@ class Appliance:
         ``run_minutes``, which divides ``cycle_minutes``. [min]
     """
 
-    name: str
-    power_w: float
-    kind: str
-    daily_hours: tuple = ()
-    threshold_c: float | None = None
-    yearly_kwh: float | None = None
+    name: str = declared(text())
+    power_w: float = declared(real(1, 50_000, "W"))
+    kind: str = declared(choice(*APPLIANCE_KINDS))
+    daily_hours: tuple = declared(listing(listing(real(0, 24, "h"), 2)), default=())
+    threshold_c: float | None = declared(real(-50, 50, "degC"), default=None)
+    yearly_kwh: float | None = declared(real(0, 100_000, "kWh"), default=None)
     cycle_minutes: int = 20
     run_minutes: int = 5
 
@@ -144,8 +145,8 @@ class Appliance:
         hours = tuple(tuple(pair) for pair in self.daily_hours)
         object.__setattr__(self, "daily_hours", hours)
         if self.kind == "timer":
-            if not hours or any(len(pair) != 2 for pair in hours):
-                raise refusal("daily_hours", f"{where}, daily_hours", hours=hours)
+            wrong = not hours or any(len(pair) != 2 for pair in hours)
+            refuse_if(wrong, "daily_hours", f"{where}, daily_hours", hours=hours)
             for hour in (hour for pair in hours for hour in pair):
                 require(hour, f"{where}, daily_hours", 0, 24, "h")
             return
@@ -175,8 +176,7 @@ def _timer_share(appliance, minute):
 def _temperature_at(times, temp_air, where):
     """Return the hourly temperature that holds at each time; the year's ends meet across a zone's clock change."""
     step = check_index(temp_air.index, "temp_air")
-    if temp_air.isna().any():
-        raise refusal("year_with_gaps", "temp_air", time=temp_air.index[temp_air.isna()][0])
+    refuse_if(temp_air.isna().any(), "year_with_gaps", "temp_air", times=temp_air.index[temp_air.isna()])
     position = np.asarray((times - temp_air.index[0]) // step)
     day = int(pd.Timedelta(days=1) / step)
     if position[0] < -day or position[-1] >= len(temp_air) + day:

@@ -1,22 +1,25 @@
 """One year of weather for a place: a typical-year file on this machine, read into one clean table."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta, timezone
 from io import StringIO
 from pathlib import Path
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
 import numpy as np
 import pandas as pd
 import pvlib
 
 from solarlib.quantities import HOURS_PER_YEAR, TYPICAL_YEAR, refusal, refuse_if, require, texts_beside, year_index
+from solarlib.schema import declared, kept, real, text
 from solarlib.sky.clock import check_zone, set_right
 
 LIGHT = ("ghi", "dni", "dhi")
 
 _FILES = texts_beside(__file__, "weather")
 _STAMPS = ("Date (MM/DD/YYYY)", "Time (HH:MM)")
+_ZONES = available_timezones()
+_ZONE = replace(kept("the name of a time zone such as 'America/New_York'", _ZONES.__contains__), options=tuple(_ZONES))
 
 
 @dataclass(frozen=True)
@@ -42,11 +45,11 @@ class Place:
         A number out of range, two corners at one azimuth, or a zone that no clock uses.
     """
 
-    name: str
-    latitude: float
-    longitude: float
-    tz: str
-    altitude_m: float = 0.0
+    name: str = declared(text())
+    latitude: float = declared(real(-90, 90, "deg"), key="latitude_deg")
+    longitude: float = declared(real(-180, 180, "deg"), key="longitude_deg")
+    tz: str = declared(_ZONE, key="timezone")
+    altitude_m: float = declared(real(-430, 6000, "m"), default=0.0)
     horizon: tuple = ()
 
     def __post_init__(self):
@@ -159,8 +162,7 @@ def _check_stamps(name, found, words, columns):
     days = pd.date_range("2026-01-01", periods=365)  # any common year: only month and day are compared
     expected = [words.format(d.month, d.day, hour) for d in days for hour in range(1, 25)]
     for row, (got, wanted) in enumerate(zip(found, expected), 1):
-        if got != wanted:
-            raise refusal("odd_stamp", f"{name}, row {row}, columns {columns}", got=got, wanted=wanted)
+        refuse_if(got != wanted, "odd_stamp", f"{name}, row {row}, columns {columns}", got=got, wanted=wanted)
 
 
 def _read_tmy2(path):

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.quantities import refusal, refuse_if, require, whole_number
+from solarlib.schema import Table, declared, flag, none_or, percent, real, text, whole
 from solarlib.worth import money
 
 CASH_FLOWS = ("investment", "incentives", "saving", "upkeep", "insurance_and_tax", "events", "end_of_life",
@@ -19,13 +20,16 @@ LATER_INVESTMENT = ("events", "end_of_life")
 OUTLAYS = ("installed", "fees", "roof_and_panelboard_work")
 
 
+MONEY, SHARE = real(0, 10_000_000, "in the currency of the tariff"), percent(0, 100)  # as a person writes them
+
+
 @dataclass(frozen=True)
 class Event:
     """One later expense: a converter replaced, modules taken off and refitted for a new roof. In year-1 money."""
 
-    name: str
-    year: int
-    cost: float
+    name: str = declared(text())
+    year: int = declared(whole(1, 60))
+    cost: float = declared(MONEY)
 
     def __post_init__(self):
         whole_number(self.year, f"costs.events {self.name!r} year", 1, 100)
@@ -60,23 +64,25 @@ class Costs:
         Yearly nominal growth of every later cost, usually inflation.
     """
 
-    installed: float
-    fees: float = 0.0
-    roof_and_panelboard_work: float = 0.0
-    rebate: float = 0.0
-    tax_credit_share: float = 0.0
-    tax_credit_year: int = 1
-    tax_owed: float = math.inf
-    tax_credit_carry_years: int = 0
-    eligible_installed: float = 1.0
-    eligible_fees: float = 1.0
-    eligible_roof_and_panelboard_work: float = 1.0
-    rebate_lowers_tax_credit: bool = True
-    upkeep_per_year: float = 0.0
-    insurance_and_tax_per_year: float = 0.0
-    events: tuple = ()
-    residual: float = 0.0
-    removal: float = 0.0
+    installed: float = declared(none_or(real(50, 10_000_000, "in the currency of the tariff")))
+    fees: float = declared(MONEY, default=0.0)
+    roof_and_panelboard_work: float = declared(MONEY, default=0.0)
+    rebate: float = declared(MONEY, default=0.0)
+    tax_credit_share: float = declared(SHARE, default=0.0, key="tax_credit_percent")
+    tax_credit_year: int = declared(whole(0, 60), default=1)
+    tax_owed: float = declared(MONEY, default=math.inf)
+    tax_credit_carry_years: int = declared(whole(0, 60), default=0)
+    eligible_installed: float = declared(SHARE, default=1.0, key="eligible_installed_percent")
+    eligible_fees: float = declared(SHARE, default=1.0, key="eligible_fees_percent")
+    eligible_roof_and_panelboard_work: float = declared(
+        SHARE, default=1.0, key="eligible_roof_and_panelboard_work_percent"
+    )
+    rebate_lowers_tax_credit: bool = declared(flag(), default=True)
+    upkeep_per_year: float = declared(MONEY, default=0.0)
+    insurance_and_tax_per_year: float = declared(MONEY, default=0.0)
+    events: tuple = declared(Table(Event, many=True), default=(), key="event")
+    residual: float = declared(MONEY, default=0.0)
+    removal: float = declared(MONEY, default=0.0)
     growth: float = 0.0
 
     def __post_init__(self):
@@ -196,8 +202,7 @@ def cash_flow(bills_without_pv, bills_with_pv, costs, loan=None):
         raise refusal("unlike_bills", "bills", without=without.shape, with_pv=with_pv.shape)
     years = without.size
     costs.check_years(years)
-    if loan is not None and loan.years > years:
-        raise refusal("long_loan", "loan.years", loan=loan.years, years=years)
+    refuse_if(loan is not None and loan.years > years, "long_loan", "loan.years", loan=loan, years=years)
     table = pd.DataFrame(0.0, index=pd.RangeIndex(years + 1, name="year"),
                          columns=["bill_without_pv", "bill_with_pv", *CASH_FLOWS])  # fmt: skip
     grown = money.growth_path(years, costs.growth)

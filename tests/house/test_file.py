@@ -5,10 +5,12 @@ import tomllib
 
 import pytest
 
-from solarlib.house.file import _AMOUNTS, HOUSE_FOLDER, Meter, Outlook, Spread, _File, house_from_table, read_house
+from solarlib.house.file import HOUSE_FOLDER, Meter, Outlook, Spread, _File, house_from_table, read_house
 from solarlib.quantities import InputError
 from solarlib.schema import Table
 from solarlib.worth.lifetime import OUTLAYS
+
+AMOUNTS = (*OUTLAYS, "rebate", "upkeep_per_year", "insurance_and_tax_per_year", "residual", "removal", "tax_owed")
 
 
 def table(name="two-storey"):
@@ -318,7 +320,7 @@ def test_the_range_of_every_number_of_a_house_file():
         },
         "age.years": "0 to 60 years",
         "age.degradation_percent_per_year": "0 to 10 %",
-        **{f"costs.{name}": money for name in _AMOUNTS.split()},
+        **{f"costs.{name}": money for name in AMOUNTS},
         "costs.installed": f"0, or a number from 5{money}",
         "costs.tax_credit_percent": "0 to 100 %",
         "costs.tax_credit_year": "a whole number from 0 to 60",
