@@ -78,8 +78,7 @@ def ledger(
         If a column is missing, a period does not follow the one before, a reading is impossible, the rule sets do
         not join, or there is an opening bank without rules that bank kWh.
     """
-    more = {"rated_dc_kw": rated_dc_kw, "rated_ac_kw": rated_ac_kw, "closing": closing, "compare": compare}
-    rows = bills(periods, tariff, opening_kwh=opening_kwh, opening_money=opening_money, **more)
+    rows = bills(periods, tariff, rated_dc_kw, rated_ac_kw, opening_kwh, opening_money, closing, compare)
     if isinstance(tariff, Tariff):
         columns = dict(zip(rows[0], zip(*[row.values() for row in rows])))
     else:  # unlike rules have unlike lines

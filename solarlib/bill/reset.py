@@ -1,4 +1,4 @@
-"""Which month should the bank's year end? What every reset date loses, exactly and for a smooth year.
+"""Which month should the bank's year end? What every reset date loses: exactly, for a smooth year, and in many years.
 
 In words: what a reset takes is the largest sum of the last 0, 1, 2 ... 12 months before it, the month of the reset
 being the last of them. The sum of all twelve cannot be saved by any date; what is above it is lost by bad timing only.
@@ -10,10 +10,14 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from solarlib.quantities import refusal, require
+from solarlib.quantities import refuse_if, require
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+# Of many years instead of a typical one:
+LEVELS = (0.1, 0.5, 0.9)  # share of years that lose no more
+_RUN_DAYS = 5  # that stay in their order when years are made of days
+NEAR_KWH = 1.0  # months that lose no more than this above the least count as alike
 
 
 def lost_by_reset_month(surplus_kwh):
@@ -156,9 +160,80 @@ def fit_sinusoid(surplus_kwh):
     return float(mean), float(np.hypot(even, odd)), float(np.mod(np.arctan2(odd, even) / turn, 1.0))
 
 
+def loss_spread(lost_kwh):
+    """Return mean and quantiles of the loss over many years of weather and use, for every reset month.
+
+    Parameters
+    ----------
+    lost_kwh : array, shape (years, 12)
+        What a reset takes in each year, such as from `lost_by_reset_month`; January first. [kWh]
+
+    Returns
+    -------
+    DataFrame, 12 rows labelled Jan to Dec
+        ``mean`` and one column for each of `LEVELS`. [kWh]
+    """
+    lost = twelve_months(lost_kwh).reshape(-1, 12)
+    table = {"mean": lost.mean(axis=0)} | {level: np.quantile(lost, level, axis=0) for level in LEVELS}
+    return pd.DataFrame(table, index=list(MONTHS))
+
+
+def years_from_days(daily_kwh, rng, count):
+    """Make years out of the days of one year: each month is filled with runs of its own days, drawn at random.
+
+    Runs are `_RUN_DAYS` long; after the last day of a month comes its first.
+
+    Parameters
+    ----------
+    daily_kwh : array, shape (..., 365)
+        January 1 first; leading axes are several quantities of the same days, which stay together. [kWh]
+    rng : numpy.random.Generator
+    count : int
+        Number of years.
+
+    Returns
+    -------
+    ndarray, shape (..., count, 12)
+        Months, January first, with the means of the given year. [kWh]
+
+    Notes
+    -----
+    A bootstrap of blocks in a circle: Politis and Romano, in "Exploring the limits of bootstrap", Wiley (1992) 263
+    (`from memory`). What a run of days remembers is kept. Months know nothing of each other and the days are those of
+    one year: no wet year, no change in the household. Real years differ more.
+    """
+    daily = _of_a_year(daily_kwh, 365, "days_of_a_year", "daily_kwh")
+    length, month = np.repeat(DAYS, DAYS), np.repeat(np.arange(12), DAYS)
+    first = np.cumsum([0, *DAYS[:-1]])
+    number = np.arange(365) - first[month]
+    start = np.floor(rng.random((count, 12, 31 // _RUN_DAYS + 1))[:, month, number // _RUN_DAYS] * length).astype(int)
+    chosen = first[month] + (start + number % _RUN_DAYS) % length
+    return np.add.reduceat(daily[..., chosen], first, axis=-1)
+
+
+def times_best(lost_kwh):
+    """Return in how many years each reset month loses least, or no more than `NEAR_KWH` above that.
+
+    Parameters
+    ----------
+    lost_kwh : array, shape (years, 12)
+        As `loss_spread` takes it. [kWh]
+
+    Returns
+    -------
+    Series of int, labelled Jan to Dec
+        Months that are alike count each, so that the sum may exceed the number of years.
+    """
+    lost = twelve_months(lost_kwh).reshape(-1, 12)
+    return pd.Series((lost <= lost.min(axis=1, keepdims=True) + NEAR_KWH).sum(axis=0), index=list(MONTHS))
+
+
 def twelve_months(values):
-    """Return the values as an array whose last axis holds twelve finite numbers, or raise an `InputError`."""
+    """Return an array whose last axis holds 12 finite numbers, January first; else an InputError says so."""
+    return _of_a_year(values, 12, "months_of_years", "surplus")
+
+
+def _of_a_year(values, count, case, name):
     array = np.asarray(values, float)
-    if array.ndim == 0 or array.shape[-1] != 12 or not np.isfinite(array).all():
-        raise refusal("months_of_years", "surplus", shape=array.shape)
+    refuse_if(array.shape[-1:] != (count,) or not np.isfinite(array).all(), case, name, shape=array.shape)
     return array

@@ -10,8 +10,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.files.mapping import TITLES
-from solarlib.files.measured import ONE_HOUR
-from solarlib.files.steps import ONE_DAY
+from solarlib.files.steps import ONE_DAY, ONE_HOUR
 from solarlib.files.texts import REASONS
 from solarlib.quantities import counted
 

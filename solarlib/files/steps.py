@@ -4,13 +4,15 @@ A day of the local clock has 23 or 25 hours where the clock is changed. Rows a d
 clock of their zone, if they keep its time of day; all other rows in true time.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
 from solarlib.quantities import refusal, refuse_if
 
-ONE_DAY = pd.Timedelta(days=1)
-CLOCK_CHANGE = pd.Timedelta(hours=1)  # how far a local day may differ from 24 h
+ONE_DAY, ONE_HOUR = pd.Timedelta(days=1), pd.Timedelta(hours=1)
+CLOCK_CHANGE = ONE_HOUR  # how far a local day may differ from 24 h
 
 
 def even_labels(index, step):
@@ -110,3 +112,39 @@ def regular(values, step, name):
     if (labels[-1] - labels[0]) // step.value > 50 * len(values) + 10_000_000:
         raise refusal("all_gaps", name, first=values.index[0], last=values.index[-1], step=step)
     return kept.reindex(even_index(kept.index, step))
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """A measured quantity.
+
+    Attributes
+    ----------
+    series : Series
+        Rising time-zone-aware index, START labels at true times; NaN is missing.
+    step : Timedelta
+        Length of an interval.
+    quantity, unit : str
+        As in `mapping.QUANTITY_UNITS`; the unit is W (mean over the interval), kWh (in the interval), kWh/kW, W/m2 or
+        degC.
+    origin : str
+        Name of the file.
+    """
+
+    series: pd.Series
+    step: pd.Timedelta
+    quantity: str
+    unit: str
+    origin: str
+
+    def even(self) -> pd.Series:
+        """Return the series with a row for every interval; missing ones are NaN. See `regular`."""
+        return regular(self.series, self.step, self.origin)
+
+    def power_w(self) -> pd.Series:
+        """Return the even mean power of a power or an energy. [W]"""
+        return self.even() if self.unit == "W" else self.even() * (1000.0 / (self.step / ONE_HOUR))
+
+    def energy_kwh(self) -> pd.Series:
+        """Return the energy in each even interval of a power or an energy. [kWh]"""
+        return self.even() if self.unit == "kWh" else self.even() * (self.step / ONE_HOUR / 1000.0)

@@ -13,8 +13,8 @@ import pandas as pd
 from solarlib.direction.decoder import Decoded, decode
 from solarlib.files.checks import plausibility
 from solarlib.files.mapping import TITLES, mapping_from_toml
-from solarlib.files.measured import Measured
 from solarlib.files.reading import Readings, read
+from solarlib.files.steps import Measured
 from solarlib.house.file import House
 from solarlib.quantities import refuse_if
 from solarlib.sky.sun import position

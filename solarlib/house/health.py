@@ -10,8 +10,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from solarlib.files.measured import ONE_HOUR
-from solarlib.files.steps import ONE_DAY
+from solarlib.files.steps import ONE_DAY, ONE_HOUR
 from solarlib.health.ageing import year_on_year
 from solarlib.health.common_days import Systems
 from solarlib.health.comparison import compare_with_neighbours

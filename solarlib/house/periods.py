@@ -8,8 +8,7 @@ import pandas as pd
 
 from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff import Tariff
-from solarlib.files.measured import ONE_HOUR
-from solarlib.files.steps import ONE_DAY, even_index
+from solarlib.files.steps import ONE_DAY, ONE_HOUR, even_index
 from solarlib.house.flows import Checked
 from solarlib.house.year_bills import shape_of
 from solarlib.quantities import InputError, counted, refusal, refuse_if

@@ -5,9 +5,17 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from profiles import examples
-from solarlib.bill import reset_years
-from solarlib.bill.reset import best_reset, fit_sinusoid, lost_by_reset_month, sinusoid_season, spendable_kwh
-from solarlib.bill.reset_years import loss_spread, times_best, years_from_days
+from solarlib.bill import reset
+from solarlib.bill.reset import (
+    best_reset,
+    fit_sinusoid,
+    loss_spread,
+    lost_by_reset_month,
+    sinusoid_season,
+    spendable_kwh,
+    times_best,
+    years_from_days,
+)
 from solarlib.quantities import InputError
 
 
@@ -142,11 +150,11 @@ def test_longer_runs_keep_the_memory_of_the_days(monkeypatch):
     """Single days: the spread of a sum of independent days. A whole month as one run: always the same sum."""
     wave = np.sin(2 * np.pi * DAY_OF_MONTH / 31.0)
     five = years_from_days(wave, np.random.default_rng(4), 4000)[:, 0].std()
-    monkeypatch.setattr(reset_years, "_RUN_DAYS", 1)
+    monkeypatch.setattr(reset, "_RUN_DAYS", 1)
     spread = [years_from_days(wave, np.random.default_rng(4), 4000)[:, 0].std(), five]
     assert spread[0] == pytest.approx(np.sqrt(31) * wave[:31].std(), rel=0.05)
     assert spread[1] > 1.8 * spread[0]
-    monkeypatch.setattr(reset_years, "_RUN_DAYS", 28)
+    monkeypatch.setattr(reset, "_RUN_DAYS", 28)
     whole = years_from_days(wave, np.random.default_rng(4), 50)[:, 1]
     assert whole == pytest.approx(np.full(50, wave[31:59].sum()))
 
@@ -176,7 +184,7 @@ def test_how_often_each_month_is_best_is_counted_year_by_year(monkeypatch):
     assert best(near[None]).tolist() == [1, 1, 1, 1, 1, 0, 1, 1, 1, 1, 1, 1]
     near[[6, 11]] = -8.99, -1.01
     assert best(near[None]).tolist() == [1, 1, 1, 1, 1, 0, 0, 0, 0, 0, 0, 1]
-    monkeypatch.setattr(reset_years, "NEAR_KWH", 1e-9)
+    monkeypatch.setattr(reset, "NEAR_KWH", 1e-9)
     assert best(years).tolist() == by_hand.tolist()
 
 

@@ -10,8 +10,7 @@ import pytest
 
 from lesson_panels import columns
 from solarlib.bill.accounts import ledger
-from solarlib.bill.reset import best_reset, fit_sinusoid, lost_by_reset_month
-from solarlib.bill.reset_years import loss_spread, times_best, years_from_days
+from solarlib.bill.reset import best_reset, fit_sinusoid, loss_spread, lost_by_reset_month, times_best, years_from_days
 from solarlib.bill.tariff_file import TARIFF_FOLDER, read_tariff, tariff_from_table
 from solarlib.house import year_bills
 from solarlib.house.file import read_house

@@ -10,8 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from solarlib.bill.reset import best_reset, lost_by_reset_month, sinusoid_season
-from solarlib.bill.reset_years import loss_spread
+from solarlib.bill.reset import best_reset, loss_spread, lost_by_reset_month, sinusoid_season
 
 with (Path(__file__).parent / "ledgers" / "L0_data.csv").open(encoding="utf-8", newline="") as file:
     MONTHLY = list(csv.DictReader(file))[:12]

@@ -6,9 +6,9 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
+from solarlib.bill import spendable_kwh
 from solarlib.bill.accounts import ledger
-from solarlib.bill.reset import fit_sinusoid, lost_by_reset_month, sinusoid_season, spendable_kwh, why_no_law
-from solarlib.bill.reset_years import years_from_days
+from solarlib.bill.reset import fit_sinusoid, lost_by_reset_month, sinusoid_season, why_no_law, years_from_days
 from solarlib.bill.tariff_file import read_tariff
 from solarlib.house import year_bills
 from solarlib.lessons.tools.figures import MONTHS
@@ -58,7 +58,7 @@ def _drawn(house, drawing):
 
 
 def made_years(house, size=100, drawing=1):
-    """Return the surplus of years put together from the days of the typical year; see `reset_years.years_from_days`.
+    """Return the surplus of years put together from the days of the typical year; see `reset.years_from_days`.
 
     `drawing` names the draw. [kWh], (years, 12)
     """

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from solarlib.bill.reset_years import loss_spread, times_best
+from solarlib.bill.reset import loss_spread, times_best
 from solarlib.house import year_bills
 from solarlib.lessons.credit_bank import ledgers
 from solarlib.lessons.tools import figures
