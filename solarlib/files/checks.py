@@ -1,10 +1,11 @@
 """What in a record cannot be so, or hardly: each finding names the rows and several possible reasons, never a verdict.
 
 The sun itself is not computed here: whoever knows the place passes a mask of nights and the sun's elevation. The
-reasons are text, in ``reasons.toml`` beside this module.
+reasons are text, in ``reasons.toml`` beside this module, the limits numbers in ``limits.toml``.
 """
 
 from dataclasses import dataclass
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -12,20 +13,9 @@ import pandas as pd
 from solarlib.files.mapping import TITLES
 from solarlib.files.steps import ONE_DAY, ONE_HOUR
 from solarlib.files.texts import REASONS
-from solarlib.quantities import counted
+from solarlib.quantities import counted, texts_beside
 
-# Common practice, no source:
-MOST_YIELD = 12.0  # more than any roof gives in a day [kWh/kW]
-MOST_LIGHT = 1500.0  # more than falls on a plane, beside bright clouds too [W/m2]
-MOST_OF_RATED = 1.2  # of an array's rated power
-NIGHT_SHARE = 0.01  # of the rated power, with the sun down
-STUCK_FOR, STUCK_ROWS = pd.Timedelta(hours=3), 10  # equal values, other than 0, for so long and in so many rows
-FINE_VALUES = 20  # fewer different ones are so coarse that equal neighbours mean nothing
-FACTOR_DECADES = (2.3, 3.7)  # how far the usual power of a day lies from that of others: around 1000 times
-FACTOR_OF_RATED = (1 / 300, 30)  # of the rated power: highest powers out of this range are in another unit
-LEAST_DAYS, LEAST_SUN_DAYS, LEAST_JUMP_DAYS = 5, 7, 14  # for a factor, for hours off, for a jump of the hours
-DIM_SHARE = 0.25  # of the middle day's energy: dimmer days tell no hour
-HOURS_OFF, HOURS_JUMP = 0.75, 0.6  # [h]
+LIMIT = SimpleNamespace(**texts_beside(__file__, "limits"))
 
 
 @dataclass(frozen=True)
@@ -87,12 +77,12 @@ def plausibility(table, step, rated_power_w, service_power_w, night, elevation):
             watts.setdefault(quantity, power.rename(title))
             found += _of_power(power, quantity, step, rated_power_w, service_power_w)
         elif quantity in ("neighbour", "light"):
-            bright = _where("light_above", series, series > MOST_LIGHT, limit=MOST_LIGHT)
+            bright = _where("light_above", series, series > LIMIT.most_light, limit=LIMIT.most_light)
             found += _yield(series) if quantity == "neighbour" else bright
     if {"generation", "received"} <= set(watts):
         found += _flows(watts, step)
     if "generation" in watts:
-        made, limit = watts["generation"], NIGHT_SHARE * rated_power_w
+        made, limit = watts["generation"], LIMIT.night_share * rated_power_w
         found += _where("night", made, night.to_numpy(bool) & (made > limit), limit=limit)
         found += _hours(made, elevation.to_numpy(float))
     return tuple(found)
@@ -111,13 +101,13 @@ def _yield(energy):
     """Look for days of a neighbour above what any roof gives. [kWh/kW]"""
     day, at = np.unique(_days(energy.index), return_inverse=True)
     sums = np.bincount(at, np.nan_to_num(energy), len(day))
-    above = sums > MOST_YIELD
-    facts = {"many": counted(above.sum(), "day"), "limit": MOST_YIELD, "most": sums.max()}
+    above = sums > LIMIT.most_yield
+    facts = {"many": counted(above.sum(), "day"), "limit": LIMIT.most_yield, "most": sums.max()}
     return _where("yield_above", energy, above[at], **facts)
 
 
 def _limits(power, quantity, rated, service):
-    limit = MOST_OF_RATED * rated if quantity in ("generation", "received") else service
+    limit = LIMIT.most_of_rated * rated if quantity in ("generation", "received") else service
     yield from _where("power_above", power, power > limit, limit=limit)
     if quantity not in ("net", "generation"):
         yield from _where("negative", power, power < 0)
@@ -133,12 +123,12 @@ def _constant(power, quantity, step):
     if known.min() == known.max():
         yield _finding("constant", power.name, power.index, reasons, count=known.size, value=known[0])
         return
-    if len(np.unique(known[:20_000])) < FINE_VALUES:
+    if len(np.unique(known[:20_000])) < LIMIT.fine_values:
         return
     same = np.r_[False, (values[1:] == values[:-1]) & (values[1:] != 0)]
     edges = np.flatnonzero(np.diff(np.r_[0, same.astype(np.int8), 0]))
     starts, ends = edges[::2], edges[1::2]
-    least = max(STUCK_ROWS, int(np.ceil(STUCK_FOR / step)))
+    least = max(LIMIT.stuck_rows, int(np.ceil(LIMIT.stuck_h * ONE_HOUR / step)))
     long = ends - starts >= least
     if long.any():
         rows = np.concatenate([np.arange(a - 1, b) for a, b in zip(starts[long], ends[long])])
@@ -154,23 +144,23 @@ def _days(index):
 def _factor(power, quantity, rated):
     size, days = power.abs().to_numpy(), _days(power.index)
     usual = pd.Series(np.where(size > 0, size, np.nan)).groupby(days).quantile(0.9).dropna()
-    away, (least, most) = np.log10(usual / usual.median()), FACTOR_DECADES
+    away, (least, most) = np.log10(usual / usual.median()), LIMIT.factor_decades
     # A flow that the sun or an absence can bring to nothing (received, delivered, net) may be small without any fault.
     small = quantity in ("generation", "load")
     odd = usual.index[((away > least) & (away < most)) | (small & (away > -most) & (away < -least))]
-    if len(odd) and len(usual) >= LEAST_DAYS:
+    if len(odd) and len(usual) >= LIMIT.least_days:
         many = counted(len(odd), "day differs", "days differ")
         yield from _where("factor_of_days", power, np.isin(days, odd), many=many)
     elif quantity == "generation" and np.isfinite(size).any():
-        top, (low, high) = np.nanquantile(size, 0.999), FACTOR_OF_RATED
-        if top > high * rated or 0 < top < low * rated:
+        top = np.nanquantile(size, 0.999)
+        if top > LIMIT.times_rated * rated or 0 < top < rated / LIMIT.parts_of_rated:
             side = "above" if top > rated else "below"
             yield _finding("factor", power.name, power.index, top=top, side=side, rated=rated)
 
 
 def _only_rises(power):
     known = power.dropna().to_numpy()
-    if known.size >= 50 and (np.diff(known) >= 0).all() and len(np.unique(known)) >= FINE_VALUES:
+    if known.size >= 50 and (np.diff(known) >= 0).all() and len(np.unique(known)) >= LIMIT.fine_values:
         yield _finding("only_rises", power.name, power.index, count=known.size)
 
 
@@ -214,19 +204,19 @@ def _hours(power, elevation):
         return
     with np.errstate(invalid="ignore", divide="ignore"):
         middle, noon = (np.bincount(at, w * clock) / np.bincount(at, w) for w in (weight, light))
-    good = np.flatnonzero(np.isfinite(middle - noon) & (energy > DIM_SHARE * np.median(energy[energy > 0])))
-    if good.size < LEAST_SUN_DAYS:
+    good = np.flatnonzero(np.isfinite(middle - noon) & (energy > LIMIT.dim_share * np.median(energy[energy > 0])))
+    if good.size < LIMIT.least_sun_days:
         return
     shift = (middle - noon)[good]
     typical = float(np.median(shift))
-    if abs(typical) > HOURS_OFF:
+    if abs(typical) > LIMIT.hours_off:
         yield _finding("hours_off", power.name, index, hours=typical)
-    if good.size >= LEAST_JUMP_DAYS:
+    if good.size >= LIMIT.least_jump_days:
         width = min(14, good.size // 2)
         medians = np.median(np.lib.stride_tricks.sliding_window_view(shift, width), axis=1)
         jumps = medians[width:] - medians[:-width]
         best = int(np.argmax(np.abs(jumps)))
-        if abs(jumps[best]) > HOURS_JUMP:
+        if abs(jumps[best]) > LIMIT.hours_jump:
             place = good[_split(shift, best + width, width)]
             date = pd.Timestamp(day[place] * ONE_DAY.value)
             yield _finding("hours_jump", power.name, index[at >= place], date=date, hours=jumps[best])

@@ -5,24 +5,17 @@ A shape never proves its cause. Every result is a list of reasons that fit, with
 """
 
 from dataclasses import dataclass
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 
 from solarlib.health.chart import MAD_TO_SCATTER
 from solarlib.health.words import in_percent, sentence
-from solarlib.quantities import check_index, refuse_if
+from solarlib.quantities import check_index, refuse_if, texts_beside
 
+_LIMIT = SimpleNamespace(**texts_beside(__file__, "shapes"))
 _SECTIONS = 3  # of a module, each with its bypass
-GOOD_DAY = 0.3  # of the best expected day: enough sun that a zero cannot be weather
-SHINING = 0.15  # of the greatest expected power: enough light for a ratio
-FLAT = 0.04  # greatest spread of the hourly ratios of a loss that is the same all day
-SHADE_DEPTH = 0.06  # of a shaded hour under the upper quarter of the hours
-SHADE_SHARE = 0.6  # most hours that shade takes
-AT_TOP = 0.01  # as near to the greatest power counts as being at it
-BRIGHT = 0.6  # of the greatest expected power: high light
-SOUND = 0.7  # of the expected: the median of a system that is well apart from its dropouts
-CLOCK_H = 0.4  # least shift of the middle of a day that a clock makes
 MEDIAN_ERROR = 1.2533  # standard error of a median beside that of a mean, normal days
 
 
@@ -114,7 +107,8 @@ def zero_days(own_kwh, reference_kwh):
     Timestamp or None
         No statistics are needed: one such day may be a reading lost, two are not.
     """
-    sunny = (reference_kwh > GOOD_DAY * reference_kwh.max()) & own_kwh.notna()  # a reading lost does not end a row
+    known = own_kwh.notna()  # a reading lost does not end a row
+    sunny = (reference_kwh > _LIMIT.good_day * reference_kwh.max()) & known
     zero = own_kwh[sunny] < 0.02 * reference_kwh[sunny]
     both = zero & zero.shift(fill_value=False)
     return both.idxmax() if both.any() else None
@@ -135,7 +129,7 @@ def hourly_ratio(own, expected):
     check_index(expected.index)
     both = pd.DataFrame({"own": own, "expected": expected}).dropna()
     sums = both.groupby(both.index.hour).sum()
-    bright = sums["expected"] > SHINING * sums["expected"].max()
+    bright = sums["expected"] > _LIMIT.shining * sums["expected"].max()
     return sums["own"][bright] / sums["expected"][bright]
 
 
@@ -144,19 +138,19 @@ def same_all_day(own, expected):
     ratio = hourly_ratio(own, expected)
     spread = float(ratio.max() - ratio.min())
     text = sentence("same" if len(ratio) else "no_light", low=ratio.min(), high=ratio.max())
-    return Evidence("a loss that is the same all day", spread <= FLAT, spread, text)
+    return Evidence("a loss that is the same all day", spread <= _LIMIT.flat, spread, text)
 
 
 def shade_block(own, expected):
     """Return the evidence that a block of neighbouring hours is low while the other hours agree: new shade."""
     ratio = hourly_ratio(own, expected)
     top = ratio.quantile(0.75)
-    low = (ratio < top - SHADE_DEPTH).to_numpy()
+    low = (ratio < top - _LIMIT.shade_depth).to_numpy()
     edges = np.count_nonzero(np.diff(np.concatenate([[0], low.astype(int), [0]])))
     hours, text = ratio.index[low], sentence("no_shade")
     if len(hours):
         text = sentence("shade", first=hours[0], last=hours[-1] + 1, share=ratio[low].mean() / top)
-    fits = bool(edges == 2 and low.sum() <= SHADE_SHARE * len(low))
+    fits = bool(edges == 2 and low.sum() <= _LIMIT.shade_share * len(low))
     return Evidence("new shade in one part of the day", fits, float(low.sum()), text)
 
 
@@ -164,21 +158,21 @@ def flat_top(own, expected):
     """Return the evidence of a limit: the greatest power is the same again and again while more was expected."""
     both = pd.DataFrame({"own": own, "expected": expected}).dropna()
     top = both["own"].max()
-    at = both[both["own"] > (1.0 - AT_TOP) * top] if top > 0 else both.iloc[:0]
+    at = both[both["own"] > (1.0 - _LIMIT.at_top) * top] if top > 0 else both.iloc[:0]
     low, high = at["expected"].quantile([0.1, 0.9]) if len(at) else (1.0, 1.0)
     wanted = high / low if low > 0 else 1.0  # power where none was expected is no limit
-    fits = bool(len(at) >= 6 and wanted > 1.0 + 4.0 * AT_TOP)
-    text = sentence("top", near=100 * AT_TOP, count=len(at), varies=100 * (wanted - 1))
+    fits = bool(len(at) >= 6 and wanted > 1.0 + 4.0 * _LIMIT.at_top)
+    text = sentence("top", near=100 * _LIMIT.at_top, count=len(at), varies=100 * (wanted - 1))
     return Evidence("a limit of power, by rating or by rule", fits, float(len(at)), text)
 
 
 def midday_dropouts(own, expected):
     """Return the evidence that the converter leaves at high light and returns: grid voltage too high, loose contact."""
     both = pd.DataFrame({"own": own, "expected": expected}).dropna()
-    bright = both[both["expected"] > BRIGHT * both["expected"].max()]
+    bright = both[both["expected"] > _LIMIT.bright * both["expected"].max()]
     out = bright["own"] < 0.05 * bright["expected"]
     usual = float((bright["own"] / bright["expected"]).median())
-    fits = bool(out.any() and out.mean() < 0.5 and usual > SOUND)
+    fits = bool(out.any() and out.mean() < 0.5 and usual > _LIMIT.sound)
     text = sentence("out" if len(bright) else "no_bright", out=int(out.sum()), count=len(bright), usual=usual)
     return Evidence("the converter leaves the grid at times", fits, float(out.sum()), text)
 
@@ -192,7 +186,7 @@ def hour_shift(own, expected):
     middle = both.mul(hour, axis=0).groupby(days).sum() / energy.where(energy > 0)
     shift = float((middle["own"] - middle["expected"]).median())
     text = sentence("clock" if np.isfinite(shift) else "no_clock", shift=shift)
-    return Evidence("a clock that is off", abs(shift) >= CLOCK_H, shift, text)
+    return Evidence("a clock that is off", abs(shift) >= _LIMIT.clock_h, shift, text)
 
 
 DAY_SHAPES = (same_all_day, flat_top, midday_dropouts, shade_block, hour_shift)  # what a day alone can show

@@ -1,28 +1,19 @@
 """Minutes out of hours: clouds that pass within the hour, with the hour's light kept exactly."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 from scipy.ndimage import maximum_filter1d
 from scipy.signal import lfilter
 from scipy.special import ndtr
 
-from solarlib.quantities import check_index, refusal, refuse_if
+from solarlib.quantities import check_index, refusal, refuse_if, texts_beside
 from solarlib.sky.numerics import ratio, where_reaches
 from solarlib.sky.sun import clear_sky
 from solarlib.sky.weather import LIGHT, Place
 
-# How the constants were found is told in `minute_weather`.
-_EDGE = 0.17  # width of a cloud's edge on the hidden process (spread 1): small means sun on or off
-_THIN = 2.0  # sky light over the cloudless one from which clouds count as thin, with wider edges
-_BEAM_MIN = 80.0  # correlation time of the hidden process [min]
-_SKY_MIN = 8.0  # time constant of the sky light's process, smoothed twice [min]
-_SKY_SPREAD, _CALM_SPREAD = 0.35, 0.02  # spread of the logarithm of the sky light: with clouds, under a clear sky
-_SKY_REACH = 1.5  # the wandering flattens out at this many spreads: clouds can brighten the sky only so far
-_SKY_WITH_BEAM = -0.3  # correlation of the two processes: the sky is a little brighter while a cloud hides the sun
-_HIGH_ENOUGH = 20.0  # cloudless beam on the flat from which an hour's ratios mean something [W/m2]
-_MOST_BEAM = 1.4  # an hour's beam over the cloudless one: more means that file and sun disagree (sunrise, hills)
-_DUSK_MIN = 12  # minutes beyond sunrise and sunset that may have light: the sun some 3 degrees down (`built here`)
-_MOST_SKY = 4.0  # the same for sky light: more is twilight or, by day, thin bright cloud
+_CLOUD = SimpleNamespace(**texts_beside(__file__, "clouds"))
 
 
 def minute_weather(weather: pd.DataFrame, place: Place, rng: np.random.Generator) -> pd.DataFrame:
@@ -62,15 +53,15 @@ def minute_weather(weather: pd.DataFrame, place: Place, rng: np.random.Generator
     and Widen, "An autocorrelation-based copula model for generating realistic clear-sky index time-series", Solar
     Energy 158 (2017) 9 (both `from memory`); form and constants here are `built here`.
 
-    The constants were searched on 15 days of one-minute records of the station Payerne, June 2016 (Baseline Surface
-    Radiation Network, as carried by the test data of pvlib 0.10.5; not shipped); rounding them, the rule for clear
-    hours and the wider edges of thin cloud were settled on all 29 days and on nine winter days of five-minute records
-    from Golden, Colorado (data/sky_five_minutes.csv.gz). Payerne, sun above 6 degrees, measured against made ghi, the
-    first 15 and the other 14 days: distance of the distributions of the clear-sky index 0.03 and 0.03; 50, 90, 95,
-    99 % of the one-minute changes 5 43 103 336 against 4 40 93 278, and 5 80 165 400 against 4 76 144 317 W/m2.
-    Golden: distance 0.11; 90 and 99 % of the five-minute changes 58 and 191 against 80 and 264 W/m2. Two places and
-    seasons: expect worse elsewhere. Too quiet is the made clear hour (a lone cloud is missing); too
-    lively is a high winter sky with thin cloud; gusts of wind are not made at all.
+    The constants (``clouds.toml``) were searched on 15 days of one-minute records of the station Payerne, June 2016
+    (Baseline Surface Radiation Network, as carried by the test data of pvlib 0.10.5; not shipped); rounding them, the
+    rule for clear hours and the wider edges of thin cloud were settled on all 29 days and on nine winter days of
+    five-minute records from Golden, Colorado (data/sky_five_minutes.csv.gz). Payerne, sun above 6 degrees, measured
+    against made ghi, the first 15 and the other 14 days: distance of the distributions of the clear-sky index 0.03 and
+    0.03; 50, 90, 95, 99 % of the one-minute changes 5 43 103 336 against 4 40 93 278, and 5 80 165 400 against 4 76
+    144 317 W/m2. Golden: distance 0.11; 90 and 99 % of the five-minute changes 58 and 191 against 80 and 264 W/m2. Two
+    places and seasons: expect worse elsewhere. Too quiet is the made clear hour (a lone cloud is missing); too lively
+    is a high winter sky with thin cloud; gusts of wind are not made at all.
     """
     _check(weather)
     count, index = len(weather), weather.index
@@ -80,15 +71,15 @@ def minute_weather(weather: pd.DataFrame, place: Place, rng: np.random.Generator
     clear_beam = clear["ghi"] - clear["dhi"]  # on the flat
     hour_beam = clear_beam.mean(axis=1)
     beam, sky, beam_index, sky_index = _hour_indices(ghi, dhi, hour_beam, clear["dhi"].mean(axis=1))
-    usable = hour_beam > _HIGH_ENOUGH
+    usable = hour_beam > _CLOUD.high_enough
     calm = _calm(beam_index, sky_index, hour_beam)
 
-    hidden = _fading(60 * count, _BEAM_MIN, 1, rng)
-    own = _fading(60 * count, _SKY_MIN, 2, rng)
-    wander = _SKY_WITH_BEAM * hidden + np.sqrt(1.0 - _SKY_WITH_BEAM**2) * own
+    hidden = _fading(60 * count, _CLOUD.beam_min, 1, rng)
+    own = _fading(60 * count, _CLOUD.sky_min, 2, rng)
+    wander = _CLOUD.sky_with_beam * hidden + np.sqrt(1.0 - _CLOUD.sky_with_beam**2) * own
 
     ceiling = _between(_ceiling(beam_index, calm, usable), usable).reshape(count, 60)
-    edge = _EDGE * np.clip(sky_index / _THIN, 1.0, 3.0) ** 2
+    edge = _CLOUD.edge * np.clip(sky_index / _CLOUD.thin, 1.0, 3.0) ** 2
     factor = _beam_factor(beam, clear_beam, ceiling, calm, hidden.reshape(count, 60), edge)
     sky_minutes = _sky_light(sky, sky_index, clear["dhi"], calm, usable, wander.reshape(count, 60))
     made = {"ghi": factor * clear_beam + sky_minutes, "dni": factor * clear["dni"], "dhi": sky_minutes}
@@ -110,7 +101,7 @@ def _check(weather):
 
 def _hour_indices(ghi, dhi, clear_beam, clear_sky):
     """Split each hour's ghi into beam and sky light that the sun's position allows, also over the cloudless ones."""
-    beam = np.where(clear_beam > 1.0, np.clip(ghi - dhi, 0.0, _MOST_BEAM * clear_beam), 0.0)
+    beam = np.where(clear_beam > 1.0, np.clip(ghi - dhi, 0.0, _CLOUD.most_beam * clear_beam), 0.0)
     sky = ghi - beam
     return beam, sky, ratio(beam, clear_beam, 1.0), ratio(sky, clear_sky, 1.0)
 
@@ -123,8 +114,8 @@ def _calm(beam_index, sky_index, clear_beam):
     known = has_before.astype(float) + has_after
     beside = np.roll(beam_index, 1) * has_before + np.roll(beam_index, -1) * has_after
     middle = np.where(known > 0, beside / np.maximum(known, 1.0), beam_index)
-    steady = (np.abs(beam_index - middle) < 0.05) & (sky_index < _MOST_SKY)
-    return (clear_beam > _HIGH_ENOUGH) & (beam_index > 0.6) & (steady | (sky_index < 0.8))
+    steady = (np.abs(beam_index - middle) < 0.05) & (sky_index < _CLOUD.most_sky)
+    return (clear_beam > _CLOUD.high_enough) & (beam_index > 0.6) & (steady | (sky_index < 0.8))
 
 
 def _ceiling(beam_index, calm, usable):
@@ -165,11 +156,11 @@ def _beam_factor(beam, clear_beam, ceiling, calm, hidden, edge):
 
 def _sky_light(sky, sky_index, clear_sky, calm, usable, wander):
     """Return the sky light of each minute, shape (h, 60). [W/m2]"""
-    spread = np.where(calm, _CALM_SPREAD, _SKY_SPREAD)[:, None]
+    spread = np.where(calm, _CLOUD.calm_spread, _CLOUD.sky_spread)[:, None]
     trend = np.maximum(_between(sky_index, usable), 0.1).reshape(clear_sky.shape)
-    shape = clear_sky * trend * np.exp(spread * _SKY_REACH * np.tanh(wander / _SKY_REACH))
-    known = (sky_index > 0.0) & (usable | (sky_index < _MOST_SKY))
-    dusk = maximum_filter1d((clear_sky > 0.0).ravel().astype(float), 2 * _DUSK_MIN + 1).reshape(clear_sky.shape)
+    shape = clear_sky * trend * np.exp(spread * _CLOUD.sky_reach * np.tanh(wander / _CLOUD.sky_reach))
+    known = (sky_index > 0.0) & (usable | (sky_index < _CLOUD.most_sky))
+    dusk = maximum_filter1d((clear_sky > 0.0).ravel().astype(float), 2 * _CLOUD.dusk_min + 1).reshape(clear_sky.shape)
     shape[~known] = np.where(dusk.any(axis=1, keepdims=True), dusk, 1.0)[~known]
     return shape * (60.0 * sky / shape.sum(axis=1))[:, None]
 

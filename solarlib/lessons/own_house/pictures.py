@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.files import TITLES
-from solarlib.files.checks import MOST_OF_RATED
+from solarlib.files.checks import LIMIT
 from solarlib.house.flows import EXAMPLES, bring, file_of
 from solarlib.house.health import beside_neighbours
 from solarlib.lessons.own_house.form import Picker
@@ -81,7 +81,7 @@ def fault_picture(file, house):
     local, days = power.index.tz_localize(None), days_shown(file.readings.table)
     marked = {finding.kind: power.index.isin(finding.rows) for finding in file.findings if finding.column == name}
     said, colour = WORDS.get(kind, kind.replace("_", " ")), COLOURS.get(kind, "reading")
-    limit = MOST_OF_RATED * house.system.rated_power_w / 1000.0
+    limit = LIMIT.most_of_rated * house.system.rated_power_w / 1000.0
     usual = float(power.where(file.table[name].notna()).max())
     usual = usual if usual > 0 else 1.0
     top = 1.15 * (max(limit, usual) if kind == "generation" else usual)
