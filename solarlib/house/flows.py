@@ -65,9 +65,9 @@ def silent(*told):
     """Take a word of progress and the share done, and say nothing."""
 
 
-def file_of(name):
+def file_of(name, ending=".csv"):
     """Return the path of a file; the name of an example, without its ending, stands for that one."""
-    shipped = EXAMPLES / f"{name}.csv"
+    shipped = EXAMPLES / f"{name}{ending}"
     return shipped if Path(name).name == str(name) and shipped.is_file() else Path(name)
 
 

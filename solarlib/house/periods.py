@@ -11,7 +11,7 @@ from solarlib.bill.tariff import Tariff
 from solarlib.files.steps import ONE_DAY, ONE_HOUR, even_index
 from solarlib.house.flows import Checked
 from solarlib.house.year_bills import shape_of
-from solarlib.quantities import InputError, counted, refusal, refuse_if
+from solarlib.quantities import counted, refusal, refuse_if
 
 LONG_PERIOD = pd.Timedelta(days=20)  # registers read this seldom are read for a bill
 METER = ("delivered_kwh", "received_kwh")
@@ -40,13 +40,18 @@ def register_days(files: Sequence[Checked]) -> pd.DataFrame:
 
     A day with a missing value is NaN.
     """
-    for file in files:
-        flows, step = energies(file), file.readings.step
-        if step is not None and step <= ONE_HOUR and set(METER) <= set(flows):
-            by_day = {flow: flows[flow].groupby(flows[flow].index.tz_localize(None).normalize()) for flow in METER}
-            whole = {flow: part.sum(min_count=1).where(part.count() == part.size()) for flow, part in by_day.items()}
-            return pd.DataFrame(whole)
-    raise InputError("files: found no meter read each hour or oftener, allowed is a file with delivered and received")
+    meters = _meters(files, ONE_HOUR)
+    refuse_if(not meters, "no_hourly_meter", "files")
+    flows = energies(meters[0])
+    by_day = {flow: flows[flow].groupby(flows[flow].index.tz_localize(None).normalize()) for flow in METER}
+    whole = {flow: part.sum(min_count=1).where(part.count() == part.size()) for flow, part in by_day.items()}
+    return pd.DataFrame(whole)
+
+
+def _meters(files, longest):
+    """Return the files of a meter that was read at least as often as each `longest`."""
+    regular = [file for file in files if file.readings.step is not None and file.readings.step <= longest]
+    return [file for file in regular if set(METER) <= set(energies(file))]
 
 
 def read_periods(file):
@@ -78,11 +83,9 @@ def periods_of(files: Sequence[Checked], tariff: Tariff | Sequence[Tariff]) -> t
     seldom = [file for file in meters if file.readings.step is None or file.readings.step >= LONG_PERIOD]
     if seldom and not by_hour:
         return read_periods(seldom[0]), seldom[0]
-    often = [file for file in meters if file not in seldom and file.readings.step <= (ONE_HOUR if by_hour else ONE_DAY)]
+    often = _meters(files, ONE_HOUR if by_hour else ONE_DAY)
     refuse_if(not often, "not_each_hour" if by_hour else "not_each_day", "files")
-    table = _months(often[0], sets)
-    made = [_made_in(table, other) for other in (often[0], *files) if "generation_kwh" in energies(other)]
-    table = table.assign(generation_kwh=made[0]) if made and made[0].notna().any() else table
+    table = _with_generation(_months(often[0], sets), (often[0], *files), any)
     return table.assign(**{edge: table[edge].dt.tz_localize(None) for edge in ("period_start", "period_end")}), often[0]
 
 
@@ -135,17 +138,12 @@ def _by_rules(flows, reads, sets):
 def periods_between(files: Sequence[Checked], days: Sequence[date], sets: Sequence[Tariff]) -> pd.DataFrame:
     """Return billing periods between given days of reading, of the first meter whose file holds all hours of them."""
     reads = [pd.Timestamp(day) for day in days]
-    for file in files:
-        step = file.readings.step
-        if step is None or step > ONE_HOUR or not set(METER) <= set(energies(file)):
-            continue
-        flows = _even_flows(file)
+    for file in _meters(files, ONE_HOUR):
+        flows, step = _even_flows(file), file.readings.step
         local = flows[0].index.tz_localize(None)
         known = pd.concat(flows, axis=1).notna().all(axis=1)[(local >= reads[0]) & (local < reads[-1])].all()
         if known and local[0] <= reads[0] and reads[-1] <= local[-1] + step:
-            table = _by_rules(flows, reads, sets)
-            made = [_made_in(table, other) for other in (file, *files) if "generation_kwh" in energies(other)]
-            return table.assign(generation_kwh=made[0]) if made and made[0].notna().all() else table
+            return _with_generation(_by_rules(flows, reads, sets), (file, *files), all)
     raise refusal("no_whole_meter", "files", first=days[0], last=days[-1])
 
 
@@ -161,6 +159,12 @@ def _longest_run(flows, reads, name):
             best, run = max(run, best, key=len), []
     refuse_if(len(best) < 2, "no_whole_month", name, lost=counted(len(at), "interval"))
     return best
+
+
+def _with_generation(periods, files, enough):
+    """Return periods with what the first file that tells made in each, where `enough` (any, all) of them are known."""
+    made = [_made_in(periods, file) for file in files if "generation_kwh" in energies(file)]
+    return periods.assign(generation_kwh=made[0]) if made and enough(made[0].notna()) else periods
 
 
 def _made_in(periods, file):

@@ -8,7 +8,6 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from functools import partial
-from pathlib import Path
 
 import pandas as pd
 
@@ -16,7 +15,7 @@ from solarlib.bill.credits import ZERO
 from solarlib.bill.periods import periods_from_reads
 from solarlib.bill.tariff import Credit
 from solarlib.bill.usage import billing_months
-from solarlib.house.flows import EXAMPLES
+from solarlib.house.flows import file_of
 from solarlib.house.periods import periods_between
 from solarlib.house.sent_causes import PRINTED, Case, causes, day_of, emptied_on
 from solarlib.house.year_bills import ratings
@@ -87,8 +86,7 @@ class CheckedBill:
 
 def read_sent_bill(path):
     """Return a `SentBill` from a TOML file, or from the name of an example without its ending."""
-    shipped = EXAMPLES / f"{path}.toml"
-    file = shipped if Path(path).name == str(path) and shipped.is_file() else Path(path)
+    file = file_of(path, ".toml")
     refuse_if(not file.is_file(), "no_sent_bill", path)
     problems = Problems(file.name)
     sent = problems.read(Table(SentBill), read_toml(file, Decimal))
