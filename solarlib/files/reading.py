@@ -46,7 +46,7 @@ class Readings:
     registers : dict of Column to Series
         Each register as read, by its column in the mapping; empty without counters. [kWh]
     intervals : dict of Column to DataFrame
-        For each register, by its column in the mapping, what `counters.interval_energy` tells.
+        For each register, by its column in the mapping, what `energies.interval_energy` tells.
     account : Account
     """
 

@@ -1,16 +1,19 @@
 """Does a house still behave as it did? A one-sided cumulative sum of the daily log ratio, and three plain messages.
 
 Only losses are watched. The first days fix what is usual (median and a robust scatter), each later day is measured
-against it, and small losses add up until they can no longer be chance. No message is a verdict.
+against it, and small losses add up until they can no longer be chance. No message is a verdict. A `Watch` is the chart
+that a baseline can carry: how soon it notices a loss, and how often it errs.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
+from scipy.stats import norm
 
-from solarlib.health.run_lengths import allowance, cusum_run_length, shift_of_loss, threshold_after_baseline, widening
-from solarlib.quantities import refuse_if, require
+from solarlib.health import run_lengths
+from solarlib.quantities import InputError, refusal, refuse_if, require
 
 MAD_TO_SCATTER = 1.4826  # makes the median absolute deviation of normal values their standard deviation
 # A single day counts as at most so many times the usual scatter, and never as more than carries to the line.
@@ -20,6 +23,13 @@ MOST_RESEMBLANCE = 0.9  # greatest correlation of neighbouring days to believe
 MOST_SHIFT = 1000.0  # scatters; a loss beyond it shows on the first day all the same
 PERSISTS_DAYS = 14
 LARGE_LOSS = 0.20
+# A chart for less than 1/30 waits for weeks and meets dirt, season and drift of that size. A chart for more than 1/4
+# would be slow for anything smaller and gains nothing: such losses show within days on every chart.
+LEAST_LOSS, MOST_LOSS = 1 / 30, 1 / 4
+# Compared days between false alarms, as a mean rate over many houses: 500 are a little less than one a year. Where that
+# needs too high a threshold, because the days are too alike, a chart that errs more often is taken, and says so.
+FALSE_ALARM_DAYS = (500, 365, 200)
+LARGEST_SUM = 60.0  # threshold that the theory of run lengths goes up to
 
 
 @dataclass(frozen=True)
@@ -59,8 +69,8 @@ class Design:
 
     def days_to_notice(self, loss, scatter):
         """Return the mean days from a loss (share) to the message `look`, for independent days; it may be infinite."""
-        shift = shift_of_loss(loss) / require(scatter, "scatter", 1e-9, 1e9)
-        return cusum_run_length(min(shift, MOST_SHIFT), self.k, self.h)
+        shift = run_lengths.shift_of_loss(loss) / require(scatter, "scatter", 1e-9, 1e9)
+        return run_lengths.cusum_run_length(min(shift, MOST_SHIFT), self.k, self.h)
 
 
 def baseline(log_ratio):
@@ -105,11 +115,13 @@ def design(usual: Baseline, loss: float, run_length_days: float) -> Design:
     run_length_days : float
         Wanted mean days between false alarms, the errors of the baseline included. [days]
     """
-    k = round(20 * allowance(loss, usual.scatter)) / 20  # steps of 0.05: finer ones change nothing and cost time
+    k = (
+        round(20 * run_lengths.allowance(loss, usual.scatter)) / 20
+    )  # steps of 0.05: finer ones change nothing and cost time
     alike = usual.resemblance
     worth = max(3, round(usual.days * (1.0 - alike) / (1.0 + alike)))  # independent days that the baseline is worth
-    wider = widening(alike)
-    return Design(k * wider, threshold_after_baseline(float(run_length_days), k, worth) * wider)
+    wider = run_lengths.widening(alike)
+    return Design(k * wider, run_lengths.threshold_after_baseline(float(run_length_days), k, worth) * wider)
 
 
 def standardised(log_ratio, usual, limit=WINSOR):
@@ -179,3 +191,85 @@ def _stage(level, above, loss):
     if level > 1.0:
         return "act" if above >= PERSISTS_DAYS or loss > LARGE_LOSS else "look"
     return "watch" if level > 0.5 else "usual"
+
+
+@dataclass(frozen=True)
+class Watch:
+    """A chart that watches a house.
+
+    Attributes
+    ----------
+    usual, plan : Baseline, Design
+    widening : float
+        By this factor the chart is wider, and errors are larger, because days resemble the day before; 1: they do not.
+    loss : float
+        The chart is designed for it. [share]
+    false_alarm_days : float
+        Compared days for each false alarm that the chart is designed for, over many houses.
+    false_alarm_range : tuple of float
+        Between which mean days to a false alarm lie for eight of ten baselines as short as this one.
+    """
+
+    usual: Baseline
+    plan: Design
+    widening: float
+    loss: float
+    false_alarm_days: float
+    false_alarm_range: tuple
+
+    @property
+    def scatter(self):
+        """Return the scatter that errors are made of: that of a day, wider where days resemble the day before."""
+        return self.usual.scatter * self.widening
+
+    def days_to_notice(self, loss):
+        """Return the mean compared days from a loss (share) to the message `look`, by the theory of independent days.
+
+        Days that resemble each other add up like fewer independent ones that scatter wider. It may be infinite.
+        """
+        wider = require(self.widening, "widening", 1, 100)
+        return Design(self.plan.k / wider, self.plan.h / wider).days_to_notice(loss, self.scatter)
+
+
+def watch_for(usual, module_count):
+    """Return the chart that watches for the loss of a module, as far as a baseline carries it.
+
+    Parameters
+    ----------
+    usual : Baseline
+    module_count : int
+
+    Returns
+    -------
+    Watch
+
+    Raises
+    ------
+    InputError
+        The days are too alike from one to the next for any chart.
+    """
+    loss = float(np.clip(1.0 / module_count, LEAST_LOSS, MOST_LOSS))
+    wider = run_lengths.widening(usual.resemblance)
+    for days in FALSE_ALARM_DAYS:
+        try:
+            plan = design(usual, loss, days)
+        except InputError:  # no threshold is high enough
+            continue
+        if plan.h / wider <= LARGEST_SUM:
+            around = _false_alarm_range(plan.k / wider, plan.h / wider, usual.days / wider**2)  # as independent days
+            return Watch(usual, plan, wider, loss, float(days), around)
+    raise refusal("days_too_alike", "baseline", days=usual.days, correlation=usual.lag_one)
+
+
+@lru_cache(maxsize=64)
+def _false_alarm_range(k, h, days):
+    """Return the 10 and 90 % points of the days between false alarms over what `days` independent days get wrong.
+
+    Errors of median and scaled median absolute deviation as in `run_lengths.threshold_after_baseline`, on a grid of
+    equally likely values.
+    """
+    z = norm.ppf((np.arange(15) + 0.5) / 15)
+    centres, scales = run_lengths.errors_of_baseline(z, days)
+    lengths = [run_lengths.cusum_run_length(m, s * k, min(s * h, LARGEST_SUM)) for m in centres for s in scales]
+    low, high = np.quantile(lengths, [0.1, 0.9], method="nearest")
+    return float(low), float(high)

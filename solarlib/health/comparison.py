@@ -1,6 +1,6 @@
 """Is this house still as it was beside its neighbours? Days, ratio, chart, size and reasons, in one call.
 
-The steps are those of `common_days`, `neighbours`, `chart`, `watch` and `shapes`. What is added here: when a loss
+The steps are those of `common_days`, `neighbours`, `chart` and `shapes`. What is added here: when a loss
 began, and whether this house moved or the set did. The sentences for the owner stand in `words`.
 """
 
@@ -10,11 +10,10 @@ import numpy as np
 import pandas as pd
 
 from solarlib.health import words
-from solarlib.health.chart import baseline, chart, standardised
+from solarlib.health.chart import Watch, baseline, chart, standardised, watch_for
 from solarlib.health.common_days import common_days
 from solarlib.health.neighbours import log_ratio_to_median, pair_shifts, sick_neighbour_shift
 from solarlib.health.shapes import MEDIAN_ERROR, Evidence, Step, parts_lost, step_level, zero_days
-from solarlib.health.watch import Watch, watch_for
 from solarlib.quantities import require
 
 BESIDE_DAYS = 60  # usable days before a change that its size is measured against
@@ -34,7 +33,7 @@ class Comparison:
         ratio_percent: of the baseline's middle, NaN where set aside; reason: why it is set aside, or empty; z: distance
         from the usual in scatters; cusum, loss, stage: as `chart.chart`; level: the sum over the threshold, 1 is
         `look`. In the baseline stage is "baseline", and cusum, level and loss are NaN.
-    watch : watch.Watch
+    watch : chart.Watch
     begin, message, low_until : Timestamp or None
         Of the last message: first day since the sum stood at 0, first day above the threshold, day of the largest sum.
     step : shapes.Step or None

@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 from solarlib.files.checks import plausibility
-from solarlib.files.counters import interval_energy, swapped_readings
 from solarlib.files.dates import MISSING, looks_like_time, moments
+from solarlib.files.energies import interval_energy, swapped_readings
 from solarlib.files.mapping import Column, Exchange, Mapping, interval_of, mapping_from_toml, zone_of
 from solarlib.files.numbers import as_number, as_numbers, number_marks
 from solarlib.files.proofs import suggest_mapping

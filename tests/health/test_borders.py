@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib.health import ageing, chart, common_days, comparison, neighbours, run_lengths, shapes, watch, words
+from solarlib.health import ageing, chart, common_days, comparison, neighbours, run_lengths, shapes, words
 from solarlib.health.chart import Baseline, Design
 from solarlib.quantities import InputError
 
@@ -68,13 +68,13 @@ def test_a_design_written_down():
     assert chart.design(Baseline(0.0, 0.03, 60), 1 / 16, 500).k == 1.1
     got = [run_lengths.threshold_after_baseline(500.0, 1.0, days) for days in (30, 60)]
     assert got == pytest.approx([3.566, 2.901], abs=0.002)
-    assert watch._false_alarm_range(1.0, 2.4, 60.0) == pytest.approx((98.23, 7948.0), rel=0.001)
+    assert chart._false_alarm_range(1.0, 2.4, 60.0) == pytest.approx((98.23, 7948.0), rel=0.001)
 
 
 def test_what_a_watch_is_designed_for():
-    told = watch.watch_for(Baseline(0.0, 0.03, 60), 16)
+    told = chart.watch_for(Baseline(0.0, 0.03, 60), 16)
     assert (told.false_alarm_days, told.widening, told.loss) == (500.0, 1.0, 1 / 16)
-    alike = watch.watch_for(Baseline(0.0, 0.1, 60, 0.8), 16)
+    alike = chart.watch_for(Baseline(0.0, 0.1, 60, 0.8), 16)
     assert alike.false_alarm_days == 365 and alike.widening == pytest.approx(3.0)
     assert alike.scatter == pytest.approx(0.3) and 38.0 < alike.plan.h / 3.0 < 39.0
 
@@ -107,7 +107,7 @@ def test_the_baseline_is_sixty_days_or_two_thirds(days, baseline):
 
 def test_the_least_shift_is_half_of_the_loss_watched_for_or_what_chance_makes():
     table, around = pd.DataFrame(0.0, DAYS, list("abcdef")), pd.Series(0.0, DAYS[:80])
-    calm = watch.Watch(Baseline(0.0, 1e-6, 60), Design(1.0, 3.0), 1.0, 1 / 16, 500.0, (100.0, 900.0))
+    calm = chart.Watch(Baseline(0.0, 1e-6, 60), Design(1.0, 3.0), 1.0, 1 / 16, 500.0, (100.0, 900.0))
     assert comparison._least_shift(calm, around, DAYS[60], table) == 1 / 32
     loud = replace(calm, usual=Baseline(0.0, 0.1, 60), widening=1.5)
     rank = 0.1 * 0.297  # the expected second of four unit normal values

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from made_days import first_alarm
-from solarlib.health import chart as cc, comparison, watch, words
+from solarlib.health import chart as cc, comparison, words
 from solarlib.health.common_days import Systems
 from solarlib.health.comparison import compare_with_neighbours
 from solarlib.health.run_lengths import cusum_run_length
@@ -108,7 +108,7 @@ def test_the_range_of_false_alarms_is_what_drawn_baselines_give():
     Four errors of a drawn quantile: the rate beyond each printed end is a tenth, within the drawing.
     """
     k, h, days, draws = 1.0, 2.4, 60, 800
-    low, high = watch._false_alarm_range(k, h, float(days))
+    low, high = cc._false_alarm_range(k, h, float(days))
     sample = np.random.default_rng(5).standard_normal((draws, days))
     centre = np.median(sample, axis=1)
     scale = cc.MAD_TO_SCATTER * np.median(np.abs(sample - centre[:, None]), axis=1)

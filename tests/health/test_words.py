@@ -8,10 +8,9 @@ import pandas as pd
 import pytest
 
 from solarlib.health import words
-from solarlib.health.chart import Baseline, Design
+from solarlib.health.chart import Baseline, Design, Watch
 from solarlib.health.comparison import Comparison
 from solarlib.health.shapes import Step
-from solarlib.health.watch import Watch
 from solarlib.quantities import InputError
 
 DAYS = pd.date_range("2026-03-01", periods=100, freq="D")
