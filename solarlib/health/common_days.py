@@ -143,7 +143,6 @@ def _baseline_days(reason):
     """Return the first usable days, never more than two thirds of them."""
     usable = reason.index[reason == ""]
     count = min(BASELINE_DAYS, int(BASELINE_SHARE * len(usable)))
-    if count < LEAST_BASELINE_DAYS:
-        needed = int(np.ceil(LEAST_BASELINE_DAYS / BASELINE_SHARE))
-        raise InputError(f"usable days: found {len(usable)} of {len(reason)}, allowed are {needed} or more")
+    facts = {"count": len(usable), "all": len(reason), "least": int(np.ceil(LEAST_BASELINE_DAYS / BASELINE_SHARE))}
+    refuse_if(count < LEAST_BASELINE_DAYS, "few_of_all", "usable days", **facts)
     return usable[:count]
