@@ -14,13 +14,13 @@ Everything else has a default or is found in the file, and what cannot be found 
 import re
 from collections import Counter
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import timedelta, timezone
 from pathlib import Path
 
 import pandas as pd
 
 from solarlib import schema
-from solarlib.files.dates import MISSING, ORDERS, moments, text_matrix
+from solarlib.files.dates import MISSING, MOST_OFFSET_MIN, ORDERS, moments, text_matrix
 from solarlib.quantities import refuse_if, texts_beside
 from solarlib.schema import FORM, Problems, Reader, Table, choice, declared, kept, misplaced, number, whole
 
@@ -38,8 +38,12 @@ TITLES = {
 
 def zone_of(text):
     """Return a time zone from its name, or from a fixed offset such as ``"-05:00"``; a ValueError is neither."""
-    if re.fullmatch(r"[+-](0\d|1[0-3]):[0-5]\d|[+-]14:00", text, re.ASCII):
-        return datetime.fromisoformat(f"2026-01-01T00:00{text}").tzinfo
+    offset = re.fullmatch(r"([+-])(\d\d):(\d\d)", text, re.ASCII)
+    if offset:
+        minutes = int(offset[2]) * 60 + int(offset[3])
+        if minutes > MOST_OFFSET_MIN:
+            raise ValueError(text)
+        return timezone((1 if offset[1] == "+" else -1) * timedelta(minutes=minutes))
     try:
         return pd.Timestamp("2026-01-01").tz_localize(text or "no name").tz
     except (KeyError, OSError, TypeError) as error:  # the zone database answers a bad name in several ways
