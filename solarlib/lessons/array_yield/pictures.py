@@ -9,8 +9,7 @@ from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
 from solarlib.health.yields import final_yield, performance_ratio, reference_yield
 from solarlib.house.year import light_words, plain_words, roofs_words, weather, weather_at
-from solarlib.lessons.tools import figures
-from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools import Picture, figures
 from solarlib.quantities import energy_kwh, plane_words, texts_beside
 from solarlib.roof.array import array_power, loss_steps
 from solarlib.roof.parts import Plane, cell_temperature

@@ -5,8 +5,7 @@ import numpy as np
 from solarlib.health.yields import final_yield
 from solarlib.house.year import weather
 from solarlib.lessons.array_yield.pictures import largest_step
-from solarlib.lessons.tools import check
-from solarlib.lessons.tools.asked import questions_beside
+from solarlib.lessons.tools import check, questions_beside
 from solarlib.quantities import InputError, energy_kwh, require, texts_beside
 from solarlib.roof.array import array_power
 

@@ -5,9 +5,7 @@ import numpy as np
 from solarlib.bill.reset import loss_spread, times_best
 from solarlib.house import year_bills
 from solarlib.lessons.credit_bank import ledgers
-from solarlib.lessons.tools import figures
-from solarlib.lessons.tools.figures import MONTHS
-from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools import MONTHS, Picture, figures
 from solarlib.meter.balance import house_use
 from solarlib.meter.registers import register_difference
 from solarlib.quantities import texts_beside

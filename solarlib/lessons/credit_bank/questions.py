@@ -11,8 +11,7 @@ from solarlib.bill.tariff_file import tariff_from_table
 from solarlib.house import bring
 from solarlib.house.sent_bill import check_sent_bill, read_sent_bill
 from solarlib.lessons.credit_bank.ledgers import MONTHS, TEXTS, by_reset
-from solarlib.lessons.tools import check
-from solarlib.lessons.tools.asked import questions_beside
+from solarlib.lessons.tools import check, questions_beside
 from solarlib.meter.balance import house_use
 from solarlib.meter.registers import register_difference
 from solarlib.quantities import InputError

@@ -6,9 +6,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.house.year import light_words, weather
-from solarlib.lessons.tools import figures
-from solarlib.lessons.tools.figures import MONTHS
-from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools import MONTHS, Picture, figures
 from solarlib.quantities import plane_words, texts_beside, year_index
 from solarlib.sky.sun import clear_sky, noon_side, plane_of_array, position, solar_noon
 

@@ -3,8 +3,7 @@
 import numpy as np
 
 from solarlib.lessons.irradiance.pictures import noon_side, yearly_irradiation
-from solarlib.lessons.tools import check
-from solarlib.lessons.tools.asked import questions_beside
+from solarlib.lessons.tools import check, questions_beside
 from solarlib.quantities import texts_beside
 
 ASK = questions_beside(__file__)

@@ -11,8 +11,7 @@ from solarlib.bill.tariff_file import read_tariff
 from solarlib.house import bills
 from solarlib.house.file import Growth, PricePath, Spread
 from solarlib.house.year_bills import basis, year_energies
-from solarlib.lessons.tools import figures
-from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools import Picture, figures
 from solarlib.quantities import counted, texts_beside
 from solarlib.worth import money
 from solarlib.worth.lifetime import Costs, Loan

@@ -8,8 +8,7 @@ from types import SimpleNamespace
 from solarlib.house import bills
 from solarlib.house.year_bills import ratings
 from solarlib.lessons.lifetime_value.pictures import costs_of, paid_back, when
-from solarlib.lessons.tools import check
-from solarlib.lessons.tools.asked import questions_beside
+from solarlib.lessons.tools import check, questions_beside
 from solarlib.quantities import InputError, require, texts_beside
 from solarlib.worth.lifetime import figures_of_merit
 from solarlib.worth.money import discounted, simple_payback

@@ -8,8 +8,7 @@ from solarlib.house import bills
 from solarlib.house.rules import kinds_of
 from solarlib.lessons.lifetime_value import pictures
 from solarlib.lessons.lifetime_value.pictures import OWN, SOLD, THIRD, exact, priced, rules, signed, start_values
-from solarlib.lessons.tools import figures
-from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools import Picture, figures
 from solarlib.worth import money
 from solarlib.worth.risk import Rule, Uncertainty, draw_lifetimes, summarise, tornado
 

@@ -11,9 +11,7 @@ from solarlib.direction.schedule import Chooser, run_live, step_cost_kwh
 from solarlib.direction.step_test import StepTest, certain_import, log_ratio, rise_or_fall
 from solarlib.lessons.load_step.live import SPREAD_W
 from solarlib.lessons.load_step.pictures import DAYLIGHT_W, LAMP_W, year_in_minutes
-from solarlib.lessons.tools import figures
-from solarlib.lessons.tools.figures import MONTHS
-from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools import MONTHS, Picture, figures
 from solarlib.meter.load import test_load
 from solarlib.meter.registers import unsigned
 from solarlib.quantities import InputError, energy_kwh

@@ -6,8 +6,8 @@ import numpy as np
 
 from solarlib.direction.step_test import StepTest, posterior
 from solarlib.lessons.load_step.pictures import LAMP_W, mark, year_in_minutes
+from solarlib.lessons.tools import Picture
 from solarlib.lessons.tools.figures import BACKGROUND, INK, MONTHS, ROLES, direct_label, line, new_figure, zero_based
-from solarlib.lessons.tools.panel import Picture
 from solarlib.meter.registers import unsigned
 
 READINGS = 12  # of one minute each, in a round

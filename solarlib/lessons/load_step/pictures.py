@@ -7,9 +7,7 @@ import numpy as np
 from solarlib.direction import step_test
 from solarlib.direction.detection import normal_density
 from solarlib.house.year import simulate
-from solarlib.lessons.tools import choice, figures, own_slider, slider
-from solarlib.lessons.tools.figures import MONTHS
-from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools import MONTHS, Picture, choice, figures, own_slider, slider
 from solarlib.quantities import counted
 
 LOADS_W = (50, 100, 200, 300, 450, 600, 800, 1000, 1300, 1700, 2300, 3000, 5000, 10_000)

@@ -3,8 +3,7 @@
 import numpy as np
 
 from solarlib.direction.step_test import HYPOTHESES, predicted_during
-from solarlib.lessons.tools import check
-from solarlib.lessons.tools.asked import questions_beside
+from solarlib.lessons.tools import check, questions_beside
 
 ASK = questions_beside(__file__)
 

@@ -10,8 +10,7 @@ from solarlib.files.checks import LIMIT
 from solarlib.house.flows import EXAMPLES, bring, file_of
 from solarlib.house.health import beside_neighbours
 from solarlib.lessons.own_house.form import Picker
-from solarlib.lessons.tools import figures
-from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools import Picture, figures
 from solarlib.lessons.tools.progress import progress
 from solarlib.quantities import InputError, texts_beside
 

@@ -6,8 +6,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.lessons.own_house.pictures import SAME_USD
-from solarlib.lessons.tools import check
-from solarlib.lessons.tools.asked import questions_beside
+from solarlib.lessons.tools import check, questions_beside
 from solarlib.meter.balance import house_use
 from solarlib.quantities import texts_beside
 

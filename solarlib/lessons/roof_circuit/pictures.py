@@ -12,9 +12,7 @@ from matplotlib.ticker import MaxNLocator
 from solarlib.bill.reset import lost_by_reset_month, why_no_law
 from solarlib.house.bills import avoided_price
 from solarlib.house.year import house_load, light_words, plain_words, weather, weather_at
-from solarlib.lessons.tools import figures
-from solarlib.lessons.tools.figures import rows_axis
-from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools import Picture, figures
 from solarlib.quantities import TYPICAL_YEAR, counted, energy_kwh, plane_words, texts_beside
 from solarlib.roof.array import array_power
 from solarlib.roof.obstacles import ModuleLayout, Obstacle, usual_layout
@@ -229,7 +227,7 @@ def shade_picture(house):
     _draw_sky(sky, house, ahead)
     thing = figures.area(sky, "load", [0, 1], [0, 0], [0, 0], hatch="", alpha=0.8)
     rows, own = (2, 1, 0), own_shade_words(house)
-    rows_axis(numbers, rows, ["light lost", "converter\na module", "one string"], (-0.6, 2.7))
+    figures.rows_axis(numbers, rows, ["light lost", "converter\na module", "one string"], (-0.6, 2.7))
     top = 120 * max(shade_loss(house, 0, WIDEST, TALLEST).string_loss, 0.01)
     shares_axis(numbers, top)
     numbers.xaxis.set_major_locator(MaxNLocator(5))

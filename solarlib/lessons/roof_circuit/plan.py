@@ -3,8 +3,8 @@
 from matplotlib.collections import PolyCollection
 from matplotlib.patches import Rectangle
 
+from solarlib.lessons.tools import Picture
 from solarlib.lessons.tools.figures import BACKGROUND, GRID, INK, ROLES, direct_label, new_figure
-from solarlib.lessons.tools.panel import Picture
 from solarlib.roof.layout import RoofPlane, fit_modules
 from solarlib.roof.obstacles import ModuleLayout
 

@@ -4,8 +4,7 @@ import math
 
 from solarlib.lessons.roof_circuit.plan import GAP_M, LONG_M, SHORT_M, free_area_m2, roof_plane
 from solarlib.lessons.roof_circuit.wires import NOMINAL_V, short_verdict
-from solarlib.lessons.tools import check
-from solarlib.lessons.tools.asked import questions_beside
+from solarlib.lessons.tools import check, questions_beside
 from solarlib.quantities import texts_beside
 from solarlib.roof.circuits import CONTINUOUS, METRIC, METRIC_BREAKERS_A, check_branch, check_busbar, standard_breaker_a
 from solarlib.roof.layout import fit_modules

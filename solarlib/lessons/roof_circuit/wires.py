@@ -8,10 +8,9 @@ from functools import lru_cache
 import numpy as np
 
 from solarlib.house.year import plain_words, weather_at
-from solarlib.lessons.roof_circuit.pictures import lying_bars, move_lying_bars, rows_axis, shares_axis
-from solarlib.lessons.tools import choice, own_slider
-from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, TICK_PT, direct_label, line, new_figure, zero_based
-from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.roof_circuit.pictures import lying_bars, move_lying_bars, shares_axis
+from solarlib.lessons.tools import Picture, choice, figures, own_slider
+from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, TICK_PT, direct_label, line, new_figure, rows_axis
 from solarlib.quantities import counted, texts_beside
 from solarlib.roof.array import loss_steps
 from solarlib.roof.circuits import ALL_BREAKERS, BY_CURRENT, METRIC
@@ -315,7 +314,7 @@ def rise_picture(house):
     spacing = own.spacing_m or 0.0
     ax.set_xlim(0, ends["length"][-1] + spacing * ends["units"][-1] + 2)
     ax.set_xlabel("way along the wire, from the panelboard (m)")
-    zero_based(ax, top, "above the panelboard (V)")
+    figures.zero_based(ax, top, "above the panelboard (V)")
     if nominal:
         line(ax, "load", [0, 2000], [0.02 * nominal] * 2, linewidth=2)
         direct_label(ax, 1, 0.02 * nominal + 0.01 * top, f"2 % of {nominal:.0f} V", va="bottom", size=TICK_PT)

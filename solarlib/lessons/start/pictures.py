@@ -4,8 +4,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.house.year import roofs_words, simulate, weather
-from solarlib.lessons.tools import figures
-from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools import Picture, figures
 from solarlib.meter.registers import split
 from solarlib.quantities import energy_kwh, plane_words, texts_beside
 from solarlib.sky.world import WORLD_BAND, WorldTable

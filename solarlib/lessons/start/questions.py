@@ -2,9 +2,7 @@
 
 from solarlib.house.year import simulate
 from solarlib.lessons.start.pictures import monthly
-from solarlib.lessons.tools import check
-from solarlib.lessons.tools.asked import questions_beside
-from solarlib.lessons.tools.figures import MONTHS
+from solarlib.lessons.tools import MONTHS, check, questions_beside
 from solarlib.quantities import energy_kwh, texts_beside
 
 ASK = questions_beside(__file__)

@@ -14,8 +14,7 @@ from solarlib.health.neighbours import LEAST_RATIO, log_ratio_to_median, scatter
 from solarlib.health.shapes import hourly_ratio
 from solarlib.house.health import one_roof, season, typical_yields
 from solarlib.house.year import weather
-from solarlib.lessons.tools import figures
-from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools import Picture, figures
 from solarlib.quantities import counted, energy_kwh, texts_beside
 from solarlib.roof.array import array_power
 from solarlib.sky.sun import clear_sky

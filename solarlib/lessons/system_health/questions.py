@@ -3,8 +3,7 @@
 import numpy as np
 
 from solarlib.health.chart import cusum
-from solarlib.lessons.tools import check
-from solarlib.lessons.tools.asked import questions_beside
+from solarlib.lessons.tools import check, questions_beside
 
 ASK = questions_beside(__file__)
 CAUSES = {"A": "limit", "B": "dropouts", "C": "shade", "D": "dead modules"}  # of the cases of `pictures.case_day`

@@ -1,4 +1,6 @@
 """What every lesson is made with: panels, controls, predictions and self-checks."""
 
+from solarlib.lessons.tools.asked import questions_beside
 from solarlib.lessons.tools.controls import act, choice, own_slider, slider, toggle
-from solarlib.lessons.tools.panel import explore, show
+from solarlib.lessons.tools.figures import MONTHS
+from solarlib.lessons.tools.panel import Picture, explore, show

@@ -7,9 +7,7 @@ import pandas as pd
 
 from solarlib.direction.step_test import certain_import, energy_bounds
 from solarlib.house.year import simulate
-from solarlib.lessons.tools import figures
-from solarlib.lessons.tools.figures import MONTHS
-from solarlib.lessons.tools.panel import Picture
+from solarlib.lessons.tools import MONTHS, Picture, figures
 from solarlib.meter.registers import split, unsigned
 from solarlib.quantities import counted, energy_kwh
 

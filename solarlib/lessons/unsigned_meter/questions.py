@@ -3,8 +3,7 @@
 import pandas as pd
 
 from solarlib.direction.step_test import certain_import, energy_bounds
-from solarlib.lessons.tools import check
-from solarlib.lessons.tools.asked import questions_beside
+from solarlib.lessons.tools import check, questions_beside
 from solarlib.lessons.unsigned_meter.pictures import MARGIN_W
 from solarlib.meter.balance import house_use
 from solarlib.quantities import texts_beside
