@@ -9,8 +9,9 @@ from solarlib.direction.step_test import certain_import, energy_bounds
 from solarlib.house.year import simulate
 from solarlib.lessons.tools import MONTHS, Picture, figures
 from solarlib.meter.registers import split, unsigned
-from solarlib.quantities import counted, energy_kwh
+from solarlib.quantities import counted, energy_kwh, texts_beside
 
+CAPTIONS = texts_beside(__file__, "captions")
 SKIES = ("clear", "broken", "dull")
 SIZES = tuple(range(0, 141, 20))  # array sizes of the month picture. [%]
 WINDOW_MIN = 180
@@ -85,8 +86,7 @@ def fold_picture(house):
     given = figures.area(ax, "export", hour, flat, flat, hatch="")
     shown = figures.line(ax, "reading", hour, flat, linewidth=1.6, linestyle="-")
     mark = ax.plot([0, 24], [0, 0], color=figures.INK, linewidth=2.0, linestyle="--")[0]
-    figures.direct_label(ax, 0.2, 0.98 * top, "■ reading, no direction", "reading", va="top")
-    figures.direct_label(ax, 12.2, 0.98 * top, "■ import, above zero", "import", va="top")
+    figures.write(ax, CAPTIONS["labels"]["fold"], top, va="top")
     figures.direct_label(ax, 0.2, 0.96 * ax.get_ylim()[0], "■ export, below zero", "export", va="bottom")
 
     def update(month, sky, level):
@@ -98,12 +98,8 @@ def fold_picture(house):
         mark.set_ydata([level, level])
         near = np.abs(reading - level) <= 0.1
         total, outward = int(near.sum()), int((near & (net < 0)).sum())
-        came, went = split(day["net_w"]).sum()
-        return (
-            f"{_date(day)}, {sky}: the reading is within 0.1 kW of {level:.1f} kW in {counted(total, 'minute')}. In "
-            f"{total - outward} of them the house imports, in {outward} it exports. The day: {came:.1f} kWh in, "
-            f"{went:.1f} kWh out."
-        )
+        minutes = {"near": counted(total, "minute"), "inward": total - outward, "outward": outward}
+        return CAPTIONS["fold"].format(date=_date(day), sky=sky, level=level, **minutes, **split(day["net_w"]).sum())
 
     return Picture(figure, [taken, given, shown, mark], update)
 
@@ -133,9 +129,7 @@ def sum_picture(house):
     use = figures.line(ax, "load", months, 0.0 * months, marker="D", markersize=8, linestyle="none")
     bracket = ax.plot([], [], color=figures.ROLES["reading"].colour, linewidth=4.0)[0]
     total = figures.direct_label(ax, 1, 0, "", "reading", ha="center", va="bottom", bbox=figures.PAPER)
-    figures.direct_label(ax, 0.5, 0.98 * top, "■ received (export)", "export", va="top")
-    figures.direct_label(ax, 4.5, 0.98 * top, "■ delivered (import)", "import", va="top")
-    figures.direct_label(ax, 8.6, 0.98 * top, "◆ what the house used", "load", va="top")
+    figures.write(ax, CAPTIONS["labels"]["sum"], top, va="top")
 
     def update(month, size):
         table, at = tables[size], MONTHS.index(month)
@@ -149,11 +143,9 @@ def sum_picture(house):
         bracket.set_data([edge - 0.05, edge, edge, edge - 0.05], [0, 0, whole, whole])
         total.set_position((np.clip(at + 1, 1.5, 11.5), whole + 0.015 * top))
         total.set_text(f"sum {whole:,}")
-        return (
-            f"{month}, array {size} %: the readings add up to {whole:,} kWh. The meter counts {came:,} kWh delivered "
-            f"and {went:,} kWh received. So the sum is {whole - came:,} kWh above the import and {whole - net:,} kWh "
-            f"above the net of {f'{net:,}'.replace('-', '−')} kWh. Used: {table['use'].iloc[at]:,.0f} kWh."
-        )
+        sums = {"came": came, "went": went, "whole": whole, "net": f"{net:,}".replace("-", "−")}
+        above = {"above_import": whole - came, "above_net": whole - net, "used": table["use"].iloc[at]}
+        return CAPTIONS["sum"].format(month=month, size=size, **sums, **above)
 
     return Picture(figure, [low, high, use, bracket, total], update)
 
@@ -172,9 +164,7 @@ def certain_picture(house):
     open_part = figures.area(ax, "reading", hour, flat, flat)
     sure_part = figures.area(ax, "import", hour, flat, flat, hatch="")
     sun = figures.line(ax, "pv", hour, flat, linewidth=2.0)
-    figures.direct_label(ax, 0.2, 0.98 * top, "■ surely import", "import", va="top")
-    figures.direct_label(ax, 8.4, 0.98 * top, "■ either way", "reading", va="top")
-    figures.direct_label(ax, 15.2, 0.98 * top, "— recorded PV", "pv", va="top")
+    figures.write(ax, CAPTIONS["labels"]["certain"], top, va="top")
     ranges = [figures.bars(side, role, [x], [0.0], width=0.5)[0] for x, role in enumerate(("import", "export"))]
     truth = side.plot([0, 1], [0, 0], "D", markersize=11, color=figures.INK, markeredgecolor=figures.BACKGROUND)[0]
     figures.direct_label(side, -0.5, 1.1 * reach, "◆ true value", va="top", size=14)
@@ -191,13 +181,10 @@ def certain_picture(house):
         for bar, (least, most) in zip(ranges, bounds.to_numpy()):
             bar.set(y=least, height=max(most - least, 0.006 * reach))
         truth.set_ydata([came, went])
-        (least_in, most_in), (least_out, most_out) = bounds.to_numpy()
-        wrong = int((sure & (day["net_w"].to_numpy() < 0)).sum())
-        return (
-            f"{_date(day)}, {sky}: certain are {sure.mean():.0%} of the time and {least_in / max(most_in, 1e-9):.0%} "
-            f"of the energy; {counted(wrong, 'minute')} wrong. Import {least_in:.1f} to {most_in:.1f} kWh (true "
-            f"{came:.1f}), export {least_out:.1f} to {most_out:.1f} kWh (true {went:.1f})."
-        )
+        inward, outward = bounds.to_numpy()
+        wrong = counted(int((sure & (day["net_w"].to_numpy() < 0)).sum()), "minute")
+        said = {"time": sure.mean(), "energy": inward[0] / max(inward[1], 1e-9), "wrong": wrong, "came": came}
+        return CAPTIONS["certain"].format(date=_date(day), sky=sky, inward=inward, outward=outward, went=went, **said)
 
     return Picture(figure, [open_part, sure_part, sun, ranges, truth], update)
 
@@ -216,9 +203,7 @@ def candidates_picture(house):
     dotted = {"linestyle": "-", "linewidth": 2.5, "marker": "o", "markevery": 15, "markersize": 8}
     if_export = figures.line(ax, "export", minute, 0.0 * minute, **dotted)
     true_load = figures.line(ax, "load", minute, 0.0 * minute, linestyle=(0, (1, 1)), linewidth=3.5)
-    figures.direct_label(ax, 2, 0.99 * top, "- - reading + PV (if importing)", "import", va="top", bbox=figures.PAPER)
-    figures.direct_label(ax, 2, 0.88 * top, "● PV − reading (if exporting)", "export", va="top", bbox=figures.PAPER)
-    figures.direct_label(ax, 112, 0.99 * top, "— PV", "pv", va="top", bbox=figures.PAPER)
+    figures.write(ax, CAPTIONS["labels"]["candidates"], top, va="top", bbox=figures.PAPER)
     truth_name = figures.direct_label(ax, 112, 0.88 * top, "··· true house load", "load", va="top", bbox=figures.PAPER)
 
     def update(sky, start, noise, truth):
@@ -226,23 +211,18 @@ def candidates_picture(house):
         sun, reading = day["generation_w"].to_numpy(), _reading(house, day["net_w"], noise).to_numpy()
         loads = {"importing": reading + sun, "exporting": np.where(sun >= reading, sun - reading, np.nan)}
         pv.set_data(minute, sun / 1000.0)
-        for artist, values in zip((if_import, if_export), loads.values()):
+        for artist, values in zip((if_import, if_export, true_load), (*loads.values(), day["load_w"])):
             artist.set_data(minute, values / 1000.0)
-        true_load.set_data(minute, day["load_w"] / 1000.0)
         true_load.set_visible(truth)
         truth_name.set_visible(truth)
-        outward = (day["net_w"] < 0).mean()
-        told = f" Truth: the house exports in {outward:.0%} of the time." if truth else ""
-        opened = f"{_date(day)}, {sky}, from {start}:00"
+        told = CAPTIONS["candidates_truth"].format(outward=(day["net_w"] < 0).mean()) if truth else ""
+        said = {"date": _date(day), "sky": sky, "start": start, "told": told}
         possible = np.isfinite(loads["exporting"])
         if possible.sum() < 2:
-            why = "the reading is above the PV power, so the house imports"
-            return f"{opened}: {why}; only reading + PV is possible.{told}"
+            return CAPTIONS["candidates_one"].format(**said)
         step = {name: mean_change(values, possible) for name, values in loads.items()}
-        return (
-            f"{opened}: from minute to minute PV moves by {mean_change(sun, possible):.0f} W on average, reading + PV "
-            f"by {step['importing']:.0f} W, PV − reading by {step['exporting']:.0f} W. Calmer: "
-            f"{min(step, key=step.get)}.{told}"
+        return CAPTIONS["candidates"].format(
+            pv=mean_change(sun, possible), calmer=min(step, key=step.get), **step, **said
         )
 
     return Picture(figure, [pv, if_import, if_export, true_load, truth_name], update)
