@@ -10,7 +10,7 @@ from solarlib.direction.decoder import decode
 from solarlib.direction.schedule import Chooser, run_live, step_cost_kwh
 from solarlib.direction.step_test import StepTest, certain_import, log_ratio, rise_or_fall
 from solarlib.lessons.load_step.live import SPREAD_W
-from solarlib.lessons.load_step.pictures import DAYLIGHT_W, LAMP_W, year_in_minutes
+from solarlib.lessons.load_step.pictures import CAPTIONS, DAYLIGHT_W, LAMP_W, year_in_minutes
 from solarlib.lessons.tools import MONTHS, Picture, figures
 from solarlib.meter.load import test_load
 from solarlib.meter.registers import unsigned
@@ -180,11 +180,9 @@ def ladder_picture(house):
                 bar.set_width(min(value, most))
                 cut = "» " if value > most else ""  # marks a bar that is cut
                 text.set(x=min(value, most) + 0.015 * most, text=cut + form.format(value))
+        test = {"month": MONTHS[first.month - 1], "load": load, "every": every}
         naive, aware, passive, tested = table["wrong_percent"].iloc[2:]
-        return (
-            f"1 to {DAYS_READ} {MONTHS[first.month - 1]}, {load:.0f} W every {every} min. Wrong by daylight: rise or "
-            f"fall {naive:.1f} %, fold-aware {aware:.1f} %; decoded without tests {passive:.1f} %, with tests "
-            f"{tested:.1f} %, then import is off by {table['error_kwh'].iloc[-1]:.2f} kWh a day."
-        )
+        wrong = {"naive": naive, "aware": aware, "passive": passive, "tested": tested}
+        return CAPTIONS["ladder"].format(days=DAYS_READ, error=table["error_kwh"].iloc[-1], **test, **wrong)
 
     return Picture(figure, [artist for container, texts, _ in sets for artist in (container, texts)], update)

@@ -5,9 +5,9 @@ from functools import lru_cache
 import numpy as np
 
 from solarlib.direction.step_test import StepTest, posterior
-from solarlib.lessons.load_step.pictures import LAMP_W, mark, year_in_minutes
-from solarlib.lessons.tools import Picture
-from solarlib.lessons.tools.figures import BACKGROUND, INK, MONTHS, ROLES, direct_label, line, new_figure, zero_based
+from solarlib.lessons.load_step.pictures import CAPTIONS, LAMP_W, mark, year_in_minutes
+from solarlib.lessons.tools import MONTHS, Picture
+from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, direct_label, line, new_figure, write, zero_based
 from solarlib.meter.registers import unsigned
 
 READINGS = 12  # of one minute each, in a round
@@ -134,8 +134,7 @@ def live_picture(house):
     off.set(markeredgecolor=colour, markeredgewidth=3)
     on.set(markeredgecolor=colour)
     true = line(ax, "load", [], [], drawstyle="steps-mid", linewidth=3.0)
-    direct_label(ax, 0.5, 0.98 * high, "○ reading, test load off", "reading", va="top")
-    direct_label(ax, 4.7, 0.98 * high, "■ reading, test load on", "reading", va="top")
+    write(ax, CAPTIONS["labels"]["live"], high, va="top")
     hidden = direct_label(ax, 0.5, 0.95 * low, "", "load", va="bottom")
     numbers = [direct_label(ax, k + 1, 0, "", "reading", ha="center", va="bottom", size=14) for k in range(READINGS)]
 
@@ -159,28 +158,20 @@ def live_picture(house):
 
 
 def _words(house, state, load, shown):
-    said, score = state["said"], f"Score: {state['right']} of {state['decided']}."
+    said = state["said"]
     if state["shown"]:
         truth, net = _truth(house, state), round_of(house, state["round"]).iloc[len(shown) - 1]
         verdict = f"you said {said}: {'right' if said == truth else 'wrong'}" if said else "you did not decide"
         chance = judged(shown, state["added"])
-        found = "No step was made."
-        if chance is not None:
-            found = f"The fold-aware test on your last step: {_percent(chance)} exporting."
-        return (
-            f"Revealed: {truth} {abs(net):.0f} W at the last reading; {verdict}. {found} {score} "
-            "The last button begins the next round."
-        )
+        found = CAPTIONS["live_no_step"] if chance is None else CAPTIONS["live_step"].format(chance=_percent(chance))
+        return CAPTIONS["live_shown"].format(truth=truth, power=abs(net), verdict=verdict, found=found, **state)
     first = round_of(house, state["round"]).index[0]
     latest = list(zip(shown, state["added"]))[-5:]
     listed = ", ".join(f"{value:.0f}{' (on)' if added else ''}" for value, added in latest)
-    todo = "Full: decide now." if len(shown) == READINGS else "Decide when you are sure enough."
-    if said:
-        todo = f"You said {said}: now reveal."
-    return (
-        f"Round {state['round']}, {first.day} {MONTHS[first.month - 1]} {first:%H:%M}. The test load of {load:.0f} W "
-        f"is switched {'on' if state['on'] else 'off'}. Readings: {listed} W. {todo} {score}"
-    )
+    todo = "said" if said else "full" if len(shown) == READINGS else "open"
+    told = {"todo": CAPTIONS[f"live_{todo}"].format(said=said), "switched": "on" if state["on"] else "off"}
+    begin = f"{first.day} {MONTHS[first.month - 1]} {first:%H:%M}"
+    return CAPTIONS["live"].format(begin=begin, load=load, listed=listed, **told, **state)
 
 
 def _percent(chance):

@@ -8,8 +8,9 @@ from solarlib.direction import step_test
 from solarlib.direction.detection import normal_density
 from solarlib.house.year import simulate
 from solarlib.lessons.tools import MONTHS, Picture, choice, figures, own_slider, slider
-from solarlib.quantities import counted
+from solarlib.quantities import counted, texts_beside
 
+CAPTIONS = texts_beside(__file__, "captions")
 LOADS_W = (50, 100, 200, 300, 450, 600, 800, 1000, 1300, 1700, 2300, 3000, 5000, 10_000)
 DWELLS_S = np.geomspace(10.0, 300.0, 60)
 READING_STEP_S = 10.0  # of the sensor in the picture of noise and time
@@ -73,13 +74,9 @@ def step_picture(house):
     taken = figures.area(ax, "import", edge, flat, flat, hatch="")
     given = figures.area(ax, "export", edge, flat, flat, hatch="")
     shown = figures.line(ax, "reading", edge, flat, linestyle="-", linewidth=4.0)
-    figures.direct_label(ax, 0.03, 1.4 * top, "— reading, no direction", "reading", va="top")
-    figures.direct_label(ax, 1.2, 1.4 * top, "■ import, above zero", "import", va="top")
-    figures.direct_label(ax, 2.15, 1.4 * top, "■ export, below zero", "export", va="top")
-    middles, below = (0.5, 1.5, 2.5), {"ha": "center", "va": "bottom"}
-    for middle, words in zip(middles, ("test load off", "test load on", "off again")):
-        figures.direct_label(ax, middle, -1.32 * reach, words, size=14, **below)
-    values = [figures.direct_label(ax, middle, 0, "", "reading", **below) for middle in middles]
+    figures.write(ax, CAPTIONS["labels"]["step"], top, va="top")
+    figures.write(ax, CAPTIONS["labels"]["switched"], reach, size=14, ha="center", va="bottom")
+    values = [figures.direct_label(ax, x, 0, "", "reading", ha="center", va="bottom") for x in (0.5, 1.5, 2.5)]
 
     def update(net, load):
         steps = np.array([net, net + load, net], dtype=float)
@@ -87,14 +84,12 @@ def step_picture(house):
         taken.set_data(edge, flat, np.maximum(power, 0))
         given.set_data(edge, np.minimum(power, 0), flat)
         shown.set_data(edge, size)
-        for text, middle, value in zip(values, (0.5, 1.5, 2.5), np.abs(steps)):
-            text.set(position=(middle, value + 0.04 * top), text=f"{value:.0f} W")
+        for text, value in zip(values, np.abs(steps)):
+            text.set(y=value + 0.04 * top, text=f"{value:.0f} W")
         before, during = np.abs(steps[:2])
         moved = "stays" if during == before else "rises" if during > before else "falls"
-        return (
-            f"{_direction(net)}. With a test load of {load:.0f} W switched on, the reading {moved}: {before:.0f} W "
-            f"before, {during:.0f} W during the test, a change of {during - before:+.0f} W."
-        ).replace("-", "−")
+        said = {"before": before, "during": during, "change": during - before, "moved": moved}
+        return CAPTIONS["step"].format(direction=_direction(net), load=load, **said).replace("-", "−")
 
     return Picture(figure, [taken, given, shown, *values], update)
 
@@ -135,10 +130,8 @@ def branch_picture(house):
     }
     curves = {name: [figures.line(ax, x=[], y=[], **look) for ax in (left, right)] for name, look in looks.items()}
     points = [mark(ax) for ax in (left, right)]
-    figures.direct_label(left, -0.97 * reach, 1.18 * top, "┅ exporting", "export", va="top")
-    figures.direct_label(left, 0.97 * reach, 1.18 * top, "— importing", "import", va="top", ha="right")
-    figures.direct_label(right, 0.03 * reach, 1.18 * top, "● pushed through zero", "export", va="top", size=14)
-    figures.direct_label(right, 0.97 * reach, 1.18 * top, "◆ this test", "reading", va="top", ha="right", size=14)
+    figures.write(left, CAPTIONS["labels"]["branch_left"], top, reach, va="top")
+    figures.write(right, CAPTIONS["labels"]["branch_right"], top, reach, va="top", size=14)
 
     def update(net, load):
         for name, (before, during) in branches(load, reach).items():
@@ -149,11 +142,8 @@ def branch_picture(house):
         points[1].set_data([before], [during])
         importing, exporting, through = step_test.predicted_during(before, load)
         other = f"exporting {exporting:.0f} W" if exporting >= 0 else f"pushed through zero {through:.0f} W"
-        return (
-            f"{_direction(net)}, test load {load:.0f} W. Before the reading is {before:.0f} W; importing predicts "
-            f"{importing:.0f} W, {other}. It shows {during:.0f} W: {_verdict(net, load)}. Before and during add up to "
-            f"{before + during:.0f} W."
-        )
+        said = {"direction": _direction(net), "load": load, "before": before, "during": during, "sum": before + during}
+        return CAPTIONS["branch"].format(importing=importing, other=other, verdict=_verdict(net, load), **said)
 
     return Picture(figure, [*(curve for pair in curves.values() for curve in pair), *points], update)
 
@@ -179,10 +169,8 @@ def noise_picture():
     left.axvline(0, color=figures.INK, linewidth=2.0, linestyle="--")
     curve = figures.line(right, "reading", DWELLS_S, 0 * DWELLS_S + 10, linestyle="-")
     here, best = mark(right), mark(right, "*", 20, figures.INK)
-    figures.direct_label(left, -1170, 1.31, "if exporting", "export", va="top")
-    figures.direct_label(left, 1170, 1.31, "if importing", "import", va="top", ha="right")
-    figures.direct_label(right, 10, 2300, "◆ this test", "reading", va="top")
-    figures.direct_label(right, 300, 2300, "★ best time", va="top", ha="right")
+    figures.write(left, CAPTIONS["labels"]["noise_left"], va="top")
+    figures.write(right, CAPTIONS["labels"]["noise_right"], va="top")
 
     def update(load, noise, dwell, unrest):
         drift = UNREST[unrest]
@@ -197,10 +185,8 @@ def noise_picture():
         ideal_s, ideal_w = step_test.best_dwell(noise, READING_STEP_S, drift)
         best.set_data([np.clip(ideal_s, 10, 300)], [np.interp(ideal_s, DWELLS_S, curve.get_ydata())])
         length = "less than one reading" if ideal_s < 10 else f"{ideal_s:.0f} s" if ideal_s < 300 else "more than 300 s"
-        return (
-            f"{dwell} s on: {counted(test.readings, 'reading')}; the change spreads by {spread:.0f} W around "
-            f"±{load} W. So one test is wrong {wrong}. Noise and a {unrest} house balance at {length}."
-        )
+        said = {"readings": counted(test.readings, "reading"), "spread": spread, "wrong": wrong, "length": length}
+        return CAPTIONS["noise"].format(dwell=dwell, load=load, unrest=unrest, **said)
 
     return Picture(figure, [*bells, curve, here, best], update)
 
@@ -283,25 +269,19 @@ def other_picture(house):
     )
     curves = [figures.line(ax, x=loads, y=0 * loads, **look) for look in looks]
     mark = ax.plot([100, 100], [0, 1.05 * top], color=figures.INK, linewidth=1.5, linestyle=":")[0]
-    names = {"— rise or fall: wrong": "reading", "● fold-aware: wrong": "import", "–·– fold-aware: do not know": "load"}
-    for place, (words, role) in zip((0.01, 0.32, 0.61), names.items()):
-        figures.direct_label(ax, place, 0.98, words, role, va="top", transform=ax.transAxes)
+    figures.write(ax, CAPTIONS["labels"]["other"], va="top", transform=ax.transAxes)
 
     def update(month, load, spread):
         if month not in tests:
             for curve in curves:
                 curve.set_ydata(0 * loads)
-            made = f"In {month} this array makes less than {DAYLIGHT_W:.0f} W all the time"
-            return f"{made}, so the direction is known: import."
+            return CAPTIONS["other_dark"].format(month=month, least=DAYLIGHT_W)
         shares = 100 * np.array([outcomes(tests[month], size, spread) for size in loads])
         for curve, values in zip(curves, shares.T):
             curve.set_ydata(np.minimum(values, top))
         mark.set_xdata([load, load])
         naive, wrong, unknown, other = TESTS * np.array(outcomes(tests[month], load, spread))
-        return (
-            f"{month}, {load:.0f} W, of {TESTS} tests: rise or fall gets {naive:.0f} wrong. The fold-aware test gets "
-            f"{wrong:.0f} wrong and does not know in {unknown:.0f}. In {other:.0f} something else changed by more than "
-            "half the test load."
-        )
+        counts = {"naive": naive, "wrong": wrong, "unknown": unknown, "other": other}
+        return CAPTIONS["other"].format(month=month, load=load, tests=TESTS, **counts)
 
     return Picture(figure, [*curves, mark], update)

@@ -133,10 +133,13 @@ def direct_label(ax, x, y, text, role=None, size=TEXT_PT, **how):
     return ax.text(x, y, text, **{"color": colour, "fontsize": size, "fontweight": "bold"} | how)
 
 
-def write(ax, labels, top=1.0, **how):
-    """Write the fixed words of a picture: tables of ``text, x, y`` and how it looks, as `direct_label`; y times top."""
+def write(ax, labels, top=1.0, wide=1.0, **how):
+    """Write the fixed words of a picture: tables of ``text, x, y`` and how they look, as `direct_label`.
+
+    x counts in ``wide``, y in ``top``.
+    """
     for label in labels:
-        direct_label(ax, **how | label | {"y": label["y"] * top})
+        direct_label(ax, **how | label | {"x": label["x"] * wide, "y": label["y"] * top})
 
 
 def zero_based(ax, top, label, bottom=0.0):
