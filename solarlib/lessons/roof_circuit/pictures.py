@@ -37,12 +37,6 @@ def start_values(house):
 # ---------------------------------------------------------------- bars that lie
 
 
-def shares_axis(ax, top):
-    """Fix the horizontal axis to what is lost in a year, to ``top`` percent."""
-    ax.set_xlim(0, top)
-    ax.set_xlabel("lost in a year (%)")
-
-
 def lying_bars(ax, places, looks, **how):
     """Draw a bar and its number in each row, (role, hatch) one a row; return both, for `move_lying_bars`."""
     look = {"height": 0.6, "edgecolor": figures.BACKGROUND} | how
@@ -229,7 +223,7 @@ def shade_picture(house):
     rows, own = (2, 1, 0), own_shade_words(house)
     figures.rows_axis(numbers, rows, ["light lost", "converter\na module", "one string"], (-0.6, 2.7))
     top = 120 * max(shade_loss(house, 0, WIDEST, TALLEST).string_loss, 0.01)
-    shares_axis(numbers, top)
+    numbers.set(xlim=(0, top), xlabel="lost in a year (%)")
     numbers.xaxis.set_major_locator(MaxNLocator(5))
     boxes, words = lying_bars(numbers, rows, (("sun", "--"), ("loss", ""), ("loss", "xx")))
 

@@ -3,6 +3,7 @@
 from matplotlib.collections import PolyCollection
 from matplotlib.patches import Rectangle
 
+from solarlib.lessons.roof_circuit.pictures import CAPTIONS
 from solarlib.lessons.tools import Picture
 from solarlib.lessons.tools.figures import BACKGROUND, GRID, INK, ROLES, direct_label, new_figure
 from solarlib.roof.layout import RoofPlane, fit_modules
@@ -26,10 +27,8 @@ def roof_plane(along, up, strip, chimney=False):
 def free_area_m2(plane):
     """Return the area inside the strips, less what is taken out of it. [m2]"""
     left, low, right, top = plane.free
-    cut = sum(
-        max(min(box[2], right) - max(box[0], left), 0) * max(min(box[3], top) - max(box[1], low), 0)
-        for box in plane.taken
-    )
+    cuts = ((min(c, right) - max(a, left), min(d, top) - max(b, low)) for a, b, c, d in plane.taken)
+    cut = sum(max(wide, 0) * max(high, 0) for wide, high in cuts)
     return max(right - left, 0) * max(top - low, 0) - cut
 
 
@@ -45,14 +44,13 @@ def plan_picture(house):
         fits = [fit_modules(plane, LONG_M, SHORT_M, upright, GAP_M) for upright in (True, False)]
         for parts, fit in zip(drawn, fits):
             _move(parts, plane, fit)
-        start = f"{along:g} m × {up:g} m, {strip:g} m clear all round{', a chimney' if chimney else ''}: "
-        most = max(fit.count for fit in fits)
+        said = {"along": along, "up": up, "strip": strip, "chimney": ", a chimney" if chimney else ""}
+        upright, sideways = (fit.count for fit in fits)
+        most, by_area = max(upright, sideways), int(free_area_m2(plane) / (LONG_M * SHORT_M))
         if most == 0:
-            return f"{start}no module of {LONG_M:g} m × {SHORT_M:g} m has room, upright or sideways."
-        power = f"{most} of {rated_w:g} W are {most * rated_w / 1000:.1f} kW"
-        by_area = int(free_area_m2(plane) / (LONG_M * SHORT_M))
-        counts = f"{fits[0].count} modules upright, {fits[1].count} sideways"
-        return f"{start}{counts}. {power}. By area it would be {by_area}."
+            return CAPTIONS["plan_none"].format(long=LONG_M, short=SHORT_M, **said)
+        said |= {"upright": upright, "sideways": sideways, "most": most, "by_area": by_area}
+        return CAPTIONS["plan"].format(rated=rated_w, power=most * rated_w / 1000, **said)
 
     return Picture(figure, [list(parts.values()) for parts in drawn], update)
 

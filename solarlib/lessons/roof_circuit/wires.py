@@ -8,9 +8,9 @@ from functools import lru_cache
 import numpy as np
 
 from solarlib.house.year import plain_words, weather_at
-from solarlib.lessons.roof_circuit.pictures import lying_bars, move_lying_bars, shares_axis
-from solarlib.lessons.tools import Picture, choice, figures, own_slider
-from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, TICK_PT, direct_label, line, new_figure, rows_axis
+from solarlib.lessons.roof_circuit.pictures import CAPTIONS, lying_bars, move_lying_bars
+from solarlib.lessons.tools import Picture, choice, own_slider
+from solarlib.lessons.tools.figures import INK, TICK_PT, direct_label, filled, line, new_figure, rows_axis, zero_based
 from solarlib.quantities import counted, texts_beside
 from solarlib.roof.array import loss_steps
 from solarlib.roof.circuits import ALL_BREAKERS, BY_CURRENT, METRIC
@@ -20,8 +20,7 @@ from solarlib.roof.voltages import longest_chain
 from solarlib.roof.wiring import Branch, all_converters, branch_sum, joint_sum, rise_sum
 
 NOMINAL_V = 240.0  # of the worked numbers
-BOARDS = (100, 100), (100, 125), (150, 150), (200, 200), (200, 225)  # main and busbar. [A]
-METRIC_BOARDS = (35, 63), (50, 63), (63, 63), (63, 125)
+CHOICES = texts_beside(__file__, "choices")
 UNKNOWN = "not known"
 TURNS = (0, 45, 90, 135, 180)
 
@@ -65,20 +64,15 @@ def choice_picture(house):
     kinds = ("one a module", "one for all")
     places = (0, 0.8, 2.1, 2.9, 4.2, 5.0)
     rows_axis(ax, places, [f"{name}: {kind}" for name in names for kind in kinds], (5.6, -0.6))
-    shares_axis(ax, 40)
+    ax.set(xlim=(0, 40), xlabel="lost in a year (%)")
     boxes, words = lying_bars(ax, places, [("loss", ""), ("loss", "xx")] * 3, height=0.7, linewidth=0)
 
     def update(share, turn, days):
         losses = choice_losses(house, share, turn, days)
         values = [100 * value for name in names for value in losses[name]]
         move_lying_bars(boxes, words, values, 0.3, 36)
-        n = house.system.module_count
-        return (
-            f"Limit {share} % of the labels, second half turned {turn}°, one converter out for {days} days. "
-            f"A converter a module loses {values[0]:.1f}, {values[2]:.1f} and {values[4]:.1f} % (1 of {n} is out); "
-            f"one converter with one tracker {values[1]:.1f}, {values[3]:.1f} and {values[5]:.1f} %."
-            f"{plain_words(house.system)}"
-        )
+        said = {"lost": values, "count": house.system.module_count, "plain": plain_words(house.system)}
+        return CAPTIONS["choice"].format(share=share, turn=turn, days=days, **said)
 
     return Picture(figure, [boxes, words], update, slow=True)
 
@@ -132,12 +126,10 @@ def with_branch(house, **values):
 def limits(house):
     """Return what stands where the array meets the house: label, words -> values by their keys, the house's words."""
     circuit, branch = house.circuit, own_branch(house)
-    label, names, usual = {
-        "supply side": ("Service (A)", ("service_a",), ((100,), (150,), (200,))),
-        "socket": ("Its wires carry (A)", ("conductor_a",), ((16,), (20,), (25,))),
-    }.get(circuit.joined, ("Panelboard", ("main_a", "busbar_a"), METRIC_BOARDS if _metric(circuit) else BOARDS))
-    own = tuple(getattr(branch if names == ("conductor_a",) else circuit, name) for name in names)
-    known = sorted({*usual, *([] if None in own else [own])})
+    panelboard = CHOICES["metric panelboard" if _metric(circuit) else "panelboard"]
+    label, names, usual = CHOICES["joined"].get(circuit.joined, panelboard).values()
+    own = tuple(getattr(branch if names == ["conductor_a"] else circuit, name) for name in names)
+    known = sorted({*map(tuple, usual), *([] if None in own else [own])})
     options = {"/".join(f"{amps:g}" for amps in pair): dict(zip(names, pair)) for pair in known}
     if None in own:
         return label, options | {UNKNOWN: dict.fromkeys(names)}, UNKNOWN
@@ -176,13 +168,8 @@ def changed(house, units, output, breaker, board):
 
 def _rows(circuit):
     """Return what each row of bars adds up at a busbar, by the rules that may be in force: name of the sum -> words."""
-    words = {
-        "by_current_a": "main +\n1.25 × current",
-        "by_breaker_a": "main +\nbreakers",
-        "all_breakers_a": "all\nbreakers",
-    }
     names = {BY_CURRENT: "by_current_a", ALL_BREAKERS: "all_breakers_a"}
-    return {name: words[name] for name in (names.get(rule, "by_breaker_a") for rule in circuit.rules)}
+    return {name: CHOICES["rows"][name] for name in (names.get(rule, "by_breaker_a") for rule in circuit.rules)}
 
 
 def _bars(finding, circuit):
@@ -233,21 +220,14 @@ def circuit_picture(house):
         rows_axis(ax, [0, 1], names, (1.6, -0.75))
     branch.set(xlim=(0, tops[0]), xlabel="on one branch circuit (A)")
     joint.set(xlim=(0, tops[1]), xlabel="where it meets the house (A)")
-    one, two, more = (
-        ax.barh([0, 1], [0, 0], height=0.6, facecolor=ROLES[role].colour, hatch=hatch, edgecolor=BACKGROUND)
-        for ax, role, hatch in ((branch, "pv", ""), (joint, "import", "//"), (joint, "pv", ""))
-    )
+    places = (branch, "pv"), (joint, "import"), (joint, "pv")
+    one, two, more = (ax.barh([0, 1], [0, 0], height=0.6, **filled(role)) for ax, role in places)
     marks = [line(ax, "load", [0, 0], [-0.45, 1.5], linestyle="-") for ax in (branch, joint)]
     heads = [direct_label(ax, 0, -0.48, "", size=TICK_PT, va="bottom", ha="center") for ax in (branch, joint)]
-    sums = [
-        direct_label(ax, top, row, "", "pv", va="center", ha="right")
-        for ax, top in zip((branch, joint), tops)
-        for row in (0, 1)
-    ]
-    verdicts = [
-        figure.text(x, 0.02, "", fontsize=12, color=INK, fontweight="bold", va="bottom", ha="left")
-        for x in (0.02, 0.53)
-    ]
+    ends = (branch, tops[0], 0), (branch, tops[0], 1), (joint, tops[1], 0), (joint, tops[1], 1)
+    sums = [direct_label(ax, top, row, "", "pv", va="center", ha="right") for ax, top, row in ends]
+    bold = {"fontsize": 12, "color": INK, "fontweight": "bold"}
+    verdicts = [figure.text(x, 0.02, "", va="bottom", ha="left", **bold) for x in (0.02, 0.53)]
 
     def update(units, output, breaker, board):
         circuit, one_branch, array = changed(house, units, output, breaker, board)
@@ -279,12 +259,7 @@ def rise_controls(house):
     """Return the controls of `rise_picture`, which begin with what the house file tells of its largest branch."""
     own, metric = own_branch(house), "mm2" in (own_branch(house).run or "")
     metric = metric or not own.run and house.circuit.system != "split phase"
-    wires = {
-        f"{size} {unit}": f"{size} {unit} copper"
-        for sizes, unit in (((2.5, 4, 6, 10), "mm2"), ((12, 10, 8, 6), "AWG"))
-        for size in sizes
-        if (unit == "mm2") == metric
-    }
+    wires = {size: f"{size} copper" for size in CHOICES["wires"]["metric" if metric else "AWG"]}
     wires |= {own.run.removesuffix(" copper"): own.run} if own.run else {}
     known, ends = own.run is not None and own.run_m is not None, ["end", "middle"]
     fed_at = own.fed_at or (UNKNOWN if own.converters > 1 else "end")
@@ -314,7 +289,7 @@ def rise_picture(house):
     spacing = own.spacing_m or 0.0
     ax.set_xlim(0, ends["length"][-1] + spacing * ends["units"][-1] + 2)
     ax.set_xlabel("way along the wire, from the panelboard (m)")
-    figures.zero_based(ax, top, "above the panelboard (V)")
+    zero_based(ax, top, "above the panelboard (V)")
     if nominal:
         line(ax, "load", [0, 2000], [0.02 * nominal] * 2, linewidth=2)
         direct_label(ax, 1, 0.02 * nominal + 0.01 * top, f"2 % of {nominal:.0f} V", va="bottom", size=TICK_PT)
@@ -342,8 +317,8 @@ def rise_picture(house):
         if not found.values:
             return f"{start}: the voltage rise is {told(found)}. Ask an electrician."
         on_chain = f" ({100 * found['chain_share']:.2f} % on the chain)" if half else ""
-        rise = f"{found['total_v']:.1f} V above the panelboard, {100 * found['total_share']:.2f} %{on_chain}"
-        return f"{start}, {length:g} m of {wire}: at noon the last one works {rise}: {found.verdict}."
+        rise = {"total": found["total_v"], "share": 100 * found["total_share"], "on_chain": on_chain}
+        return CAPTIONS["rise"].format(start=start, length=length, wire=wire, verdict=found.verdict, **rise)
 
     return Picture(figure, [run, chain, run_name, chain_name], update)
 
@@ -358,11 +333,10 @@ def question_list(findings, house):
     circuit, kinds = house.circuit, house.system.converters.items()
     modules = " and ".join(f"{n} modules of {one.rated_power_w:g} W" for one, n in house.system.modules.items())
     converters = " and ".join(f"{counted(n, 'converter')} of {one.ac_limit_w:g} W" for one, n in kinds)
-    lines = [
-        f"{house.name}: {modules}, {converters} by the table{'s' * house.system.mixed} [converter]",
-        f"service: {circuit.system or UNKNOWN}, {f'{circuit.voltage_v:g} V' if circuit.voltage_v else UNKNOWN}; "
-        f"joined: {circuit.joined or UNKNOWN}; rule in force: {circuit.rule or UNKNOWN}",
-    ]
+    array = {"modules": modules, "converters": converters, "tables": "tables" if house.system.mixed else "table"}
+    known = {name: getattr(circuit, name) or UNKNOWN for name in ("system", "joined", "rule")}
+    known["voltage"] = f"{circuit.voltage_v:g} V" if circuit.voltage_v else UNKNOWN
+    lines = CHOICES["question_list"].strip().format(house=house.name, **array, **known).splitlines()
     for finding in findings:
         lines.append(textwrap.fill(f"{finding.check}: {finding.verdict}", 99, subsequent_indent="   "))
         lines.append(textwrap.fill(finding.reason, 96, initial_indent="   ", subsequent_indent="   "))
