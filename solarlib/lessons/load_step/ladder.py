@@ -14,7 +14,7 @@ from solarlib.lessons.load_step.pictures import CAPTIONS, DAYLIGHT_W, LAMP_W, ye
 from solarlib.lessons.tools import MONTHS, Picture, figures
 from solarlib.meter.load import test_load
 from solarlib.meter.registers import unsigned
-from solarlib.quantities import InputError, energy_kwh
+from solarlib.quantities import energy_kwh, refuse_if
 
 RUNGS: tuple[str, ...] = ("trust the reading", "certain import only", "rise or fall, held", "fold-aware, held")
 RUNGS += ("no tests, decoded", "tests, decoded")
@@ -136,9 +136,7 @@ def chosen_times(house, load_w):
     """
     days, rows = record_days(house, 1), {}
     light = days["generation_w"].to_numpy() > DAYLIGHT_W
-    if len(days) != 1440 * DAYS_READ:
-        found = f"{len(days)} minutes"
-        raise InputError(f"days: found {found}, allowed are {DAYS_READ} days of 24 hours without a clock change")
+    refuse_if(len(days) != 1440 * DAYS_READ, "days_of_the_ladder", "days", minutes=len(days), days=DAYS_READ)
     net, pv = (days[name].to_numpy().reshape(DAYS_READ, 1440).T for name in ("net_w", "pv_w"))
     for name, plan in PLANS.items():
         seen = run_live(net, pv, load_w, np.random.default_rng([_SEED, 2]), **plan)

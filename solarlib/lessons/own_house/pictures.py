@@ -12,7 +12,7 @@ from solarlib.house.health import beside_neighbours
 from solarlib.lessons.own_house.form import Picker
 from solarlib.lessons.tools import Picture, figures
 from solarlib.lessons.tools.progress import progress
-from solarlib.quantities import InputError, texts_beside
+from solarlib.quantities import InputError, refuse_if, texts_beside
 
 CAPTIONS = texts_beside(__file__, "captions")
 
@@ -71,9 +71,7 @@ def _one_day(local, day):
 
 def fault_picture(file, house):
     """Return the picture of one day of a file: number of the day, with what the checks found or without."""
-    if file.readings.step is None:
-        allowed = "a file of regular readings for this picture"
-        raise InputError(f"{file.name}: found no constant interval, allowed is {allowed}")
+    refuse_if(file.readings.step is None, "no_interval", file.name)
     name, step = file.readings.table.columns[0], file.readings.step
     kind, unit = TITLES.get(name) or (f"neighbour {file.neighbours[name].name}", "kWh/kW")
     power = file.readings.table[name] / (1000.0 if unit == "W" else step / pd.Timedelta(hours=1))

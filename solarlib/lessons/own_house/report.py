@@ -14,7 +14,7 @@ from solarlib.house.year import shade_share
 from solarlib.lessons.own_house import pictures
 from solarlib.lessons.tools.page import Section, page, section_or_reason
 from solarlib.meter.balance import house_use
-from solarlib.quantities import InputError, texts_beside
+from solarlib.quantities import InputError, refuse_if, texts_beside
 
 _TEXTS = texts_beside(__file__, "report")
 SHOWN_DAYS = 14  # of a table by day; the rest is summed
@@ -117,8 +117,7 @@ def _cautions(name, *more):
 
 def accounts(title, files, house):
     """Tell of each file what was read, used and set aside."""
-    if not files:
-        raise InputError("files: found none, allowed is one CSV file or more")
+    refuse_if(not files, "no_files", "files")
     lines = ["; ".join(line.strip() for line in str(file.readings.account).splitlines()) + "." for file in files]
     told = [(file, file.readings.account) for file in files]
     rows = [(file.name, it.rows_read, it.rows_used, len(it.set_aside), file.left_out) for file, it in told]
@@ -163,9 +162,8 @@ def flows(title, files, decoded, say):
     first_measured(files, "generation")  # a direction found before, from files that are left out now, is not told
     found, record = decoded or directions(files, lambda words, share: say(words))  # the bar is the report's
     times = sensor.series.index
-    if record.index[0] < times[0] or record.index[-1] > times[-1]:
-        found = f"a direction of other days than those of {sensor.origin}"
-        raise InputError(f"decoded: found {found}, allowed is one found from these files")
+    apart = record.index[0] < times[0] or record.index[-1] > times[-1]
+    refuse_if(apart, "other_days", "decoded", origin=sensor.origin)
     days = found.days.drop(columns="date", errors="ignore")
     table = days.round(1).assign(seen=days["seen"].map("{:.0%}".format))
     table.insert(0, "day", [str(day)[:10] for day in days.index])

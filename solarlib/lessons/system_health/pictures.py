@@ -175,7 +175,8 @@ def chart_picture(house):
             mean = plan.days_to_notice(lost(house, dead), scatter / 100.0)
             first = counted(late[0], "day") if len(late) else None
             found = CAPTIONS["chart_message" if first else "chart_no_message"].format(first=first, mean=mean)
-        said = {"dead": min(dead, count), "count": count, "wait": _wait(wait), "early": _false(len(early))}
+        waited = next(name for name, value in WAITS.items() if value == wait)
+        said = {"dead": min(dead, count), "count": count, "wait": waited, "early": _false(len(early))}
         return CAPTIONS["chart"].format(scatter=scatter, fault_day=FAULT_DAY, found=found, **said)
 
     return Picture(figure, [dots, total, mark], update)
@@ -295,10 +296,6 @@ def ageing_picture(house):
         return CAPTIONS["ageing"].format(change=_signed(rate), scatter=scatter, bars=bars, told=told)
 
     return Picture(figure, [truth, spans], update)
-
-
-def _wait(days):
-    return next(name for name, value in WAITS.items() if value == days)
 
 
 def _false(count):

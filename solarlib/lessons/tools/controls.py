@@ -13,7 +13,7 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
-from solarlib.quantities import InputError, require
+from solarlib.quantities import InputError, refuse_if, require
 
 BUTTONS_WIDTH_PX = 780
 CHARACTER_PX = 9  # a wide one of 16 px text
@@ -47,8 +47,7 @@ class Control:
     def check(self, value, name):
         """Return the value as the widget holds it, or raise an InputError that names the control."""
         accepted = self.accept(value)
-        if accepted is None:
-            raise InputError(f"control {name}: found {value!r}, allowed is {self.allowed}")
+        refuse_if(accepted is None, "value_of_control", f"control {name}", value=value, allowed=self.allowed)
         return accepted
 
 
@@ -62,8 +61,8 @@ class Act:
 
 def _words(label, unit=""):
     text = f"{label} ({unit})" if unit else label
-    if not isinstance(label, str) or not 2 <= len(text) <= LONGEST_LABEL:
-        raise InputError(f"control {text!r}: found a label of {len(text)} characters, allowed are 2 to {LONGEST_LABEL}")
+    wrong = not isinstance(label, str) or not 2 <= len(text) <= LONGEST_LABEL
+    refuse_if(wrong, "label_of_control", f"control {text!r}", length=len(text), most=LONGEST_LABEL)
     return text
 
 
@@ -78,8 +77,8 @@ def slider(label, low, high, step, value, unit=""):
     for number, name in ((low, "low"), (high, "high"), (step, "step"), (value, "value")):
         require(number, f"{where}, {name}")
     steps = (high - low) / step if step > 0 else 0.0
-    if steps < 1 or not math.isclose(steps, round(steps), abs_tol=1e-6):
-        raise InputError(f"{where}: found {low:g} to {high:g} by {step:g}, allowed is a whole number of steps")
+    uneven = steps < 1 or not math.isclose(steps, round(steps), abs_tol=1e-6)
+    refuse_if(uneven, "steps_of_slider", where, low=low, high=high, step=step)
     require(value, where, low, high, unit)
     whole = all(isinstance(number, int) for number in (low, high, step, value))
     decimals = _decimals(low, step, value)
@@ -124,8 +123,7 @@ def choice(label, options, value):
     words = _words(label)
     pairs = list(options.items()) if isinstance(options, dict) else [(str(option), option) for option in options]
     values = [held for _, held in pairs]
-    if len(pairs) < 2 or value not in values:
-        raise InputError(f"choice {label}: found {value!r}, allowed is one of {values}")
+    refuse_if(len(pairs) < 2 or value not in values, "start_of_choice", f"choice {label}", value=value, values=values)
     width = sum(CHARACTER_PX * len(shown) + 26 for shown, _ in pairs)
     on_one_row = width <= BUTTONS_WIDTH_PX
 
@@ -140,8 +138,7 @@ def choice(label, options, value):
 
 def toggle(label, value):
     """Describe a check box, on (True) or off (False)."""
-    if not isinstance(value, bool):
-        raise InputError(f"toggle {label}: found {value!r}, allowed is True or False")
+    refuse_if(not isinstance(value, bool), "start_of_toggle", f"toggle {label}", value=value)
     words = _words(label)
 
     def accept(found):

@@ -11,7 +11,7 @@ from pathlib import Path
 import pandas as pd
 from jinja2 import Environment, FileSystemLoader
 
-from solarlib.quantities import InputError, unsigned_zero
+from solarlib.quantities import InputError, refuse_if, unsigned_zero
 
 UNITS = {"kwh": "kWh", "kw": "kW", "w": "W", "h": "h", "percent": "%", "usd": "$"}  # last word of a column's name
 
@@ -42,9 +42,8 @@ class Section:
     missing: tuple = ()
 
     def __post_init__(self):
-        if not (self.lines or self.tables or self.pictures or self.missing):
-            allowed = "content, or a sentence why there is none"
-            raise InputError(f"section {self.title!r}: found nothing in it, allowed is {allowed}")
+        something = self.lines or self.tables or self.pictures or self.missing
+        refuse_if(not something, "nothing_in_section", f"section {self.title!r}")
 
 
 def section_or_reason(title, make, *arguments):
@@ -74,11 +73,6 @@ def shown(cell):
     return "not known" if pd.isna(cell) else str(cell)
 
 
-def base64_text(data):
-    """Return bytes as base64 text."""
-    return base64.b64encode(data).decode("ascii")
-
-
 def page(title, sections):
     """Return the whole report as HTML text, made by the template ``page.html.j2`` beside this module.
 
@@ -90,7 +84,8 @@ def page(title, sections):
     """
     folder = FileSystemLoader(Path(__file__).parent, encoding="utf-8")
     templates = Environment(loader=folder, autoescape=True, trim_blocks=True, lstrip_blocks=True)
-    templates.filters |= {"heading": heading, "shown": shown, "base64": base64_text}
+    templates.filters |= {"heading": heading, "shown": shown}
+    templates.filters["base64"] = lambda data: base64.b64encode(data).decode("ascii")
     templates.tests["words"] = is_words
     text = templates.get_template("page.html.j2").render(title=title, sections=sections)
     return unsigned_zero(text) + "\n"
