@@ -48,12 +48,9 @@ def formula(source, display=False):
         figure.savefig(drawn, format="png", bbox_inches="tight", pad_inches=0.03, metadata={"Software": None})
     except ValueError:
         return f"<code>{words}</code>"
-    data = drawn.getvalue()
-    width = round(int.from_bytes(data[16:20], "big") * 96 / 200)
-    image = (
-        f'<img class="formula" width="{width}" alt="{words}" '
-        f'src="data:image/png;base64,{base64.b64encode(data).decode("ascii")}">'
-    )
+    width = round(int.from_bytes(drawn.getvalue()[16:20], "big") * 96 / 200)
+    data = base64.b64encode(drawn.getvalue()).decode("ascii")
+    image = f'<img class="formula" width="{width}" alt="{words}" src="data:image/png;base64,{data}">'
     return f"<p>{image}</p>" if display else image
 
 

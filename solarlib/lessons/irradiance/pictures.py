@@ -178,8 +178,7 @@ def year_picture(house):
     x = np.append(np.sort(_turn(AZIMUTHS - middle)), 180)
     figure, (left, right) = figures.new_figure(1, 2, left=0.08, right=0.985, wspace=0.24)
     figures.months_axis(left)
-    left.set_xticks(range(1, 13), [name[0] for name in MONTHS])
-    left.set_xlabel("month")
+    left.set(xticklabels=[name[0] for name in MONTHS], xlabel="month")
     figures.zero_based(left, 1.2 * table.max(), "kWh/m² a month")
     _compass_axis(right, middle, 90, "direction the plane faces")
     figures.zero_based(right, 1.18 * year.max(), "kWh/m² a year")
@@ -287,8 +286,7 @@ def _turn(degrees):
 def _compass_axis(ax, middle, step, label):
     """Fix the horizontal axis to all directions, with the noon side (azimuth ``middle``) in its middle."""
     turns = range(-180, 181, step)
-    ax.set(xlim=(-180, 180), xlabel=label)
-    ax.set_xticks(turns, [_compass(middle + turn) for turn in turns])
+    ax.set(xlim=(-180, 180), xticks=turns, xticklabels=[_compass(middle + turn) for turn in turns], xlabel=label)
 
 
 def _compass(azimuth):

@@ -124,8 +124,7 @@ def live_picture(house):
     unit = max(house.meter.test_load_w, LAMP_W)
     low, high = -3.7 * unit, 5.2 * unit
     figure, ax = new_figure(left=0.1, bottom=0.2)
-    ax.set(xlim=(0.4, READINGS + 0.6), xlabel="reading number, one a minute")
-    ax.set_xticks(range(1, READINGS + 1))
+    ax.set(xlim=(0.4, READINGS + 0.6), xticks=range(1, READINGS + 1), xlabel="reading number, one a minute")
     zero_based(ax, high, "power (W)", bottom=low)
     ax.axhline(0, color=INK, linewidth=1.2)
     path = line(ax, "reading", [], [], linestyle="-", linewidth=2.0)

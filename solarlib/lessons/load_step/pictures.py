@@ -66,8 +66,7 @@ def step_picture(house):
     reach = reach_w(house)
     top = 2 * reach
     figure, ax = figures.new_figure(left=0.1)
-    ax.set(xlim=(0, 3), xlabel="minutes from the first reading")
-    ax.set_xticks([0, 1, 2, 3])
+    ax.set(xlim=(0, 3), xticks=range(4), xlabel="minutes from the first reading")
     figures.zero_based(ax, 1.42 * top, "power (W)", bottom=-1.35 * reach)
     ax.axhline(0, color=figures.INK, linewidth=1.2)
     edge, flat = np.array([0.0, 1.0, 1.0, 2.0, 2.0, 3.0]), np.zeros(6)
@@ -103,11 +102,8 @@ def _direction(net_w):
 def branches(load_w, reach):
     """Return the three courses of a test of ``load_w`` up to a net power: name -> (net before, reading during). [W]"""
     ends = {"importing": (0.0, reach), "pushed through zero": (-load_w, 0.0), "exporting": (-reach, -load_w)}
-    lines = {}
-    for name, net in ends.items():
-        net = np.linspace(*net, 9)
-        lines[name] = (net, np.abs(net + load_w))
-    return lines
+    nets = {name: np.linspace(*net, 9) for name, net in ends.items()}
+    return {name: (net, np.abs(net + load_w)) for name, net in nets.items()}
 
 
 def branch_picture(house):

@@ -194,8 +194,7 @@ def neighbour_picture(comparison, uncorrected=None):
     x = np.arange(1.0, len(days) + 1)
     start = int((days["stage"] == "baseline").sum())
     figure, (ax, below) = figures.new_figure(2, 1, hspace=0.12, sharex=True, top=0.97)
-    ax.set(xlim=(0.0, len(days) + 1.0), ylim=(70, 120))
-    ax.set_ylabel("ratio (%)")
+    ax.set(xlim=(0.0, len(days) + 1.0), ylim=(70, 120), ylabel="ratio (%)")
     figures.zero_based(below, 2.0, "sum")
     first = days.index.to_series().groupby(days.index.to_period("M")).first()
     at = days.index.get_indexer(first[first.dt.day <= 3]) + 1.0
@@ -239,10 +238,9 @@ def _pairs(names, label, first, second, over=()):
     place = np.arange(1.0, len(names) + 1)
     values = np.nan_to_num(np.r_[first[2], second[2], over].astype(float))
     figures.zero_based(ax, 1.12 * max(values.max(), 1.0), label, bottom=min(0.0, 1.12 * values.min()))
-    ax.set_xlim(0.4, max(len(place), 3) + 0.6)
+    ax.set(xlim=(0.4, max(len(place), 3) + 0.6), xlabel="period that ends at the reading of (year-month-day)")
     step = 1 if len(place) <= 8 else 2
     ax.set_xticks(place[::step], list(names)[::step])
-    ax.set_xlabel("period that ends at the reading of (year-month-day)")
     for (word, role, heights), side, shift, x in ((first, "left", -0.2, 0.0), (second, "right", 0.2, 0.35)):
         height = np.nan_to_num(np.asarray(heights, float))
         figures.move_columns(figures.boxes(ax, role), np.minimum(height, 0), np.maximum(height, 0), place + shift, 0.36)

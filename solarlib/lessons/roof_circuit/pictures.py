@@ -259,9 +259,8 @@ def _draw_sky(ax, house, ahead):
         side, up = np.array([(thing.points[0][0], 0.0), *thing.points, (thing.points[-1][0], 0.0)]).T
         for turn in (-360.0, 0.0, 360.0, 720.0):  # an azimuth may go past north
             ax.plot(side - ahead - turn, up, color=figures.INK, linestyle=":", linewidth=2.0)
-    ax.set_xlim(-120, 120)
+    ax.set(xlim=(-120, 120), xlabel="direction, seen from the array (°)")
     ax.set_xticks(range(-90, 91, 45), ["90 left", "45", "ahead", "45", "90 right"])
-    ax.set_xlabel("direction, seen from the array (°)")
     figures.zero_based(ax, 90, "height above the horizon (°)")
     for month, name in ((6, "21 Jun"), (12, "21 Dec")):
         sun = _sun_on_21st(house, month)

@@ -59,12 +59,10 @@ def _plan(figure, ax):
     """Return what moves on one plan, by name, in the order of drawing; a metre is as long up as across."""
     box = ax.get_position()
     shape = box.height * figure.get_figheight() / (box.width * figure.get_figwidth())
-    ax.set_xlim(-_BORDER_M, WIDEST + _BORDER_M)
-    ax.set_ylim(-_BORDER_M, shape * (WIDEST + 2 * _BORDER_M) - _BORDER_M)
-    ax.set_xticks(range(0, WIDEST + 1, 2))
-    ax.set_yticks(range(0, HIGHEST + 1, 2))
+    top = shape * (WIDEST + 2 * _BORDER_M) - _BORDER_M
+    ax.set(xlim=(-_BORDER_M, WIDEST + _BORDER_M), ylim=(-_BORDER_M, top), xlabel="along the eave (m)")
+    ax.set(xticks=range(0, WIDEST + 1, 2), yticks=range(0, HIGHEST + 1, 2))
     ax.grid(visible=False)
-    ax.set_xlabel("along the eave (m)")
     free = dict(facecolor=BACKGROUND, edgecolor=INK, linewidth=1.2, linestyle="--")
     looks = {
         "strips": dict(facecolor=BACKGROUND, edgecolor=GRID, hatch="//", linewidth=0),

@@ -287,8 +287,8 @@ def rise_picture(house):
     top = 1.2 * max([found["total_v"] for found in worst if found.values], default=1.0)
     figure, ax = new_figure()
     spacing = own.spacing_m or 0.0
-    ax.set_xlim(0, ends["length"][-1] + spacing * ends["units"][-1] + 2)
-    ax.set_xlabel("way along the wire, from the panelboard (m)")
+    far = ends["length"][-1] + spacing * ends["units"][-1] + 2
+    ax.set(xlim=(0, far), xlabel="way along the wire, from the panelboard (m)")
     zero_based(ax, top, "above the panelboard (V)")
     if nominal:
         line(ax, "load", [0, 2000], [0.02 * nominal] * 2, linewidth=2)

@@ -102,8 +102,7 @@ def measure_picture(house):
     """Return the picture of a year seen in four ways: measure, dead modules, roofs of the neighbours."""
     figure, ax = figures.new_figure(top=0.86)
     figures.months_axis(ax)
-    ax.set_ylim(50, 150)
-    ax.set_ylabel("% of before June")
+    ax.set(ylim=(50, 150), ylabel="% of before June")
     days = daily_yields(house)[0].index
     x = days.month - 0.5 + (days.day - 1) / days.days_in_month
     dots = figures.line(ax, "pv", x, 0.0 * x, linestyle="none", marker="o", markersize=5)
@@ -143,8 +142,7 @@ def chart_picture(house):
     usual = {scatter: Baseline(0.0, scatter / 100.0, BASELINE_DAYS) for scatter in SCATTERS}
     plans = {(s, wait): design(usual[s], 1.0 / count, wait) for s in SCATTERS for wait in WAITS.values()}
     figure, (ax, below) = figures.new_figure(2, 1, hspace=0.12, sharex=True, top=0.97)
-    ax.set(xlim=(-BASELINE_DAYS, CHART_DAYS), ylim=(-60, 30))
-    ax.set_ylabel("off by (%)")
+    ax.set(xlim=(-BASELINE_DAYS, CHART_DAYS), ylim=(-60, 30), ylabel="off by (%)")
     figures.zero_based(below, 2.0, "sum")
     below.set_xlabel("days after the baseline")
     for panel in (ax, below):
@@ -224,8 +222,7 @@ def shape_picture(house):
     wish = figures.line(ax, "load", hour, 0 * hour, linewidth=2.0, linestyle="--")
     figures.write(ax, CAPTIONS["labels"]["shape"], top, va="top")
     figures.zero_based(side, 1.3, "own / expected")
-    side.set(xlim=(3, 22), xlabel="hour")
-    side.set_xticks(range(3, 22, 3))
+    side.set(xlim=(3, 22), xticks=range(3, 22, 3), xlabel="hour")
     side.axhline(1.0, color=figures.INK, linewidth=1.5, linestyle="--")
     dots = figures.line(side, "pv", [], [], linestyle="none", marker="o", markersize=8)
 
@@ -275,9 +272,8 @@ def ageing_picture(house):
     """Return the picture of patience: true change a year, scatter of a day, luck -> what each year may tell."""
     units = _unit_intervals()
     figure, ax = figures.new_figure()
-    ax.set(xlim=(0.3, YEARS[-1] + 0.7), xlabel="full years of records", ylim=(-6, 4))
-    ax.set_xticks(YEARS)
-    ax.set_ylabel("change (% a year)")
+    ax.set(xlim=(0.3, YEARS[-1] + 0.7), xticks=YEARS, xlabel="full years of records")
+    ax.set(ylim=(-6, 4), ylabel="change (% a year)")
     ax.axhline(0.0, color=figures.INK, linewidth=1.2)
     truth = figures.line(ax, "load", [0.3, YEARS[-1] + 0.7], [0, 0], linestyle="--", linewidth=2.0)
     spans = figures.line(ax, "pv", [], [], linestyle="-", linewidth=9.0, solid_capstyle="butt")

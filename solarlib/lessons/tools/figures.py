@@ -144,21 +144,18 @@ def write(ax, labels, top=1.0, wide=1.0, **how):
 
 def zero_based(ax, top, label, bottom=0.0):
     """Fix the vertical axis from zero (or below it) to ``top`` and name it with its unit."""
-    ax.set_ylim(min(bottom, 0.0), top)
-    ax.set_ylabel(label)
+    ax.set(ylim=(min(bottom, 0.0), top), ylabel=label)
 
 
 def hours_axis(ax, label="hour of the day (local time)", step=3):
     """Fix the horizontal axis to one day, 0 to 24 hours."""
-    ax.set_xlim(0, 24)
+    ax.set(xlim=(0, 24), xlabel=label)
     ax.set_xticks(range(0, 25, step), [f"{hour}:00" if step >= 3 else f"{hour}" for hour in range(0, 25, step)])
-    ax.set_xlabel(label)
 
 
 def months_axis(ax):
     """Fix the horizontal axis to twelve months, with month ``m`` (1 to 12) centred at x = ``m``."""
-    ax.set_xlim(0.4, 12.6)
-    ax.set_xticks(range(1, 13), MONTHS)
+    ax.set(xlim=(0.4, 12.6), xticks=range(1, 13), xticklabels=MONTHS)
     ax.tick_params(axis="x", length=0)
 
 
@@ -169,8 +166,7 @@ def month_labels(ax, size):
 
 def rows_axis(ax, places, names, ends):
     """Give an axis named rows for lying bars; ``ends``: its lower and upper end."""
-    ax.set_ylim(*ends)
-    ax.set_yticks(places, names)
+    ax.set(ylim=ends, yticks=places, yticklabels=names)
     ax.tick_params(axis="y", length=0)
     ax.grid(visible=False)
 

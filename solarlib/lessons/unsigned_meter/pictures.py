@@ -194,8 +194,7 @@ def candidates_picture(house):
     days = {sky: _days(house)[sunniest_month(house), sky] for sky in SKIES}
     top = 1.32 * max(max(2 * day["generation_w"].max(), day["load_w"].max()) for day in days.values()) / 1000.0
     figure, ax = figures.new_figure()
-    ax.set(xlim=(0, WINDOW_MIN), xlabel="minutes from the start")
-    ax.set_xticks(range(0, WINDOW_MIN + 1, 30))
+    ax.set(xlim=(0, WINDOW_MIN), xticks=range(0, WINDOW_MIN + 1, 30), xlabel="minutes from the start")
     figures.zero_based(ax, top, "power (kW)")
     minute = np.arange(WINDOW_MIN)
     pv = figures.line(ax, "pv", minute, 0.0 * minute, linewidth=2.0)
