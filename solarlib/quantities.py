@@ -66,6 +66,13 @@ def whole_number(value: object, name: str, low: int, high: int) -> int:
     return int(value)
 
 
+def check_ranges(thing: object, where: str) -> None:
+    """Refuse a thing with a field out of its range, which stands under `where` in ``ranges.toml``."""
+    for name, bounds in _RANGES[where].items():
+        check, known = (whole_number, bounds[:2]) if "whole" in bounds else (require, bounds)
+        check(getattr(thing, name), f"{where}.{name}", *known)
+
+
 def one_of(value, name: str, allowed):
     """Return a value that is among those allowed, or refuse it with `InputError`."""
     refuse_if(value not in tuple(allowed), "one_of", name, value=value, allowed=", ".join(map(str, allowed)))
@@ -119,6 +126,7 @@ def texts_beside(module_file, name):
     return tomllib.loads(Path(module_file).with_name(f"{name}.toml").read_text(encoding="utf-8-sig"))
 
 
+_RANGES = texts_beside(__file__, "ranges")
 _REFUSALS = {case: text for room in texts_beside(__file__, "refusals").values() for case, text in room.items()}
 
 

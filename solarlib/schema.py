@@ -340,9 +340,9 @@ def real(low, high, unit=""):
     return number(low, high, unit, float)
 
 
-def percent(low, high):
+def percent(low, high, unit="%"):
     """Reader of a number in percent from `low` to `high`, as a share: 5 is 0.05."""
-    return number(low, high, "%", lambda value: float(value) / 100.0)
+    return number(low, high, unit, lambda value: float(value) / 100.0)
 
 
 def none_or(reader):

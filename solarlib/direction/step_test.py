@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
 from solarlib.direction.detection import normal_density, normal_tail
-from solarlib.quantities import InputError, energy_kwh, require
+from solarlib.quantities import check_ranges, energy_kwh, refuse_if, require
 
 HYPOTHESES = ("importing", "exporting", "pushed through zero")
 OTHER_SWITCHING = 0.06  # probability that something else in the house switches during a test ...
@@ -57,15 +57,9 @@ class StepTest:
     use_after: bool = True
 
     def __post_init__(self):
-        require(self.load_w, "StepTest.load_w", 1, 20_000, "W")
-        require(self.dwell_s, "StepTest.dwell_s", 0.1, 86_400, "s")
-        require(self.noise_w, "StepTest.noise_w", 1e-6, 1e5, "W")
-        require(self.reading_step_s, "StepTest.reading_step_s", 1e-3, 86_400, "s")
-        require(self.drift_w2_per_s, "StepTest.drift_w2_per_s", 0, 1e6, "W2/s")
-        if self.dwell_s < self.reading_step_s:
-            found = f"{self.dwell_s:g} s with a reading every {self.reading_step_s:g} s"
-            allowed = "a dwell of one reading or more (a shorter step is never seen)"
-            raise InputError(f"StepTest.dwell_s: found {found}, allowed is {allowed}")
+        check_ranges(self, "StepTest")
+        dwell, step = self.dwell_s, self.reading_step_s
+        refuse_if(dwell < step, "short_dwell", "StepTest.dwell_s", dwell=dwell, step=step)
 
     @property
     def readings(self):

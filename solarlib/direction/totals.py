@@ -9,7 +9,7 @@ from solarlib.direction import chain
 from solarlib.direction.record import check_columns
 from solarlib.direction.signs import expected, probability
 from solarlib.direction.words import DIRECTION_WORDS
-from solarlib.quantities import InputError
+from solarlib.quantities import refuse_if
 
 COLUMNS = ("start", "end", "delivered_kwh", "received_kwh")
 HALVINGS = 40
@@ -54,12 +54,11 @@ def read_registers(registers, index, rows, hours):
     periods = []
     for row in registers[list(COLUMNS)].itertuples(index=False):
         start, end = (pd.to_datetime(value, errors="coerce") for value in row[:2])
-        if pd.isna(start) or pd.isna(end) or start.tz is None or end.tz is None or not start < end:
-            raise InputError(f"registers: found {row.start} to {row.end}, allowed are times with zone, start first")
+        wrong = pd.isna(start) or pd.isna(end) or start.tz is None or end.tz is None or not start < end
+        refuse_if(wrong, "times_of_registers", "registers", start=row.start, end=row.end)
         totals = pd.to_numeric(pd.Series(row[2:]), errors="coerce")
-        if not totals.between(0, np.inf, inclusive="left").all():
-            found = f"{row.delivered_kwh} and {row.received_kwh} kWh from {start}"
-            raise InputError(f"registers: found {found}, allowed are numbers of 0 or more")
+        told = {"delivered": row.delivered_kwh, "received": row.received_kwh, "start": start}
+        refuse_if(not totals.between(0, np.inf, inclusive="left").all(), "totals_of_registers", "registers", **told)
         inside = np.asarray((index >= start) & (index < end))[rows]
         seen = float(hours[inside].sum() * 3600 / (end - start).total_seconds())
         periods.append(MeterPeriod(start, end, inside, *totals, min(seen, 1.0)))

@@ -55,9 +55,8 @@ class WeatherTable:
         if self.world_table:
             return WorldTable(**given)
         warm = self.monthly_temperature_c or world_means(place).temp_air
-        return MonthlyMeans(
-            self.monthly_irradiation_kwh_per_m2_day, warm, diffuse=self.monthly_diffuse_kwh_per_m2_day, **given
-        )
+        light, diffuse = self.monthly_irradiation_kwh_per_m2_day, self.monthly_diffuse_kwh_per_m2_day
+        return MonthlyMeans(light, warm, diffuse=diffuse, **given)
 
 
 def check_doors(problems, given):

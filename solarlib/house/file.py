@@ -12,6 +12,7 @@ from decimal import Decimal
 from functools import lru_cache
 from pathlib import Path
 
+from solarlib import schema
 from solarlib.bill.accounts import check_joins
 from solarlib.bill.tariff import Tariff
 from solarlib.bill.tariff_file import placed, tariff_from_table
@@ -22,23 +23,7 @@ from solarlib.meter.load import Appliance, household
 from solarlib.quantities import InputError, refuse_if
 from solarlib.roof.parts import ArraySystem, Converter, Losses, Module
 from solarlib.roof.wiring import Circuit, of_array
-from solarlib.schema import (
-    FORM,
-    Problems,
-    Reader,
-    Refused,
-    Table,
-    choice,
-    declared,
-    iso_date,
-    listing,
-    number,
-    percent,
-    read_toml,
-    real,
-    text,
-    whole,
-)
+from solarlib.schema import Problems, Table, choice, declared, listing, number, percent, real, text, whole
 from solarlib.sky.climate import MonthlyMeans
 from solarlib.sky.clock import check_seasons, check_zone
 from solarlib.sky.weather import Place, standard_offset
@@ -110,10 +95,10 @@ def _price_path(then):
         problems = Problems("")
         path = problems.read(Table(PricePath), value if isinstance(value, dict) else {"rate": value})
         if problems.found or (path.then is not None and (not then or path.rate is not None)):
-            raise Refused(allowed)
+            raise schema.Refused(allowed)
         return path
 
-    return declared(Reader(allowed, read), default=PricePath())
+    return declared(schema.Reader(allowed, read), default=PricePath())
 
 
 @dataclass(frozen=True)
@@ -140,7 +125,7 @@ class Outlook:
     price_growth: float = declared(_RATE, default=0.025, key="price_growth_percent")
     inflation: float = declared(_RATE, default=0.025, key="inflation_percent")
     spread: Spread = declared(Table(Spread), default=Spread())
-    first_day: date | None = declared(iso_date(), default=None)
+    first_day: date | None = declared(schema.iso_date(), default=None)
     growth: Growth = declared(Table(Growth), default=Growth())
 
 
@@ -237,7 +222,7 @@ class _File:
     load: _Load = declared(Table(_Load))
     meter: Meter = declared(Table(Meter))
     tariff: tuple[Tariff, ...] = declared(_tariffs)
-    form: int = declared(whole(1, FORM), default=1)
+    form: int = declared(whole(1, schema.FORM), default=1)
     other_module: tuple[Module, ...] = declared(Table(Module, MODULE, many=True), default=())
     other_converter: tuple[Converter, ...] = declared(Table(Converter, CONVERTER, many=True), default=())
     losses: Losses = declared(Table(Losses, LOSSES), default=Losses())
@@ -274,7 +259,7 @@ def read_house(house: str | Path) -> House:
         shipped = ", ".join(sorted(file.stem for file in HOUSE_FOLDER.glob("*.toml")))
         allowed = f"one of {shipped}, or a path ending in .toml"
         raise InputError(f"house file: found nothing at {str(house)!r}, allowed is {allowed}")
-    return house_from_table(read_toml(path), path.name, path.parent)
+    return house_from_table(schema.read_toml(path), path.name, path.parent)
 
 
 def house_from_table(table, where="house", folder=HOUSE_FOLDER):
@@ -334,17 +319,13 @@ def _check_array(system):
         where = f"other_converter {one.name!r}" if one.name else "converter"
         for behind in system.behind_one_w(one):
             told = {"limit": one.ac_limit_w, "behind": behind, "kind": one.kind}
-            refuse_if(
-                not 0.25 * behind <= one.ac_limit_w <= 4 * behind, "converter_size", f"{where}.ac_limit_w", **told
-            )
+            fits = 0.25 * behind <= one.ac_limit_w <= 4 * behind
+            refuse_if(not fits, "converter_size", f"{where}.ac_limit_w", **told)
 
 
 def _check_growth(growth, tariffs):
     """Refuse the growth of a kind of price that no tariff of the file has."""
     known = set().union(*map(kinds_of, tariffs))
     unknown = [kind for kind, path in vars(growth).items() if path != PricePath() and kind not in known]
-    where, has = (
-        "".join(f"outlook.growth.{kind}" for kind in unknown[:1]),
-        [kind for kind in vars(growth) if kind in known],
-    )
-    refuse_if(unknown, "no_such_price", where, known=", ".join(has))
+    has = ", ".join(kind for kind in vars(growth) if kind in known)
+    refuse_if(unknown, "no_such_price", f"outlook.growth.{''.join(unknown[:1])}", known=has)

@@ -5,23 +5,9 @@ from dataclasses import dataclass, replace
 
 from solarlib.roof.obstacles import ModuleLayout, Obstacle
 from solarlib.roof.parts import MOUNTINGS, Losses, Plane
-from solarlib.schema import (
-    Table,
-    choice,
-    declared,
-    flag,
-    kept,
-    listing,
-    nearest,
-    none_or,
-    number,
-    percent,
-    real,
-    text,
-    whole,
-)
+from solarlib.schema import Table, choice, declared, flag, kept, listing, nearest, none_or, percent, real, text, whole
 
-_PER_DEGREE = number(-1, -0.05, "%/degC", lambda value: float(value) / 100.0)
+_PER_DEGREE = percent(-1, -0.05, "%/degC")
 
 
 def _not_told(why):

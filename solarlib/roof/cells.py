@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pvlib
 
-from solarlib.quantities import refuse_if, require, whole_number
+from solarlib.quantities import check_ranges, refuse_if, require
 
 SeriesPower = namedtuple("SeriesPower", "even_w apart_w best_w poor_w")
 
@@ -61,15 +61,7 @@ class Cell:
     current_per_c: float = 0.0005
 
     def __post_init__(self):
-        require(self.photocurrent_a, "cell.photocurrent_a", 1e-3, 100, "A")
-        require(self.saturation_current_a, "cell.saturation_current_a", 1e-18, 1e-3, "A")
-        require(self.ideality, "cell.ideality", 0.5, 3)
-        require(self.series_ohm, "cell.series_ohm", 0, 10, "ohm")
-        require(self.shunt_ohm, "cell.shunt_ohm", 0.01, 1e6, "ohm")
-        require(self.breakdown_factor, "cell.breakdown_factor", 0, 1)
-        require(self.breakdown_v, "cell.breakdown_v", -100, -1, "V")
-        require(self.breakdown_exponent, "cell.breakdown_exponent", 1, 10)
-        require(self.current_per_c, "cell.current_per_c", 0, 0.002, "1/K")
+        check_ranges(self, "cell")
 
     @property
     def backward(self):
@@ -106,10 +98,7 @@ class DiodeModule:
     halves: int = 1
 
     def __post_init__(self):
-        whole_number(self.halves, "diode_module.halves", 1, 2)
-        for name, high in (("sections", 24), ("cells_per_section", 96)):
-            whole_number(getattr(self, name), f"diode_module.{name}", 1, high)
-        require(self.bypass_v, "diode_module.bypass_v", 0, 2, "V")
+        check_ranges(self, "diode_module")
 
     @property
     def cells(self):

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 from solarlib.quantities import InputError, one_of, require, texts_beside, whole_number
 
-_SUMS = texts_beside(__file__, "sums")
+SUMS = texts_beside(__file__, "sums")
 WITHIN = "within this check"
 OUTSIDE = "outside this check"
 _NOT_DECIDED = "not decided here: ask "
@@ -26,13 +26,8 @@ WHO_DECIDES = (
     "the authority having jurisdiction, a licensed electrician and, for the roof, a licensed engineer decide."
 )
 
-# NEC 240.6(A), `seen` in a list of it. [A]
-STANDARD_BREAKERS_A = (
-    *(15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 90, 100),
-    *(110, 125, 150, 175, 200, 225, 250, 300, 350, 400, 450, 500, 600),
-)
-# IEC 60898-1, preferred rated currents of small circuit-breakers, `from memory`. [A]
-METRIC_BREAKERS_A = (6, 8, 10, 13, 16, 20, 25, 32, 40, 50, 63, 80, 100, 125)
+# Ratings of circuit-breakers, of the NEC and of IEC 60898-1. [A]
+STANDARD_BREAKERS_A, METRIC_BREAKERS_A = (tuple(SUMS["breakers_a"][code]) for code in ("NEC", "IEC"))
 CONTINUOUS = 1.25  # a load of three hours or more; sunshine is one. NEC 210.20(A), 690.8, `seen`
 _BUSBAR = 1.2  # what a busbar may see, over its rating: NEC 705.12, `seen`
 # Wordings of the rule for a source that feeds a panelboard: what is added up -> most of the busbar's rating.
@@ -81,7 +76,7 @@ def _text(value):
 
 def summed(name, verdict, values, **told):
     """Return the `Sum` of a name in ``sums.toml``; its values and what is ``told`` beside them fill the reason."""
-    words = _SUMS[name]
+    words = SUMS[name]
     rows = tuple((key, value, words["units"][key]) for key, value in values.items())
     return Sum(words["check"].format(**told), rows, verdict, words["reason"].format(**values, **told))
 
@@ -150,7 +145,7 @@ def check_branch(
     if units > limit:
         verdict = OUTSIDE if units > most else not_decided(f"{ELECTRICIAN}, which rules are adopted")
     told = {"factor": max(factors), "current_a": current, "breaker_a": breaker_a}
-    return summed("branch", verdict, values, **told, cable=_SUMS["branch"]["cable"] if units > 1 else "")
+    return summed("branch", verdict, values, **told, cable=SUMS["branch"]["cable"] if units > 1 else "")
 
 
 def check_busbar(
@@ -233,7 +228,7 @@ def _of(answers, far_end):
 
 def _busbar_words(rules, values, breakers, loads, far_end):
     """Return the words of a sum at the busbar: what was added by each rule, and what it was compared with."""
-    words, metric = _SUMS["busbar"], set(rules) == {METRIC}
+    words, metric = SUMS["busbar"], set(rules) == {METRIC}
     told = {name: value if isinstance(value, str) else f"{value:g}" for name, value in values.items()}
     told["by_current_a"] = f"{values['by_current_a']:.2f}"
     told["loads_a"] = "unknown" if loads is None else f"{sum(loads):g}"

@@ -6,7 +6,7 @@ from itertools import product
 
 import numpy as np
 
-from solarlib.quantities import refuse_if, require
+from solarlib.quantities import check_ranges, refuse_if, require
 
 _SAME_M = 1e-6  # lengths that differ by less are the same: rounding of the computer, not of the roof
 
@@ -39,10 +39,7 @@ class RoofPlane:
     taken: tuple = ()
 
     def __post_init__(self):
-        for name in ("along_eave_m", "up_slope_m"):
-            require(getattr(self, name), f"roof.{name}", 0.5, 200, "m")
-        for name in ("clear_ridge_m", "clear_eave_m", "clear_left_m", "clear_right_m"):
-            require(getattr(self, name), f"roof.{name}", 0, 200, "m")
+        check_ranges(self, "roof")
         try:
             taken = tuple(tuple(float(edge) for edge in box) for box in self.taken)
         except (TypeError, ValueError):

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from solarlib.quantities import refusal, refuse_if, require, whole_number
+from solarlib.quantities import check_ranges, refusal, refuse_if, require
 
 # A module of 60 cells: sections are pairs of columns along the long side.
 CELLS_ACROSS, CELLS_ALONG, _SECTIONS = 6, 10, 3
@@ -88,10 +88,7 @@ class ModuleLayout:
     half_cut: bool = False
 
     def __post_init__(self):
-        for name in ("rows", "columns"):
-            whole_number(getattr(self, name), f"layout.{name}", 1, 1000)
-        for name in ("length_m", "width_m"):
-            require(getattr(self, name), f"layout.{name}", 0.2, 4, "m")
+        check_ranges(self, "layout")
 
     @property
     def module_count(self):

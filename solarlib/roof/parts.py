@@ -9,7 +9,7 @@ import numpy as np
 import pvlib
 from numpy.typing import ArrayLike
 
-from solarlib.quantities import one_of, refusal, refuse_if, require, whole_number
+from solarlib.quantities import check_ranges, one_of, refusal, refuse_if, require
 from solarlib.roof.obstacles import ModuleLayout, hidden, in_space, usual_layout
 from solarlib.sky.sun import plane_of_array
 
@@ -55,9 +55,7 @@ class Plane:
     converter: "Converter | None" = None
 
     def __post_init__(self):
-        whole_number(self.module_count, "plane.module_count", 0, 10000)
-        require(self.surface_tilt, "plane.surface_tilt", 0, 90, "deg")
-        require(self.surface_azimuth, "plane.surface_azimuth", 0, 360, "deg")
+        check_ranges(self, "plane")
         one_of(self.mounting, "plane.mounting", MOUNTINGS)
         count, laid = self.module_count, self.layout.module_count if self.layout else self.module_count
         refuse_if(laid != count, "other_count", "plane.layout", found=laid, count=count)
@@ -114,8 +112,7 @@ class Module:
     name: str = ""
 
     def __post_init__(self):
-        require(self.rated_power_w, "module.rated_power_w", 1, 2000, "W")
-        require(self.temperature_coefficient_per_c, "module.temperature_coefficient_per_c", -0.01, 0, "1/K")
+        check_ranges(self, "module")
 
     def power_w(self, light, temp_cell):
         """Return the direct-current power for the light behind the glass [W/m2] and the cell temperature [degC]. [W]"""
@@ -156,9 +153,7 @@ class Converter:
 
     def __post_init__(self):
         one_of(self.kind, "converter.kind", ("per module", "central"))
-        require(self.ac_limit_w, "converter.ac_limit_w", 1, 10_000_000, "W")
-        for name in ("efficiency_10", "efficiency_50", "efficiency_100"):
-            require(getattr(self, name), f"converter.{name}", 0.5, 1)
+        check_ranges(self, "converter")
         p = np.linspace(0.0, 1.0, 101)
         k0, k1, k2 = self.coefficients
         loss = k0 + (k1 + k2 * p) * p
@@ -254,9 +249,7 @@ class ArraySystem:
     def __post_init__(self):
         object.__setattr__(self, "planes", tuple(self.planes))
         refuse_if(self.module_count == 0, "no_module", "array.planes")
-        require(self.age_years, "array.age_years", 0, 60, "years")
-        require(self.degradation_per_year, "array.degradation_per_year", 0, 0.1)
-        require(self.albedo, "array.albedo", 0, 0.95)
+        check_ranges(self, "array")
 
     @property
     def largest_plane(self):

@@ -136,15 +136,11 @@ def check_string_voltage(modules, open_circuit_v, operating_v, change_per_c, cel
         is outside if what is known says so, and else not decided.
     """
     number = whole_number(modules, "modules", 1, 10_000)
-    cold, hot = (
-        _known(cell_c[0], "cell_c, coldest", -90, 25, "degC"),
-        _known(cell_c[1], "cell_c, hottest", 25, 120, "degC"),
-    )
+    cold = _known(cell_c[0], "cell_c, coldest", -90, 25, "degC")
+    hot = _known(cell_c[1], "cell_c, hottest", 25, 120, "degC")
     open_per_c, run_per_c = (_known(change, "change_per_c", -0.01, 0, "1/K") for change in change_per_c)
-    open_v, run_v = (
-        _known(open_circuit_v, "open_circuit_v", 0.1, 500, "V"),
-        _known(operating_v, "operating_v", 0.1, 500, "V"),
-    )
+    open_v = _known(open_circuit_v, "open_circuit_v", 0.1, 500, "V")
+    run_v = _known(operating_v, "operating_v", 0.1, 500, "V")
     limit, low = _known(limit_v, "limit_v", 1, 2000, "V"), _known(tracker_v[0], "tracker_v, low", 0, 2000, "V")
     high = _known(tracker_v[1], "tracker_v, high", 0.0 if math.isnan(low) else low, 2000, "V")
     highest = number * open_v * (1.0 + open_per_c * (cold - 25.0))

@@ -174,7 +174,9 @@ def _basis(circuit, branch):
 
 
 def _compared(name, **values):
-    """Return the sum of the values but the last, which is the limit, by its name in ``sums.toml``."""
+    """Return the sum of the values but the last, which is the limit, by its name in ``sums.toml``, or what lacks."""
+    if lacks := _lacks(circuits.SUMS[name]["check"], **values):
+        return lacks
     *parts, limit = values.values()
     return circuits.summed(name, WITHIN if sum(parts) <= limit else OUTSIDE, values)
 
@@ -199,12 +201,9 @@ def branch_sum(circuit, branch):
         return found
     words = f" Wires: {branch.conductor_a or 'unknown'} A against the breaker (IEC 60364-4-43, from memory)."
     ask = circuits.not_decided() if found.verdict == WITHIN else found.verdict
-    ask = (
-        OUTSIDE
-        if branch.conductor_a and circuit.rules == (METRIC,)
-        else f"{ask}, with what the wires carry where they lie"
-    )
-    return replace(found, verdict=ask, reason=found.reason + words)
+    small = branch.conductor_a and circuit.rules == (METRIC,)
+    verdict = OUTSIDE if small else f"{ask}, with what the wires carry where they lie"
+    return replace(found, verdict=verdict, reason=found.reason + words)
 
 
 def rise_sum(circuit, branch):
@@ -255,12 +254,10 @@ def _on_line(circuit, current_a, sizes):
         ask = circuits.not_decided(f"{ELECTRICIAN}, which rules are adopted")
         return short if fed < factors[0] * current_a else replace(short, verdict=ask)
     if circuit.joined == "supply side":
-        told = {"array_breaker_a": fed, "service_a": circuit.service_a}
-        return _lacks("connection ahead of the main", **told) or _compared("supply", **told)
+        return _compared("supply", array_breaker_a=fed, service_a=circuit.service_a)
     if circuit.joined == "socket":
         carries = min((branch.conductor_a or 0.0 for branch in circuit.branch), default=0.0)
-        told = {"breaker_a": fed, "current_a": current_a, "conductor_a": carries or None}
-        return _lacks("converter on a circuit with loads", **told) or _compared("socket", **told)
+        return _compared("socket", breaker_a=fed, current_a=current_a, conductor_a=carries or None)
     ends = {"main_a": circuit.main_a, "busbar_a": circuit.busbar_a}
     if lacks := _lacks("busbar of the panelboard", **ends):
         return lacks
@@ -301,12 +298,9 @@ def circuit_sums(circuit: Circuit, system: ArraySystem) -> list[Sum]:
         found += [replace(one, check=f"{one.check}, {name}") for one in sums]
     found.append(joint_sum(circuit, all_converters(system)))
     if circuit.joined == "one breaker":
-        sizes = [branch.breaker_a or math.nan for branch in circuit.branch] or [math.nan]
-        told = {
-            "breaker_a": None if math.isnan(sum(sizes)) else float(sum(sizes)),
-            "combiner_busbar_a": circuit.combiner_busbar_a,
-        }
-        found.append(_lacks("busbar of the combiner", **told) or _compared("combiner", **told))
+        sizes = [branch.breaker_a for branch in circuit.branch]
+        known = float(sum(sizes)) if all(sizes) else None
+        found.append(_compared("combiner", breaker_a=known or None, combiner_busbar_a=circuit.combiner_busbar_a))
     plane = max(_strung(system), key=lambda plane: plane.module_count)
     for count in sorted(set(circuit.strings.modules if circuit.strings else ())):
         one = string_sum(circuit.strings, count, plane.module or system.module, plane.mounting)

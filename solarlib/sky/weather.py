@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pvlib
 
-from solarlib.quantities import HOURS_PER_YEAR, TYPICAL_YEAR, refusal, refuse_if, require, texts_beside, year_index
+from solarlib.quantities import HOURS_PER_YEAR, check_ranges, refusal, refuse_if, require, texts_beside, year_index
 from solarlib.schema import declared, kept, real, text
 from solarlib.sky.clock import check_zone, set_right
 
@@ -53,9 +53,7 @@ class Place:
     horizon: tuple = ()
 
     def __post_init__(self):
-        require(self.latitude, "place.latitude", -90, 90, "deg")
-        require(self.longitude, "place.longitude", -180, 180, "deg")
-        require(self.altitude_m, "place.altitude_m", -430, 6000, "m")
+        check_ranges(self, "place")
         try:
             ZoneInfo(self.tz)
         except (KeyError, ValueError, OSError, TypeError):
@@ -70,7 +68,7 @@ class Place:
 
 def standard_offset(tz):
     """Return the smaller of the winter and summer offsets from UTC: the one without daylight saving."""
-    both = pd.DatetimeIndex([f"{TYPICAL_YEAR}-01-01", f"{TYPICAL_YEAR}-07-01"]).tz_localize(tz)
+    both = year_index("MS", tz)[[0, 6]]  # January and July
     return min(timedelta(seconds=when.utcoffset().total_seconds()) for when in both)
 
 
