@@ -68,7 +68,7 @@ class Place:
 
 def standard_offset(tz):
     """Return the smaller of the winter and summer offsets from UTC: the one without daylight saving."""
-    both = year_index("MS", tz)[[0, 6]]  # January and July
+    both = year_index("4344h", tz)[:2]  # 181 days apart: 1 January and 1 July
     return min(timedelta(seconds=when.utcoffset().total_seconds()) for when in both)
 
 

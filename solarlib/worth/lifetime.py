@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from solarlib.quantities import refusal, refuse_if, require, whole_number
+from solarlib.quantities import check_ranges, refusal, refuse_if, require, whole_number
 from solarlib.schema import Table, declared, flag, none_or, percent, real, text, whole
 from solarlib.worth import money
 
@@ -86,14 +86,7 @@ class Costs:
     growth: float = 0.0
 
     def __post_init__(self):
-        for name in ("installed", "fees", "roof_and_panelboard_work", "rebate", "upkeep_per_year",
-                     "insurance_and_tax_per_year", "residual", "removal"):  # fmt: skip
-            require(getattr(self, name), f"costs.{name}", 0)
-        for name in ("tax_credit_share", *(f"eligible_{cost}" for cost in OUTLAYS)):
-            require(getattr(self, name), f"costs.{name}", 0, 1)
-        for name in ("tax_credit_year", "tax_credit_carry_years"):
-            whole_number(getattr(self, name), f"costs.{name}", 0, 100)
-        require(self.growth, "costs.growth", -0.5, 0.5)
+        check_ranges(self, "costs")
         refuse_if(not self.tax_owed >= 0, "tax_owed", "costs.tax_owed", tax_owed=self.tax_owed)
         if self.tax_credit_carry_years and self.tax_owed == math.inf:
             raise refusal("nothing_to_carry", "costs.tax_credit_carry_years", years=self.tax_credit_carry_years)
@@ -152,11 +145,7 @@ class Loan:
     payments_per_year: int = 12
 
     def __post_init__(self):
-        require(self.amount, "loan.amount", 0)
-        require(self.fee, "loan.fee", 0)
-        require(self.rate, "loan.rate", 0, 1)
-        whole_number(self.years, "loan.years", 1, 100)
-        whole_number(self.payments_per_year, "loan.payments_per_year", 1, 366)
+        check_ranges(self, "loan")
 
     @property
     def payment(self):
