@@ -8,7 +8,9 @@ import runpy
 import zipfile
 from pathlib import Path
 
+import pandas as pd
 import pytest
+import quarter_hours
 
 DATA = Path(__file__).parent.parent / "data"
 README = (DATA / "README.md").read_text(encoding="utf-8")
@@ -73,3 +75,12 @@ def test_build_refuses_a_source_that_was_changed(tmp_path):
         archive.writestr(build["LOAD_MEMBER"], "date_time\n")
     with pytest.raises(SystemExit, match="source refused: .* has sha256"):
         build["build_load"](wheel)
+
+
+@pytest.mark.skipif("SOLARLIB_SOURCE_WHEELS" not in os.environ, reason="the wheel is not at hand")
+def test_the_table_of_quarter_hours_is_what_the_minutes_say():
+    wheels = list(Path(os.environ["SOLARLIB_SOURCE_WHEELS"]).glob("pvlib-0.10.5*.whl"))
+    if not wheels:
+        pytest.skip("the wheel is not at hand")
+    made = quarter_hours.quarter_hours(wheels[0]).reset_index(drop=True)
+    pd.testing.assert_frame_equal(made, pd.read_csv(quarter_hours.TABLE))

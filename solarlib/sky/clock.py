@@ -7,13 +7,13 @@ import numpy as np
 import pandas as pd
 import pvlib
 
-from solarlib.quantities import InputError, refuse_if
+from solarlib.quantities import refuse_if
 
 MOST_ZONE_H = 3.5  # from the sun's time to a zone's; the largest real one is 2.2 h (`from memory`)
 _MOST_OFF_MIN = 10  # of clock and sun, from which a table is set right
 _TELLING = 15.0  # latitude from which the months tell the hemispheres apart [deg]
 _MIRRORED = 0.75  # spread of the months' clearness on the other side of the equator over that on this one
-_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 
 
 def check_zone(where, offset_h, longitude, latitude=0.0):
@@ -55,10 +55,10 @@ def monthly_light(latitude):
     sunset = np.arccos(np.clip(-np.tan(north) * np.tan(tilt), -1, 1))
     course = np.cos(north) * np.cos(tilt) * np.sin(sunset) + sunset * np.sin(north) * np.sin(tilt)
     light = 0.024 / np.pi * pvlib.irradiance.get_extra_radiation(day) * course
-    return np.array([month.mean() for month in np.split(light, np.cumsum(_DAYS)[:-1])])
+    return np.array([month.mean() for month in np.split(light, np.cumsum(MONTH_DAYS)[:-1])])
 
 
-def minutes_off(weather: pd.DataFrame, latitude: float, longitude: float) -> float:
+def minutes_off(weather: pd.DataFrame, latitude: float, longitude: float, where: str = "light") -> float:
     """Return how much later the light is than its labels say, from the light alone.
 
     Parameters
@@ -67,6 +67,8 @@ def minutes_off(weather: pd.DataFrame, latitude: float, longitude: float) -> flo
         ghi, and dni, dhi where known [W/m2]; regular START labels of a year with a zone.
     latitude, longitude : float
         Where it was measured. [deg]
+    where : str
+        Whose light it is, for the words.
 
     Returns
     -------
@@ -94,7 +96,7 @@ def minutes_off(weather: pd.DataFrame, latitude: float, longitude: float) -> flo
             off, size, misfit = _turn(terms, (ghi - dhi - dni * flat)[used])
             if 0.8 < size < 1.25 and misfit < 0.3:
                 return off
-        refuse_if(used.sum() >= 100 or (ghi > 600.0).sum() >= 100, "light_apart", "light", size=size)
+        refuse_if(used.sum() >= 100 or (ghi > 600.0).sum() >= 100, "light_apart", where, size=size)
     rows = round(pd.Timedelta(days=1) / (weather.index[1] - weather.index[0]))
     ghi = weather["ghi"].to_numpy(dtype=float)[: len(weather) // rows * rows].reshape(-1, rows)
     blocks = np.array_split(np.arange(len(ghi)), max(1, len(ghi) // 30))
@@ -154,12 +156,9 @@ def set_right(weather: pd.DataFrame, where: str, latitude: float, longitude: flo
     InputError
         The seasons are those of the other hemisphere, or the columns do not belong together.
     """
-    lit = weather["ghi"].groupby(weather.index.month).mean().to_numpy() * 0.024
-    check_seasons(where, latitude, lit)
-    try:
-        off, ground = (_rounded(minutes_off(part, latitude, longitude)) for part in (weather, weather[["ghi"]]))
-    except InputError as error:
-        raise InputError(f"{where}, {error}") from None
+    check_seasons(where, latitude, weather["ghi"].groupby(weather.index.month).mean().to_numpy() * 0.024)
+    spot = latitude, longitude, f"{where}, light"
+    off, ground = (_rounded(minutes_off(part, *spot)) for part in (weather, weather[["ghi"]]))
     told = []
     if abs(off) > _MOST_OFF_MIN and abs((off - ground + 720) % 1440 - 720) > _MOST_OFF_MIN:
         told.append(f"{where}: its beam was computed with a sun {abs(off - ground)} min off, and was computed anew.")

@@ -87,13 +87,13 @@ def _plain(heading):
 
 def _headings(lines, named, name):
     """Return the number of the line of headings, the separator, the headings, and those of our columns."""
-    never = _WORDS["never"]["light"]
     for number, line in enumerate(lines[:200]):
         mark = max("\t;,|", key=line.count)
-        heads = [head.strip() for head in next(csv.reader([line], delimiter=mark), [])]
+        cells = enumerate(next(csv.reader([line], delimiter=mark), []), 1)
+        heads = [cell.strip() or f"column {place}" for place, cell in cells]
         found = {}
         for key, words in _WORDS["headings"].items():
-            words, other = (rf"{re.escape(named[key])}\b", "^$") if key in named else (words, never)
+            words, other = (rf"{re.escape(named[key])}\b", "^$") if key in named else (words, _WORDS["never"]["light"])
             fits = [head for head in heads if re.match(words, _plain(head)) and not re.search(other, _plain(head))]
             if fits:
                 found[key] = fits[0]
@@ -143,8 +143,8 @@ def _moments(table, name):
     """Return the time of each row: aware where an offset stands beside it, else the clock's reading alone."""
     parts = {part: head for head in table for part, words in _WORDS["clock"].items() if re.match(words, _plain(head))}
     if {"year", "month", "day", "hour"} <= set(parts):
-        numbers = {part: pd.to_numeric(table[head], errors="coerce") for part, head in parts.items()}
-        days = pd.to_datetime(pd.DataFrame(numbers)[["year", "month", "day"]], errors="coerce")
+        numbers = pd.DataFrame({part: pd.to_numeric(table[head], errors="coerce") for part, head in parts.items()})
+        days = pd.to_datetime(numbers[["year", "month", "day"]], errors="coerce")
         return pd.DatetimeIndex(days + pd.to_timedelta(numbers["hour"] * 60 + numbers.get("minute", 0), unit="min"))
     know, heads = _WORDS["time"], list(table)
     heads = [head for head in heads if re.match(know["heading"], _plain(head))] or heads
@@ -168,27 +168,29 @@ def _moments(table, name):
 
 def _one_year(rows, name, place, said):
     """Return the hours of the last year on the labels of the typical year, in standard time or what is taken for it."""
-    step = pd.Series(rows.index).diff().mode()
-    step = step.iloc[0] if len(step) else pd.Timedelta(0)
+    step = (pd.Series(rows.index).diff().mode().tolist() or [pd.Timedelta(0)])[0]
     refuse_if(not pd.Timedelta(minutes=1) <= step <= _HOUR or _HOUR % step, "step_of_light", name, step=step)
     rows = _less(rows, ~rows.index.duplicated(keep="last"), "of a time that is there again", said)
     rows = _less(rows, rows["ghi"].notna(), "without a number of light", said)
-    rows = _less(rows, ~_stands_still(rows["ghi"], step, place), "of a sensor that stood still for a day or more", said)
+    run = (rows["ghi"] != rows["ghi"].shift()).cumsum().to_numpy()
+    risen = monthly_light(place.latitude)[rows.index.month - 1] > 2.0  # in months in which the sun rises every day
+    still = (np.bincount(run)[run] >= _DAY / step) & risen
+    rows = _less(rows, ~still, "of a sensor that stood still for a day or more", said)
     _check_gaps(1 - len(rows) * step / (365 * _DAY), name, said)
     phase = pd.Timedelta(pd.Series(rows.index.as_unit("ns").asi8 % step.value).mode().iloc[0])
     blocks = rows.groupby((rows.index - phase).floor("h") + phase)
     hours = blocks.mean().assign(rows=blocks["rows"].sum())
     hours = _less(hours, hours["rows"] >= 0.5 * (_HOUR / step), "of hours that are not half full", said)
     zone = timezone(standard_offset(place.tz))
-    aware = hours.index.tz is not None
-    clock = hours.tz_convert(zone) if aware else hours.tz_localize(zone)
+    bare = hours.index.tz is None
+    clock = hours.tz_localize(zone) if bare else hours.tz_convert(zone)
     year = _typical(clock, [])
     noons = pd.date_range(f"{TYPICAL_YEAR}-01-01 12:00", periods=365, tz=place.tz)
     summer = np.array([bool(noon.dst()) for noon in noons])
-    if not aware and summer.any() and abs(_change(year, summer, ~summer, place) - 60) < _CLOCK_CHANGE_MIN:
-        last = {"ambiguous": np.zeros(len(hours), bool), "nonexistent": "NaT"}  # of a doubled hour the later is kept
-        clock = hours.tz_localize(place.tz, **last)
-        clock = _less(clock, clock.index.notna(), "of a time that the clock skips", said).tz_convert(zone)
+    if bare and summer.any() and abs(_change(year, summer, ~summer, place) - 60) < _CLOCK_CHANGE_MIN:
+        # Of the hour that comes twice in autumn, the later one was kept.
+        clock = hours.tz_localize(place.tz, ambiguous=np.zeros(len(hours), bool), nonexistent="NaT").tz_convert(zone)
+        clock = _less(clock, clock.index.notna(), "of a time that the clock skips", said)
         said.append("its clock is changed in summer")
     year = _typical(clock, said)
     june, december = (np.isin(noons.month, months) for months in ((5, 6, 7, 8), (11, 12, 1, 2)))
@@ -198,21 +200,13 @@ def _one_year(rows, name, place, said):
     return year
 
 
-def _stands_still(ghi, step, place):
-    """Tell which rows show one number for a day or more, in months in which the sun rises every day."""
-    run = (ghi != ghi.shift()).cumsum().to_numpy()
-    risen = monthly_light(place.latitude)[ghi.index.month - 1] > 2.0
-    return pd.Series((np.bincount(run)[run] >= _DAY / step) & risen, ghi.index)
-
-
 def _typical(hours, said):
     """Return the hours on the labels of the typical year; the last of several years counts, 29 February does not."""
-    when = hours.index.tz_localize(None)
-    hours = _less(hours, ~((when.month == 2) & (when.day == 29)), "of 29 February", said)
     when = hours.index.tz_localize(None)
     past = when - pd.to_datetime(pd.DataFrame({"year": when.year, "month": 1, "day": 1})).array
     past -= pd.to_timedelta((when.is_leap_year & (when.month > 2)).astype(int), unit="D")
     moved = hours.set_axis(pd.Timestamp(f"{TYPICAL_YEAR}-01-01", tz=hours.index.tz) + past)
+    moved = _less(moved, ~((when.month == 2) & (when.day == 29)), "of 29 February", said)
     moved = _less(moved, ~moved.index.duplicated(keep="last"), "of an earlier year", said)
     return moved.reindex(year_index("1h", hours.index.tz) + (moved.index[0] - moved.index[0].floor("h")))
 
@@ -227,18 +221,16 @@ def _change(year, days, others, place):
 def _in_watts(year, heading, place, name, said):
     """Return the light in W/m2: by the unit of its heading, or without one by the first that fits the sun."""
     check_seasons(name, place.latitude, year["ghi"].groupby(year.index.month).mean().to_numpy())
-    clear = clear_sky(year.index, place)["ghi"].to_numpy().reshape(365, 24).sum(axis=1)
-    days = year["ghi"].to_numpy().reshape(365, 24).sum(axis=1)
+    pair = clear_sky(year.index, place)["ghi"], year["ghi"]
+    clear, days = (light.to_numpy().reshape(365, 24).sum(axis=1) for light in pair)
     bright = np.nanquantile((days / np.maximum(clear, 1.0))[clear > 0.2 * clear.max()], 0.97)
-    an_hour = year["rows"].median()  # rows of it
-    units = {unit: factor * (an_hour if "W/" not in unit else 1.0) for unit, factor in _WORDS["units"].items()}
+    units = {unit: f if "W/" in unit else f * year["rows"].median() for unit, f in _WORDS["units"].items()}
     fits = [unit for unit, factor in units.items() if _BRIGHT[0] < bright * factor < _BRIGHT[1]]
     written = re.search(r"(?<![a-z])(k?wh|k?w|[km]?j)(?![a-z])(?:[^a-z]*(?:per)?[^a-z]*(cm))?", heading, re.I)
     wanted = f"{written[1]}/{written[2] or 'm'}2".lower() if written else ""
     likely = [unit for unit in fits if unit != "J/cm2"] or ["W/m2"]  # that one fits sky light under a wrong heading
     unit = next((unit for unit in units if unit.lower() == wanted), likely[0])
-    fit = f" ({' or '.join(fits)} would fit)" if fits else ""
-    found = {"share": bright * units[unit], "unit": unit, "low": _BRIGHT[0], "high": _BRIGHT[1], "fit": fit}
+    found = {"share": bright * units[unit], "unit": unit, "allowed": _BRIGHT, "fits": " or ".join(fits) or "none"}
     refuse_if(unit not in fits, "unit_of_light", name, **found)
     said.append(f"unit {unit}{'' if written else ' by the sun, for its heading names none'}")
     light = year[[column for column in LIGHT if column in year]] * units[unit]
@@ -251,10 +243,9 @@ def _filled(year, name, said):
     year = year.drop(columns=poor)
     light = [column for column in LIGHT if column in year]
     year[light] = year[light].where(year[light].notna().all(axis=1))
-    rows = year.pop("rows").fillna(0.0)
-    used = rows[year["ghi"].notna()].sum()
-    if used < rows.sum():
-        said.append(f"{rows.sum() - used:,.0f} of hours whose light cannot be or is not whole")
+    year["rows"] = year["rows"].fillna(0.0)
+    used = _less(year, year["ghi"].notna(), "of hours whose light cannot be or is not whole", said)["rows"].sum()
+    year = year.drop(columns="rows")
     missing = int(year["ghi"].isna().sum())
     _check_gaps(missing / HOURS_PER_YEAR, name, said)
     said[0] += f", {used:,.0f} used"
@@ -277,10 +268,8 @@ def _check_light(year, place, name):
     solar, ghi = position(year.index, place), year["ghi"].to_numpy()
     cosine = np.maximum(np.cos(np.radians(solar["apparent_zenith"].to_numpy())), 0.0)
     parts = {"light at night or beyond that above the air": (ghi, 1.1 * solar["dni_extra"].to_numpy() * cosine)}
-    if "dni" in year:
-        parts["beam on flat ground that is more than all light"] = year["dni"].to_numpy() * cosine, ghi
-    if "dhi" in year:
-        parts["sky light that is more than all light"] = year["dhi"].to_numpy(), ghi
+    parts["beam on flat ground that is more than all light"] = np.asarray(year.get("dni", 0.0)) * cosine, ghi
+    parts["sky light that is more than all light"] = np.asarray(year.get("dhi", 0.0)), ghi
     for words, (part, most) in parts.items():
         beyond = np.maximum(part - 1.05 * most - 20.0, 0.0).sum() / ghi.sum()
         refuse_if(beyond > _MOST_BEYOND, "impossible_light", name, words=words, share=beyond, most=_MOST_BEYOND)

@@ -155,8 +155,7 @@ def _read_tmy3(path):
 
 def _check_stamps(name, found, words, columns):
     """Refuse stamps (texts of month, day and the hour that ends) that are not every hour of a common year in order."""
-    if len(found) != HOURS_PER_YEAR:
-        return  # the row count is reported by the caller, in better words
+    refuse_if(len(found) != HOURS_PER_YEAR, "not_a_year_of_rows", name, rows=len(found), hours=HOURS_PER_YEAR)
     days = pd.date_range("2026-01-01", periods=365)  # any common year: only month and day are compared
     expected = [words.format(d.month, d.day, hour) for d in days for hour in range(1, 25)]
     for row, (got, wanted) in enumerate(zip(found, expected), 1):

@@ -176,6 +176,11 @@ MONTHLY = {
             "weather.monthly_temperature_c: found .*allowed is a list of 12",
         ),
         (MONTHLY | {"monthly_irradiation_kwh_per_m2_day": [130] * 12}, "kwh_per_m2_day: found .*a number from 0 to 14"),
+        (MONTHLY | {"monthly_clear_days": [31] * 12}, "clear_days, February: found 31 days.* from 0 to 28"),
+        (
+            {"world_table": True, "monthly_clear_days": [3] * 12},
+            "weather.monthly_clear_days: found it with world_table, .*monthly_irradiation.*only",
+        ),
         (MONTHLY | {"seed": -1}, "weather.seed: found -1, allowed is a whole number"),
         (MONTHLY | {"wind_speed_m_per_s": "calm"}, "weather.wind_speed_m_per_s: found 'calm'"),
         (
@@ -272,6 +277,7 @@ def test_the_range_of_every_number_of_a_house_file():
         "weather.monthly_irradiation_kwh_per_m2_day": "a list of 12 items, each item a number from 0 to 14 kWh/m2/day",
         "weather.monthly_temperature_c": "a list of 12 items, each item a number from -80 to 50 degC",
         "weather.monthly_diffuse_kwh_per_m2_day": "a list of 12 items, each item a number from 0 to 9 kWh/m2/day",
+        "weather.monthly_clear_days": "a list of 12 items, each item a number from 0 to 31 days",
         "weather.download_year": "a whole number from 2001 to 2100",
         "weather.wind_speed_m_per_s": "0 to 30 m/s",
         "weather.seed": "a whole number from 0 to 1000000",

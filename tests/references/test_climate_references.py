@@ -1,10 +1,12 @@
 """The made year against typical years of stations: light on planes, and how the hours are spread.
 
 Two kinds of places are kept apart. TUNED: Greensboro and Sand Point, on whose years the limits of the hours were
-searched (`built here`); what holds there tells nothing about another place. Held apart: 17 other stations, on which
-nothing was tuned (`tests/stations.py` makes their table from typical-year files, `seen and recomputed`); the bands that
-the program prints are theirs. Each made year knows only the twelve means of its file. TMY3: Wilcox and Marion,
-NREL/TP-581-43156 (2008); TMY2: Marion and Urban (1995); IWEC: ASHRAE research project 1015, 2001 (`from memory`).
+searched (`built here`); what holds there tells nothing about another place. Held apart: 21 other stations, on which no
+light was tuned (`tests/stations.py` makes their table from typical-year files, `seen and recomputed`); the bands that
+the program prints are theirs. The memory of days and the light of the clearest were learnt on nine of the 21 and on the
+two: the other twelve, `stations.judged`, judge what clear days bring. Each made year knows only the twelve means of its
+file. TMY3: Wilcox and Marion, NREL/TP-581-43156 (2008); TMY2: Marion and Urban (1995); IWEC: ASHRAE research project
+1015, 2001 (`from memory`).
 """
 
 import os
@@ -44,7 +46,7 @@ PLANES = (
     (10, 225),
     (45, 225),
 )
-STEEP_WEST, EAST_WALL = (60, 270), (90, 90)  # the known misses
+STEEP_WEST, EAST_WALL = (60, 270), (90, 90)  # the worst; the wall is a known miss
 SEEDS = range(10)
 
 pytestmark = pytest.mark.slow  # ten made years for each of three places
@@ -72,18 +74,26 @@ def on_plane(year, solar, plane):
     return sun.plane_of_array(year, solar, *plane)["poa_global"].sum()
 
 
-@lru_cache(maxsize=2)
-def errors_apart(diffuse_known):
+@lru_cache(maxsize=3)
+def errors_apart(known):
     """Return made over true light less one: station, seed 1 to 5, plane of `stations.PLANES`."""
     errors = []
-    for row in HELD_APART:
+    for row in places(known):
         place = Place(row["file"], row["latitude"], row["longitude"], row["tz"], row["altitude_m"])
-        ghi, dhi, warm = ([row[f"{name}_{m}"] for m in range(1, 13)] for name in ("ghi", "dhi", "temp_air"))
-        means = MonthlyMeans(ghi, warm, row["wind_speed"], diffuse=tuple(dhi) if diffuse_known else ())
+        columns = {"diffuse": "dhi", "clear_days": "clear"}
+        ghi, warm, more = (
+            tuple(row[f"{name}_{m}"] for m in range(1, 13)) for name in ("ghi", "temp_air", columns.get(known, "ghi"))
+        )
+        means = MonthlyMeans(ghi, warm, row["wind_speed"], **({known: more} if known else {}))
         years = (typical_year(place, means, np.random.default_rng(seed)) for seed in range(1, 6))
         true = np.array([row[str(plane)] for plane in stations.PLANES])
         errors.append([np.array(stations.lights(year, place)) / true - 1 for year in years])
     return np.array(errors)
+
+
+def places(known):
+    """Return the stations at which years made with what is known are compared."""
+    return stations.judged(TABLE).to_dict("records") if known == "clear_days" else HELD_APART
 
 
 def at_nine_places_in_ten(worst):
@@ -91,25 +101,25 @@ def at_nine_places_in_ten(worst):
     return np.sort(worst)[ceil(0.9 * len(worst)) - 1]
 
 
-def classes(diffuse_known):
+def classes(known):
     """Return the planes of each class of `bands.made_band`, by its band, as seen from 45 degrees north."""
     found = {}
     for number, (tilt, turn) in enumerate(stations.PLANES):
         name = tilt, np.searchsorted((30, 120), abs(turn)) if tilt else 0
-        found.setdefault(name, (made_band(45.0, tilt, 180.0 + turn, diffuse_known), []))[1].append(number)
+        found.setdefault(name, (made_band(45.0, tilt, 180.0 + turn, known), []))[1].append(number)
     return [(name, band, planes) for name, (band, planes) in found.items()]
 
 
-@pytest.mark.parametrize("diffuse_known", [False, True])
-def test_the_bands_hold_at_nine_places_in_ten_where_nothing_was_tuned_and_are_no_wider_than_that(diffuse_known):
+@pytest.mark.parametrize("known", ["", "diffuse", "clear_days"])
+def test_the_bands_hold_at_nine_places_in_ten_where_nothing_was_tuned_and_are_no_wider_than_that(known):
     """Every plane and every seed of a class counts; a band is what was measured, rounded up to half a per cent."""
-    assert len(HELD_APART) == 17
-    apart = np.abs(errors_apart(diffuse_known)).max(axis=1)
-    for name, band, planes in classes(diffuse_known):
+    assert len(HELD_APART) == 21 and len(places("clear_days")) == 12
+    apart = np.abs(errors_apart(known)).max(axis=1)
+    for name, band, planes in classes(known):
         measured = at_nine_places_in_ten(apart[:, planes].max(axis=1))
         of_tilts = max(
             at_nine_places_in_ten(apart[:, others].max(axis=1))
-            for other, same, others in classes(diffuse_known)
+            for other, same, others in classes(known)
             if same == band and other[1] == name[1]
         )
         assert measured <= band and (of_tilts > band - 0.011 or name[0] == 0), (name, band, measured)
@@ -117,13 +127,15 @@ def test_the_bands_hold_at_nine_places_in_ten_where_nothing_was_tuned_and_are_no
 
 def test_planes_toward_the_equator_and_pairs_of_east_and_west_against_the_three_per_cent_that_were_wanted():
     """Wanted: within 3 % at nine places in ten. Reached by pairs up to 30 deg, and with the diffuse light of the months
-    toward the equator up to 60 deg. Not reached without it: 14 of 17 places (the misses: 63 and 60 N, and 1700 m high).
+    or their clear days toward the equator up to 60 deg. Not reached without: 17 of 21 places (the misses: 57, 60 and
+    63 N, and 1700 m high).
     """
     straight = [n for n, (tilt, turn) in enumerate(stations.PLANES) if turn == 0 and tilt <= 60]
-    within = [int((np.abs(errors_apart(k))[:, :, straight].max(axis=(1, 2)) < 0.03).sum()) for k in (False, True)]
-    assert within[0] == 14 and within[1] >= ceil(0.9 * 17), within
+    knowing = ("", "diffuse", "clear_days")
+    within = [int((np.abs(errors_apart(k))[:, :, straight].max(axis=(1, 2)) < 0.03).sum()) for k in knowing]
+    assert within[0] == 17 and within[1] >= ceil(0.9 * 21) and within[2] >= ceil(0.9 * 12), within
     true = np.array([[row[str(plane)] for plane in stations.PLANES] for row in HELD_APART])[:, None, :]
-    light = (1 + errors_apart(False)) * true
+    light = (1 + errors_apart("")) * true
     for tilt, turn in ((t, u) for t in (15, PAIR_TILT) for u in (60, 90, 120)):
         pair = [stations.PLANES.index((tilt, turn)), stations.PLANES.index((tilt, -turn))]
         off = np.abs(light[:, :, pair].sum(axis=2) / true[:, :, pair].sum(axis=2) - 1).max(axis=1)
@@ -150,11 +162,11 @@ def test_where_the_limits_were_searched_eleven_planes_agree_within_three_per_cen
     assert np.abs(errors).max() < 0.03, np.round(errors, 4)
 
 
-def test_a_steep_west_plane_misses_with_one_seed_of_ten():
-    """Known miss: Sand Point, one seed loses 3.05 %; the mean of the seeds 0.8 %."""
+def test_a_steep_west_plane_agrees_at_the_second_of_them_too():
+    """Sand Point, mean of the seeds -0.9 %; one seed of ten loses 2.9 %."""
     real, solar, made = case("703165TY.csv")
     errors = [on_plane(year, solar, STEEP_WEST) / on_plane(real, solar, STEEP_WEST) - 1 for year in made]
-    assert abs(np.mean(errors)) < 0.02 and 0.03 < np.abs(errors).max() < 0.035, np.round(errors, 4)
+    assert abs(np.mean(errors)) < 0.02 and np.max(np.abs(errors)) < 0.03, np.round(errors, 4)
 
 
 @pytest.mark.parametrize("file", BARS)
@@ -186,8 +198,9 @@ def test_the_site_not_looked_at_keeps_the_planes_within_three_and_a_half_per_cen
 
 @pytest.mark.parametrize("file", SITES)
 def test_from_hour_to_hour_and_from_day_to_day(file):
-    """Spreads within a fifth. The made days remember 0.21 on average, less than 0.29 since each month stands evenly on
-    its distribution; the files 0.31 to 0.33, each known to 1 / sqrt(365) from its one year: three of these are allowed.
+    """Spreads within a fifth. The made days remember less than the process that orders them since each month stands
+    evenly on its distribution; the files 0.31 to 0.33, each known to 1 / sqrt(365) from its one year: three of these
+    are allowed.
     """
     real, solar, made = case(file)
     spread = [np.diff(clearness(year, solar)).std() for year in (real, *made)]

@@ -97,7 +97,7 @@ def test_the_unit_is_read_from_the_heading_and_checked_with_the_sun(tmp_path, fa
         np.testing.assert_allclose(year["ghi"].sum(), TRUE["ghi"].sum(), rtol=0.001)
     wrong = {"W/m2": "kWh/m2", "kW/m2": "W/m2"}.get(unit)
     if wrong:
-        with pytest.raises(InputError, match=f"light.csv: found .* read in {wrong}.*allowed is .*W.*/m2 would fit"):
+        with pytest.raises(InputError, match=f"light.csv: found .* read in {wrong}.*allowed is .*would fit: .*W.*/m2"):
             read_hours(written(tmp_path, light, stamps, {"ghi": f"GHI {wrong}", "dni": "DNI", "dhi": "DHI"}), HERE)
 
 
@@ -108,7 +108,8 @@ def test_year_month_day_hour_in_columns_of_their_own(tmp_path):
         parts | {"GHI": table["ghi"].to_numpy(), "DNI": table["dni"].to_numpy(), "DHI": table["dhi"].to_numpy()}
     )
     path = tmp_path / "light.csv"
-    path.write_text("Source,Location\nours,1\n" + body.to_csv(index=False), encoding="utf-8")
+    above = "Source,Time Zone,GHI Units,Clearsky GHI Units\nours,-5,w/m2,w/m2\n"  # lines of a table's own facts
+    path.write_text(above + body.to_csv(index=False).replace("DHI\n", "DHI,,,\n"), encoding="utf-8")
     agrees(read_hours(HourlyFile(str(path)), HERE))
 
 
