@@ -53,22 +53,21 @@ class Reader:
 class Table:
     """Reads a table inside a table, or with `many` a list of them, into `kind`.
 
-    `readers` are those of its keys, where `kind` is not declared here: key -> (field of `kind`, reader). `name` is that
-    of the table, where it is not the whole file.
+    Its keys are the declared fields of `kind`, and `others` that fill in no field: key -> reader. `name` is that of the
+    table, where it is not the whole file.
     """
 
     kind: type
-    readers: dict | None = None
+    others: dict | None = None
     many: bool = False
     name: str = ""
 
     @property
     def keys(self):
         """Field, reader and whether it is needed of each key: key -> (name, reader, needed)."""
-        named = {item.name: item for item in fields(self.kind)}
-        about = {name: item.metadata for name, item in named.items() if "read" in item.metadata}
-        readers = self.readers or {more.get("key", name): (name, more["read"]) for name, more in about.items()}
-        return {key: (name, read, named[name].default is MISSING) for key, (name, read) in readers.items()}
+        about = [(item, item.metadata) for item in fields(self.kind) if "read" in item.metadata]
+        known = {more.get("key", it.name): (it.name, more["read"], it.default is MISSING) for it, more in about}
+        return known | {key: (key, read, False) for key, read in (self.others or {}).items()}
 
     def places(self, name):
         """Yield (key, the header of its table) for each key of the table and of the tables inside it."""
@@ -201,7 +200,7 @@ class Problems:
         if form.many:
             if not isinstance(table, list) or not all(isinstance(row, dict) for row in table):
                 return self.add(where, shown(table), f"a list of tables, written [[{self.name}{where}]]")
-            one = Table(form.kind, form.readers)
+            one = Table(form.kind, form.others)
             return tuple(self.read(one, row, f"{where}[{i}]") for i, row in enumerate(table, 1))
         before = len(self.found)
         values = self.values(table, form.keys, where)

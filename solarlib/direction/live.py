@@ -10,7 +10,7 @@ import numpy as np
 from solarlib.direction import chain, likelihood
 from solarlib.direction.record import LARGEST_W
 from solarlib.direction.signs import expected
-from solarlib.quantities import InputError, require, whole_number
+from solarlib.quantities import InputError, refuse_if, require, whole_number
 
 MEMORY = 15  # samples that tell how much the reading usually moves
 NEW_NIGHT = 60  # night samples after which the habits are learned anew
@@ -89,8 +89,7 @@ class LiveFilter:
         u = _checked("reading_w", reading_w, shape, -50.0, LARGEST_W)
         pv = _checked("pv_w", pv_w, shape, -1000.0, LARGEST_W)
         share = _checked("test_share", test_share, shape, 0.0, 1.0)
-        if np.isnan(share).any():
-            raise InputError("test_share: found nan, allowed is 0 to 1")
+        refuse_if(np.isnan(share).any(), "share_of_test", "test_share")
         seen = np.isfinite(u)
         u = np.where(seen, np.maximum(u, 0.0), 0.0)
         unknown = ~np.isfinite(pv)

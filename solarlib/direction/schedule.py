@@ -11,7 +11,7 @@ import pandas as pd
 
 from solarlib.direction.live import LiveFilter
 from solarlib.direction.words import DIRECTION_WORDS
-from solarlib.quantities import InputError, require
+from solarlib.quantities import refuse_if, require
 
 LEAST_READING_W = 60.0  # below it a wrong sign costs next to nothing
 LEAST_PV_W = 30.0  # below it the house hardly exports
@@ -88,8 +88,8 @@ def run_live(net_w, pv_w, test_load_w, rng, chooser=None, fixed_every=None, habi
         ``reading_w``, ``test_on`` (0 or 1), ``p_export`` as known live.
     """
     net_w, pv_w = np.asarray(net_w, dtype=float), np.asarray(pv_w, dtype=float)
-    if net_w.shape != pv_w.shape or net_w.ndim != 2:
-        raise InputError(f"net_w, pv_w: found shapes {net_w.shape} and {pv_w.shape}, allowed is (samples, days) twice")
+    wrong = net_w.shape != pv_w.shape or net_w.ndim != 2
+    refuse_if(wrong, "unlike_shapes", "net_w, pv_w", net=net_w.shape, pv=pv_w.shape)
     steps, days = net_w.shape
     interval_s = 86_400 / steps
     live = LiveFilter(test_load_w, interval_s, habits=habits, houses=days)
@@ -142,16 +142,15 @@ def timetable(samples, steps_a_day, slot_min=1):
     minute = samples.index.hour * 60 + samples.index.minute
     curve = pd.Series(doubt(size, samples["p_export"]), samples.index).groupby(minute // slot_min).mean()
     curve = curve.reindex(range(slots), fill_value=0.0).fillna(0.0).to_numpy()
-    if curve.sum() <= 0:
-        raise InputError("samples: found none in doubt, allowed is a record with doubtful samples")
+    refuse_if(curve.sum() <= 0, "no_doubt", "samples")
     # Neighbouring slots share their doubt: an hour's mean, so that one odd minute does not draw a step.
     width = max(1, 60 // slot_min)
     curve = np.convolve(np.concatenate([curve[-width:], curve, curve[:width]]), np.ones(width) / width, "same")
     share = np.cumsum(curve[width:-width])
     wanted = (np.arange(int(steps_a_day)) + 0.5) / int(steps_a_day) * share[-1]
     chosen = np.unique(np.searchsorted(share, wanted))
-    if chosen.size < int(steps_a_day):
-        raise InputError(f"steps_a_day: found {steps_a_day}, allowed with slots of {slot_min} min are {chosen.size}")
+    few = chosen.size < int(steps_a_day)
+    refuse_if(few, "few_slots", "steps_a_day", steps=steps_a_day, slot_min=slot_min, most=chosen.size)
     return [f"{slot * slot_min // 60:02d}:{slot * slot_min % 60:02d}" for slot in chosen]
 
 

@@ -17,10 +17,10 @@ from solarlib.bill.accounts import check_joins
 from solarlib.bill.tariff import Tariff
 from solarlib.bill.tariff_file import placed, tariff_from_table
 from solarlib.house.doors import WeatherTable, check_doors, open_weather
-from solarlib.house.roofs import CONVERTER, LOSSES, MODULE, RoofTable, check_kinds
+from solarlib.house.roofs import CONVERTER, MODULE, RoofTable, check_kinds
 from solarlib.house.rules import kinds_of
 from solarlib.meter.load import Appliance, household
-from solarlib.quantities import InputError, refuse_if
+from solarlib.quantities import refuse_if
 from solarlib.roof.parts import ArraySystem, Converter, Losses, Module
 from solarlib.roof.wiring import Circuit, of_array
 from solarlib.schema import Problems, Table, choice, declared, listing, number, percent, real, text, whole
@@ -225,7 +225,7 @@ class _File:
     form: int = declared(whole(1, schema.FORM), default=1)
     other_module: tuple[Module, ...] = declared(Table(Module, MODULE, many=True), default=())
     other_converter: tuple[Converter, ...] = declared(Table(Converter, CONVERTER, many=True), default=())
-    losses: Losses = declared(Table(Losses, LOSSES), default=Losses())
+    losses: Losses = declared(Table(Losses), default=Losses())
     age: _Age = declared(Table(_Age), default=_Age())
     costs: Costs | None = declared(Table(Costs), default=None)
     outlook: Outlook = declared(Table(Outlook), default=Outlook())
@@ -255,10 +255,8 @@ def read_house(house: str | Path) -> House:
     15
     """
     path = Path(house) if str(house).endswith(".toml") else HOUSE_FOLDER / f"{house}.toml"
-    if not path.is_file():
-        shipped = ", ".join(sorted(file.stem for file in HOUSE_FOLDER.glob("*.toml")))
-        allowed = f"one of {shipped}, or a path ending in .toml"
-        raise InputError(f"house file: found nothing at {str(house)!r}, allowed is {allowed}")
+    shipped = ", ".join(sorted(file.stem for file in HOUSE_FOLDER.glob("*.toml")))
+    refuse_if(not path.is_file(), "no_house", "house file", house=str(house), shipped=shipped)
     return house_from_table(schema.read_toml(path), path.name, path.parent)
 
 

@@ -4,10 +4,8 @@ import math
 from dataclasses import dataclass, replace
 
 from solarlib.roof.obstacles import ModuleLayout, Obstacle
-from solarlib.roof.parts import MOUNTINGS, Losses, Plane
-from solarlib.schema import Table, choice, declared, flag, kept, listing, nearest, none_or, percent, real, text, whole
-
-_PER_DEGREE = percent(-1, -0.05, "%/degC")
+from solarlib.roof.parts import MOUNTINGS, Plane
+from solarlib.schema import Table, choice, declared, flag, kept, listing, nearest, percent, real, text, whole
 
 
 def _not_told(why):
@@ -17,21 +15,8 @@ def _not_told(why):
 
 _BIFACIAL = "light on the back hangs on the ground, which no house file tells; without it the year is a little low"
 _TRACKER = "behind a central converter each plane has a tracker of its own; what a shared one loses is not computed"
-MODULE = {
-    "rated_power_w": ("rated_power_w", real(50, 1000, "W")),
-    "temperature_coefficient_percent_per_c": ("temperature_coefficient_per_c", _PER_DEGREE),
-    "length_m": ("length_m", real(0.2, 4, "m")),
-    "width_m": ("width_m", real(0.2, 4, "m")),
-    "half_cut": ("half_cut", flag()),
-    "name": ("name", text()),
-    "bifacial": ("name", _not_told(_BIFACIAL)),
-}
-CONVERTER = {"kind": ("kind", choice("per module", "central")), "ac_limit_w": ("ac_limit_w", real(50, 1_000_000, "W"))}
-CONVERTER |= {f"efficiency_{load}_percent": (f"efficiency_{load}", percent(50, 100)) for load in (10, 50, 100)}
-CONVERTER |= {"name": ("name", text()), "trackers": ("name", _not_told(_TRACKER))}
-LOSSES = {f"{name}_percent": (name, none_or(percent(0.1, 50))) for name in vars(Losses()) if "month" not in name}
-LOSSES["soiling_percent_by_month"] = "soiling_by_month", listing(none_or(percent(0.1, 50)), 12)
-LOSSES["snow_percent_by_month"] = "snow_by_month", listing(none_or(percent(0.1, 100)), 12)
+# Keys of the tables [module] and [converter] beside those that stand at the fields of `Module` and `Converter`.
+MODULE, CONVERTER = {"bifacial": _not_told(_BIFACIAL)}, {"trackers": _not_told(_TRACKER)}
 
 
 @dataclass(frozen=True)

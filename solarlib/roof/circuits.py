@@ -209,8 +209,8 @@ def check_busbar(
     values = {"by_current_a": seen[BY_CURRENT], "by_breaker_a": main + back_fed if known else "unknown"}
     if ALL_BREAKERS in rules:
         values["all_breakers_a"] = seen[ALL_BREAKERS] if known and loads_a else "unknown"
-    values |= {"allowed_a": allowed, "room_a": allowed - main}
-    values |= {"room_continuous_a": max(allowed - main, 0.0) / CONTINUOUS}
+    room = allowed - main
+    values |= {"allowed_a": allowed, "room_a": room, "room_continuous_a": max(room, 0.0) / CONTINUOUS}
     one = standard_breaker_a(needed) if needed <= STANDARD_BREAKERS_A[-1] else "none so large"
     values["back_fed_breaker_a"] = back_fed if known else one
     told = _busbar_words(rules, {**values, "main_a": main, "bus_a": bus}, breakers_a, loads_a, far_end)

@@ -11,7 +11,10 @@ from numpy.typing import ArrayLike
 
 from solarlib.quantities import check_ranges, one_of, refusal, refuse_if, require
 from solarlib.roof.obstacles import ModuleLayout, hidden, in_space, usual_layout
+from solarlib.schema import choice, declared, flag, listing, none_or, percent, real, text
 from solarlib.sky.sun import plane_of_array
+
+_SHARE = none_or(percent(0.1, 50))  # of a loss, in a house file
 
 # Heat leaves a module as u0 + u1 * wind [W/m2/K; wind at 10 m in m/s]: Faiman's form (Prog. Photovolt. 16 (2008)
 # 307). u0 and u1 join the curves of King, Boyson and Kratochvil, SAND2004-3535 (2004), their cell-to-back step
@@ -104,12 +107,14 @@ class Module:
     whether its cells are cut in halves. ``name`` is by which a plane asks for it.
     """
 
-    rated_power_w: float
-    temperature_coefficient_per_c: float = -0.0035
-    length_m: float | None = None
-    width_m: float | None = None
-    half_cut: bool = False
-    name: str = ""
+    rated_power_w: float = declared(real(50, 1000, "W"))
+    temperature_coefficient_per_c: float = declared(
+        percent(-1, -0.05, "%/degC"), default=-0.0035, key="temperature_coefficient_percent_per_c"
+    )
+    length_m: float | None = declared(real(0.2, 4, "m"), default=None)
+    width_m: float | None = declared(real(0.2, 4, "m"), default=None)
+    half_cut: bool = declared(flag(), default=False)
+    name: str = declared(text(), default="")
 
     def __post_init__(self):
         check_ranges(self, "module")
@@ -144,12 +149,12 @@ class Converter:
     (`common practice, no source`) give 96.7 % by the Californian and 96.5 % by the European weights.
     """
 
-    kind: str
-    ac_limit_w: float
-    efficiency_10: float = 0.945
-    efficiency_50: float = 0.970
-    efficiency_100: float = 0.965
-    name: str = ""
+    kind: str = declared(choice("per module", "central"))
+    ac_limit_w: float = declared(real(50, 1_000_000, "W"))
+    efficiency_10: float = declared(percent(50, 100), default=0.945, key="efficiency_10_percent")
+    efficiency_50: float = declared(percent(50, 100), default=0.970, key="efficiency_50_percent")
+    efficiency_100: float = declared(percent(50, 100), default=0.965, key="efficiency_100_percent")
+    name: str = declared(text(), default="")
 
     def __post_init__(self):
         one_of(self.kind, "converter.kind", ("per module", "central"))
@@ -196,15 +201,15 @@ class Losses:
     of the energy that snow on the glass takes.
     """
 
-    soiling: float = 0.02
-    first_light: float = 0.015
-    nameplate: float = 0.0
-    mismatch: float = 0.005
-    dc_wiring: float = 0.005
-    ac_wiring: float = 0.01
-    availability: float = 0.005
-    soiling_by_month: tuple = ()
-    snow_by_month: tuple = ()
+    soiling: float = declared(_SHARE, default=0.02, key="soiling_percent")
+    first_light: float = declared(_SHARE, default=0.015, key="first_light_percent")
+    nameplate: float = declared(_SHARE, default=0.0, key="nameplate_percent")
+    mismatch: float = declared(_SHARE, default=0.005, key="mismatch_percent")
+    dc_wiring: float = declared(_SHARE, default=0.005, key="dc_wiring_percent")
+    ac_wiring: float = declared(_SHARE, default=0.01, key="ac_wiring_percent")
+    availability: float = declared(_SHARE, default=0.005, key="availability_percent")
+    soiling_by_month: tuple = declared(listing(_SHARE, 12), default=(), key="soiling_percent_by_month")
+    snow_by_month: tuple = declared(listing(none_or(percent(0.1, 100)), 12), default=(), key="snow_percent_by_month")
 
     def __post_init__(self):
         for item in fields(self):
@@ -290,10 +295,8 @@ class ArraySystem:
     @property
     def converters(self):
         """How many converters of each kind there are: Converter -> count."""
-        return {
-            one: sum(plane.module_count for plane in planes) if one.kind == "per module" else 1
-            for one, planes in self.groups.items()
-        }
+        modules = {one: sum(plane.module_count for plane in planes) for one, planes in self.groups.items()}
+        return {one: count if one.kind == "per module" else 1 for one, count in modules.items()}
 
     def behind_one_w(self, converter):
         """Return the rated power of what stands behind one converter of a kind, each that occurs once. [W]"""
