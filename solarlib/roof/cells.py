@@ -63,12 +63,6 @@ class Cell:
     def __post_init__(self):
         check_ranges(self, "cell")
 
-    @property
-    def backward(self):
-        """The curve backwards, by the names of pvlib."""
-        factor, exponent = self.breakdown_factor, self.breakdown_exponent
-        return {"breakdown_factor": factor, "breakdown_voltage": self.breakdown_v, "breakdown_exp": exponent}
-
     def scaled(self, factor):
         """Return a cell of `factor` times the area: the same voltages at `factor` times the currents."""
         light_a, dark_a = self.photocurrent_a * factor, self.saturation_current_a * factor
@@ -145,7 +139,9 @@ def cell_voltage(cell, irradiance, temp_cell, current_a):
     beyond = (open_v.max(axis=-1, keepdims=True) - open_v)[..., None] * _BEYOND  # where a brighter half drives it
     diode_v = np.concatenate([backward, ends * _FORWARD, 1.02 * ends + beyond], axis=-1)
     forward = light[..., None], dark[..., None], cell.series_ohm, cell.shunt_ohm, thermal[..., None]
-    current, voltage, _ = pvlib.singlediode.bishop88(diode_v, *forward, **cell.backward)
+    turned = {"breakdown_factor": cell.breakdown_factor, "breakdown_exp": cell.breakdown_exponent}
+    turned["breakdown_voltage"] = cell.breakdown_v
+    current, voltage, _ = pvlib.singlediode.bishop88(diode_v, *forward, **turned)
     result = np.empty(light.shape + current_a.shape[-1:])
     for i, level in np.ndindex(light.shape):
         result[i, level] = np.interp(current_a[i], current[i, level, ::-1], voltage[i, level, ::-1])

@@ -14,7 +14,7 @@ from solarlib.roof.obstacles import ModuleLayout, hidden, in_space, usual_layout
 from solarlib.schema import choice, declared, flag, listing, none_or, percent, real, text
 from solarlib.sky.sun import plane_of_array
 
-_SHARE = none_or(percent(0.1, 50))  # of a loss, in a house file
+_SHARE, _HEAT = none_or(percent(0.1, 50)), percent(-1, -0.05, "%/degC")  # of a loss; change of power with heat
 
 # Heat leaves a module as u0 + u1 * wind [W/m2/K; wind at 10 m in m/s]: Faiman's form (Prog. Photovolt. 16 (2008)
 # 307). u0 and u1 join the curves of King, Boyson and Kratochvil, SAND2004-3535 (2004), their cell-to-back step
@@ -108,9 +108,7 @@ class Module:
     """
 
     rated_power_w: float = declared(real(50, 1000, "W"))
-    temperature_coefficient_per_c: float = declared(
-        percent(-1, -0.05, "%/degC"), default=-0.0035, key="temperature_coefficient_percent_per_c"
-    )
+    temperature_coefficient_per_c: float = declared(_HEAT, default=-0.0035, key="temperature_coefficient_percent_per_c")
     length_m: float | None = declared(real(0.2, 4, "m"), default=None)
     width_m: float | None = declared(real(0.2, 4, "m"), default=None)
     half_cut: bool = declared(flag(), default=False)

@@ -200,13 +200,9 @@ def _key(index, place):
     return first, step, len(index), float(place.latitude), float(place.longitude), float(place.altitude_m)
 
 
-def _middles(start_ns, step_ns, count):
-    return pd.DatetimeIndex(start_ns + step_ns // 2 + step_ns * np.arange(count, dtype="int64"), tz="UTC")
-
-
 @lru_cache(maxsize=6)
 def _position(start_ns, step_ns, count, latitude, longitude, altitude_m):
-    when = _middles(start_ns, step_ns, count)
+    when = pd.DatetimeIndex(start_ns + step_ns // 2 + step_ns * np.arange(count, dtype="int64"), tz="UTC")
     spot = {"latitude": latitude, "longitude": longitude, "altitude": altitude_m, "method": "nrel_numpy"}
     blocks = [when[first : first + _BLOCK] for first in range(0, count, _BLOCK)]
     table = pd.concat([pvlib.solarposition.get_solarposition(block, **spot) for block in blocks])
