@@ -3,6 +3,8 @@
 import numpy as np
 import pandas as pd
 
+from solarlib.direction import chain
+
 LOAD_W = 1000.0
 
 
@@ -77,3 +79,13 @@ def simulate_test(net_w, test, rng):
     readings = size + rng.normal(0.0, test.noise_w, size.shape)
     means = readings.reshape(*net_w.shape, 3, count).mean(axis=-1)
     return means[..., 0], means[..., 1], means[..., 2]
+
+
+def smoothed(w):
+    """Return the probability of state 1 of a chain at each step, given everything seen."""
+    return chain.odds(w) / (1 + chain.odds(w))
+
+
+def filtered(w):
+    """Return the odds of state 1 of a chain at each step, given everything up to it."""
+    return np.array([chain.odds(w[:, :, : end + 1])[-1] for end in range(w.shape[2])])

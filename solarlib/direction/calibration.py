@@ -14,7 +14,7 @@ from solarlib.direction.record import after, before
 from solarlib.direction.step_test import certain_import
 
 LAGS_S = np.arange(-240.0, 241.0, 15.0)
-CLOCK_DAYS, FEWEST_CHANGES = 30, 60
+CLOCK_DAYS, GAIN_DAYS, FEWEST_CHANGES = 30, 60, 60
 GROUPS = 12  # parts of a record that are left out in turn, to tell the error of a clock
 CLOCK_SHARE = 0.1  # of a PV window: what draws its course within pulls the clock that is found (5 s of one minute)
 STATED_SHARE = 0.05  # how well a stated test load is known
@@ -77,7 +77,10 @@ def repairs_by_signs(record, net_w, p_export, repairs, load_w):
     load_w : float
         Test load. [W]
     """
-    gain = pv_gain(record, net_w - record.test_share * load_w, p_export, repairs.late_s)
+    day = np.floor(record.time_s / 86_400).astype(np.int64)
+    some = day % (1 + np.ptp(day) // GAIN_DAYS) == 0
+    net_w = (net_w - record.test_share * load_w)[some]
+    gain = pv_gain(record.take(some), net_w, p_export[some], repairs.late_s)
     repairs = replace(repairs, gain=gain)
     if gain and gain.error < 0.01 and 0.8 < gain.value < 1.25 and gain.clearly_off(0.004, usual=1.0):
         repairs = replace(repairs, gain_used=gain.value)

@@ -1,4 +1,4 @@
-"""A hidden chain of two states with its own weights at every step: filter, smooth, draws.
+"""A hidden chain of two states with its own weights at every step.
 
 Weights ``w`` have shape (2, 2, n): ``w[i, j, t]`` is proportional to the probability of state j at t, and of what was
 seen at t, given state i at t - 1. At t = 0 both rows are the same: the start. Only ratios matter, and each step may be
@@ -16,12 +16,6 @@ def floored(w):
     return np.maximum(w / w.max(axis=(0, 1)), FLOOR)
 
 
-def forward_odds(w):
-    """Return the odds of state 1 at each step given everything up to it; shape (n,)."""
-    blocks = _Blocks(w)
-    return blocks.in_order(blocks.sweep(blocks.products(), forward=True))
-
-
 def odds(w):
     """Return the odds of state 1 at each step given everything seen; shape (n,)."""
     blocks = _Blocks(w)
@@ -29,59 +23,6 @@ def odds(w):
     both = blocks.sweep(products, forward=True)
     both *= blocks.sweep(products, forward=False)
     return blocks.in_order(both)
-
-
-def smooth(w):
-    """Return the probability of state 1 at each step given everything seen; shape (n,)."""
-    both = odds(w)
-    return both / (1 + both)
-
-
-def sample_paths(w, count, rng):
-    """Yield ``count`` sequences of states drawn from their joint probability given everything seen.
-
-    Each draw is one boolean array of shape (n,). A step backwards in time is a map of the state after it to the state
-    before: it forgets (both go to one), keeps, or exchanges. So the state is the last one forgotten into, exchanged
-    as often as there were exchanges since: no loop over steps.
-    """
-    forward = forward_odds(w)
-    n = forward.size
-    odds = np.stack([forward[:-1] * w[1, j, 1:] / w[0, j, 1:] for j in (0, 1)])
-    chance = (odds / (1 + odds))[:, ::-1]
-    last = forward[-1] / (1 + forward[-1])
-    position = np.arange(n)
-    for _ in range(count):
-        draw = rng.random(n)
-        first = np.array([draw[0] < last])
-        to0 = np.concatenate([first, draw[1:] < chance[0]])
-        to1 = np.concatenate([first, draw[1:] < chance[1]])
-        forgets = np.maximum.accumulate(np.where(to0 == to1, position, 0))
-        exchanges = np.cumsum(to0 & ~to1)
-        yield (to0[forgets] ^ ((exchanges - exchanges[forgets]) % 2).astype(bool))[::-1]
-
-
-def power_of_equal_doubt(w, stake, p):
-    """Return the power of the weights at which the chain is as much in doubt as given probabilities are.
-
-    Made equal is the sum of p (1 - p) over the steps, each weighed by its stake: what the states' variances would add
-    up to. Found by halving between 0.3 and 3, to within 2 %.
-
-    Parameters
-    ----------
-    w : ndarray, shape (2, 2, n)
-        Weights, all above 0 (see `floored`).
-    stake : ndarray, shape (n,)
-        What hangs on each state, 0 or more.
-    p : ndarray, shape (n,)
-        Probabilities of state 1.
-    """
-    doubt, log_w = np.sum(stake * p * (1 - p)), np.log(w)
-    low, high = np.log(0.3), np.log(3.0)
-    for _ in range(6):
-        middle = (low + high) / 2
-        own = smooth(np.exp(np.exp(middle) * log_w))
-        low, high = (middle, high) if np.sum(stake * own * (1 - own)) > doubt else (low, middle)
-    return float(np.exp((low + high) / 2))
 
 
 class _Blocks:

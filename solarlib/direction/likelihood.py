@@ -257,7 +257,7 @@ def implied_states(reading_w, test_share, load_w, near_w):
     return States(net, imported, exported, doubt)
 
 
-def step_weights(steps, habits, instrument, level_factor=1.0):
+def step_weights(steps, habits, instrument):
     """Return the chain weights (2, 2, n) of `Steps`.
 
     Parameters
@@ -265,18 +265,16 @@ def step_weights(steps, habits, instrument, level_factor=1.0):
     steps : Steps
     habits : LoadHabits
     instrument : Instrument
-    level_factor : float
-        Times as long as usual that a load level counts as one fact.
     """
     w = np.empty((2, *steps.load_w.shape))
     # Stretch by stretch, so that a long record needs little room at a time.
     for begin in range(0, steps.gap.size, STRETCH):
         part = slice(begin, begin + STRETCH)
-        w[:, :, part] = _stretch_of_weights(steps.part(part), habits, instrument, level_factor)
+        w[:, :, part] = _stretch_of_weights(steps.part(part), habits, instrument)
     return w
 
 
-def _stretch_of_weights(steps, habits, instrument, level_factor):
+def _stretch_of_weights(steps, habits, instrument):
     load, earlier = steps.load_w, steps.load_before_w
     pv_sd_w = np.where(steps.unknown, UNKNOWN_PV_SD_W, steps.pv_sd_w)
     now, before = habits.log_level(load), habits.log_level(earlier)
@@ -284,7 +282,7 @@ def _stretch_of_weights(steps, habits, instrument, level_factor):
     possible = ndtr((load - habits.base_w) / (pv_sd_w + instrument.noise_w))
     stays = np.where(steps.dark, 1.0, np.minimum(1.0, elapsed_s / max(BASE_HOLDS_S, 3 * instrument.window_s)))
     # A level counts as far as this house's own levels have been seen.
-    holds_s = level_factor * instrument.level_holds_s
+    holds_s = instrument.level_holds_s
     likely = np.minimum(1.0, elapsed_s / holds_s) * np.maximum(now - now.max(axis=0), -8.0)
     likely *= habits.samples / (habits.samples + 300.0)
     node = np.exp(np.where(steps.unknown, 0.0, stays * np.log(np.maximum(possible, 1e-12)) + likely))

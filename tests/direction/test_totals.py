@@ -36,8 +36,8 @@ def test_readings_missed_while_exporting_do_not_move_the_rest(house):
     gappy = readings.assign(reading_w=readings["reading_w"].mask(missed))
     held = [gappy, gappy.loc[~missed]]  # as an empty reading, or as no row at all
     for table in held:
-        free = decode(table, LOAD_W, draws=0)
-        bound = decode(table, LOAD_W, registers=registers, draws=0)
+        free = decode(table, LOAD_W)
+        bound = decode(table, LOAD_W, registers=registers)
         assert bound.account.registers["verdict"].iloc[0] == "agree"
         assert np.allclose(free.samples["p_export"], bound.samples["p_export"], equal_nan=True)
         assert 0.95 < bound.account.registers["seen"].iloc[0] < 0.999
@@ -54,8 +54,8 @@ def test_totals_of_another_meter_are_told_and_left_alone(house, delivered, recei
     wrong = right.assign(delivered_kwh=both * delivered, received_kwh=both * received)
     if verdict == "contradict the reading":
         wrong = right.assign(delivered_kwh=both * delivered / 10, received_kwh=both * received / 10)
-    free = decode(readings, LOAD_W, draws=0)
-    found = decode(readings, LOAD_W, registers=wrong, draws=0)
+    free = decode(readings, LOAD_W)
+    found = decode(readings, LOAD_W, registers=wrong)
     assert found.account.registers["verdict"].iloc[0] == verdict
     assert np.array_equal(found.samples["p_export"], free.samples["p_export"])
     assert sum("not used" in sentence for sentence in found.sentences()) == 1

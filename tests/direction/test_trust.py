@@ -106,7 +106,7 @@ def cases():
 
 def check(kind, readings, truth, load_w, least):
     """A word at least as strong as needed; and where a direction is told, energies that are about right."""
-    found = decode(readings, load_w, draws=100)
+    found = decode(readings, load_w)
     order = ["found", "found after mending", "not determined"]
     verdict = found.account.trust.verdict
     assert order.index(verdict) >= order.index(least), (kind, found.sentences())
@@ -141,7 +141,7 @@ def test_sound_records_are_left_alone():
     for seed in range(200, 240):
         readings, _ = made_house(days=3 + seed % 6, seed=seed, test_every=10 * (seed % 2))
         power = readings["pv_w"].groupby(readings.index.floor(f"{(1, 5, 15)[seed % 3]}min")).transform("mean")
-        found = decode(readings.assign(pv_w=power), LOAD_W, draws=0)
+        found = decode(readings.assign(pv_w=power), LOAD_W)
         refused += [seed] * (found.account.trust.verdict != "found")
     assert not refused
 
@@ -173,14 +173,14 @@ def test_shares_of_the_test_load_that_nobody_tells_are_left_out_and_counted():
     table = readings.assign(test_on=readings["test_on"].mask(untold))
     record = read_record(table)
     assert record.untold.sum() == 1440 and not record.test_share[:1440].any()
-    found = decode(table, LOAD_W, draws=0)
+    found = decode(table, LOAD_W)
     assert found.account.untold == 1440 and found.account.steps == 2 * 96
     assert any("1440 readings nobody says" in sentence for sentence in found.sentences())
-    assert not any("nobody says" in sentence for sentence in decode(readings, LOAD_W, draws=0).sentences())
+    assert not any("nobody says" in sentence for sentence in decode(readings, LOAD_W).sentences())
 
 
 def test_a_clock_that_is_not_told_from_zero_is_not_told():
     readings, _ = made_house(days=3, seed=6)
-    assert not any("clock" in sentence for sentence in decode(readings, LOAD_W, draws=0).sentences())
-    late = decode(rolled(readings, 1), LOAD_W, draws=0).sentences()
+    assert not any("clock" in sentence for sentence in decode(readings, LOAD_W).sentences())
+    late = decode(rolled(readings, 1), LOAD_W).sentences()
     assert any("PV clock late by 6" in sentence or "PV clock late by 5" in sentence for sentence in late)

@@ -46,7 +46,7 @@ def _without_tests(house, noise_w, pv_min):
     days = record_days(house, pv_min)
     shown = unsigned(days["net_w"], noise_w, house.meter.reading_step_w, np.random.default_rng([_SEED, 1]))
     table = pd.DataFrame({"reading_w": shown, "pv_w": days["pv_w"]})
-    return decode(table, pv_window_s=60 * pv_min, calibrate=False, draws=0).samples["p_export"].to_numpy()
+    return decode(table, pv_window_s=60 * pv_min, calibrate=False).samples["p_export"].to_numpy()
 
 
 def signs(house, load_w, every_min, noise_w, pv_min):
@@ -89,7 +89,7 @@ def signs(house, load_w, every_min, noise_w, pv_min):
     said[RUNGS[3]] = _held(evidence < 0, np.abs(evidence) > LEAST_EVIDENCE, at, possible)
     said[RUNGS[4]] = _without_tests(house, noise_w, pv_min) > 0.5
     table = pd.DataFrame({"reading_w": shown, "pv_w": days["pv_w"], "test_on": test["share_on"]})
-    found = decode(table, load_w, pv_window_s=60 * pv_min, calibrate=False, draws=0)
+    found = decode(table, load_w, pv_window_s=60 * pv_min, calibrate=False)
     said[RUNGS[5]] = found.samples["p_export"].to_numpy() > 0.5
     counts = light & (test["share_on"].to_numpy() == 0)
     truth = days[["net_w"]].assign(reading_w=shown, counts=counts)
@@ -142,7 +142,7 @@ def chosen_times(house, load_w):
         seen = run_live(net, pv, load_w, np.random.default_rng([_SEED, 2]), **plan)
         on = seen["test_on"].T.ravel()
         table = days[["pv_w"]].assign(reading_w=seen["reading_w"].T.ravel(), test_on=on)
-        said = decode(table, load_w, calibrate=False, draws=0).samples["p_export"].to_numpy() > 0.5
+        said = decode(table, load_w, calibrate=False).samples["p_export"].to_numpy() > 0.5
         counts = light & (on == 0)
         wrong = np.sum((said != (days["net_w"].to_numpy() < 0))[counts]) / max(counts.sum(), 1)
         count = on.sum() / DAYS_READ
