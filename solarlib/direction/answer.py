@@ -159,7 +159,7 @@ def answer_of(record):
     gain_errors = fine.errors(plain - scaled)
     if gain_errors < CLEAR_GAIN or GAIN_RANGE[0] < gain < GAIN_RANGE[1]:
         gain, scaled = 1.0, plain
-    moves = sun_w / gain > MOVES_W
+    moves = sun_w / min(gain, 1.0) > MOVES_W
     if np.count_nonzero(moves) < FEWEST_MOVES:
         return None
     aside = max(1200.0, 2 * record.window_s) / 2

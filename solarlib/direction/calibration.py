@@ -82,7 +82,7 @@ def repairs_by_signs(record, net_w, p_export, repairs, load_w):
     net_w = (net_w - record.test_share * load_w)[some]
     gain = pv_gain(record.take(some), net_w, p_export[some], repairs.late_s)
     repairs = replace(repairs, gain=gain)
-    if gain and gain.error < 0.01 and 0.8 < gain.value < 1.25 and gain.clearly_off(0.004, usual=1.0):
+    if gain and gain.error < 0.01 and 0.7 < gain.value < 1.45 and gain.clearly_off(0.004, usual=1.0):
         repairs = replace(repairs, gain_used=gain.value)
     return repairs
 

@@ -85,6 +85,10 @@ def _sun_checked(record, trust):
         return record, trust.adding("cautions", "short")
     if not (np.nan_to_num(record.window_pv_w) > 0).any():
         return record, trust.adding("doubts", "no_sun")
+    power = record.pv_at()[0]
+    lit = (record.test_share == 0) & (power > 300)
+    if lit.any() and np.mean(record.reading_w[lit] < NEAR_ZERO_W) > NEAR_ZERO_SHARE:
+        trust = trust.adding("doubts", "store", share=100 * np.mean(record.reading_w[lit] < NEAR_ZERO_W))
     answer = answer_of(record)
     if answer is None:
         return record, trust.adding("cautions", "still")
@@ -98,10 +102,6 @@ def _sun_checked(record, trust):
         record = replace(record, window_pv_w=record.window_pv_w / answer.gain)
     if jumps(record):
         trust = trust.adding("doubts", "clock_jumps")
-    power = record.pv_at()[0]
-    lit = (record.test_share == 0) & (power > 300)
-    if lit.any() and np.mean(record.reading_w[lit] < NEAR_ZERO_W) > NEAR_ZERO_SHARE:
-        trust = trust.adding("doubts", "store", share=100 * np.mean(record.reading_w[lit] < NEAR_ZERO_W))
     return record, trust
 
 

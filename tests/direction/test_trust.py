@@ -64,6 +64,7 @@ def spoilt(readings, truth, other):
     yield "PV in Wh a minute", readings.assign(pv_w=pv / 60), truth, LOAD_W, mended
     yield "PV with a minus", readings.assign(pv_w=-pv), truth, LOAD_W, mended
     yield "PV doubled", readings.assign(pv_w=2 * pv), truth, LOAD_W, mended
+    yield "PV a third too high", readings.assign(pv_w=1.33 * pv), truth, LOAD_W, "found"  # left to the calibration
     yield "PV of one of two strings", readings.assign(pv_w=0.5 * pv), truth, LOAD_W, mended
     yield "PV zero", readings.assign(pv_w=0.0), truth, LOAD_W, lost
     yield "PV missing", readings.assign(pv_w=np.nan), truth, LOAD_W, lost
@@ -76,6 +77,7 @@ def spoilt(readings, truth, other):
     yield "readings in kW", readings.assign(reading_w=reading / 1000), truth, LOAD_W, mended
     yield "readings capped", readings.assign(reading_w=reading.clip(upper=reading.quantile(0.9))), truth, LOAD_W, lost
     yield "battery", *battery(readings, truth), LOAD_W, lost
+    yield "large battery", *battery(readings, truth, 5000.0, 15.0), LOAD_W, lost
     yield "charger that follows", *follower(readings, truth), LOAD_W, lost
     yield "log scrambled", scrambled(readings), truth, LOAD_W, mended
     yield "log 34 min late", rolled(readings, 34, "test_on"), truth, LOAD_W, "found"  # every ten minutes: 4 or 6
