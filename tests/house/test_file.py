@@ -1,6 +1,7 @@
 """A house file is read entry by entry: what is wrong is named, with what is allowed."""
 
 import copy
+import re
 import tomllib
 
 import pytest
@@ -390,3 +391,24 @@ def test_the_obstacle_to_copy_is_read_as_it_stands(tmp_path):
     (tmp_path / "mine.toml").write_text(own, encoding="utf-8")
     plane = read_house(tmp_path / "mine.toml").system.planes[0]
     assert [thing.name for thing in plane.obstacles] == ["beech", "hills"]
+
+
+def test_the_readme_of_house_files_has_every_key_in_the_section_of_its_table():
+    """And no other key in bold than those that are needed: a person fills in a file by it."""
+    parts = re.split(r"^## (.*)$", (HOUSE_FOLDER / "README.md").read_text(encoding="utf-8"), flags=re.MULTILINE)
+    sections = {"": parts[0]}
+    for heading, words in zip(parts[1::2], parts[2::2]):
+        sections |= dict.fromkeys(re.findall(r"[a-z_.]+", heading), words)
+
+    def check(table, name):
+        keys = {key: needed for key, (_, reader, needed) in table.keys.items() if not isinstance(reader, Table)}
+        keys = {"file": True} if name == "tariff" else {key: keys[key] for key in keys if key != "tariff"}
+        words = sections[name]
+        assert [key for key in keys if f"`{key}`" not in words and f"`{key} = " not in words] == [], name
+        needed = {key for key in keys if keys[key]}
+        assert needed <= set(re.findall(r"\*\*`(\w+)`\*\*", words)) <= set(keys) | {"file"}, name
+        for key, (_, reader, _) in table.keys.items():
+            if isinstance(reader, Table):
+                check(reader, f"{name}.{key}".strip("."))
+
+    check(Table(_File), "")
