@@ -16,6 +16,7 @@ BAD = {
     "a number of a computer": r"\d[eE][-+]?\d\d?(?!\w)|\d\.\d{7}",
     "one of many": r"(?<![\d.,/×])\b1 +(?:modules|units|converters|years|months|days|hours|bills|planes|rows)\b",
     "a hole": r"(?<!\n {2})\(\s*\)|\(\s*[,;]|[,;:]\s*(?:\.(?!\.)|\))|(?<!\.)\.\.(?!\.)|\{\w*\}|\w\s,",
+    "a text cut off": r"\w\.\.\.\s*(?:\n|$)",
     "the name of a thing": r"<[\w.]+ object|\bdtype|Timedelta|\bnp\.",
 }
 UNANSWERED = re.compile(r"in place of None")

@@ -331,7 +331,9 @@ def whom_to_ask():
 def question_list(findings, house):
     """Return the page to take along: each value with its verdict, then what no sum decides and whom to ask."""
     circuit, kinds = house.circuit, house.system.converters.items()
-    modules = " and ".join(f"{n} modules of {one.rated_power_w:g} W" for one, n in house.system.modules.items())
+    modules = " and ".join(
+        f"{counted(n, 'module')} of {one.rated_power_w:g} W" for one, n in house.system.modules.items()
+    )
     converters = " and ".join(f"{counted(n, 'converter')} of {one.ac_limit_w:g} W" for one, n in kinds)
     array = {"modules": modules, "converters": converters, "tables": "tables" if house.system.mixed else "table"}
     known = {name: getattr(circuit, name) or UNKNOWN for name in ("system", "joined", "rule")}

@@ -6,7 +6,7 @@ import pandas as pd
 from solarlib.house.year import roofs_words, simulate, weather
 from solarlib.lessons.tools import Picture, figures
 from solarlib.meter.registers import split
-from solarlib.quantities import energy_kwh, plane_words, texts_beside
+from solarlib.quantities import counted, energy_kwh, plane_words, texts_beside
 from solarlib.sky.world import WORLD_BAND, WorldTable
 
 CAPTIONS = texts_beside(__file__, "captions")
@@ -15,14 +15,16 @@ CAPTIONS = texts_beside(__file__, "captions")
 def facts(house):
     """Return a table of what a house file says, in words. One row a fact."""
     system = house.system
-    modules = " and ".join(f"{count} modules of {one.rated_power_w:g} W" for one, count in system.modules.items())
+    modules = " and ".join(f"{counted(n, 'module')} of {one.rated_power_w:g} W" for one, n in system.modules.items())
     array = f"{modules}, {system.rated_power_w / 1000:g} kW rated"
     rows = {"place": house.place.name, "clock": f"{house.place.tz} time", "array": array}
     for number, plane in enumerate(system.planes, 1):
         turned = plane_words(plane.surface_tilt, plane.surface_azimuth).replace("°", " degrees")
         kinds = "".join(f" ({one.name})" for one in (plane.module, plane.converter) if one)
         behind = ", ".join(plane.shaders)
-        rows[f"plane {number}"] = f"{plane.module_count} modules{kinds}, {turned}{behind and f', shaded by {behind}'}"
+        rows[f"plane {number}"] = (
+            counted(plane.module_count, "module") + kinds + f", {turned}" + (behind and f", shaded by {behind}")
+        )
     rows["converter"] = " and ".join(f"{one.kind}, at most {one.ac_limit_w:g} W each" for one in system.converters)
     rows["house use"] = f"{house.yearly_kwh:,.0f} kWh a year{', by month' * bool(house.monthly_kwh)}"
     rows["test load"] = f"{house.meter.test_load_name}, {house.meter.test_load_w:g} W"

@@ -6,8 +6,10 @@ cell again closes the widgets of its earlier run: otherwise each run would keep 
 
 import base64
 
+import pandas as pd
 from IPython import get_ipython
 
+pd.set_option("display.max_colwidth", None)  # a text in a table of a lesson is never cut
 _shown: dict = {}  # notebook cell -> (execution, what it has shown)
 
 
