@@ -10,11 +10,12 @@ import nbformat
 
 from lesson_panels import NOTEBOOKS, answered, recorded, run_cell, working_directory
 
+THINGS = "modules|units|converters|years|months|days|hours|bills|planes|rows|pictures|tables"
 BAD = {
     "a number that is none": r"(?<![\w-])(?:[-−+]?(?i:nan|inf|infinity|nat)|None(?! of ))(?![\w-])",
     "a zero with a sign": r"(?<![\w.,])[-−]\s?[$]?0(?:[.,]0+)?(?![\d.,]*\d)",
     "a number of a computer": r"\d[eE][-+]?\d\d?(?!\w)|\d\.\d{7}",
-    "one of many": r"(?<![\d.,/×])\b1 +(?:modules|units|converters|years|months|days|hours|bills|planes|rows)\b",
+    "one of many": rf"(?<![\d.,/×])\b1 +(?:{THINGS})\b",
     "a hole": r"(?<!\n {2})\(\s*\)|\(\s*[,;]|[,;:]\s*(?:\.(?!\.)|\))|(?<!\.)\.\.(?!\.)|\{\w*\}|\w\s,",
     "a text cut off": r"\w\.\.\.\s*(?:\n|$)",
     "the name of a thing": r"<[\w.]+ object|\bdtype|Timedelta|\bnp\.",
@@ -67,7 +68,8 @@ class Run:
             shown = run_cell(source, self.names, name)
         told = shown._repr_mimebundle_() if hasattr(shown, "_repr_mimebundle_") else None
         plain = (told[0] if isinstance(told, tuple) else told or {}).get("text/plain", "" if told else repr(shown))
-        self.texts += [(f"cell {self.cell}", text) for text in (printed.getvalue(), plain) if text and text != "None"]
+        out = re.sub(r"<\S+Progress object at \w+>\n", "", printed.getvalue())  # a bar that only a kernel shows
+        self.texts += [(f"cell {self.cell}", text) for text in (out, plain) if text and text != "None"]
 
     def _sweep(self, number, panel):
         for setting in settings_of(panel, self.each):

@@ -193,21 +193,25 @@ def module_curves(module, levels, counts, temp_cell):
     cells = cell_voltage(module.cell, levels, temp_cell, current)
     added = np.matmul(counts.reshape(n, modules * sections, kinds).astype(float), cells)
     if module.halves == 2:
-        added = _in_parallel(current, added.reshape(n, modules * module.sections, 2, -1))
+        pairs = n, modules * module.sections, 2, -1
+        added = _in_parallel(current, added.reshape(pairs), counts.reshape(pairs))
     np.maximum(added, -module.bypass_v, out=added)
     return current, added.reshape(n, modules, module.sections, -1).sum(axis=2), cells
 
 
-def _in_parallel(current, halves):
+def _in_parallel(current, halves, counts):
     """Return the voltage of two strings of half cells in parallel, over the current of both: (n, p, 2, k) -> (n, p, k).
 
     A half cell at half the current has the voltage of the whole cell at all of it, so the current of both is the mean.
     """
-    joined = halves[:, :, 0].copy()
-    for i, j in np.argwhere((halves[:, :, 0] != halves[:, :, 1]).any(axis=-1)):
-        volts = np.union1d(*halves[i, j])
-        mean = sum(np.interp(volts, half[::-1], current[i, ::-1]) for half in halves[i, j]) / 2.0
-        joined[i, j] = np.interp(current[i], mean[::-1], volts[::-1])
+    joined, known = halves[:, :, 0].copy(), {}
+    for i, j in np.argwhere((counts[:, :, 0] != counts[:, :, 1]).any(axis=-1)):
+        same = i, counts[i, j].tobytes()  # pairs alike are solved once
+        if same not in known:
+            volts = np.union1d(*halves[i, j])
+            mean = sum(np.interp(volts, half[::-1], current[i, ::-1]) for half in halves[i, j]) / 2.0
+            known[same] = np.interp(current[i], mean[::-1], volts[::-1])
+        joined[i, j] = known[same]
     return joined
 
 

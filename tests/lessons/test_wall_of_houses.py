@@ -31,7 +31,7 @@ from solarlib.lessons.own_house import report
 from solarlib.sky.sun import position
 
 HOUSES = {path.stem: path for path in sorted((Path(__file__).parents[1] / "houses").glob("*.toml"))}
-LESSONS = [path.name[:2] for path in NOTEBOOKS][:-1]  # the last reads example files of one house; see its report below
+LESSONS = [path.name[:2] for path in NOTEBOOKS]  # the last reads the example files, of another house
 LONGEST_CAPTION = 250
 ALL = settings.default.max_examples > USUAL
 

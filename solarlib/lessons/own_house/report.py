@@ -14,7 +14,7 @@ from solarlib.house.year import shade_share
 from solarlib.lessons.own_house import pictures
 from solarlib.lessons.tools.page import Section, page, section_or_reason
 from solarlib.meter.balance import house_use
-from solarlib.quantities import InputError, refuse_if, texts_beside
+from solarlib.quantities import InputError, counted, refuse_if, texts_beside
 
 _TEXTS = texts_beside(__file__, "report")
 SHOWN_DAYS = 14  # of a table by day; the rest is summed
@@ -30,8 +30,8 @@ class Report:
 
     def __str__(self):
         return "\n".join(
-            f"{number} {section.title}: {len(section.pictures)} pictures, {len(section.tables)} tables, "
-            f"{len(section.missing)} not determined"
+            f"{number} {section.title}: {counted(len(section.pictures), 'picture')}, "
+            f"{counted(len(section.tables), 'table')}, {len(section.missing)} not determined"
             for number, section in enumerate(self.sections, 1)
         )
 
