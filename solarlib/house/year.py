@@ -8,7 +8,7 @@ import pandas as pd
 
 from solarlib.house.doors import open_weather
 from solarlib.house.file import House, minutes_of_use
-from solarlib.quantities import HOURS_PER_YEAR, refuse_if
+from solarlib.quantities import HOURS_PER_YEAR, refusal, refuse_if
 from solarlib.roof.array import array_power, loss_steps
 from solarlib.sky.bands import roofs_band
 from solarlib.sky.climate import MonthlyMeans
@@ -115,7 +115,8 @@ def simulate(house: House, interval: str = "1h", rng: np.random.Generator | None
         values = minutes.to_numpy().reshape(HOURS_PER_YEAR, 60).mean(axis=1)
         drawn = pd.Series(values, minutes.index[::60])
     else:
-        refuse_if(rng is None, "no_generator", "rng", use="for one-minute clouds")
+        if rng is None:
+            raise refusal("no_generator", "rng", use="for one-minute clouds")
         sky, drawn = minute_weather(open_weather(house.weather_file, house.place), house.place, rng), minutes
         sky = behind_horizon(sky, position(sky.index, house.place), house.place.horizon)
     power = array_power(sky, house.place, house.system)["ac_power_w"]

@@ -150,7 +150,8 @@ def unsigned(
     check_index(net_w.index, "net_w")
     reading = net_w.abs().to_numpy(float)
     if noise_w:
-        refuse_if(rng is None, "no_generator", "rng", use="when noise_w is above 0")
+        if rng is None:
+            raise refusal("no_generator", "rng", use="when noise_w is above 0")
         reading = np.abs(reading + rng.normal(0.0, noise_w, len(reading)))
     if step_w:
         reading = np.round(reading / step_w) * step_w

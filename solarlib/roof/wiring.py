@@ -299,7 +299,7 @@ def circuit_sums(circuit: Circuit, system: ArraySystem) -> list[Sum]:
     found.append(joint_sum(circuit, all_converters(system)))
     if circuit.joined == "one breaker":
         sizes = [branch.breaker_a for branch in circuit.branch]
-        known = float(sum(sizes)) if all(sizes) else None
+        known = float(sum(size or 0.0 for size in sizes)) if all(sizes) else None
         found.append(_compared("combiner", breaker_a=known or None, combiner_busbar_a=circuit.combiner_busbar_a))
     plane = max(_strung(system), key=lambda plane: plane.module_count)
     for count in sorted(set(circuit.strings.modules if circuit.strings else ())):
