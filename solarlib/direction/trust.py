@@ -85,15 +85,21 @@ def _sun_checked(record, trust):
         return record, trust.adding("cautions", "short")
     if not (np.nan_to_num(record.window_pv_w) > 0).any():
         return record, trust.adding("doubts", "no_sun")
+    answer = answer_of(record)
+    if answer is None:
+        trust = trust.adding("cautions", "still")
+    elif answer.score < ANSWERS:
+        trust = trust.adding("doubts", "no_answer")
+    else:
+        record, trust = _sun_mended(record, answer, trust)
     power = record.pv_at()[0]
     lit = (record.test_share == 0) & (power > 300)
     if lit.any() and np.mean(record.reading_w[lit] < NEAR_ZERO_W) > NEAR_ZERO_SHARE:
         trust = trust.adding("doubts", "store", share=100 * np.mean(record.reading_w[lit] < NEAR_ZERO_W))
-    answer = answer_of(record)
-    if answer is None:
-        return record, trust.adding("cautions", "still")
-    if answer.score < ANSWERS:
-        return record, trust.adding("doubts", "no_answer")
+    return record, trust
+
+
+def _sun_mended(record, answer, trust):
     if abs(answer.late_s) > CLOCK_LEAST_S and answer.late_errors > CLEAR:
         trust = trust.adding("mended", "clock", late=answer.late_s / 60)
         record = replace(record, window_middle_s=record.window_middle_s - answer.late_s)

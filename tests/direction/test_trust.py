@@ -1,7 +1,10 @@
 """The gate: a record that is spoiled brings a word, a sound one none, and what can be mended is.
 
-Measured on records that no bound was chosen on - four measured homes and forty made ones - with the same kinds of
-spoiling in other amounts: see the figures in the commits of this file.
+Measured on four homes that no bound was chosen on, eight days each, spoiled in 41 ways (clocks from 7 minutes to 8
+hours off, three batteries, two chargers, a water heater, units, gains, logs, loads, caps, other roofs): of 164 records
+84 were not determined, 74 mended and six told without a word. Two of the six had more than a fifth of their days
+outside the interval: one whose sound days are as often outside, and one with the sun of another season on a like roof.
+Of 22 sound records of eleven homes and of 40 made ones none was refused.
 """
 
 import numpy as np
@@ -70,7 +73,7 @@ def spoilt(readings, truth, other):
     yield "PV missing", readings.assign(pv_w=np.nan), truth, LOAD_W, lost
     yield "PV of another house", readings.assign(pv_w=other["pv_w"].to_numpy()), truth, LOAD_W, lost
     yield "PV of the day before", rolled(readings, 1440), truth, LOAD_W, lost
-    for minutes in (18, -47, 60, 425):
+    for minutes in (18, -47, 60, -425):
         yield f"PV {minutes} min late", rolled(readings, minutes), truth, LOAD_W, mended
     jumping = pv.where(np.arange(pv.size) < pv.size // 2, np.roll(pv, 60))
     yield "PV clock changed on the way", readings.assign(pv_w=jumping), truth, LOAD_W, lost
