@@ -10,6 +10,7 @@ from pathlib import Path
 import nbformat
 
 from solarlib.lessons.tools import panel as explore
+from solarlib.lessons.tools.field import Field
 
 NOTEBOOKS = sorted((Path(__file__).resolve().parents[1] / "notebooks").glob("[0-9]*.ipynb"))
 
@@ -51,13 +52,20 @@ def recorded(note):
         explore.Panel = original
 
 
-def answered(source, path):
+def of_house(source, path):
     """Return a cell with its house read from `path` and its blanks filled in."""
     source = source.replace('read_house("two-storey")', f"read_house({str(path)!r})")
-    source = re.sub(r"^(answer_\d) = (None|\.\.\.)$", r"\1 = 1", source, flags=re.MULTILINE)
     source = source.replace("days = (None, None)", 'days = ("2026-03-04", "2026-04-02")')
-    source = source.replace("answer_6 = 1\nquestions.check_reset", 'answer_6 = "Mar"\nquestions.check_reset')
     return re.sub(r"^(delivered|received) = \(None, None\)", r"\1 = (100, 400)", source, flags=re.MULTILINE)
+
+
+def answered(shown):
+    """Type an answer into each field of what a cell shows, if it is one: 1, or the first word on offer."""
+    if isinstance(shown, Field):
+        for part, widget in shown.widgets.items():
+            words = list(getattr(widget, "options", ())) or widget.placeholder.split(", ")
+            shown.type(**{part: words[0] or "1"}) if part else shown.type(words[0] or "1")
+    return shown
 
 
 def panels_of(path):
@@ -74,6 +82,17 @@ def panels_of(path):
                 shown = run_cell(cell.source, names, f"{path.name}, cell {index + 1}")
                 if hasattr(shown, "_repr_mimebundle_"):
                     shown._repr_mimebundle_()
+    return made
+
+
+def fields_of(path):
+    """Return [(cell number, Field)] of a notebook, in order."""
+    made, names = [], {"__name__": "__main__"}
+    with working_directory(path.parent):
+        for index, cell in enumerate(nbformat.read(path, as_version=4).cells):
+            if cell.cell_type == "code":
+                shown = run_cell(cell.source, names, f"{path.name}, cell {index + 1}")
+                made += [(index + 1, shown)] if isinstance(shown, Field) else []
     return made
 
 

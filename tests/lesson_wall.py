@@ -8,7 +8,8 @@ import warnings
 import matplotlib
 import nbformat
 
-from lesson_panels import NOTEBOOKS, answered, recorded, run_cell, working_directory
+from lesson_panels import NOTEBOOKS, answered, of_house, recorded, run_cell, working_directory
+from solarlib.lessons.tools.field import Field
 
 THINGS = "modules|units|converters|years|months|days|hours|bills|planes|rows|pictures|tables"
 BAD = {
@@ -58,18 +59,19 @@ class Run:
             for index, cell in enumerate(nbformat.read(notebook, as_version=4).cells):
                 if cell.cell_type == "code":
                     self.cell = index + 1
-                    self._run(answered(cell.source, path), f"{notebook.name}, cell {index + 1}")
+                    self._run(of_house(cell.source, path), f"{notebook.name}, cell {index + 1}")
             for number, panel in self.panels:
                 self._sweep(number, panel)
 
     def _run(self, source, name):
         printed = io.StringIO()
         with contextlib.redirect_stdout(printed):
-            shown = run_cell(source, self.names, name)
+            shown = answered(run_cell(source, self.names, name))
         told = shown._repr_mimebundle_() if hasattr(shown, "_repr_mimebundle_") else None
         plain = (told[0] if isinstance(told, tuple) else told or {}).get("text/plain", "" if told else repr(shown))
         out = re.sub(r"<\S+Progress object at \w+>\n", "", printed.getvalue())  # a bar that only a kernel shows
-        self.texts += [(f"cell {self.cell}", text) for text in (out, plain) if text and text != "None"]
+        texts = out, plain, str(shown.result) if isinstance(shown, Field) else ""
+        self.texts += [(f"cell {self.cell}", text) for text in texts if text and text != "None"]
 
     def _sweep(self, number, panel):
         for setting in settings_of(panel, self.each):

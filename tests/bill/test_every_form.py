@@ -17,7 +17,7 @@ import pytest
 from hypothesis import HealthCheck, given, seed, settings
 from ipywidgets import Widget
 
-from lesson_panels import NOTEBOOKS, answered, recorded, run_cell, working_directory
+from lesson_panels import NOTEBOOKS, answered, of_house, recorded, run_cell, working_directory
 from profiles import USUAL
 from rule_space import sound_tables
 from solarlib.bill.accounts import ledger
@@ -192,7 +192,7 @@ def check_lesson(number, path):
         warnings.simplefilter("error")
         for cell in nbformat.read(notebook, as_version=4).cells:
             if cell.cell_type == "code":
-                run_cell(answered(cell.source, path), names, notebook.name)
+                answered(run_cell(of_house(cell.source, path), names, notebook.name))
         for panel in panels:
             for end in (0, -1):
                 panel.set(**{name: control.extremes[end] for name, control in panel.controls.items()})

@@ -58,6 +58,7 @@ class Lab:
             "JUPYTER_PREFER_ENV_PATH": "0",
             "JUPYTER_DATA_DIR": str(folder / "data"),
             "JUPYTER_RUNTIME_DIR": str(folder / "runtime"),
+            "SOLARLIB_ANSWERS": "my-answers",
             "IPYTHONDIR": str(folder / "ipython"),
         }
         command = [

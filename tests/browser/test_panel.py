@@ -63,7 +63,7 @@ def test_the_settings_of_the_lessons(browser, lab):
 
 
 def test_spoken_names_and_states(lesson):
-    panel = lesson.page.locator(".sl-panel:not(.sl-question)")
+    panel = lesson.page.locator(".sl-panel:not(.sl-question):not(.sl-answer)")
     assert panel.locator(".noUi-handle").get_attribute("aria-label") == "Height (kW)"
     pressed = panel.locator(".widget-toggle-buttons button").evaluate_all(
         "buttons => buttons.map(button => [button.textContent, button.getAttribute('aria-pressed')])"
@@ -89,7 +89,7 @@ def test_prediction_tells_nothing_before_a_choice(lesson):
 
 
 def test_button_by_keyboard_and_a_new_start_when_the_cell_runs_again(lesson):
-    panel = lesson.page.locator(".sl-panel:not(.sl-question)")
+    panel = lesson.page.locator(".sl-panel:not(.sl-question):not(.sl-answer)")
     alive = lesson.page.locator(".jp-OutputArea").last.inner_text().split()[-1]
     for _ in range(2):
         panel.get_by_role("button", name="Press once").press("Enter")
@@ -105,7 +105,7 @@ def test_button_by_keyboard_and_a_new_start_when_the_cell_runs_again(lesson):
 
 
 def test_an_error_is_shown_in_place_with_its_reason_and_goes_away(lesson):
-    panel = lesson.page.locator(".sl-panel:not(.sl-question)")
+    panel = lesson.page.locator(".sl-panel:not(.sl-question):not(.sl-answer)")
     height = panel.evaluate("box => box.offsetHeight")
     panel.get_by_role("checkbox").press("Space")
     alert = panel.get_by_role("alert")
@@ -118,7 +118,7 @@ def test_an_error_is_shown_in_place_with_its_reason_and_goes_away(lesson):
 
 
 def test_no_blank_frame_no_jump_and_the_last_value_wins(lesson):
-    panel = lesson.page.locator(".sl-panel:not(.sl-question)")
+    panel = lesson.page.locator(".sl-panel:not(.sl-question):not(.sl-answer)")
     handle = panel.locator(".noUi-handle")
     handle.focus()
     panel.evaluate(WATCH)

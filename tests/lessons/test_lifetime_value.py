@@ -658,10 +658,11 @@ def test_claims_and_words():
             assert row.right or ("?" in row.message and own.lower() not in row.message)
     assert all(row.right is None for row in checks.check_claims(*["fine"] * 5).rows.values())
     shown = checks.check_claims("twice", None, None, None, None)._repr_mimebundle_()["text/plain"]
-    assert shown.startswith("0 of 5 right.") and "f Not yet." in shown and "g Open." in shown
+    assert shown.startswith("0 of 5 right.") and "f: Not yet." in shown and "g: Open." in shown
     assert checks.check_claims(*[None] * 5)._repr_mimebundle_()["text/plain"].count("\n") == 0
     for name, right, wrong in (("two_rates", "the curve", "the higher rate"), ("average", "the weather", "both")):
-        assert checks.ASK.choose(name, right).right is True and checks.ASK.choose(name, wrong).right is False
+        judge = getattr(checks, f"check_{name}")
+        assert judge(right).right is True and judge(wrong).right is False
 
 
 @pytest.mark.parametrize("name", [*NAMES, "southern"])

@@ -94,10 +94,10 @@ def test_code_cells_are_short_and_plain(path):
 def test_a_panels_code_is_hidden_behind_a_sentence_and_answers_with_it(path):
     for number, cell in cells(path, "code"):
         hidden = cell.metadata.get("jupyter", {}).get("source_hidden", False)
-        named = bool(re.match(r"# Panel: .{7,}", cell.source))
-        assert hidden == named, f"cell {number}: code is hidden if its first line is `# Panel: ...`, else visible"
+        named = bool(re.match(r"# (Panel|Field): .{7,}", cell.source))
+        assert hidden == named, f"cell {number}: code is hidden if its first line is `# Panel: ...` or `# Field: ...`"
         if not hidden:
-            assert not re.search(r"\b(explore|predict)\(", cell.source), f"cell {number}: begin with `# Panel: ...`"
+            assert not re.search(r"\b(explore|predict|answer)\(", cell.source), f"cell {number}: begin with `# ...`"
             assert not re.search(r"\b(expected|right)\s*=", cell.source), f"cell {number} shows the answer"
 
 

@@ -12,6 +12,7 @@ from solarlib.health import chart as control_chart, neighbours, shapes
 from solarlib.health.ageing import year_on_year
 from solarlib.house.file import read_house
 from solarlib.lessons.system_health import pictures as sh, questions as ask
+from solarlib.lessons.tools.check import NOT_ANSWERED
 
 NAMES = ("two-storey", "bungalow", "cabin", "southern")
 WORDS = ("Ada", "n1", "n2", "n3", "n4", "n5", "n6", "n7")
@@ -189,13 +190,12 @@ def test_individual_checks_know_right_and_named_wrong(word):
 
 
 def test_four_shapes_are_judged_together_and_no_answer_is_an_error():
-    assert ask.check_shapes().right is None
-    assert ask.check_shapes(..., None, " ", 3).right is None
-    assert ask.check_shapes("limit", "dropouts", " Shade ", "dead  modules").right is True
-    one = ask.check_shapes("dropouts", "limit", "shade", "dead modules")
-    assert one.right is False and "2 of 4 fit. Look at case A" in one.message
-    assert "the words are" in ask.check_shapes(A="cloud").message
-    assert "Case B is open" in ask.check_shapes(A="limit").message
+    assert str(ask.check_shapes(*[None] * 4)) == str(ask.check_shapes(..., None, " ", None)) == NOT_ANSWERED
+    assert ask.check_shapes("limit", "dropouts", " Shade ", "dead  modules").right == 4
+    mixed = ask.check_shapes("dropouts", "limit", "shade", "dead modules")
+    assert mixed.right == 2 and "dropouts go to zero" in mixed.rows["A"].message and mixed.rows["A"].right is False
+    assert "Choose one of these words" in ask.check_shapes("cloud", None, None, None).rows["A"].message
+    assert ask.check_shapes("limit", None, None, None).rows["B"].right is None
 
 
 def test_patience():

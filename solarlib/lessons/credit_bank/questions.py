@@ -10,7 +10,7 @@ from solarlib.bill.reset import lost_by_reset_month
 from solarlib.bill.tariff_file import tariff_from_table
 from solarlib.house import bring
 from solarlib.house.sent_bill import check_sent_bill, read_sent_bill
-from solarlib.lessons.credit_bank.ledgers import MONTHS, TEXTS, by_reset
+from solarlib.lessons.credit_bank.ledgers import TEXTS, by_reset
 from solarlib.lessons.tools import check, questions_beside
 from solarlib.meter.balance import house_use
 from solarlib.meter.registers import register_difference
@@ -18,7 +18,6 @@ from solarlib.quantities import InputError
 
 ASK = questions_beside(__file__)
 DIGITS = 5
-WHOLE_MONTHS = "January February March April May June July August September October November December".split()
 
 
 def numbers(word):
@@ -89,9 +88,7 @@ def check_reset(answer, house):
     best = list(table.index[table["best"]])
     texts = table["best"].map({True: TEXTS["reset"]["best"], False: TEXTS["reset"]["dearer"]})
     replies = {month: texts[month].format(month=month, **row) for month, row in table.iterrows()}
-    written = str(answer).strip().lower()
-    short = next((month for month, full in zip(MONTHS, WHOLE_MONTHS) if written in (month.lower(), full.lower())), None)
-    return check.choose(short or answer, short if short in best else best[0], replies)
+    return check.choose(answer, best, replies)
 
 
 # ---------------------------------------------------------------- a reader's own bill

@@ -1,8 +1,6 @@
 """Checks of lesson 05: the saving, paybacks, rates of return, cost of energy, uncertainty, and typical mistakes."""
 
 import textwrap
-from dataclasses import dataclass
-from html import escape
 from types import SimpleNamespace
 
 from solarlib.house import bills
@@ -74,24 +72,14 @@ def check_levelised(answer, mine):
     return ASK.number("levelised", answer, real, nominal=nominal, upside_down=upside_down)
 
 
-@dataclass(frozen=True)
-class Results:
-    """Several checks in one display, each behind its letter."""
+def check_two_rates(answer):
+    """Check 4: what to judge by where a curve is zero at two rates."""
+    return ASK.choose("two_rates", answer)
 
-    rows: dict
 
-    @property
-    def right(self):
-        """How many are right."""
-        return sum(result.right is True for result in self.rows.values())
-
-    def _repr_mimebundle_(self, include=None, exclude=None):
-        head = f"{self.right} of {len(self.rows)} right."
-        lines = [(f"{letter} {check.MARK[row.right]}.", row.message) for letter, row in self.rows.items()]
-        if all(message == check.NOT_ANSWERED for _, message in lines):
-            head, lines = check.NOT_ANSWERED.replace("your answer", "your answers"), []
-        html = "".join(f"<br><b>{mark}</b> {escape(words)}" for mark, words in lines)
-        return check.framed(escape(head) + html, "\n".join([head, *(f"{mark} {words}" for mark, words in lines)]))
+def check_average(answer):
+    """Check 6: what evens out over a long life."""
+    return ASK.choose("average", answer)
 
 
 def offer(mine):
@@ -115,7 +103,7 @@ def check_offer(mine, a, b, c, d, e):
         "d": ASK.number("offer_d", d, (made - lost) * price, nothing_lost=made * price, the_loss=lost * price),
         "e": ASK.number("offer_e", e, saving - 12 * charge, **years),
     }
-    return Results(rows)
+    return check.Results(rows)
 
 
 def _wrapped(text):
@@ -133,7 +121,7 @@ def check_claims(f, g, h, i, j):
     for answer, (letter, claim) in zip((f, g, h, i, j), TEXTS["claims"].items()):
         replies = {word: claim["why" if word == claim["right"] else "ask"] for word in CLAIM_WORDS}
         rows[letter] = check.choose(answer, claim["right"], replies)
-    return Results(rows)
+    return check.Results(rows)
 
 
 def sellers_numbers(house):
@@ -174,7 +162,7 @@ def check_sellers(house, p, q, r):
         "q": ASK.number("seller_q", q, everything, **sums),
         "r": ASK.number("seller_r", r, left, whole_bill=n.bill, the_rest=n.empty, added=n.bill + n.empty),
     }
-    return Results(rows)
+    return check.Results(rows)
 
 
 def caution():

@@ -165,7 +165,7 @@ def flows(title, files, decoded, say):
     apart = record.index[0] < times[0] or record.index[-1] > times[-1]
     refuse_if(apart, "other_days", "decoded", origin=sensor.origin)
     days = found.days.drop(columns="date", errors="ignore")
-    table = days.round(1).assign(seen=days["seen"].map("{:.0%}".format))
+    table = days.round(1).assign(seen=days["seen"].map("{:.0%}".format, na_action="ignore"))
     table.insert(0, "day", [str(day)[:10] for day in days.index])
     missing = ()
     try:
@@ -245,7 +245,7 @@ def health(title, files, house, billed, days):
     """Tell the yield beside that of a typical year, the performance ratio if light was measured, and ageing."""
     known, billed = _if_made(days), _if_made(billed)
     table = yields(house, None if billed is None else billed[0], known)
-    shown = with_dates(table).assign(ratio=table["ratio"].map("{:.0%}".format))
+    shown = with_dates(table).assign(ratio=table["ratio"].map("{:.0%}".format, na_action="ignore"))
     lines, missing = [], []
     try:
         found = performance(files, house)
@@ -300,4 +300,4 @@ def records(title, days):
 def shown_days(kept):
     """Return the daily record as it is shown: empty columns out, numbers short."""
     full = kept.loc[:, [kept[name].notna().any() and (kept[name] != "").any() for name in kept]]
-    return full.round(2).assign(measured_share=kept["measured_share"].map("{:.0%}".format))
+    return full.round(2).assign(measured_share=kept["measured_share"].map("{:.0%}".format, na_action="ignore"))

@@ -15,29 +15,17 @@ import numpy as np
 
 from solarlib.lessons.tools.controls import SPOKEN_DOT, STYLE
 from solarlib.lessons.tools.display import Shown, bundle
+from solarlib.lessons.tools.kept import NOBODY, keep, kept
+from solarlib.lessons.tools.typed import numbers
 from solarlib.quantities import InputError, require, texts_beside
 
-NOT_ANSWERED = "Not answered yet. Put your answer in place of None and run the cell again."
-LEFT_BLANK = "Not answered yet. Fill in each blank: put numbers or a sum in place of the dots, then run the cell again."
+NOT_ANSWERED = "Not answered yet. Type your answer and press Enter."
 
 # How far off a wrong answer is, as a factor, and the slip that does this.
 SLIPS = [(float(Fraction(times)), said) for times, said in texts_beside(__file__, "slips").items()]
 MARK = {True: "Right", False: "Not yet", None: "Open"}
-
-
-def framed(html, text, right=None):
-    """Return the display of a reply: a line down its left side, a thick one if all is right.
-
-    Parameters
-    ----------
-    html : str
-        Words of the reply, escaped, with what may be bold.
-    text : str
-        The same in plain text; the one form that tests of notebooks compare.
-    right : bool or None
-    """
-    look = f"border-left:{6 if right else 2}px solid currentColor;padding:4px 12px;font-size:16px;line-height:24px"
-    return {"text/html": f'<div style="{look}">{html}</div>', "text/plain": text}
+_LOOK = "border-left:{}px solid currentColor;padding:4px 12px;font-size:16px;line-height:24px"
+FRAME = f'<div style="{_LOOK}">{{}}</div>'
 
 
 @dataclass(frozen=True)
@@ -50,17 +38,51 @@ class Result:
         None while there is no answer that can be judged.
     message : str
         One or two sentences for the learner.
+    unit : str
+        What a number is wanted in. Not used by words.
+    words : tuple of str
+        The words to choose from; empty where a number is wanted.
     """
 
     right: bool | None
     message: str
+    unit: str = ""
+    words: tuple = ()
 
     def __str__(self):
         return self.message
 
+    def html(self):
+        """Return the reply as HTML: a line down its left side, a thick one if the answer is right."""
+        return FRAME.format(6 if self.right else 2, f"<b>{MARK[self.right]}.</b> {escape(self.message)}")
+
     def _repr_mimebundle_(self, include=None, exclude=None):
-        mark = MARK[self.right]
-        return framed(f"<b>{mark}.</b> {escape(self.message)}", f"{mark}. {self.message}", self.right)
+        return {"text/html": self.html(), "text/plain": f"{MARK[self.right]}. {self.message}"}
+
+
+@dataclass(frozen=True)
+class Results:
+    """Several checks in one display, each behind its letter."""
+
+    rows: dict
+
+    @property
+    def right(self):
+        """How many are right."""
+        return sum(result.right is True for result in self.rows.values())
+
+    def __str__(self):
+        if all(row.message == NOT_ANSWERED for row in self.rows.values()):
+            return NOT_ANSWERED
+        head = f"{self.right} of {len(self.rows)} right."
+        return "\n".join([head, *(f"{letter}: {MARK[row.right]}. {row}" for letter, row in self.rows.items())])
+
+    def html(self):
+        """Return the replies as HTML."""
+        return FRAME.format(6 if self.right == len(self.rows) else 2, escape(str(self)).replace("\n", "<br>"))
+
+    def _repr_mimebundle_(self, include=None, exclude=None):
+        return {"text/html": self.html(), "text/plain": str(self)}
 
 
 def _unanswered(answer):
@@ -69,8 +91,6 @@ def _unanswered(answer):
 
 def _not_a_number(answer):
     """Return a sentence about an answer that is not one finite number, or None."""
-    if isinstance(answer, str):
-        return f"This check needs a number: type it without quotes and without a unit, not {answer.strip()[:40]!r}."
     if isinstance(answer, tuple):
         return "This check needs one number. If you typed a decimal comma, use a point: 3.5, not 3,5."
     if isinstance(answer, (bool, np.bool_)) or not isinstance(answer, (int, float, np.integer, np.floating)):
@@ -86,11 +106,12 @@ def number(answer, expected, unit, tolerance, mistakes=None):
     Parameters
     ----------
     answer : object
-        What the learner typed; None, ``...`` or blank text counts as not answered.
+        A number, or a text as `typed.numbers` reads it: where a comma may mean two things, the reading that is right
+        counts. None, ``...`` or blank text counts as not answered.
     expected : float
         [unit]
     unit : str
-        Shown in the message; the answer itself is a bare number.
+        Of the answer; a text may hold it, or one like it.
     tolerance : float
         Largest accepted distance from ``expected``, greater than 0, both ends included. [unit]
     mistakes : dict of float to str, optional
@@ -113,10 +134,17 @@ def number(answer, expected, unit, tolerance, mistakes=None):
             allowed = f"values farther than {tolerance:g} from the answer"
             raise InputError(f"check.number, mistakes: found {wrong:g}, allowed are {allowed}")
     if _unanswered(answer):
-        return Result(None, LEFT_BLANK if answer is ... else NOT_ANSWERED)
+        return Result(None, NOT_ANSWERED, unit)
+    if isinstance(answer, str):
+        try:
+            readings = numbers(answer, unit)
+        except InputError as error:
+            return Result(None, str(error), unit)
+        results = [number(reading, expected, unit, tolerance, mistakes) for reading in readings]
+        return next((result for result in results if result.right), results[0])
     problem = _not_a_number(answer)
     if problem:
-        return Result(None, problem)
+        return Result(None, problem, unit)
     found = float(answer)
     said = f"{found:,.10g} {unit.removesuffix('s') if found == 1 else unit}".strip()
     if abs(found - expected) <= tolerance * (1 + 1e-9):
@@ -150,20 +178,31 @@ def choose(answer, right, feedback):
     Parameters
     ----------
     answer : object
-        What the learner typed; capitals and outer blanks do not matter.
-    right : str
+        What the learner typed; capitals and outer blanks do not matter, and the first letters will do.
+    right : str or list of str
+        One or more right words.
     feedback : dict of str to str
-        What to say for each word that may be chosen, the right one included.
+        What to say for each word that may be chosen, the right ones included.
     """
-    if right not in feedback or len(feedback) < 2:
+    right = [right] if isinstance(right, str) else right
+    if not {*right} <= {*feedback} or len(feedback) < 2:
         raise InputError(f"check.choose: found {right!r} as right, allowed is one of {list(feedback)} (two or more)")
     if _unanswered(answer):
-        return Result(None, LEFT_BLANK if answer is ... else NOT_ANSWERED)
-    words = {option.strip().lower(): option for option in feedback}
-    option = words.get(str(answer).strip().lower())
+        return Result(None, NOT_ANSWERED, words=tuple(feedback))
+    typed = " ".join(str(answer).lower().split()).strip(".,'\"")
+    near = [option for option in feedback if _begins(option.strip().lower(), typed)]
+    option = next(
+        (option for option in feedback if option.strip().lower() == typed), near[0] if len(near) == 1 else None
+    )
     if option is None:
-        return Result(None, f"Choose one of these words, in quotes: {', '.join(feedback)}.")
-    return Result(option == right, feedback[option])
+        return Result(None, f"Choose one of these words: {', '.join(feedback)}.", words=tuple(feedback))
+    return Result(option in right, feedback[option])
+
+
+def _begins(option, typed):
+    """Tell whether one of two words begins with the other, as July and Jul do."""
+    whole = typed.isalpha() and typed.startswith(option)
+    return min(len(option), len(typed)) >= 3 and (whole or option.startswith(typed))
 
 
 class Prediction(Shown):
@@ -180,8 +219,10 @@ class Prediction(Shown):
             allowed = f"one of {list(options)} (two or more)"
             raise InputError(f"check.predict: found {right!r} as right, allowed is {allowed}")
         self.question, self.options, self.right = question, dict(options), right
+        word = kept("learner").get("first name") or NOBODY  # so that neighbours do not see the same order
         self.reply = ""
-        self.buttons = widgets.ToggleButtons(options=list(options), value=None)
+        shuffled = sorted(options, key=lambda option: hashlib.sha256(f"{word}|{option}".encode()).digest())
+        self.buttons = widgets.ToggleButtons(options=shuffled, value=None)
         self._reply = widgets.HTML('<p style="min-height:48px"></p>')
         self._reply.add_class("sl-view")
         title = widgets.HTML(f"{STYLE}<p><b>Predict:</b> {escape(question)}</p>{SPOKEN_DOT}")
@@ -189,16 +230,19 @@ class Prediction(Shown):
         self.box.add_class("sl-panel")
         self.box.add_class("sl-question")
         self.buttons.observe(self._choose, names="value")
+        guessed = kept("guesses").get(question)
+        self.buttons.value = guessed if guessed in options else None
 
     def _choose(self, change):
         option = change["new"]
         if option is None:
             return
+        keep("guesses", {self.question: option})
         self.reply = f"{'That is right.' if option == self.right else 'Not so.'} {self.options[option]}"
         self._reply.value = f'<p style="min-height:48px">{escape(self.reply)}</p>{SPOKEN_DOT}'
 
     def _repr_mimebundle_(self, include=None, exclude=None):
-        lines = [f"Predict: {self.question}", *(f"  ( ) {option}" for option in self.options)]
+        lines = [f"Predict: {self.question}", *(f"  ( ) {option}" for option in self.buttons.options)]
         return bundle(self, "\n".join(lines))
 
 

@@ -21,7 +21,7 @@ class Shown:
         close_all(self.box)
 
 
-def bundle(owner, text, still=None):
+def bundle(owner, text, still=None, html=None):
     """Return (data, metadata) of one display.
 
     Parameters
@@ -31,6 +31,8 @@ def bundle(owner, text, still=None):
         Plain text; the one form that tests of notebooks compare.
     still : (bytes, int, int), optional
         PNG, and width and height at which to show it. [CSS px]
+    html : str, optional
+        What a page shows where widgets do not run.
     """
     _close_earlier(owner)
     data = {key: held for key, held in owner.box._repr_mimebundle_().items() if key.endswith("widget-view+json")}
@@ -39,7 +41,7 @@ def bundle(owner, text, still=None):
         picture, width, height = still
         data["image/png"] = base64.b64encode(picture).decode("ascii")
         metadata["image/png"] = {"width": width, "height": height}
-    return data | {"text/plain": text}, metadata
+    return data | ({"text/html": html} if html else {}) | {"text/plain": text}, metadata
 
 
 def close_all(widget):

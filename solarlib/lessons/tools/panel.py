@@ -17,7 +17,9 @@ from solarlib.lessons.tools.figures import SHOWN_HEIGHT, SHOWN_WIDTH, png, with_
 from solarlib.quantities import InputError, unsigned_zero
 
 MOST_CONTROLS, MOST_ROWS = 4, 3
+SHOWN = SHOWN_WIDTH, SHOWN_HEIGHT
 SHORTEST_CAPTION = 20
+CLOSED = "Make your guess above. Then the picture shows its data."
 SLOW = '<p class="sl-note">Each change is computed anew: let the slider go, then wait a moment.</p>'
 
 
@@ -58,6 +60,22 @@ class Picture:
             artist.set_animated(True)
         self.full_draws = 0  # how often the whole figure was drawn: 1 for a picture that moves well
         self._background = None
+
+    def empty(self):
+        """Return PNG bytes of the axes alone: nothing in them tells what the picture is going to show."""
+        inside = [
+            artist
+            for axes in self.figure.axes
+            for artist in (*axes.lines, *axes.collections, *axes.patches, *axes.images, *axes.texts)
+            if artist.get_visible()
+        ]
+        for artist in inside:
+            artist.set_visible(False)
+        self.figure.canvas.draw()
+        for artist in inside:
+            artist.set_visible(True)
+        self._background = None
+        return png(self.figure)
 
     def render(self, **values):
         """Return (PNG bytes, caption) for these values of the controls."""
@@ -104,8 +122,8 @@ class Panel(Shown):
         Why the picture could not be drawn at the last change; the reader sees its reason in the picture's place.
     """
 
-    def __init__(self, picture, controls, fixed=None):
-        self.picture, self._fixed = picture, fixed or {}
+    def __init__(self, picture, controls, fixed=None, after=None):
+        self.picture, self._fixed, self._after = picture, fixed or {}, after
         self.acts = {name: control for name, control in controls.items() if isinstance(control, Act)}
         self.controls = {name: control for name, control in controls.items() if name not in self.acts}
         self._check()
@@ -116,7 +134,10 @@ class Panel(Shown):
         self._view = widgets.HTML()
         self._view.add_class("sl-view")
         self.box = self._arrange()
+        self._empty = picture.empty() if after else None
         self._redraw(first=True)
+        if after:
+            after.buttons.observe(self._changed, names="value")
         for widget in self.widgets.values():
             widget.observe(self._changed, names="value")
         for name, button in self.buttons.items():
@@ -211,22 +232,37 @@ class Panel(Shown):
             self.error = error
             self._view.value = f'<div class="sl-alert" role="alert"><b>No picture.</b> {escape(_reason(error))}</div>'
             return
-        data, words = base64.b64encode(self._png).decode("ascii"), escape(self.caption)
-        self._view.value = (
-            f'<img alt="{words}" width="{SHOWN_WIDTH}" height="{SHOWN_HEIGHT}" onload="{SPEAK}" '
-            f'src="data:image/png;base64,{data}"><p>{words}</p>'
-        )
+        guess = self._after.buttons.value if self._after else ""
+        png, caption = (self._empty, "") if guess is None else (self._png, self.caption)
+        told = CLOSED if guess is None else f"Your guess: {guess}"
+        head = f'<p class="sl-guess">{escape(told)}</p>' if self._after else ""
+        self._view.value = f"{head}{_image((png, *SHOWN), caption or told)}<p>{escape(caption)}</p>"
 
     def _repr_mimebundle_(self, include=None, exclude=None):
-        return bundle(self, self.caption, with_caption(self._png, self.caption))
+        still = with_caption(self._png, self.caption)
+        if self._after is None:
+            return bundle(self, self.caption, still)
+        folded = f"<details><summary>After your guess</summary>{_image(still, self.caption)}</details>"
+        closed = _image(with_caption(self._empty, CLOSED), CLOSED)
+        return bundle(self, self.caption, html=closed + folded)
 
 
-def explore(picture, **controls):
+def _image(picture, words):
+    """Return (PNG, width, height) as an HTML image that speaks its words. [CSS px]"""
+    png_bytes, width, height = picture
+    data = base64.b64encode(png_bytes).decode("ascii")
+    size = f'width="{width}" height="{height}" onload="{SPEAK}"'
+    return f'<img alt="{escape(words)}" {size} src="data:image/png;base64,{data}">'
+
+
+def explore(picture, after=None, **controls):
     """Return the live panel of a picture: put it on the last line of a cell.
 
     Parameters
     ----------
     picture : Picture
+    after : Prediction, optional
+        Until it is answered the panel shows axes and controls, and no data.
     **controls : slider, choice, toggle or act
         At most four (push buttons apart), shown in this order; ``picture.update`` gets their values by these names.
 
@@ -235,7 +271,7 @@ def explore(picture, **controls):
     InputError
         For a control that is none, too many of them, or a start value out of range.
     """
-    return Panel(picture, controls)
+    return Panel(picture, controls, after=after)
 
 
 def show(picture, **values):
