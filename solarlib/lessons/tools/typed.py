@@ -12,7 +12,9 @@ TOKEN = re.compile(
     r"(?P<number>\d{1,3}(?:[ '\u00a0\u202f]\d{3})+(?:[.,]\d+)?(?!\d)|\d[\d.,]*(?:e[+-]?\d+)?|[.,]\d+)"
     r"|(?P<sign>\*\*|[-+*/^()])|(?P<word>[a-zµ°%$€£]+(?:/[a-z]+[23]?)?)|(?P<blank>\s+)|(?P<other>.)"
 )
-FUNCTIONS = {of.__name__: lambda degrees, of=of: of(math.radians(degrees)) for of in (math.cos, math.sin, math.tan)}
+FUNCTIONS: dict[str, object] = {
+    of.__name__: lambda degrees, of=of: of(math.radians(degrees)) for of in (math.cos, math.sin, math.tan)
+}
 FUNCTIONS |= {"sqrt": math.sqrt, "pi": math.pi}
 # unit as a check names it -> {other ways to write it, in small letters: factor}
 UNITS = texts_beside(__file__, "units")
