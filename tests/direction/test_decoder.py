@@ -1,6 +1,9 @@
 """The decoder of a whole record: a made house whose truth is known, repairs, invariances, honest answers."""
 
 import itertools
+import re
+import textwrap
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -422,3 +425,14 @@ def test_noise_of_whole_pulses_and_what_counts_as_decided(found):
     few = decode(plain(300, 0, n=499)).sentences()
     assert any("Only 499 night samples" in sentence for sentence in few)
     assert not any("Only" in sentence for sentence in decode(plain(300, 0, n=500)).sentences())
+
+
+def test_the_lines_of_the_readme_decode_a_table_of_ones_own(house, tmp_path, monkeypatch, capsys):
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    (lines,) = [block for block in re.findall(r"(?m)(?:^    .*\n|^\n)+", text) if "decode(table" in block]
+    table = house[0].tz_convert("America/New_York").tz_localize(None).rename_axis("time")
+    table[["reading_w", "pv_w"]].to_csv(tmp_path / "sensor.csv")
+    monkeypatch.chdir(tmp_path)
+    exec(textwrap.dedent(lines), {})
+    printed = capsys.readouterr().out
+    assert "import_low_kwh" in printed and "samples have a reading" in printed
