@@ -15,8 +15,8 @@ import numpy as np
 
 from solarlib.lessons.tools.controls import SPOKEN_DOT, STYLE
 from solarlib.lessons.tools.display import Shown, bundle
-from solarlib.lessons.tools.kept import NOBODY, keep, kept
-from solarlib.lessons.tools.typed import numbers
+from solarlib.lessons.tools.kept import NOBODY, recalled, remember
+from solarlib.lessons.tools.typed import numbers_in
 from solarlib.quantities import InputError, require, texts_beside
 
 NOT_ANSWERED = "Not answered yet. Type your answer and press Enter."
@@ -106,7 +106,7 @@ def number(answer, expected, unit, tolerance, mistakes=None):
     Parameters
     ----------
     answer : object
-        A number, or a text as `typed.numbers` reads it: where a comma may mean two things, the reading that is right
+        A number, or a text as `typed.numbers_in` reads it: where a comma may mean two things, the reading that is right
         counts. None, ``...`` or blank text counts as not answered.
     expected : float
         [unit]
@@ -137,7 +137,7 @@ def number(answer, expected, unit, tolerance, mistakes=None):
         return Result(None, NOT_ANSWERED, unit)
     if isinstance(answer, str):
         try:
-            readings = numbers(answer, unit)
+            readings = numbers_in(answer, unit)
         except InputError as error:
             return Result(None, str(error), unit)
         results = [number(reading, expected, unit, tolerance, mistakes) for reading in readings]
@@ -219,7 +219,7 @@ class Prediction(Shown):
             allowed = f"one of {list(options)} (two or more)"
             raise InputError(f"check.predict: found {right!r} as right, allowed is {allowed}")
         self.question, self.options, self.right = question, dict(options), right
-        word = kept("learner").get("first name") or NOBODY  # so that neighbours do not see the same order
+        word = recalled("learner").get("first name") or NOBODY  # so that neighbours do not see the same order
         self.reply = ""
         shuffled = sorted(options, key=lambda option: hashlib.sha256(f"{word}|{option}".encode()).digest())
         self.buttons = widgets.ToggleButtons(options=shuffled, value=None)
@@ -230,14 +230,14 @@ class Prediction(Shown):
         self.box.add_class("sl-panel")
         self.box.add_class("sl-question")
         self.buttons.observe(self._choose, names="value")
-        guessed = kept("guesses").get(question)
+        guessed = recalled("guesses").get(question)
         self.buttons.value = guessed if guessed in options else None
 
     def _choose(self, change):
         option = change["new"]
         if option is None:
             return
-        keep("guesses", {self.question: option})
+        remember("guesses", {self.question: option})
         self.reply = f"{'That is right.' if option == self.right else 'Not so.'} {self.options[option]}"
         self._reply.value = f'<p style="min-height:48px">{escape(self.reply)}</p>{SPOKEN_DOT}'
 

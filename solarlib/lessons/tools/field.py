@@ -8,7 +8,7 @@ import ipywidgets as widgets
 from solarlib.lessons.tools.check import Result
 from solarlib.lessons.tools.controls import SPOKEN_DOT, STYLE
 from solarlib.lessons.tools.display import Shown, bundle
-from solarlib.lessons.tools.kept import NOBODY, keep, kept
+from solarlib.lessons.tools.kept import NOBODY, recalled, remember
 
 BLANK = "______________"
 MOST_BUTTONS = 6  # words to choose from; of more one is typed
@@ -54,9 +54,12 @@ class Field(Shown):
         self.box = widgets.VBox([style, *self.widgets.values(), self._reply])
         self.box.add_class("sl-panel")
         self.box.add_class("sl-answer")
-        typed = kept(self._lesson).get(self._key)
-        self.type(**typed if isinstance(typed, dict) else {})
-        self._show()
+        typed = recalled(self._lesson).get(self._key)
+        if isinstance(typed, dict):
+            self.type(**typed)
+            self._show()
+        else:
+            self._tell(empty)
         for widget in self.widgets.values():
             widget.observe(self._changed, names="value")
 
@@ -70,10 +73,13 @@ class Field(Shown):
 
     def _changed(self, change):
         self._show()
-        keep(self._lesson, {self._key: {part: widget.value or "" for part, widget in self.widgets.items()}})
+        remember(self._lesson, {self._key: {part: widget.value or "" for part, widget in self.widgets.items()}})
 
     def _show(self):
-        self.result = self._judged({part: widget.value for part, widget in self.widgets.items()})
+        self._tell(self._judged({part: widget.value for part, widget in self.widgets.items()}))
+
+    def _tell(self, result):
+        self.result = result
         self._reply.value = self.result.html() + SPOKEN_DOT
 
     def _judged(self, answers):
@@ -111,5 +117,5 @@ def answer(judge, *given, parts=(), label="Answer"):
 def first_name(answer):
     """Keep a learner's first name, from which the numbers of the checks and the order of guesses are made."""
     if answer:
-        keep("learner", {"first name": answer})
+        remember("learner", {"first name": answer})
     return Result(None, NEW_NAME if answer else NO_NAME)

@@ -14,7 +14,7 @@ FOLDER = "my-answers"
 NOBODY = "your first name"  # the word until a learner types one
 
 
-def kept(name):
+def recalled(name):
     """Return {key: what was typed} of a lesson."""
     try:
         found = json.loads(_file(name).read_text(encoding="utf-8"))
@@ -23,7 +23,7 @@ def kept(name):
         return {}
 
 
-def keep(name, typed):
+def remember(name, typed):
     """Keep {key: what was typed} of a lesson, beside what is kept already."""
     path = _file(name)
     if path is None:
@@ -31,7 +31,7 @@ def keep(name, typed):
     try:
         path.parent.mkdir(exist_ok=True)
         draft = path.with_suffix(".new")
-        draft.write_text(json.dumps(kept(name) | typed, ensure_ascii=False, indent=1), encoding="utf-8")
+        draft.write_text(json.dumps(recalled(name) | typed, ensure_ascii=False, indent=1), encoding="utf-8")
         os.replace(draft, path)
     except OSError:
         pass

@@ -20,7 +20,7 @@ FUNCTIONS |= {"sqrt": math.sqrt, "pi": math.pi}
 UNITS = texts_beside(__file__, "units")
 
 
-def numbers(text, unit=""):
+def numbers_in(text, unit=""):
     """Return the numbers that a text may mean, the likeliest first.
 
     Parameters
@@ -52,11 +52,11 @@ def numbers(text, unit=""):
             raise InputError(f"This check needs a number; {piece!r} is none. Write for example 26.3 or 4 * 0.75.")
     if not any(character.isdigit() for piece in readings[0] for character in piece):
         raise InputError(f"This check needs a number{f' of {unit}' if unit else ''}, in figures: 26.3 or 4 * 0.75.")
+    wanted = f"in {unit}" if unit else "without a unit"
     if foreign:
-        wanted = f"in {unit}" if unit else "without a unit"
         raise InputError(f"{foreign!r} is not read here: the answer is wanted {wanted}.")
     if len({*factors}) > 1 or (len(readings[0]) > 2 and {*factors} - {1}):
-        raise InputError(f"In a sum, write all numbers so that the result is in {unit}, and leave other units out.")
+        raise InputError(f"In a sum, write all numbers so that the result is {wanted}, and leave other units out.")
     values = [value * (factors or [1])[0] for value in map(_value, readings)]
     return list(dict.fromkeys(values))
 

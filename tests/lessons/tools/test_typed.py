@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from profiles import examples
-from solarlib.lessons.tools.typed import LONGEST, numbers
+from solarlib.lessons.tools.typed import LONGEST, numbers_in
 from solarlib.quantities import InputError
 
 
@@ -53,13 +53,13 @@ from solarlib.quantities import InputError
     ],
 )
 def test_what_is_read(text, unit, expected):
-    assert numbers(text, unit)[0] == pytest.approx(expected, rel=1e-12)
+    assert numbers_in(text, unit)[0] == pytest.approx(expected, rel=1e-12)
 
 
 def test_a_comma_before_three_digits_may_mean_two_things():
-    assert numbers("1,234", "kWh") == [1234.0, 1.234]
-    assert numbers("1,234 + 1", "kWh") == [1235.0, 2.234]
-    assert numbers("0,234", "kWh") == [0.234]
+    assert numbers_in("1,234", "kWh") == [1234.0, 1.234]
+    assert numbers_in("1,234 + 1", "kWh") == [1235.0, 2.234]
+    assert numbers_in("0,234", "kWh") == [0.234]
 
 
 @pytest.mark.parametrize(
@@ -79,7 +79,8 @@ def test_a_comma_before_three_digits_may_mean_two_things():
         ("1e400", "kWh", "needs a number"),
         ("1e300 * 1e300", "kWh", "no finite result"),
         ("750 W * 4", "kWh", "'w' is not read here"),
-        ("750 Wh * 4", "kWh", "In a sum"),
+        ("750 Wh * 4", "kWh", "the result is in kWh, and"),
+        ("45 % + 3", "", "the result is without a unit, and"),
         ("__import__('os')", "kWh", "needs a number"),
         ("1.2.3", "kWh", "not one number"),
         ("1" * (LONGEST + 1), "kWh", "characters long"),
@@ -87,7 +88,7 @@ def test_a_comma_before_three_digits_may_mean_two_things():
 )
 def test_what_is_refused_with_a_sentence(text, unit, words):
     with pytest.raises(InputError) as refused:
-        numbers(text, unit)
+        numbers_in(text, unit)
     assert words in str(refused.value)
 
 
@@ -96,7 +97,7 @@ def test_what_is_refused_with_a_sentence(text, unit, words):
 @given(text=st.text(max_size=30) | st.text("0123456789.,+-*/^() xkWh$%", max_size=30))
 def test_nothing_typed_raises_anything_else_and_what_is_read_is_finite(text):
     try:
-        assert all(math.isfinite(value) for value in numbers(text, "kWh"))
+        assert all(math.isfinite(value) for value in numbers_in(text, "kWh"))
     except InputError as refused:
         assert str(refused)[0].isupper() or str(refused)[0] in "'\""
 
@@ -104,4 +105,4 @@ def test_nothing_typed_raises_anything_else_and_what_is_read_is_finite(text):
 @settings(deadline=None, max_examples=examples(200))
 @given(value=st.floats(-1e9, 1e9).map(lambda x: round(x, 3)))
 def test_a_number_as_it_is_printed_reads_back(value):
-    assert numbers(f"{value:,.3f} kWh", "kWh")[0] == pytest.approx(value, abs=1e-9)
+    assert numbers_in(f"{value:,.3f} kWh", "kWh")[0] == pytest.approx(value, abs=1e-9)
