@@ -246,7 +246,7 @@ def rules_from(house, tariff, year, course=AS_IN_THE_FILE):
 
 
 @lru_cache(maxsize=32)
-def life_table(house, tariff=None, factors=None):
+def life_table(house, tariff=None):
     """Return what the array saves in each year of a life for any generation and price level, as a `LifeTable`.
 
     The part of a bill that comes from one kind of price is what a change of that price by a quarter changes. So the
@@ -258,8 +258,6 @@ def life_table(house, tariff=None, factors=None):
     house : House
     tariff : Tariff, or dated Tariffs in order, optional
         As in `Course`.
-    factors : tuple of float, optional
-        Make a coarse table of these generation factors, fast: what credits carry from year to year does not count.
     """
     course, paths = Course(tariff).of(house), house.outlook.growth
     own = [kind for kind in rules.PRICE_KINDS if getattr(paths, kind) != PricePath()]
@@ -269,7 +267,7 @@ def life_table(house, tariff=None, factors=None):
         for piece in life.pieces:
             for kind, value in piece.levels.items() if piece.tariff == base else ():
                 level[kind][piece.year - 1] += value * piece.share
-        saved = _saved(source, base, factors)
+        saved = _saved(source, base)
         follows, moving = [kind for kind in rules.PRICE_KINDS if kind not in own], saved.bills
         for kind in own if follows else own[1:]:
             levels = {other: Decimal(DEARER if other == kind else 1) for other in rules.PRICE_KINDS}
@@ -280,8 +278,6 @@ def life_table(house, tariff=None, factors=None):
         parts.append((BillTable(saved.factors, moving), level[follows[0] if follows else own[0]], bool(follows)))
     path = growth_path(course.years, course.price_growth)
     table = LifeTable(tuple(parts), path, np.zeros(course.years))
-    if factors:
-        return table
     without, with_array = life_bills(house, course)
     return replace(table, rest=without - with_array - table.saving(_made(course), path))
 

@@ -58,11 +58,8 @@ def changed_rules(house, rule, later, growth=None):
     return bills.rules_from(house, tariffs[later], CHANGE_YEAR, bills.Course(price_growth=growth))
 
 
-def worth_changes(house, rule=OWN, price=100, rate=None, savings=None):
-    """Return (table, words, base) of `risk.tornado` for the net present value at a discount rate, a share.
-
-    `savings` returns the yearly savings of a house for values of the factors; default: by the ledger, run through life.
-    """
+def worth_changes(house, rule=OWN, price=100, rate=None):
+    """Return (table, words, base) of `risk.tornado` for the net present value at a discount rate, a share."""
     rate, changes = house.outlook.discount_rate if rate is None else rate, _changes(house, rule)
     base = {factor: value for factor, (value, _) in changes.items()}
 
@@ -73,7 +70,7 @@ def worth_changes(house, rule=OWN, price=100, rate=None, savings=None):
         paths = replace(house.outlook.growth, export=v.get(EXPORT_GROWTH, house.outlook.growth.export))
         lived = replace(house, outlook=replace(house.outlook, growth=paths))
         flow = bills.spent(costs, v["years of use"]).copy()
-        flow[1:] += (savings or _savings)(lived, v)
+        flow[1:] += _savings(lived, v)
         return float(money.net_present_value(rate, flow))
 
     table = tornado(value, base, {factor: list(settings) for factor, (_, settings) in changes.items()})
@@ -89,18 +86,6 @@ def _savings(house, v):
     return without - with_array
 
 
-def _near_savings(house, v):
-    """Return the same near enough for an axis, many times as fast: from tables of the bills of settled years. [$]"""
-    years, longest = v["years of use"], house.outlook.years + MORE_YEARS
-    house = replace(house, outlook=replace(house.outlook, years=longest))
-    made = v["sun and model"] * money.growth_path(longest, -v["wear of modules"])
-    level = v["energy price"] * money.growth_path(longest, v["price growth"])
-    both = v["billing rule"], v[LATER] or v["billing rule"]
-    tables = (bills.life_table(house, rules(house)[rule], (0.0, 0.5, 0.9, 1.0, 1.1)) for rule in both)
-    first, later = (table.saving(made, level) for table in tables)
-    return np.where(np.arange(longest) < CHANGE_YEAR - 1, first, later)[:years]
-
-
 def largest(house):
     """Return the factor that moves the net present value of the house most."""
     return worth_changes(house)[0]["factor"].iloc[0]
@@ -110,7 +95,7 @@ def tornado_picture(house):
     """Return the picture of one change at a time: rule, array's price, discount rate -> bars from the base case."""
     least, most = np.array(start_values(house).rate[:2]) / 100.0
     settings = [(rule, price, rate) for rule in rules(house) for price in (75, 125) for rate in (least, most)]
-    ends = np.concatenate([worth_changes(house, *setting, _near_savings)[0]["result"] for setting in settings])
+    ends = np.concatenate([worth_changes(house, *setting)[0]["result"] for setting in settings])
     high, low = max(1.0, ends.max()), min(-1.0, ends.min())
     span, count = high - low, max(len(_changes(house, rule)) for rule in rules(house))
     figure, ax = figures.new_figure(left=0.19, right=0.97, top=0.98)
