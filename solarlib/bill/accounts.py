@@ -43,7 +43,6 @@ def ledger(
     opening_kwh: float | dict[str, float] = 0,
     opening_money: tuple[Decimal, Decimal] = EMPTY,
     closing: bool = False,
-    compare: bool = True,
 ) -> pd.DataFrame:
     """Bill one period after another and return every step of it.
 
@@ -64,8 +63,6 @@ def ledger(
         Money credit before the first period, and the sum below zero that was carried to it. [$]
     closing : bool
         The account ends with the last period.
-    compare : bool
-        Also compute the bills without the array, where ``generation_kwh`` is given.
 
     Returns
     -------
@@ -78,7 +75,7 @@ def ledger(
         If a column is missing, a period does not follow the one before, a reading is impossible, the rule sets do
         not join, or there is an opening bank without rules that bank kWh.
     """
-    rows = bills(periods, tariff, rated_dc_kw, rated_ac_kw, opening_kwh, opening_money, closing, compare)
+    rows = bills(periods, tariff, rated_dc_kw, rated_ac_kw, opening_kwh, opening_money, closing)
     if isinstance(tariff, Tariff):
         columns = dict(zip(rows[0], zip(*[row.values() for row in rows])))
     else:  # unlike rules have unlike lines
@@ -89,9 +86,7 @@ def ledger(
     return pd.DataFrame(columns, index=periods.index)
 
 
-def bills(
-    periods, tariff, rated_dc_kw=None, rated_ac_kw=None, opening_kwh=0, opening_money=EMPTY, closing=False, compare=True
-):
+def bills(periods, tariff, rated_dc_kw=None, rated_ac_kw=None, opening_kwh=0, opening_money=EMPTY, closing=False):
     """Return the ledger as a list of dictionaries with exact `Decimal` values; see `ledger`."""
     rule_sets = (tariff,) if isinstance(tariff, Tariff) else tuple(tariff)
     check_joins(rule_sets)
@@ -116,10 +111,7 @@ def bills(
         if last and closing and state.balance:
             row["bill"] -= state.balance  # money that was carried for the customer is paid out at the end
             row["balance_close"] = state.balance = ZERO
-        readings.update(row)
-        if compare:
-            readings.update(_compare(rules, period, row, rated))
-        rows.append(readings)
+        rows.append(readings | row)
     return rows
 
 
@@ -286,26 +278,6 @@ def _settle(negative_bill, state, due):
     state.balance = ZERO if negative_bill == "pay" else max(ZERO, -due)
     due += state.balance
     return opened, state.balance, due
-
-
-def _compare(tariff, period, row, rated):
-    """Bills of the same house without the array, and what the two uses of its energy saved.
-
-    saving = value_of_self_consumption + value_of_export - pv_charges, to the cent: from no array, to an array
-    whose exports earn nothing, to the array as billed; ``pv_charges`` are lines that exist because of the array.
-    """
-    plain = usage.without_pv(tariff, period)
-    if plain is None:
-        return {}
-    none, kept = (arithmetic.total(tariff, arithmetic.lines(tariff, facts, rated))[2] for facts in plain[:2])
-    charged = arithmetic.total(tariff, arithmetic.lines(tariff, plain[2], rated))[2]
-    return {
-        "bill_without_pv": none,
-        "saving": none - row["bill"],
-        "value_of_self_consumption": none - kept,
-        "pv_charges": charged - kept,
-        "value_of_export": charged - row["bill"],
-    }
 
 
 def _valid(rule_sets, first):

@@ -83,7 +83,7 @@ def amount(charge, period, tariff, rated_kw):
     if charge.on in BOUGHT and charge.price is not None and not charge.limited:
         return charge.price * period.counted[tariff.counted[charge.line]]
     days = active_days(charge, period)
-    if days == 0 or (charge.on in ("kw", "generation", "received", "export") and not period.with_pv):
+    if days == 0:
         return ZERO
     if charge.on == "day":
         return charge.price * days

@@ -45,7 +45,7 @@ def monthly_periods(
     DataFrame
         ``period_start, period_end, delivered_kwh, received_kwh`` and, where asked for, ``generation_kwh``, the same
         with ``_<bucket>``, ``import_kwh``, ``export_kwh``, ``export_value`` and ``value <line>`` ($), ``demand_kw``,
-        ``load_demand_kw``, ``curtailed_kwh``; without reads ``months``, the billing months of each period. Energies
+        ``curtailed_kwh``; without reads ``months``, the billing months of each period. Energies
         are whole steps of 1e-9 kWh, so that their sums are exact.
 
     Raises

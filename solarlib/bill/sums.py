@@ -6,7 +6,7 @@ Energies are whole steps of 1e-9 kWh in floats, so every sum of them is exact.
 import numpy as np
 
 from solarlib.bill.intervals import MINUTE_NS, MINUTES, buckets, prices_at
-from solarlib.bill.tariff import BOUGHT, column
+from solarlib.bill.tariff import column
 from solarlib.files.dates import DAY_NS
 
 STEPS_PER_KWH = 10**9
@@ -38,9 +38,9 @@ def by_rules(intervals, cut, values, tariff):
         columns["export_value"] = part.value(credit.export_price, (first, home, sold))
     for charge in tariff.charges:
         if charge.prices and charge.prices.by_interval:
-            columns |= part.values_of(charge)
+            columns |= part.value_of(charge)
         if charge.on == "demand":
-            columns |= part.demands_of(charge)
+            columns |= part.demand_of(charge)
     return columns
 
 
@@ -91,43 +91,38 @@ class _Part:
         worth = self.sums(home, energy * self.prices[prices][first])
         return worth.sum(axis=1) if bucket is None else worth[:, self.names.index(bucket)]
 
-    def values_of(self, charge):
-        """Return the columns of a line whose price changes inside a day: as it is, and without the array. [$]"""
-        flows = dict(self.values)
-        if "generation" in flows:
-            flows["use"] = flows["delivered"] + flows["generation"] - flows["received"]
-        energies = {name: (slice(None), self.home, array) for name, array in flows.items()}
+    def value_of(self, charge):
+        """Return {column: what it costs by period} of a line whose price changes inside a day; {} if unknown. [$]"""
         if charge.on in ("import", "export"):
             first, home, bought, sold = self.nets[charge.netting or self.tariff.credit.netting]
-            energies |= {"import": (first, home, bought), "export": (first, home, sold)}
-        wanted = {"value": charge.on}
-        if charge.on in BOUGHT:  # where nothing is sent out, what is bought is delivered
-            wanted |= {"value_delivered": "use" if charge.on == "use" else "delivered", "value_use": "use"}
-        known = {f"{name} {charge.line}": energies[what] for name, what in wanted.items() if what in energies}
-        return {name: self.value(charge.prices, energy, charge.bucket) for name, energy in known.items()}
+            energy = first, home, bought if charge.on == "import" else sold
+        else:
+            flows = dict(self.values)
+            if "generation" in flows:
+                flows["use"] = flows["delivered"] + flows["generation"] - flows["received"]
+            if charge.on not in flows:
+                return {}
+            energy = slice(None), self.home, flows[charge.on]
+        return {f"value {charge.line}": self.value(charge.prices, energy, charge.bucket)}
 
-    def demands_of(self, charge):
-        """Return the columns of a demand line: the mean of the highest windows of each period. [kW]"""
-        intervals, values = self.intervals, self.values
+    def demand_of(self, charge):
+        """Return {column: the mean of the highest windows of each period} of a demand line. [kW]"""
+        array, intervals = self.values["delivered"], self.intervals
         order = intervals.groups(charge.window_minutes) + self.period
         starts = np.flatnonzero(np.diff(order, prepend=order[0] - 1))
-        flows = {"demand": values["delivered"]}
-        if "generation" in values:
-            flows["load_demand"] = values["delivered"] + values["generation"] - values["received"]
-        inside = None if charge.bucket is None else self.codes == self.names.index(charge.bucket)
-        columns = {}
-        for flow, array in flows.items():
-            home, windows = self.period[starts], np.add.reduceat(array if inside is None else array * inside, starts)
-            windows = np.maximum(windows, 0.0)
-            if inside is not None:  # below zero: no part of the window lies in the bucket
-                windows = np.where(np.logical_or.reduceat(inside, starts), windows, -1.0)
-            if charge.one_a_day:
-                days = np.flatnonzero(np.diff(intervals.wall[starts] // DAY_NS + home, prepend=-1))
-                home, windows = home[days], np.maximum.reduceat(windows, days)
-            highest = _highest(windows, np.searchsorted(home, np.arange(self.count + 1)), charge.highest)
-            name = column(self.tariff.demand_column(charge, flow), charge.bucket)
-            columns[name] = highest * (60.0 / charge.window_minutes / STEPS_PER_KWH)
-        return columns
+        home, inside = self.period[starts], None
+        if charge.bucket is not None:
+            inside = self.codes == self.names.index(charge.bucket)
+            array = array * inside
+        windows = np.maximum(np.add.reduceat(array, starts), 0.0)
+        if inside is not None:  # below zero: no part of the window lies in the bucket
+            windows = np.where(np.logical_or.reduceat(inside, starts), windows, -1.0)
+        if charge.one_a_day:
+            days = np.flatnonzero(np.diff(intervals.wall[starts] // DAY_NS + home, prepend=-1))
+            home, windows = home[days], np.maximum.reduceat(windows, days)
+        highest = _highest(windows, np.searchsorted(home, np.arange(self.count + 1)), charge.highest)
+        name = column(self.tariff.demand_column(charge), charge.bucket)
+        return {name: highest * (60.0 / charge.window_minutes / STEPS_PER_KWH)}
 
 
 def _highest(windows, edges, most):

@@ -261,13 +261,13 @@ class Tariff:
         prefix = next(prefix for prefix, netting in self.nettings.items() if charge.netting in (None, netting))
         return f"{charge.on}{prefix}"
 
-    def demand_column(self, charge, flow="demand"):
+    def demand_column(self, charge):
         """Return the name of the column that holds the demand of a line: short where all lines ask the same."""
         rules = {(one.window_minutes, one.highest, one.one_a_day) for one in self.charges if one.on == "demand"}
         if len(rules) == 1:
-            return f"{flow}_kw"
+            return "demand_kw"
         most = f"_highest_{charge.highest}" if charge.highest > 1 else ""
-        return f"{flow}_{charge.window_minutes}min{most}{'_a_day' if charge.one_a_day else ''}_kw"
+        return f"demand_{charge.window_minutes}min{most}{'_a_day' if charge.one_a_day else ''}_kw"
 
     def goes_on_as(self, other):
         """Tell whether rules that follow are these with other prices: banks, accounts and demands then go on."""

@@ -1,13 +1,12 @@
 """One billing period as a bill sees it: a row of a table of periods, checked and turned into exact decimals."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 import numpy as np
 import pandas as pd
 
-from solarlib.bill.credits import ZERO
 from solarlib.bill.tariff import column
 from solarlib.quantities import InputError, refusal, refuse_if, whole_number
 
@@ -26,7 +25,7 @@ class Period:
     `first` and `end` are the dates of the opening and the closing read; the days run from `first` to `last`, the day
     before `end`, which names the bill's month; it counts as `months` billing months. `counted` maps (what is counted,
     bucket) to an exact amount of energy [kWh] and ``export_value`` [$], the empty bucket name means all hours; and
-    (``demand`` or ``load_demand``, line) to kW, (``value``, ``value_delivered`` or ``value_use``, line) to $.
+    (``demand``, line) to kW, (``value``, line) to $.
     """
 
     first: date
@@ -34,7 +33,6 @@ class Period:
     counted: dict
     months: int = 1
     partial: bool = False
-    with_pv: bool = True
 
     @property
     def last(self):
@@ -188,50 +186,15 @@ def _from_intervals(tariff):
     found = {("export_value", ""): ("export_value", 1)}
     for charge in tariff.charges:
         if charge.on == "demand":
-            for flow in ("demand", "load_demand"):
-                name = column(tariff.demand_column(charge, flow), charge.bucket or "")
-                found[flow, charge.line] = name, charge.over_bills
+            found["demand", charge.line] = column(tariff.demand_column(charge), charge.bucket or ""), charge.over_bills
         elif charge.prices and charge.prices.by_interval:
-            kinds = ("value", "value_delivered", "value_use")
-            found |= {(kind, charge.line): (f"{kind} {charge.line}", 1) for kind in kinds}
+            found["value", charge.line] = f"value {charge.line}", 1
     return found
 
 
 def billing_months(days):
     """Return how many months a period of so many days counts on a bill: over the mean month, half up, one or more."""
     return max(1, int(days / DAYS_OF_A_MONTH + 0.5))
-
-
-def without_pv(tariff, period):
-    """Return three versions of a period for comparison, or None where house use is unknown.
-
-    Returns
-    -------
-    tuple of Period
-        The same house use with no array; with an array whose exports earn nothing, without and with the lines that
-        exist because of the array.
-    """
-    names, counted = tariff.every_bucket, period.counted
-    needed = [("use", name) for name in names]
-    needed += [("load_demand", line) for what, line in tariff.counted.values() if what == "demand"]
-    needed += [("value_use", line) for what, line in counted if what == "value_delivered"]
-    if any(key not in counted for key in needed):
-        return None
-    zero = dict.fromkeys([key for key in counted if not key[0].startswith("value_")], ZERO)
-    bought = [what for what in ("delivered", "billed", *(f"import{prefix}" for prefix in tariff.nettings))]
-
-    def taken(source, demand):
-        """What is counted if all that is bought is the energy `source`."""
-        values = {("value", line): counted[what, line] for what, line in counted if what == f"value_{source}"}
-        demands = {("demand", line): counted[what, line] for what, line in counted if what == demand}
-        energies = {(what, name): counted[source, name] for what in bought for name in names}
-        return zero | {("use", name): counted["use", name] for name in names} | energies | values | demands
-
-    none = replace(period, counted=taken("use", "load_demand"), with_pv=False)
-    kept = replace(none, counted=taken("delivered", "demand"))
-    of_array = {("value", charge.line) for charge in tariff.charges if charge.on == "generation"}
-    made = {key: counted[key] for key in counted if key[0] == "generation" or key in of_array}
-    return none, kept, replace(kept, counted=kept.counted | made, with_pv=True)
 
 
 def _date(value, where):

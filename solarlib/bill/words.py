@@ -38,8 +38,8 @@ def explain(row: pd.Series | dict, line: str, tariff: Tariff) -> str:
     row : Series or dict
         One row of `solarlib.bill.accounts.ledger`.
     line : str
-        The name of a bill line, or one of ``bill``, ``bank``, ``reset``, ``credit``, ``minimum``, ``tax``, ``payout``,
-        ``saving``.
+        The name of a bill line, or one of ``bill``, ``bank``, ``reset``, ``credit``, ``minimum``, ``tax`` and
+        ``payout``.
     tariff : Tariff
         The rules that the row was billed by.
 
@@ -54,7 +54,7 @@ def explain(row: pd.Series | dict, line: str, tariff: Tariff) -> str:
         If there is no such line; the message names those that there are.
     """
     topics = {"bill": _bill, "bank": _bank, "reset": _reset, "credit": _credit, "minimum": _minimum}
-    topics |= {"tax": _tax, "payout": _payout, "saving": _saving}
+    topics |= {"tax": _tax, "payout": _payout}
     names = [charge.line for charge in tariff.charges]
     if line in names:
         return _line(row, tariff.charge(line), tariff)
@@ -178,11 +178,3 @@ def _payout(row, tariff):
         return _said("payout", "year", row, price=price)
     at = _said("payout", "price", price=price) if price is not None and row["credit_reset"] else ""
     return _said("payout", "paid", row, gone=_gone(row), price=at)
-
-
-def _saving(row, tariff):
-    if "saving" not in row or row["saving"] != row["saving"]:
-        return _said("saving", "none")
-    charges = row["pv_charges"]
-    more = _said("saving", "charged" if charges > 0 else "paid", charges=abs(charges)) if charges else ""
-    return _said("saving", "known", row, charged=more)

@@ -40,7 +40,7 @@ class Case:
     def amounts(self):
         """Return the exact amounts of the last bill, {line: $}: its lines, what else is printed, and ``total``."""
         opening = {"opening_kwh": self.bank_kwh, "opening_money": self.money}
-        row = bills(self.periods, self.rules, **opening, compare=False, **self.rated)[-1]
+        row = bills(self.periods, self.rules, **opening, **self.rated)[-1]
         amounts = {name.removeprefix("line "): cents(row[name]) for name in row if name.startswith("line ")}
         more = {name: sign * row.get(column, ZERO) for name, (column, sign) in SIGNS.items()}
         more["carried"] = row["balance_close"] - row["balance_open"]

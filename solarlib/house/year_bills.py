@@ -184,7 +184,7 @@ def _together(parts):
     (sums, month), *later = parts
     if not later or later[0][0]["delivered_kwh"][later[0][1]] is None:  # the bill as it is
         return {name: values[month] for name, values in sums.items()} | {"months": len(parts)}
-    most = {name: max if name.startswith(("demand_", "load_demand_")) else sum for name in sums}
+    most = {name: max if name.startswith("demand_") else sum for name in sums}
     return {name: of(sums[name][month] for sums, month in parts) for name, of in most.items()} | {"months": len(parts)}
 
 
@@ -260,7 +260,7 @@ def _run(source, sets, before, energies, first, size):
         rows.append({"period_start": start, "period_end": _months_on(first, month + count)} | _together(parts))
         spans.append((month, count))
         month += count
-    book = accounts.bills(pd.DataFrame(rows), sets, **ratings(source.house, size), compare=False)
+    book = accounts.bills(pd.DataFrame(rows), sets, **ratings(source.house, size))
     yearly = [Decimal(0)] * years
     for (month, count), row in zip(spans, book):
         for at in range(max(month, 0), min(month + count, 12 * years)):

@@ -150,7 +150,7 @@ def measured(tariff):
         [
             lambda: plain(flows, tariff),
             lambda: monthly_periods(*flows, tariff=tariff),
-            lambda: bills(periods, tariff, compare=False, **rated),
+            lambda: bills(periods, tariff, **rated),
         ]
     )
     return len(index), times

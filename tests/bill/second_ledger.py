@@ -18,9 +18,6 @@ BOUGHT = ("delivered", "import", "billed", "use")
 KINDS = ("fixed", "energy", "nbc", "capacity", "demand", "production")
 NONE = Fraction(0)
 
-# The same house as it is; without an array; with one that only spares purchases; and that with the lines for having it.
-HOUSES = AS_IT_IS, NO_ARRAY, SPARED, CHARGED = ("as it is", "no array", "spared", "charged")
-
 
 @dataclass
 class Setting:
@@ -194,24 +191,12 @@ def time_share(line, period):
     return Fraction(len(held), len(period.days))
 
 
-def stands_for(line, house):
-    """What a line counts in a house: without an array every kWh is bought; one that only spares sends nothing back."""
-    on = line["on"]
-    if house == AS_IT_IS or on == "use":
-        return on
-    if on in BOUGHT:
-        return "use" if house == NO_ARRAY else "delivered"
-    return "generation" if on == "generation" and house == CHARGED else None
-
-
-def counted_kwh(line, rules, period, energies, house):
+def counted_kwh(line, rules, period, energies):
     """kWh of a line, by step 1 of the rules.
 
     "A line with a `netting` of its own follows the same rule; banks follow `credit.netting`."
     """
-    on = stands_for(line, house)
-    if on is None:
-        return NONE
+    on = line["on"]
     if "netting" in line and on in ("import", "export"):
         kwh = imports_and_exports(period, rules, line["netting"])[on == "export"]
     elif "bucket" not in line and on in energies.get("all", {}):  # the meter of the array prints its own total
@@ -221,16 +206,16 @@ def counted_kwh(line, rules, period, energies, house):
     return kwh[line["bucket"]] if "bucket" in line else sum(kwh.values())
 
 
-def worth_by_time(line, rules, period, house, folder):
+def worth_by_time(line, rules, period, folder):
     """ "Tables by hour or half hour and files are priced interval by interval, by the local clock"; "a netted interval
     has the price of its first moment."
     """
-    on, worth = stands_for(line, house), NONE
+    on, worth = line["on"], NONE
     if on in ("import", "export"):
         netting = line.get("netting", rules.get("credit", {}).get("netting", "period"))
         moments = [(local, name, pair[on == "export"]) for local, name, *pair in netted(period.intervals, netting)]
     else:
-        moments = [(i.local, i.bucket, getattr(i, on) if on else NONE) for i in period.intervals]
+        moments = [(i.local, i.bucket, getattr(i, on)) for i in period.intervals]
     for local, name, kwh in moments:
         if line.get("bucket", name) == name:
             worth += kwh * price_at(line["prices"], local, rules, folder)
@@ -257,12 +242,12 @@ def kwh_steps(line, rules, period, kwh):
     return steps(line["blocks"], "up_to_kwh", kwh * share, length * share, rules.get("kwh_decimals", 3))
 
 
-def energy_cost(line, rules, period, energies, house, folder):
+def energy_cost(line, rules, period, energies, folder):
     """A line on kWh, before rounding."""
     if "prices" in line and goes_by_time(line["prices"]):
-        cost = worth_by_time(line, rules, period, house, folder)
+        cost = worth_by_time(line, rules, period, folder)
         return cost * exact(line.get("factor", 1)) * time_share(line, period)
-    kwh = counted_kwh(line, rules, period, energies, house)
+    kwh = counted_kwh(line, rules, period, energies)
     if "blocks" in line:
         return sum(amount * price for _, amount, price in kwh_steps(line, rules, period, kwh))
     if "prices" in line:
@@ -328,19 +313,18 @@ def cents(amount, rules):
     return half_up(amount, 2) if rules.get("round_stage", "line") == "line" else amount
 
 
-def plain_lines(rules, period, energies, account, setting, house):
+def plain_lines(rules, period, energies, account, setting):
     """ "Lines are priced": line -> amount, of all that are no percentage."""
-    costs, array = {}, house in (AS_IT_IS, CHARGED)
+    costs = {}
     for line in rules["charge"]:
         if line["on"] in KWH_LINES:
-            cost = energy_cost(line, rules, period, energies, house, setting.folder)
+            cost = energy_cost(line, rules, period, energies, setting.folder)
         elif line["on"] == "demand":
-            powers = account.powers[line["line"], "use" if house == NO_ARRAY else "delivered"]
-            cost = demand_cost(line, period, powers)
+            cost = demand_cost(line, period, account.powers[line["line"]])
         elif line["on"] == "percent":
             continue
         else:
-            cost = fixed_cost(line, period, setting.ratings if array else {"dc": 0, "ac": 0})
+            cost = fixed_cost(line, period, setting.ratings)
         costs[line["line"]] = cents(cost, rules)
     return costs
 
@@ -581,7 +565,7 @@ def make_bill(account, period, rules, following, setting):
     into, out = cross(account, rules, billed, period)
     energies["billed"] = billed
     note_powers(account, rules, period)
-    costs = plain_lines(rules, period, energies, account, setting, AS_IT_IS)
+    costs = plain_lines(rules, period, energies, account, setting)
     row["credit_money_added"] = add_money(account, rules, period, energies, setting)
     row["credit_money_available"], row["credit_money_applied"] = use_money(account, rules, costs)
     lost, taxes = finish(account, rules, period, costs, row, energies, ends(account, rules, period, following, setting))
@@ -598,7 +582,6 @@ def make_bill(account, period, rules, following, setting):
     if "use" in energies:
         row["generation_kwh"], row["use_kwh"] = energies["all"]["generation"], energies["all"]["use"]
         row["self_consumed_kwh"] = row["generation_kwh"] - row["received_kwh"]
-        row |= compared(account, rules, period, energies, setting, row["bill"])
     return row
 
 
@@ -669,11 +652,10 @@ def line_of(rules, name):
 
 
 def note_powers(account, rules, period):
-    """Keep the values of demand lines, those of a house without an array too."""
+    """Keep the values of demand lines."""
     for line in rules["charge"]:
-        for power in ("delivered", "use"):
-            if line["on"] == "demand":
-                account.powers.setdefault((line["line"], power), []).append(highest_mean(line, period, rules, power))
+        if line["on"] == "demand":
+            account.powers.setdefault(line["line"], []).append(highest_mean(line, period, rules, "delivered"))
 
 
 def use_money(account, rules, costs):
@@ -695,9 +677,9 @@ def printed_steps(rules, period, energies, account):
     for line in rules["charge"]:
         name, unit, found = line["line"], "kw" if line["on"] == "demand" else "kwh", []
         if "blocks" in line and unit == "kwh":
-            found = kwh_steps(line, rules, period, counted_kwh(line, rules, period, energies, AS_IT_IS))
+            found = kwh_steps(line, rules, period, counted_kwh(line, rules, period, energies))
         elif "blocks" in line:
-            found = steps(line["blocks"], "up_to_kw", billed_kw(line, account.powers[name, "delivered"]))
+            found = steps(line["blocks"], "up_to_kw", billed_kw(line, account.powers[name]))
         for number, (limit, amount, _) in enumerate(found, 1):
             row |= {f"limit {name} {number}": limit, f"{unit} {name} {number}": amount}
     return row
@@ -720,17 +702,3 @@ def by_bucket(**columns):
         row[key] = sum(values.values(), NONE)
         row |= {f"{key}_{name}": value for name, value in values.items() if name}
     return row
-
-
-def compared(account, rules, period, energies, setting, bill):
-    """The bills of the other houses; "Without an array each bill is paid at once"."""
-    sums = []
-    for house in (NO_ARRAY, SPARED, CHARGED):
-        costs = plain_lines(rules, period, energies, account, setting, house)
-        taxes, topup, _ = total(rules, costs, NONE)
-        sums.append(half_up(sum(costs.values()) + sum(taxes.values()) + topup, 2))
-    without, spared, charged = sums
-    return {
-        "bill_without_pv": without, "saving": without - bill, "value_of_self_consumption": without - spared,
-        "pv_charges": charged - spared, "value_of_export": charged - bill,
-    }  # fmt: skip

@@ -90,7 +90,7 @@ def by_the_engine(house, tariff, scale):
         edge: [day + pd.DateOffset(years=shift) for day in year[edge].dt.tz_localize(None)]
         for edge in ("period_start", "period_end")
     }) for shift in range(-cycle, cycle)]  # fmt: skip
-    book = ledger(pd.concat(years, ignore_index=True), rules, compare=False, **year_bills.ratings(house, size))
+    book = ledger(pd.concat(years, ignore_index=True), rules, **year_bills.ratings(house, size))
     return float(book["bill"].iloc[len(year) * cycle :].sum()) / cycle
 
 

@@ -109,7 +109,7 @@ def test_a_line_may_be_netted_over_another_time_than_the_credit():
     assert amounts(row, *"abcde") == [0, 1, 2, 3, 4]
     assert (row["import_kwh"], row["import_by_hour_kwh"], row["export_by_hour_kwh"]) == (0, 1, 3)
     # without the array the house bought 4 in each import line, and no line counts an export
-    assert row["bill_without_pv"] == 12 and row["saving"] == 12 - 10 and row["pv_charges"] == 0
+    assert row["bill"] == 10 and billed(tariff, [3, 0, 1, 0], 0, 0)[0]["bill"] == 12
 
 
 def test_a_line_netted_by_itself_counts_inside_its_bucket_and_never_touches_the_bank():
@@ -169,15 +169,14 @@ def test_a_table_by_month_and_hour_prices_each_interval_of_each_kind_of_line():
     ons = ("delivered", "import", "use")
     tariff = rules(*((on, {"prices": TABLE}) for on in ons), credit=HOUR)
     (row,) = billed(tariff, np.ones(8), 0, 0, start="2026-03-31 22:00")
-    assert amounts(row, "a", "b", "c") == [0.37, 0.37, 0.37] and row["bill_without_pv"] == Decimal("1.11")
+    assert amounts(row, "a", "b", "c") == [0.37, 0.37, 0.37]
     tariff = rules(
         *((on, {"prices": TABLE, "factor": -1}) for on in ("received", "export", "generation")),
         credit=HOUR,
         negative_bill="pay",
     )
     (row,) = billed(tariff, 0, np.ones(8), np.ones(8), start="2026-03-31 22:00")
-    assert amounts(row, "a", "b", "c") == [-0.37, -0.37, -0.37] and row["bill_without_pv"] == 0
-    assert row["pv_charges"] == Decimal("-0.37") and row["value_of_export"] == Decimal("0.74")
+    assert amounts(row, "a", "b", "c") == [-0.37, -0.37, -0.37]
 
 
 def test_a_priced_use_is_the_same_with_and_without_the_array():
@@ -186,8 +185,7 @@ def test_a_priced_use_is_the_same_with_and_without_the_array():
     (row,) = billed(tariff, [1, 1], 0, [0, 0])
     (other,) = billed(tariff, [0, 1], 0, [1, 0])
     for bill in (row, other):
-        assert (bill["bill"], bill["bill_without_pv"]) == (Decimal("0.10"), Decimal("0.10"))
-        assert bill["value_of_self_consumption"] == bill["value_of_export"] == bill["pv_charges"] == 0
+        assert bill["bill"] == Decimal("0.10")
 
 
 def test_weekends_and_holidays_have_prices_of_their_own():
@@ -236,7 +234,7 @@ def test_one_price_and_one_a_month_need_no_intervals_and_are_shared_by_days():
     (row,) = bills(table, rules(*lines, ("import", {"prices": monthly, "months": [1]}), credit={"unit": "none"}))
     assert amounts(row, *"abcd") == [12, 10, -5, 6.4]
     (row,) = bills(table.assign(generation_kwh=50), rules(("generation", {"prices": monthly}), credit={"unit": "none"}))
-    assert (row["bill_without_pv"], row["pv_charges"]) == (0, 12)
+    assert row["bill"] == 12
 
 
 def test_prices_that_change_inside_a_day_need_intervals():
@@ -427,7 +425,6 @@ def test_a_demand_over_bills_is_the_mean_of_this_and_those_before():
     reads = [date(2026, 3, day) for day in range(2, 7)]
     rows = bills(monthly_periods(kwh, kwh * 0, kwh * 0, reads, tariff), tariff)
     assert [amounts(row, "a", "b") for row in rows] == [[6, 6], [4.5, 5], [6, 6], [4.33, 5]]
-    assert [row["bill_without_pv"] for row in rows] == [row["bill"] for row in rows]
 
 
 def test_lines_may_have_several_windows_and_buckets():

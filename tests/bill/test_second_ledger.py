@@ -326,11 +326,10 @@ def two_sets_in_one_table():
 
 def test_what_other_rules_count_in_the_same_table_is_no_part_of_a_bill():
     periods, tariffs = two_sets_in_one_table()
-    assert periods["value_use hourly"].isna().tolist() == [True, False]
+    assert "value hourly" in periods
     rows = bills(periods, tariffs)
-    # 24 kWh in and 12 kWh back; the house uses 48 kWh
+    # 24 kWh in and 12 kWh back
     assert [str(row["bill"]) for row in rows] == ["3.60", "7.20"]
-    assert [str(row["bill_without_pv"]) for row in rows] == ["9.60", "14.40"]
 
 
 def test_a_row_that_lacks_what_its_rules_count_is_refused():
@@ -342,7 +341,8 @@ def test_a_row_that_lacks_what_its_rules_count_is_refused():
 
 def test_a_row_that_lacks_a_price_beside_one_that_has_it_is_refused():
     periods, (_, tariff) = two_sets_in_one_table()
-    with pytest.raises(InputError, match="no value_delivered hourly in a row"):
+    periods.loc[0, "value hourly"] = np.nan
+    with pytest.raises(InputError, match="no value hourly in a row"):
         bills(periods, replace(tariff, valid_from=None))
 
 
@@ -383,4 +383,4 @@ def test_a_price_that_is_a_tenth_of_a_cent_off_is_seen():
     table = table_of(file)
     table["charge"][1]["price"] += 0.001
     found = differences(*by_registers(read_tariff(file.stem), table))
-    assert {column for _, column, _, _ in found} >= {"bill", "line energy", "bill_without_pv"}
+    assert {column for _, column, _, _ in found} >= {"bill", "line energy"}

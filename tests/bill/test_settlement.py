@@ -6,6 +6,7 @@ from decimal import Decimal
 import pandas as pd
 import pytest
 from hypothesis import HealthCheck, assume, given, settings, strategies as st
+from without_array import unpaid, without_array
 
 from profiles import examples
 from rule_space import assert_invariants, settled_tables, usages
@@ -111,11 +112,10 @@ def test_what_is_settled_is_taxed_as_a_line_of_its_bill(stage, bill):
     )
 
 
-def test_without_an_array_every_bill_is_paid_at_once():
-    """January: 10 $ and 21 ct for 300 + 2000 - 100 kWh; with the array alone 300 kWh: 73 $."""
-    (row, *_) = bills(USAGE, yearly())
-    assert row["bill_without_pv"] == 10 + 462 and row["value_of_self_consumption"] == 472 - 73
-    assert row["saving"] == 472 - 13
+def test_without_an_array_the_year_to_the_settlement_costs_all_that_is_used():
+    """January to March: 10 $ each and 21 ct for 300 + 200 + 100 kWh, without the array 5200 kWh more."""
+    none, kept = (sum(column(bills(table, yearly())[:3], "bill")) for table in (without_array(USAGE), unpaid(USAGE)))
+    assert none == 30 + 0.21 * 5800 and kept == 30 + 0.21 * 600
 
 
 def test_lines_below_zero_are_a_credit_of_the_year():

@@ -316,7 +316,6 @@ def test_all_bought_all_sold_and_the_carried_sum_ends_in_december():
     assert "6.00 $ that would have been carried to the next bill end here." in explain(rows[2], "bill", tariff)
     assert explain(rows[2], "credit", tariff) == "Its energy is paid in lines of the bill: value of solar."
     assert explain(rows[0], "reset", tariff).endswith("at a reset what is left is lost.")
-    assert "and 70.00 $ from lines that pay for its energy" in explain(rows[0], "saving", tariff)
 
 
 def round_prices(folder, year=2026):

@@ -59,7 +59,7 @@ def test_settled_year_is_what_four_years_in_a_row_end_in(house):
     year = monthly_periods(bought, sold, made, tariff=house.tariff)
     edges = pd.date_range("2026-01-01", periods=49, freq="MS").date
     four = pd.concat([year] * 4, ignore_index=True).assign(period_start=edges[:-1], period_end=edges[1:])
-    yearly = ledger(four, house.tariff, compare=False)["bill"].to_numpy().reshape(4, 12).sum(axis=1)
+    yearly = ledger(four, house.tariff)["bill"].to_numpy().reshape(4, 12).sum(axis=1)
     assert bills.bill_with_array(house) == pytest.approx(yearly[1]) == pytest.approx(yearly[3])
     assert bills.bill_with_array(house, 0.0) == pytest.approx(bills.bill_without_array(house))
 

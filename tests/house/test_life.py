@@ -90,7 +90,7 @@ def test_a_life_is_the_engine_run_by_hand_through_its_300_months(name):
     billed = []
     for shares in (0.0 * factors, factors):
         periods = months_by_hand(house, [shares[0]] * before + shares.tolist(), begin)
-        book = ledger(periods, sets, compare=False, **rated)
+        book = ledger(periods, sets, **rated)
         billed.append(book["bill"].to_numpy()[12 * before :].reshape(years, 12).sum(axis=1))
     for found, by_hand in zip(bills.life_bills(house), billed):
         np.testing.assert_allclose(found, by_hand, atol=1e-6)
@@ -215,7 +215,7 @@ def test_a_later_tariff_takes_over_as_the_file_says(at_end, more):
     house = house_with([RULES["kWh bank"] | {"credit": bank}, later])
     flat = bills.Course(price_growth=0.0, degradation=0.0, years=4)
     periods = months_by_hand(house, [1.0] * 5, date(2025, 1, 1))
-    book = ledger(periods, house.tariffs, compare=False)
+    book = ledger(periods, house.tariffs)
     assert at_end == "forfeit" or book["credit_money_added"].iloc[41] > 1
     by_hand = book["bill"].to_numpy()[12:].reshape(4, 12).sum(axis=1)
     np.testing.assert_allclose(bills.life_bills(house, flat)[1], by_hand, atol=1e-6)

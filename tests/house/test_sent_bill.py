@@ -94,7 +94,7 @@ def counted(meter, tariff, days=DAYS):
 
 def printed(house, tariff, periods, **opening):
     """What a utility prints on the last bill of these periods, by its own rules."""
-    row = ledger(periods, tariff, compare=False, **ratings(house), **opening).iloc[-1]
+    row = ledger(periods, tariff, **ratings(house), **opening).iloc[-1]
     lines = {charge.line: row[f"line {charge.line}"] for charge in tariff.charges}
     more = {"credit": -row["credit_money_applied"], "minimum": row["min_bill_topup"], "payout": -row["payout"]}
     more["carried"] = row["balance_close"] - row["balance_open"]

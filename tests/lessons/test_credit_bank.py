@@ -314,7 +314,7 @@ def test_bill_picture_stacks_to_the_bill(house):
 def test_quick_periods_are_enough_for_tariffs_that_need_no_hours(two_storey):
     for name in ("kwh-bank-march", "net-billing-monthly-price", "flat-net-billing-5-cents"):
         tariff = ledgers.tariff_named(two_storey, name)
-        exact = ledger(ledgers.months(two_storey, 100, tariff), tariff, compare=False, **ledgers.ratings(two_storey))[
+        exact = ledger(ledgers.months(two_storey, 100, tariff), tariff, **ledgers.ratings(two_storey))[
             "bill"
         ].to_numpy()
         quick = ledgers.book_of(two_storey, tariff)["bill"].to_numpy()[:12]

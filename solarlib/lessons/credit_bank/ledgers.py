@@ -81,7 +81,7 @@ def made_losses(house, size=100, drawing=1):
     bills = np.repeat(drawn, 2, axis=1).reshape(len(drawn), -1, each).sum(axis=2)
     edges = pd.date_range("2001-01-01", periods=bills.shape[1] + 1, freq=f"{each}MS")
     periods = pd.DataFrame(dict(zip(by_day, bills)) | {"period_start": edges[:-1], "period_end": edges[1:]})
-    books = [ledger(periods, tariff, compare=False) for tariff in rules]
+    books = [ledger(periods, tariff) for tariff in rules]
     taken = [book["credit_reset"].to_numpy().reshape(2 * MADE_YEARS, -1).sum(axis=1) for book in books]
     return np.transpose(taken)[1::2]
 
@@ -163,7 +163,7 @@ def rules_with_reset(house, reset):
 @lru_cache(maxsize=1024)
 def book_of(house, tariff, size=100, start="Jan"):
     """Return the ledger of two years under a tariff; see `accounts.ledger`. Computed once: do not change it."""
-    return ledger(two_years(house, size, start, tariff), tariff, compare=False, **ratings(house, size))
+    return ledger(two_years(house, size, start, tariff), tariff, **ratings(house, size))
 
 
 def second_year(house, tariff, size=100):
@@ -180,7 +180,7 @@ def settled(house, tariff, size=100):
         year, edges = months(house, size, tariff), ("period_start", "period_end")
         each = (pd.DateOffset(years=number) for number in range(2 * years))
         every = [year.assign(**{edge: year[edge] + later for edge in edges}) for later in each]
-        book = ledger(pd.concat(every, ignore_index=True), tariff, compare=False, **ratings(house, size))
+        book = ledger(pd.concat(every, ignore_index=True), tariff, **ratings(house, size))
     rows = book.iloc[len(book) // 2 :]
     return tuple(float(rows[name].sum()) / years for name in ("credit_reset", "payout", "bill"))
 

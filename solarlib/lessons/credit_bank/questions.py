@@ -60,7 +60,7 @@ def bill_of(mine, bank=None):
     span = {"period_start": [date(2026, 11, 1)], "period_end": [date(2026, 12, 1)]}
     periods = pd.DataFrame(span | {"delivered_kwh": [float(mine.shortage)], "received_kwh": [float(mine.sent)]})
     opening = mine.bank if bank is None else bank
-    return ledger(periods, example_tariff(), opening_kwh=opening, compare=False).iloc[0]
+    return ledger(periods, example_tariff(), opening_kwh=opening).iloc[0]
 
 
 def check_bill(answer, mine):
