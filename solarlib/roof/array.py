@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy.signal import lfilter
 
-from solarlib.quantities import hours
+from solarlib.quantities import hours, texts_beside
 from solarlib.roof.parts import ArraySystem, plane_light
 from solarlib.roof.shade import kept_shares
 from solarlib.sky.sun import position
@@ -21,15 +21,7 @@ from solarlib.sky.weather import Place
 # Time constant of a module's temperature [min]; Jones and Underwood, Solar Energy 70 (2001) 349 (`from memory`).
 _HEAT_MIN = 7.0
 
-_DC_LOSSES = {
-    "snow": "snow on the glass",
-    "soiling": "dirt on the glass",
-    "first_light": "loss of the first hours in the light",
-    "nameplate": "below the nameplate",
-    "mismatch": "unequal modules",
-    "dc_wiring": "direct-current wires",
-}
-_AC_LOSSES = {"ac_wiring": "alternating-current wires", "availability": "standstill"}
+_DC_LOSSES, _AC_LOSSES = texts_beside(__file__, "steps").values()
 
 # Light and heat of one plane (arrays), and its power per module after each early step. [W/m2, degC, W]
 _PlaneRun = namedtuple("_PlaneRun", "poa_global temp_cell in_light behind_glass warm left")

@@ -1,18 +1,13 @@
 """How far the light of a made year can be trusted on a plane, as measured at stations on which nothing was tuned."""
 
+from types import SimpleNamespace
+
 import numpy as np
 
-_TILTS = (15, 30, 60, 90)  # up to
-_TURNS = (30, 120, 180)  # from the side of the equator, up to: toward it, sideways, away from it
-_FLAT = 0.01
-PAIR = 0.03  # of equal planes to both sides of the equator's, together, up to PAIR_TILT
-PAIR_TILT = 30
-# Rows are the turns, columns the tilts: of the light of the months alone, with its diffuse part, with clear days.
-_BANDS = {
-    "": ((0.025, 0.04, 0.065, 0.095), (0.03, 0.05, 0.11, 0.15), (0.035, 0.065, 0.12, 0.145)),
-    "clear_days": ((0.015, 0.02, 0.045, 0.075), (0.02, 0.04, 0.11, 0.14), (0.02, 0.04, 0.08, 0.105)),
-    "diffuse": ((0.015, 0.025, 0.035, 0.05), (0.02, 0.045, 0.1, 0.155), (0.02, 0.04, 0.1, 0.11)),
-}
+from solarlib.quantities import texts_beside
+
+_MEASURED = SimpleNamespace(**texts_beside(__file__, "bands"))
+PAIR, PAIR_TILT = _MEASURED.pair, _MEASURED.pair_tilt
 
 
 def made_band(latitude: float, surface_tilt: float, surface_azimuth: float, known: str = "") -> float:
@@ -33,9 +28,10 @@ def made_band(latitude: float, surface_tilt: float, surface_azimuth: float, know
     knows; steep planes and walls the light of the low sun.
     """
     if surface_tilt < 1:
-        return _FLAT
+        return _MEASURED.flat
     turn = abs((surface_azimuth - (180.0 if latitude >= 0 else 0.0) + 180.0) % 360.0 - 180.0)
-    return _BANDS[known][np.searchsorted(_TURNS, turn)][np.searchsorted(_TILTS, surface_tilt)]
+    row, column = np.searchsorted(_MEASURED.turns, turn), np.searchsorted(_MEASURED.tilts, surface_tilt)
+    return _MEASURED.bands[known][row][column]
 
 
 def roofs_band(latitude, planes, known=""):

@@ -6,13 +6,14 @@ Months -> days -> hours: each step draws what the step above leaves open and kee
 from dataclasses import dataclass
 from datetime import timezone
 from math import gamma
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pvlib
 from scipy.special import betaincinv, ndtr
 
-from solarlib.quantities import HOURS_PER_YEAR, refuse_if, require, year_index
+from solarlib.quantities import HOURS_PER_YEAR, refuse_if, require, texts_beside, year_index
 from solarlib.sky.clock import MONTH_DAYS
 from solarlib.sky.numerics import ratio, where_reaches
 from solarlib.sky.sun import clear_sky, position
@@ -20,20 +21,8 @@ from solarlib.sky.weather import Place, standard_offset
 
 _MONTHS = "January February March April May June July August September October November December".split()
 
-_MOST_CLEARNESS = 0.82  # of a month's mean: more is a wrong unit or a wrong place, not weather
-_LEAST_DAY = 0.05  # clearness of the darkest day
-_DAY_MEMORY = (
-    0.40  # of the process that orders a month's days; its days then remember 0.24, as learnt (see `typical_year`)
-)
-CLEAR_DAY, _CLEAREST_DAY = 0.9, 1.05  # least and most light of a clear day over that of the cloudless model
-_TELLING_LIGHT = 0.5  # mean of a month below which its clear days are not compared with it [kWh/m2/day]
-_DAY_OVER_CLEAR = 1.2  # the clearest day over the cloudless model, which knows an average haze
-# Limits of an hour, searched on two years (see `typical_year`): dullest hour, the same over the day's clearness, and
-# the brightest over the cloudless model.
-_DULL_HOUR, _DULL_OF_DAY, _BRIGHT_HOUR = 0.20, 0.80, 0.97
-_DAY_COURSE = ((0.4632, 3.805), (0.0984, 0.360), (0.0168, 0.822), (0.0138, 3.513))  # size and phase of each wave
-_WARM_MEMORY = 0.68  # correlation of one day's mean temperature with the next one's
-_GUST_MEMORY = 0.9  # correlation of one hour's wind with the next one's
+_LEARNT = SimpleNamespace(**texts_beside(__file__, "climate"))
+CLEAR_DAY = _LEARNT.clear_day  # least light of a clear day over that of the cloudless model
 
 
 @dataclass(frozen=True)
@@ -180,7 +169,7 @@ def _day_clearness(outside, cloudless, month, means, rng):
     """Return the clearness of each of the 365 days."""
     possible = outside.reshape(-1, 24).sum(axis=1) / 1000.0  # kWh/m2
     clear = ratio(cloudless.reshape(-1, 24).sum(axis=1) / 1000.0, possible)
-    order = _remembering(np.full(365, _DAY_MEMORY), rng)
+    order = _remembering(np.full(365, _LEARNT.day_memory), rng)
     clearness = np.zeros(365)
     for number, mean in enumerate(means.irradiation):
         days = np.flatnonzero(month[::24] == number)
@@ -191,22 +180,22 @@ def _day_clearness(outside, cloudless, month, means, rng):
 
 def _month_clearness(month, mean, light, clear, order, clear_days):
     """Return the clearness of one month's days in their order; ``light`` outside the air and ``clear`` bound it."""
-    wanted, most = mean * light.size, _MOST_CLEARNESS * light.mean()
-    above = {"mean": mean, "most": most, "share": _MOST_CLEARNESS}
+    wanted, most = mean * light.size, _LEARNT.most_clearness * light.mean()
+    above = {"mean": mean, "most": most, "share": _LEARNT.most_clearness}
     refuse_if(mean > most, "light_beyond_the_air", f"monthly irradiation, {month}", **above)
     if wanted == 0.0:
         return np.zeros(light.size)
     share = wanted / light.sum()
     known = max(share, 0.2)  # below, the formula has no meaning and turns negative
     high = np.full(light.size, 0.6313 + 0.267 * known - 11.9 * (known - 0.75) ** 8)
-    hazy = np.minimum(high, _DAY_OVER_CLEAR * clear)
+    hazy = np.minimum(high, _LEARNT.day_over_clear * clear)
     high = hazy if (hazy * light).sum() > 1.02 * wanted else high
-    low = np.minimum(min(_LEAST_DAY, share / 2.0), high / 2.0)
+    low = np.minimum(min(_LEARNT.least_day, share / 2.0), high / 2.0)
     place = order.argsort().argsort()
     cloudy = light.size - (clear_days or 0)
     rank = (place + 0.5) / max(cloudy, 1)
     if clear_days is not None:  # the brightest days are clear, evenly from the least that is called so
-        bright = clear * (CLEAR_DAY + (_CLEAREST_DAY - CLEAR_DAY) * (place - cloudy + 0.5) / max(clear_days, 1))
+        bright = clear * (CLEAR_DAY + (_LEARNT.clearest_day - CLEAR_DAY) * (place - cloudy + 0.5) / max(clear_days, 1))
         high = CLEAR_DAY * clear
 
     def drawn(log_exponent):
@@ -216,7 +205,7 @@ def _month_clearness(month, mean, light, clear, order, clear_days):
     def total(log_exponent):
         return (drawn(log_exponent) * light).sum()
 
-    if clear_days is not None and mean > _TELLING_LIGHT:
+    if clear_days is not None and mean > _LEARNT.telling_light:
         wrong = not 0.9 * total(-7.0) < wanted < 1.1 * total(9.0)  # a hazy or a very pure air is no contradiction
         refuse_if(wrong, "clear_days_and_light", f"clear_days, {month}", days=clear_days, mean=mean)
     return drawn(where_reaches(total, wanted, -7.0, 9.0, 50))
@@ -229,8 +218,8 @@ def _hour_clearness(days, outside, cloudless, cosine, rng):
     rank = np.clip(ndtr(_remembering(memory, rng)), 1e-9, 1.0 - 1e-9)
     up = np.flatnonzero((outside > 0.0) & (day > 0.0))
     which, light = up // 24, outside[up]
-    high = np.maximum(_BRIGHT_HOUR * cloudless[up] / light, 0.05)
-    low = np.minimum(np.minimum(_DULL_HOUR, _DULL_OF_DAY * day[up]), 0.9 * high)
+    high = np.maximum(_LEARNT.bright_hour * cloudless[up] / light, 0.05)
+    low = np.minimum(np.minimum(_LEARNT.dull_hour, _LEARNT.dull_of_day * day[up]), 0.9 * high)
     middle = np.clip((mean[up] - low) / (high - low), 0.02, 0.98)
     variance = np.minimum((spread[up] / (high - low)) ** 2, 0.9 * middle * (1.0 - middle))
     both = middle * (1.0 - middle) / variance - 1.0  # sum of the beta distribution's two exponents
@@ -279,12 +268,13 @@ def _solar_time(index, place, solar):
 def _temperature(monthly, days, solar_time, month, rng):
     """Return hourly temperatures: the months' course, warm and cold spells, and the day's course. [degC]"""
     t = 2.0 * np.pi * (solar_time - 1.0) / 24.0
-    shape = sum(size * np.cos(number * t - phase) for number, (size, phase) in enumerate(_DAY_COURSE, 1))
+    shape = sum(size * np.cos(number * t - phase) for number, (size, phase) in enumerate(_LEARNT.day_course, 1))
     swing = np.maximum(25.8 * np.repeat(days, 24) - 5.21, 1.0)  # a cloudy day hardly warms
     # Spells grow with the seasons: where months differ much, winds from afar bring much change.
     spread = 1.0 + 0.15 * (max(monthly) - min(monthly))
     noon = np.arange(365) * 24.0 + 12.0
-    spells = spread * np.interp(np.arange(HOURS_PER_YEAR) + 0.5, noon, _remembering(np.full(365, _WARM_MEMORY), rng))
+    by_day = _remembering(np.full(365, _LEARNT.warm_memory), rng)
+    spells = spread * np.interp(np.arange(HOURS_PER_YEAR) + 0.5, noon, by_day)
     course = swing * shape + spells
     return course + _through_months(np.array(monthly) - np.array([course[month == m].mean() for m in range(12)]), month)
 
@@ -301,6 +291,6 @@ def _through_months(means, month):
 
 def _wind(mean, rng):
     """Return hourly wind with Rayleigh's distribution. [m/s]"""
-    rank = ndtr(_remembering(np.full(HOURS_PER_YEAR, _GUST_MEMORY), rng))
+    rank = ndtr(_remembering(np.full(HOURS_PER_YEAR, _LEARNT.gust_memory), rng))
     speed = np.sqrt(-np.log1p(-rank)) / gamma(1.5)
     return mean * speed / speed.mean()
