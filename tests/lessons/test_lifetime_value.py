@@ -468,7 +468,7 @@ def test_the_flow_of_a_change_is_the_ledger_run_with_dated_tariffs(two_storey, y
         replace(own, valid_to=change, credit=replace(own.credit, at_end="forfeit")),
         replace(third, valid_from=change),
     )
-    billed = accounts.ledger(rows, dated, compare=False, **year_bills.ratings(two_storey))["bill"].astype(float)
+    billed = accounts.ledger(rows, dated, **year_bills.ratings(two_storey))["bill"].astype(float)
     by_year = billed.to_numpy().reshape(-1, 12).sum(axis=1)[1:]
     flat = replace(two_storey, outlook=Outlook(years, price_growth=0.0))
     course = Course(bills.rules_from(flat, third, year), degradation=0.0)
