@@ -1,7 +1,5 @@
 """Checks of lesson 02: what is right, and the wrong value of each slip. Texts: questions.toml beside this module."""
 
-import numpy as np
-
 from solarlib.health.yields import final_yield
 from solarlib.house.year import weather
 from solarlib.lessons.array_yield.pictures import largest_step
@@ -10,6 +8,12 @@ from solarlib.quantities import InputError, energy_kwh, require, texts_beside
 from solarlib.roof.array import array_power
 
 ASK = questions_beside(__file__)
+check_heat = ASK.judge("heat")  # 1: power of a module of `label` W with cells at `cells` degC in 1000 W/m2 [W]
+check_limit = ASK.judge("limit")  # 2: output of a 96.5 % converter with `limit` W; the module offers `offered` W [W]
+check_peaks = ASK.judge("peaks")  # 3: what hourly means do to the energy that the limit takes
+check_chain = ASK.judge("chain")  # 4: what is left of 10 000 kWh after three losses [%] in a row [kWh]
+check_yield = ASK.judge("yield")  # 5: final yield of `energy` kWh from `size` kW [kWh/kW]
+check_ratio = ASK.judge("ratio")  # 6: performance ratio for that yield and a reference yield of `light` hours [-]
 
 
 def numbers(word):
@@ -22,46 +26,6 @@ def predict_step(house):
     dirt, heat, _, converter, another = ASK.entries["step"]["options"]
     right = {"dirt": dirt, "heat": heat, "converter itself": converter}.get(largest_step(house), another)
     return ASK.predict("step", right)
-
-
-def check_heat(answer, mine):
-    """Check 1: power of a module of `mine.label` W with cells at `mine.cells` degC in 1000 W/m2. [W]"""
-    lost = 0.0034 * (mine.cells - 25)
-    wrong = {"from_zero": 0.0034 * mine.cells, "sign": -lost, "percent": 100 * lost, "loss": 1 - lost}
-    slips = {slip: mine.label * (1 - share) for slip, share in wrong.items()}
-    return ASK.number("heat", answer, mine.label * (1 - lost), **slips)
-
-
-def check_limit(answer, mine):
-    """Check 2: output of a 96.5 % converter with `mine.limit` W when the module offers `mine.offered` W. [W]"""
-    after_loss, limit = 0.965 * mine.offered, mine.limit
-    slips = {"unlimited": after_loss, "offered": mine.offered, "limit": limit, "loss_after": 0.965 * limit}
-    return ASK.number("limit", answer, min(after_loss, limit), **slips)
-
-
-def check_peaks(answer):
-    """Check 3: what hourly means do to the energy that the limit takes."""
-    return ASK.choose("peaks", answer)
-
-
-def check_chain(answer, mine):
-    """Check 4: what is left of 10 000 kWh after three losses [%] in a row. [kWh]"""
-    shares = np.array([mine.glass, mine.heat, mine.rest]) / 100
-    left = 10_000 * float(np.prod(1 - shares))
-    return ASK.number("chain", answer, left, added=10_000 * (1 - shares.sum()), lost=10_000 - left)
-
-
-def check_yield(answer, mine):
-    """Check 5: final yield of `mine.energy` kWh from `mine.size` kW. [kWh/kW]"""
-    slips = {"energy": mine.energy, "product": mine.energy * mine.size, "over_light": mine.energy / mine.light}
-    return ASK.number("yield", answer, mine.energy / mine.size, **slips)
-
-
-def check_ratio(answer, mine):
-    """Check 6: performance ratio for that yield and a reference yield of `mine.light` hours. [-]"""
-    over_light = mine.energy / mine.light
-    ratio = over_light / mine.size
-    return ASK.number("ratio", answer, ratio, upside_down=1 / ratio, energy=over_light, percent=100 * ratio)
 
 
 def compare(house, made_kwh, rated_kw):

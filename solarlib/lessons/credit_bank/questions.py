@@ -12,11 +12,12 @@ from solarlib.house import bring
 from solarlib.house.sent_bill import check_sent_bill, read_sent_bill
 from solarlib.lessons.credit_bank.ledgers import TEXTS, by_reset
 from solarlib.lessons.tools import check, questions_beside
-from solarlib.meter.balance import house_use
 from solarlib.meter.registers import register_difference
 from solarlib.quantities import InputError
 
 ASK = questions_beside(__file__)
+check_use = ASK.judge("used")  # 2: what the house used [kWh]
+check_billed = ASK.judge("billed")  # 3: the energy billed after netting and the bank [kWh]
 DIGITS = 5
 
 
@@ -33,21 +34,6 @@ def check_register(answer, mine):
     expected = register_difference(mine.before, mine.after, DIGITS)
     slips = {"no_rollover": mine.after - mine.before, "turned": mine.before - mine.after, "received": mine.received}
     return ASK.number("rollover", answer, expected, one_less=expected - 1, one_more=expected + 1, **slips)
-
-
-def check_use(answer, mine):
-    """Check 2: what the house used. [kWh]"""
-    made, inward, outward = mine.made, mine.delivered, mine.received
-    registers = {"delivered": inward, "net": inward - outward, "both_registers": inward + outward}
-    sums = {"all_made": inward + made, "all_three": inward + made + outward, "at_once": made - outward}
-    return ASK.number("used", answer, house_use(made, inward, outward).use_kwh, **registers, **sums)
-
-
-def check_billed(answer, mine):
-    """Check 3: the energy billed after netting and the bank. [kWh]"""
-    net, bank = mine.shortage - mine.sent, mine.bank
-    slips = {"no_bank": net, "not_netted": mine.shortage - bank, "bank_added": net + bank, "delivered": mine.shortage}
-    return ASK.number("billed", answer, net - bank, **slips)
 
 
 def example_tariff():

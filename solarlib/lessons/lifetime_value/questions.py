@@ -12,6 +12,15 @@ from solarlib.worth.lifetime import figures_of_merit
 from solarlib.worth.money import discounted, simple_payback
 
 ASK = questions_beside(__file__)
+check_saving = ASK.judge("saving")  # 1: what an array saves under a low export price [$]
+check_payback = ASK.judge("payback")  # 2: simple payback with upkeep [years]
+check_today = ASK.judge("today")  # 3: what a later amount is worth on the day of buying [$]
+check_two_rates = ASK.judge("two_rates")  # 4: what to judge by where a curve is zero at two rates
+check_levelised = ASK.judge("levelised")  # 5: the levelised cost that may stand beside today's price [$/kWh]
+check_average = ASK.judge("average")  # 6: what evens out over a long life
+# 7: five typical mistakes with numbers [$]
+check_offer = ASK.judges(a="offer_a", b="offer_b", c="offer_c", d="offer_d", e="offer_e")
+_check_sellers = ASK.judges(p="seller_p", q="seller_q", r="seller_r")
 TEXTS = texts_beside(__file__, "texts")
 
 
@@ -38,72 +47,9 @@ def paybacks(house, table):
     return "\n".join(f"{name.replace('_', ' '):19} {told[name]:>14}: {words}" for name, words in rows)
 
 
-def check_saving(answer, mine):
-    """Check 1: what an array saves under a low export price. [$]"""
-    made, price, export = mine.made, mine.price, mine.export
-    own = made * mine.share / 100.0
-    out = made - own
-    exchanged = out * price + own * export
-    slips = {"all_bought": made * price, "all_sold": made * export, "own_only": own * price, "exchanged": exchanged}
-    return ASK.number("saving", answer, own * price + out * export, **slips)
-
-
-def check_payback(answer, mine):
-    """Check 2: simple payback with upkeep. [years]"""
-    outlay, saving, upkeep = mine.outlay, mine.saving, mine.upkeep
-    right, added = float(simple_payback(outlay, saving, upkeep)), outlay / (saving + upkeep)
-    slips = {"no_upkeep": outlay / saving, "upkeep_added": added, "upside_down": (saving - upkeep) / outlay}
-    return ASK.number("payback", answer, right, **slips)
-
-
-def check_today(answer, mine):
-    """Check 3: what a later amount is worth on the day of buying. [$]"""
-    rate, later, year = mine.rate / 100.0, mine.later, mine.year
-    growth = (1 + rate) ** year
-    factors = {"as_it_is": 1, "grown": growth, "simple_interest": 1 / (1 + rate * year)}
-    factors |= {"taken_off": (1 - rate) ** year, "percent": 1 / (1 + mine.rate) ** year}
-    return ASK.number("today", answer, later / growth, **{slip: later * factor for slip, factor in factors.items()})
-
-
-def check_levelised(answer, mine):
-    """Check 5: the levelised cost that may stand beside today's price. [$/kWh]"""
-    upside_down = mine.energy_real / mine.cost
-    nominal, real = mine.cost / mine.energy_nominal, mine.cost / mine.energy_real
-    return ASK.number("levelised", answer, real, nominal=nominal, upside_down=upside_down)
-
-
-def check_two_rates(answer):
-    """Check 4: what to judge by where a curve is zero at two rates."""
-    return ASK.choose("two_rates", answer)
-
-
-def check_average(answer):
-    """Check 6: what evens out over a long life."""
-    return ASK.choose("average", answer)
-
-
 def offer(mine):
     """Return five offers with numbers that are to be put right, and what is asked."""
     return _wrapped(TEXTS["offer"].format(bill=12 + mine.use * mine.price, **vars(mine)))
-
-
-def check_offer(mine, a, b, c, d, e):
-    """Check 7: five typical mistakes with numbers."""
-    outlay, saving, repair, roof = mine.outlay, mine.saving, mine.repair, mine.roof
-    price, made, lost = mine.price, mine.made, mine.lost
-    share, charge = mine.credit / 100.0, mine.capacity * mine.size
-    credit, life = share * (outlay - mine.rebate), 20 * saving - outlay
-    credits = {"before_rebate": share * outlay, "above_tax": credit, "with_rebate": credit + mine.rebate}
-    lives = {"no_later_work": life, "no_roof": life - repair, "no_converter": life - roof, "no_outlay": life + outlay}
-    years = {"no_charge": saving, "one_month": saving - charge, "one_kw": saving - 12 * mine.capacity}
-    rows = {
-        "a": ASK.number("offer_a", a, price, average=(12 + mine.use * price) / mine.use),
-        "b": ASK.number("offer_b", b, min(credit, mine.owed), **credits),
-        "c": ASK.number("offer_c", c, life - repair - roof, **lives),
-        "d": ASK.number("offer_d", d, (made - lost) * price, nothing_lost=made * price, the_loss=lost * price),
-        "e": ASK.number("offer_e", e, saving - 12 * charge, **years),
-    }
-    return check.Results(rows)
 
 
 def _wrapped(text):
@@ -154,15 +100,7 @@ def sellers(house):
 
 def check_sellers(house, p, q, r):
     """Check 9: DC and AC watts, a resale premium beside the savings, and the part of a bill that no kWh saves."""
-    n = sellers_numbers(house)
-    everything, left = n.before + n.after, n.bill - n.empty
-    sums = {"twice": everything + n.after, "before": n.before, "premium": n.after, "subtracted": n.before - n.after}
-    rows = {
-        "p": ASK.number("seller_p", p, n.outlay / (1000.0 * n.dc_kw), per_ac=n.per_ac, theirs=n.other_per_dc),
-        "q": ASK.number("seller_q", q, everything, **sums),
-        "r": ASK.number("seller_r", r, left, whole_bill=n.bill, the_rest=n.empty, added=n.bill + n.empty),
-    }
-    return check.Results(rows)
+    return _check_sellers(sellers_numbers(house), p, q, r)
 
 
 def caution():

@@ -10,6 +10,10 @@ from solarlib.roof.circuits import CONTINUOUS, METRIC, METRIC_BREAKERS_A, check_
 from solarlib.roof.layout import fit_modules
 
 ASK = questions_beside(__file__)
+check_dark = ASK.judge("dark")  # 1: how much less the trays give in the darker half of the year [kWh]
+check_benefit = ASK.judge("benefit")  # 3: the part of a loss that the choice of converters decides [%]
+check_premium = ASK.judge("premium")  # 4: the gain that pays a premium back [%]
+check_cure = ASK.judge("cure")  # 5: the cheapest cure for two directions on one tracker
 BREAKER_A = 20
 STRIP_M = 0.5
 METRIC_V = 230.0
@@ -32,14 +36,6 @@ def numbers(word, house):
     return mine
 
 
-def check_dark(answer, mine):
-    """Check 1: how much less the trays give in the darker half of the year. [kWh]"""
-    steep, flat = mine.pitched * mine.pitched_dark / 100, mine.trays * mine.trays_dark / 100
-    shares = mine.pitched * (mine.pitched_dark - mine.trays_dark) / 100
-    slips = {"turned": flat - steep, "added": steep + flat, "steep": steep, "flat": flat}
-    return ASK.number("dark", answer, steep - flat, whole_year=mine.pitched - mine.trays, shares=shares, **slips)
-
-
 def check_fit(answer, mine):
     """Check 2: how many modules one straight grid holds on `mine.eave` by `mine.slope`, the better way of two."""
     free, whole = (roof_plane(mine.eave, mine.slope, strip) for strip in (STRIP_M, 0.0))
@@ -49,25 +45,6 @@ def check_fit(answer, mine):
     ways = {"other_way": min(upright, sideways), "both_ways": upright + sideways}
     no_strips = fit_modules(whole, LONG_M, SHORT_M, None, GAP_M).count
     return ASK.number("count", answer, max(upright, sideways), **areas, no_strips=no_strips, **ways)
-
-
-def check_benefit(answer, mine):
-    """Check 3: the part of a loss that the choice of converters decides. [%]"""
-    light, module, string = mine.light, mine.module, mine.string
-    slips = {"whole_loss": string, "less_light": string - light, "inside_modules": module - light, "a_module": module}
-    return ASK.number("benefit", answer, string - module, **slips)
-
-
-def check_premium(answer, mine):
-    """Check 4: the gain that pays a premium back. [%]"""
-    needed, upside_down = mine.premium / mine.one_percent, mine.one_percent / mine.premium
-    money = mine.premium - mine.one_percent
-    return ASK.number("premium", answer, needed, upside_down=upside_down, as_share=needed / 100, money=money)
-
-
-def check_cure(answer):
-    """Check 5: the cheapest cure for two directions on one tracker."""
-    return ASK.choose("cure", answer)
 
 
 def check_units(answer, mine):

@@ -6,17 +6,12 @@ from solarlib.health.chart import cusum
 from solarlib.lessons.tools import check, questions_beside
 
 ASK = questions_beside(__file__)
+check_per_kw = ASK.judge("per_kw", "own_kwh", "own_kw", "other_kwh", "other_kw")  # 1: own yield beside another's [%]
+check_patience = ASK.judge("patience")  # 4: what two years of records tell about ageing
+check_washing = ASK.judge("washing", "month_kwh", "percent", "cents")  # 5: what two months of dirt cost [$]
 CAUSES = {"A": "limit", "B": "dropouts", "C": "shade", "D": "dead modules"}  # of the cases of `pictures.case_day`
 
 ALLOWANCE = 1.0  # of a day, as the question tells it [scatters]
-
-
-def check_per_kw(answer, own_kwh, own_kw, other_kwh, other_kw):
-    """Check 1: own yield per kW as percent of the neighbour's. [%]"""
-    own = own_kwh / own_kw
-    right = 100.0 * own / (other_kwh / other_kw)
-    slips = {"kwh": 100.0 * own_kwh / other_kwh, "turned": 100.0 * 100.0 / right, "difference": right - 100.0}
-    return ASK.number("per_kw", answer, right, **slips, ratio=right / 100.0, own=own)
 
 
 def three_days(seed_word):
@@ -42,16 +37,3 @@ def check_shapes(A, B, C, D):
         replies = {word: f"Look again: {hints[word]}. Does it, there?" for word in sorted(CAUSES.values())}
         rows[case] = check.choose(typed, cause, replies | {cause: fits[cause]})
     return check.Results(rows)
-
-
-def check_washing(answer, month_kwh, percent, cents):
-    """Check 5: what two months of dirt cost. [$]"""
-    dirt_kwh = 2 * month_kwh * percent / 100.0
-    right, everything = dirt_kwh * cents / 100.0, 2 * month_kwh * cents / 100.0
-    slips = {"one_month": right / 2, "whole_year": 6 * right, "cents": 100 * right}
-    return ASK.number("washing", answer, right, **slips, kwh=dirt_kwh, all=everything)
-
-
-def check_patience(answer):
-    """Check 4: what two years of records tell about ageing."""
-    return ASK.choose("patience", answer)

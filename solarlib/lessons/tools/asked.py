@@ -1,7 +1,7 @@
 """Questions as data: a lesson's predictions and checks are read from the ``questions.toml`` beside its modules.
 
-A teacher edits or translates the texts there without Python; the lesson's module computes what is expected and the
-wrong value that each slip gives. Three kinds of entry, one table each::
+A teacher edits or translates the texts there without Python. What a number should be, and the wrong value that each
+slip gives, are sums in the file, or the lesson's module computes them. Four kinds of entry, one table each::
 
     [fold]                                  # a prediction
     ask = "What does the sensor show?"
@@ -10,8 +10,15 @@ wrong value that each slip gives. Three kinds of entry, one table each::
     "both times: 1 kWh" = "Only the size is seen."
     "once: 0.5 kWh" = "The current flows in both hours."
 
-    [sum]                                   # a number
+    [kept]                                  # a sum of a learner's own numbers, judged by `Questions.judge`
     unit = "kWh"                            # "" for a bare number
+    tolerance = 0.01
+    right = "made * share / 100"            # see `typed.worked_out`
+    [kept.slips]                            # sum of a slip = reply; `right` may stand in it
+    "made - right" = "This is what is sent out."
+
+    [sum]                                   # a number that the lesson computes
+    unit = "kWh"
     tolerance = 0.01                        # left out where the call tells it
     [sum.slips]                             # name of a slip = reply; the call gives each name its wrong value
     first = "This is the first part only."
@@ -27,12 +34,13 @@ A text may hold ``{names}``, filled by `str.format` with what the call hands on,
 
 import string
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import numpy as np
 
 from solarlib.lessons.tools import check
+from solarlib.lessons.tools.typed import formula, worked_out
 from solarlib.quantities import InputError
 from solarlib.schema import Problems, Refused, number
 
@@ -68,17 +76,32 @@ def _texts(least):
     return read
 
 
+def _sum(value):
+    """Reader of a sum of named numbers."""
+    try:
+        formula(_text(value))
+    except (InputError, AttributeError) as error:
+        raise Refused(str(error)) from None
+    return value
+
+
 KINDS = {  # the fields of each kind of entry, and which of them are needed
     "a prediction": ({"ask": _text, "options": _texts(2), "right": _text}, ("ask", "options")),
     "a word to choose": ({"right": _text, "replies": _texts(2)}, ("replies",)),
     "a number": ({"unit": _text, "tolerance": number(1e-12, 1e12), "slips": _texts(1)}, ("unit",)),
+    "a sum": (
+        {"unit": _text, "tolerance": number(1e-12, 1e12), "right": _sum, "slips": _texts(1)},
+        ("unit", "tolerance", "right"),
+    ),
 }
 
 
 def _kind(table):
     """Tell the kind of an entry by the keys that no other kind has."""
     keys = set(table) if isinstance(table, dict) else set()
-    return "a prediction" if keys & {"ask", "options"} else "a word to choose" if "replies" in keys else "a number"
+    if keys & {"ask", "options"}:
+        return "a prediction"
+    return "a word to choose" if "replies" in keys else "a sum" if "right" in keys else "a number"
 
 
 class Questions:
@@ -107,6 +130,11 @@ class Questions:
             options = entry.get("options") or entry.get("replies")
             if options and entry.get("right", min(options)) not in options:
                 problems.add(f"{name}.right", repr(entry["right"]), f"one of {list(options)}")
+            for slip in entry.get("slips", {}) if kind == "a sum" else ():
+                try:
+                    _sum(slip)
+                except Refused as refused:
+                    problems.add(f"{name}.slips", repr(slip), str(refused))
         problems.stop()
 
     def predict(self, name: str, right: str | None = None, **numbers) -> check.Prediction:
@@ -164,6 +192,52 @@ class Questions:
         mistakes = {float(wrong): reply[slip] for slip in slips if slip in hints for wrong in np.ravel(slips[slip])}
         tolerance = float(tolerance)
         return check.number(answer, expected, unit, tolerance, check.apart(expected, mistakes, tolerance))
+
+    def judge(self, name: str, *given: str) -> Callable[..., check.Result]:
+        """Return the judge of a check that the file holds whole: a word to choose, or a sum.
+
+        Parameters
+        ----------
+        name : str
+            The entry.
+        *given : str
+            What the judge is handed besides the answer: the names of numbers. Without any it takes an object that has
+            them as attributes, such as `check.numbers_for` makes, or nothing where a word is chosen.
+
+        Returns
+        -------
+        callable
+            ``judged(answer, *given)`` returns a `check.Result`.
+        """
+
+        def judged(answer, *values):
+            if self.kinds[name] == "a word to choose":
+                return self.choose(name, answer)
+            numbers = dict(zip(given, values)) if given else vars(values[0])
+            entry = self._entry(name, "a sum")
+            try:
+                right = worked_out(entry["right"], numbers)
+                slips = {worked_out(slip, numbers | {"right": right}): reply for slip, reply in entry["slips"].items()}
+            except InputError as error:
+                raise InputError(f"{self.where}: {name}: {error}") from None
+            tolerance = float(entry["tolerance"])
+            return check.number(answer, right, entry["unit"], tolerance, check.apart(right, slips, tolerance))
+
+        if self.kinds.get(name) not in ("a sum", "a word to choose"):
+            self._entry(name, "a sum")
+        judged.__name__, judged.__module__ = f"check_{name}", f"{Path(self.where).parent}.questions"
+        return judged
+
+    def judges(self, **names: str) -> Callable[..., check.Results]:
+        """Return the judge of several checks of one object together, by the letter of each; see `judge`."""
+        judges = {letter: self.judge(name) for letter, name in names.items()}
+
+        def judged(mine, *answers, **by_letter):
+            answers = dict(zip(judges, answers)) | by_letter
+            return check.Results({letter: judges[letter](answers[letter], mine) for letter in judges})
+
+        judged.__name__, judged.__module__ = "_".join(names.values()), f"{Path(self.where).parent}.questions"
+        return judged
 
     def _entry(self, name, kind):
         """Return an entry, which must be of this kind."""

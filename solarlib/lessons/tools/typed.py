@@ -1,5 +1,6 @@
 """What a person typed, as the numbers that it may mean: units, commas, currency signs and sums are read."""
 
+import ast
 import math
 import re
 import warnings
@@ -16,6 +17,8 @@ FUNCTIONS: dict[str, object] = {
     of.__name__: lambda degrees, of=of: of(math.radians(degrees)) for of in (math.cos, math.sin, math.tan)
 }
 FUNCTIONS |= {"sqrt": math.sqrt, "pi": math.pi}
+# What a sum of a file of questions may hold.
+PIECES = (ast.Expression, ast.BinOp, ast.operator, ast.UnaryOp, ast.USub, ast.Constant, ast.Name, ast.Load, ast.Call)
 # unit as a check names it -> {other ways to write it, in small letters: factor}
 UNITS = texts_beside(__file__, "units")
 
@@ -94,4 +97,38 @@ def _value(pieces):
         ) from None
     if not isinstance(value, float) or not math.isfinite(value):
         raise InputError("This sum has no finite result.")
+    return value
+
+
+def formula(text):
+    """Return a sum of a file of questions, such as ``min(made, used) * price``, ready to be worked out.
+
+    Raises
+    ------
+    InputError
+        It holds more than numbers, names, signs and functions.
+    """
+    try:
+        tree = ast.parse(text.strip(), mode="eval")
+    except SyntaxError:
+        tree = None
+    if tree is None or not all(isinstance(node, PIECES) for node in ast.walk(tree)):
+        raise InputError(f"found {text!r}, allowed is a sum of numbers and names with + - * / **, min and max")
+    return compile(tree, "a sum", "eval")
+
+
+def worked_out(text, numbers):
+    """Return the value of a sum of a file of questions for numbers by name; angles are in degrees.
+
+    Raises
+    ------
+    InputError
+        A name is not among the numbers, or the sum has no finite value.
+    """
+    try:
+        value = float(eval(formula(text), {"__builtins__": {}}, FUNCTIONS | {"min": min, "max": max} | numbers))
+    except (NameError, TypeError, ArithmeticError, ValueError) as error:
+        raise InputError(f"found {text!r} ({error}), allowed is a sum of {', '.join(sorted(numbers))}") from None
+    if not math.isfinite(value):
+        raise InputError(f"found {text!r} without a finite value")
     return value

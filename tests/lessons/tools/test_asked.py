@@ -3,6 +3,7 @@
 import ast
 import json
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -103,6 +104,52 @@ def test_the_tolerance_of_the_call_comes_before_that_of_the_file(ask):
         ask.number("bare", 5.15, 5.0)
 
 
+KEPT = """
+[kept]
+unit = "kWh"
+tolerance = 0.5
+right = "made * share / 100"
+[kept.slips]
+"made" = "This is all of it."
+"made - right" = "This is what is sent out."
+
+[why]
+right = "the weather"
+[why.replies]
+"the weather" = "Yes."
+"chance" = "No."
+"""
+
+
+@pytest.mark.parametrize(
+    "given, handed", [((), (SimpleNamespace(made=900, share=40),)), (("made", "share"), (900, 40))]
+)
+def test_a_sum_of_the_file_judges_an_answer_by_the_numbers_handed_on(written, given, handed):
+    judge = written(KEPT).judge("kept", *given)
+    assert judge(360, *handed).right
+    assert "all of it" in str(judge("900 kWh", *handed))
+    assert "sent out" in str(judge(540, *handed))
+    assert judge(None, *handed).right is None
+
+
+def test_judges_of_one_object_answer_together_and_a_word_needs_no_numbers(written):
+    ask, mine = written(KEPT), SimpleNamespace(made=900, share=40)
+    assert ask.judges(a="kept", b="kept")(mine, 360, b=540).right == 1
+    assert ask.judge("why")("chance").right is False
+
+
+@pytest.mark.parametrize("sum_", ["made.__class__", "[made]", "made *", "'a'.upper()"])
+def test_a_sum_that_is_more_than_a_sum_is_refused_with_its_entry(written, sum_):
+    for told in ("made * share / 100", "made - right"):
+        with pytest.raises(InputError, match="kept"):
+            written(KEPT.replace(told, sum_))
+
+
+def test_a_sum_of_numbers_that_are_not_there_is_refused_with_what_is(written):
+    with pytest.raises(InputError, match="kept: found 'made . share / 100'.*allowed is a sum of made, part"):
+        written(KEPT).judge("kept")(1, SimpleNamespace(made=900, part=40))
+
+
 def test_a_word_is_judged_as_by_check(ask):
     for answer in (None, "", "the Weather", "chance", "luck"):
         assert ask.choose("why", answer) == check.choose(
@@ -182,8 +229,11 @@ def asked_in(code):
     """Return (verb, name) of each question that code asks; None for a name that is computed."""
     found = set()
     for node in ast.walk(ast.parse(code)):
-        if isinstance(node, ast.Call) and ast.unparse(node.func).endswith(("ASK.predict", "ASK.number", "ASK.choose")):
-            found.add((node.func.attr, node.args[0].value if isinstance(node.args[0], ast.Constant) else None))
+        verb = ast.unparse(node.func).rpartition("ASK.")[2] if isinstance(node, ast.Call) else ""
+        if verb in ("predict", "number", "choose", "judge"):
+            found.add((verb, node.args[0].value if isinstance(node.args[0], ast.Constant) else None))
+        elif verb == "judges":
+            found |= {("judge", keyword.value.value) for keyword in node.keywords}
         elif isinstance(node, ast.Subscript) and ast.unparse(node.value).endswith("ASK.entries"):
             found.add((None, node.slice.value))  # texts taken one by one
     return found
@@ -194,7 +244,7 @@ def code_of(notebook):
     return "\n".join("".join(cell["source"]) for cell in cells if cell["cell_type"] == "code")
 
 
-VERBS = {"a prediction": "predict", "a number": "number", "a word to choose": "choose"}
+VERBS = {"a prediction": "predict", "a number": "number", "a sum": "judge", "a word to choose": "choose"}
 
 
 @pytest.mark.parametrize("path", sorted(LESSONS.glob("*/questions.toml")), ids=lambda path: path.parent.name)
@@ -206,6 +256,7 @@ def test_every_question_of_a_lesson_is_asked_and_every_question_asked_is_there(p
     ]
     there = {(VERBS[kind], name) for name, kind in read_questions(path).kinds.items()}
     asked = set().union(*map(asked_in, sources))
+    asked = {("choose" if verb == "judge" and ("choose", name) in there else verb, name) for verb, name in asked}
     computed = {verb for verb, name in asked if name is None}
     taken = {question for question in there if (None, question[1]) in asked}
     written = {(verb, name) for verb, name in asked if None not in (verb, name)}
