@@ -62,17 +62,19 @@ def test_needs_only_the_standard_library_and_old_syntax():
     assert not [node for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)]
 
 
-def test_an_old_python_gets_one_sentence(clone):
-    code, said = run(clone, "lab", prelude="sys.version_info = (3, 9, 18)")
+@pytest.mark.parametrize("version", [(3, 9, 18), (3, 14, 0)])
+def test_a_python_out_of_the_tested_range_gets_one_sentence_with_what_to_type(clone, version):
+    code, said = run(clone, "lab", prelude=f"sys.version_info = {version}")
     assert code == 1
-    assert said.startswith("These lessons need Python 3.11 or newer; this is Python 3.9.") and said.count("\n") == 1
+    assert said.startswith(f"These lessons run on Python 3.11, 3.12 or 3.13; this is Python {version[0]}.{version[1]}.")
+    assert "3.13 -m solarlib lab" in said and said.count("\n") == 1
 
 
 @pytest.mark.parametrize("words", [(), ("labs",), ("tests", "-q")])
-def test_wrong_words_get_the_three_right_ones(clone, words):
+def test_wrong_words_get_the_right_ones(clone, words):
     code, said = run(clone, *words)
     assert code == 2
-    assert all(f"-m solarlib {word}" in said for word in ("lab", "check", "test", "save"))
+    assert all(f"-m solarlib {word}" in said for word in ("lab", "show", "check", "test", "save"))
     assert not (clone / ".venv").exists()
 
 
@@ -87,18 +89,86 @@ def test_no_disk(clone):
     assert code == 1 and "The disk is full. Free about 1.2 GB" in said and not (clone / ".venv").exists()
 
 
+NOWHERE = {
+    "PIP_CONFIG_FILE": os.devnull,
+    "PIP_INDEX_URL": "http://127.0.0.1:9/simple",
+    "PIP_RETRIES": "0",
+    "PIP_NO_CACHE_DIR": "1",
+}
+
+
 @pytest.mark.slow
 def test_no_network_is_named_and_leaves_no_stamp(clone):
-    nowhere = {
-        "PIP_CONFIG_FILE": os.devnull,
-        "PIP_INDEX_URL": "http://127.0.0.1:9/simple",
-        "PIP_RETRIES": "0",
-        "PIP_NO_CACHE_DIR": "1",
-    }
-    code, said = run(clone, "lab", **nowhere)
+    code, said = run(clone, "lab", **NOWHERE)
     assert code == 1
     assert "The packages could not be fetched: no network" in said and "Traceback" not in said
     assert (clone / ".venv" / "install-log.txt").exists() and not (clone / ".venv" / "installed.txt").exists()
+
+
+@pytest.mark.slow
+def test_an_update_without_network_leaves_the_older_environment_in_use(clone):
+    (clone / "notebooks").mkdir()
+    (clone / "solarlib" / "jupyter").mkdir()
+    base = [sys._base_executable, "-m", "venv", "--without-pip", str(clone / ".venv")]
+    subprocess.run(base, check=True, timeout=60)
+    stamp, kept = clone / ".venv" / "installed.txt", clone / ".venv" / "of the older one"
+    stamp.write_text("another recipe", encoding="utf-8")
+    kept.touch()
+    code, said = run(clone, "save", **NOWHERE)
+    assert "no network" in said and "Nothing is lost" in said and "Traceback" not in said.split("Nothing is lost")[0]
+    assert kept.exists() and stamp.read_text(encoding="utf-8") == "another recipe"
+    assert not (clone / ".venv.old").exists() and (clone / ".venv" / "install-log.txt").exists()
+    assert "No module named" in said or code != 0  # the word went on with what is there
+
+    # a power cut in the midst of an update: what is half made goes, what waits aside comes back
+    (clone / ".venv").rename(clone / ".venv.old")
+    (clone / ".venv").mkdir()
+    run(clone, "save", **NOWHERE)
+    assert kept.exists() and not (clone / ".venv.old").exists()
+
+
+def test_ctrl_c_during_an_update_puts_the_older_environment_back(tmp_path, monkeypatch):
+    monkeypatch.setattr(door, "VENV", str(tmp_path / ".venv"))
+    monkeypatch.setattr(door, "OLD", str(tmp_path / ".venv.old"))
+    monkeypatch.setattr(door, "LOG", str(tmp_path / ".venv" / "install-log.txt"))
+    monkeypatch.setattr(door, "is_installed", lambda packages, stamp: False)
+
+    def interrupted():
+        (tmp_path / ".venv.old").mkdir()
+        (tmp_path / ".venv.old" / "kept").touch()
+        (tmp_path / ".venv").mkdir()
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(door, "make_environment", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        door.make_ready(with_tools=False)
+    assert (tmp_path / ".venv" / "kept").exists() and not (tmp_path / ".venv.old").exists()
+
+
+def test_a_moved_folder_needs_no_new_environment(tmp_path, monkeypatch):
+    before = door.wanted_stamp("requirements.txt")
+    moved = tmp_path / "moved"
+    for name in FILES:
+        (moved / name).parent.mkdir(parents=True, exist_ok=True)
+        shutil.copy(ROOT / name, moved / name)
+    monkeypatch.setattr(door, "ROOT", str(moved))
+    assert door.wanted_stamp("requirements.txt") == before
+    monkeypatch.setattr(door, "VENV", str(tmp_path / "environment"))
+    subprocess.run([sys._base_executable, "-m", "venv", "--without-pip", door.VENV], check=True, timeout=60)
+    door.settings_into_environment()
+    asked = [door.venv_python(), "-I", "-c", "import solarlib; print(solarlib.__file__)"]
+    found = subprocess.run(asked, capture_output=True, encoding="utf-8", timeout=60, cwd=tmp_path)
+    assert found.stdout.strip() == str(moved / "solarlib" / "__init__.py"), found.stderr
+
+
+@pytest.mark.parametrize(("word", "file"), [("4", "04"), ("04", "04"), ("04-credit-bank", "04"), (None, "00")])
+def test_a_lesson_is_named_by_its_number(word, file):
+    assert door.lesson([word] if word else [])[:2] == file
+
+
+def test_a_lesson_that_is_not_there_is_told_with_those_that_are():
+    with pytest.raises(SystemExit, match="Found the lesson 44.*\n.*00-start-here"):
+        door.lesson(["44"])
 
 
 def test_from_another_folder_the_library_does_not_hide_pythons_own_modules(tmp_path):
@@ -195,7 +265,6 @@ def test_without_a_screen_no_browser_is_started(monkeypatch):
     monkeypatch.setenv("SSH_CONNECTION", "10.0.0.1 1 10.0.0.2 22")
     monkeypatch.delenv("DISPLAY", raising=False)
     assert not door.has_browser()
-    assert "--no-browser" in door.lab([])
 
 
 def test_the_environment_is_the_pinned_one():
