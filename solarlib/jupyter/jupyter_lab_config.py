@@ -4,6 +4,7 @@ The front door copies this folder into .venv/etc/jupyter, where `jupyter lab` of
 it (a class hub, Binder) the lessons run all the same; only this comfort is missing.
 """
 
+import os
 import warnings
 from pathlib import Path
 
@@ -18,8 +19,10 @@ if (project / "notebooks").is_dir():
     c.LabApp.default_url = "/doc/tree/notebooks/00-start-here.ipynb"
 # copied anew at every start from the front door: a closed sidebar, whatever the last session left open
 c.LabApp.workspaces_dir = str(Path(__file__).resolve().parent / "workspaces")
+c.LabApp.extra_labextensions_path = [str(Path(__file__).resolve().parent / "labextensions")]
+os.environ.setdefault("PYTHONSTARTUP", str(Path(__file__).resolve().with_name("warm.py")))  # for the kernels
 
-c.Application.log_level = 30  # warnings and the address; not every step of the start
+c.Application.log_level = 40  # errors; the front door tells the address
 c.ServerApp.ip = "localhost"
 c.ServerApp.use_redirect_file = False  # a browser that may not read hidden folders opens the address itself
 c.ServerApp.allow_root = True  # containers: the server listens on this machine only and asks for its token

@@ -89,9 +89,9 @@ class Lab:
         self.stop()
         raise RuntimeError(f"JupyterLab did not start:\n{log.read_text(encoding='utf-8')[-2000:]}")
 
-    def address(self, notebook):
+    def address(self, notebook, view="code"):
         """Return the page of a notebook, given as a path below the root."""
-        return f"{self.base}/doc/tree/{notebook}?token={self.token}"
+        return f"{self.base}/doc/tree/{notebook}?view={view}&token={self.token}"
 
     def stop(self):
         """End the server, its kernels with it."""
@@ -107,11 +107,11 @@ class Lab:
 class Lesson:
     """A notebook open in the browser, with every error seen so far in ``errors``."""
 
-    def __init__(self, page, lab, notebook):
+    def __init__(self, page, lab, notebook, view):
         self.page, self.errors = page, []
         page.on("pageerror", lambda error: self.errors.append(f"page: {error}"))
         page.on("websocket", lambda socket: socket.on("framereceived", self._read_frame))
-        page.goto(lab.address(notebook))
+        page.goto(lab.address(notebook, view))
         page.wait_for_function(
             "() => window.jupyterapp && window.jupyterapp.shell.currentWidget"
             " && window.jupyterapp.shell.currentWidget.sessionContext",
@@ -131,6 +131,12 @@ class Lesson:
         except PlaywrightTimeout:
             raise AssertionError(f"not all cells ran: {self.page.evaluate(STATE)} {self.seen_errors()}") from None
         self.page.wait_for_timeout(400)  # widgets draw a moment after their cell has run
+
+    def live(self, timeout_ms=90_000):
+        """Wait until a lesson, which runs by itself, is live from its first to its last cell."""
+        self.page.locator("[data-lesson=live],[data-lesson=stopped]").wait_for(timeout=timeout_ms)
+        self.page.wait_for_timeout(400)
+        assert self.page.evaluate(ALL_RAN), self.page.evaluate(STATE)
 
     def seen_errors(self):
         """Return what a learner would see as an error, and what went wrong unseen."""
@@ -192,9 +198,9 @@ def open_lesson(browser, lab):
     """Return a function that opens a notebook at a window size; its page is closed after the test."""
     contexts = []
 
-    def open_at(notebook, width=1280, height=720):
+    def open_at(notebook, width=1280, height=720, view="code"):
         contexts.append(browser.new_context(viewport={"width": width, "height": height}))
-        return Lesson(contexts[-1].new_page(), lab, notebook)
+        return Lesson(contexts[-1].new_page(), lab, notebook, view)
 
     yield open_at
     for context in contexts:
