@@ -8,7 +8,6 @@ import entered
 # Public names that nothing enters yet, each with the capability that will wire it. The list is to become empty.
 WAITING = {
     "direction.decoder.decode(kind)": "stamped pulses as a reading",
-    "direction.decoder.decode(registers)": "registers with direction",
     "direction.decoder.decode(wh_per_pulse)": "stamped pulses as a reading",
     "direction.live.LiveFilter(pv_window_s)": "the live reading of a growing file",
     "direction.record.power_from_pulses": "stamped pulses as a reading",

@@ -46,6 +46,8 @@ class Found:
         From `totals.audit`.
     trust : Trust
         Whether the record can be believed, and what was mended in it first.
+    narrowed : tuple of float
+        Mean width of a day's range without and with the registers' totals, where any are used. [kWh]
     """
 
     samples: int
@@ -61,6 +63,7 @@ class Found:
     repairs: Repairs
     registers: pd.DataFrame | None = None
     trust: Trust = Trust()
+    narrowed: tuple = ()
 
     def sentences(self):
         """Return the account in plain English, one string a fact: those of ``words.toml`` that apply."""
@@ -70,7 +73,7 @@ class Found:
         learned = repairs.load and repairs.load.count
         applies = {"undecided": self.daylight, "pv_unknown": self.pv_unknown, "steps": self.steps, "load": learned}
         applies |= {"few_nights": self.night_samples < FEW_NIGHTS, "no_steps": not self.steps, "untold": self.untold}
-        applies |= {"clock": repairs.late_s, "gain": repairs.gain}
+        applies |= {"clock": repairs.late_s, "gain": repairs.gain, "registers": self.narrowed}
         told = [text for name, text in DIRECTION_WORDS["account"].items() if applies.get(name, True)]
         told = [text.format(found=self, repairs=repairs, known=known, share=share, clear=clear) for text in told]
         return self.trust.sentences() + told + (left_unused(self.registers) if self.registers is not None else [])
@@ -131,7 +134,7 @@ def decode(
         Energy of one meter pulse if the reading was made by counting pulses in each interval. [Wh]
     registers : DataFrame, optional
         Meter totals that the decoded energy is to agree with: columns ``start``, ``end`` (time stamps),
-        ``delivered_kwh``, ``received_kwh``.
+        ``delivered_kwh``, ``received_kwh`` and perhaps ``rounding_kwh``; see `totals.read_registers`.
     calibrate : bool
         Check the record, mend what is surely wrong in it, and look for PV clock, PV gain and the test load's watts.
 
@@ -158,11 +161,12 @@ def decode(
         if repairs.gain_used != 1.0:
             scene = make_scene(record, instrument, repairs.late_s, repairs.gain_used)
             p_state, fine = two_views(scene)
-    table, bound = None, []
+    table, bound, narrowed = None, [], ()
     if registers is not None:
         periods = read_registers(registers, readings.index, record.rows, record.hours)
         energies, tolerance = scene.energies_kwh, TOLERANCE[kind]
         verdicts = [judged(period, p_state, energies, tolerance)[0] for period in periods]
+        free = _days(_samples(readings, scene, p_state), scene, p_state, [], trust)
         p_state = agreeing(periods, p_state, energies, fine, tolerance)
         table = audit(periods, p_state, energies, verdicts)
         bound = [period for period, verdict in zip(periods, verdicts, strict=True) if verdict in BOUND]
@@ -174,7 +178,9 @@ def decode(
     if trust.doubts:
         samples["decided"] = False
     days = _days(samples, scene, p_state, bound, trust)
-    return Decoded(samples, days, _account(samples, scene, tests, repairs, table, trust))
+    if bound:
+        narrowed = tuple(float((each["import_high_kwh"] - each["import_low_kwh"]).mean()) for each in (free, days))
+    return Decoded(samples, days, _account(samples, scene, tests, repairs, table, trust, narrowed))
 
 
 def pulse_noise_w(wh_per_pulse, interval_s):
@@ -232,9 +238,8 @@ def _days(samples, scene, p_state, bound, trust):
     inside = NORMAL_90 * _inside_samples(day, len(names), scene)
     for period in bound:  # the errors of its days add up to nothing, but for what the meter and the reading differ by
         part = DOUBT * np.bincount(day, wrong * period.inside, len(names))
-        tied = part**4 / max(np.sum(part**2), 1e-12)
-        slack = TOLERANCE[scene.record.kind] * (period.delivered_kwh + period.received_kwh)
-        half = np.sqrt(np.maximum(half**2 - tied, 0) + np.where(part > 0, slack, 0) ** 2)
+        slack = TOLERANCE[scene.record.kind] * (period.delivered_kwh + period.received_kwh) + period.rounding_kwh
+        half = np.sqrt(np.maximum(half**2 - part**4 / max(np.sum(part**2) + slack**2, 1e-12), 0))
     half = np.sqrt(half**2 + inside**2 + LEAST_KWH**2)
     # What is imported more is exported less.
     used = days["import_kwh"] + days["export_kwh"]
@@ -257,13 +262,15 @@ def _inside_samples(day, day_count, scene):
     return np.sqrt(np.bincount(day, step**2 / 12, day_count)) * record.interval_s / 3.6e6
 
 
-def _account(samples, scene, tests, repairs, registers, trust):
+def _account(samples, scene, tests, repairs, registers, trust, narrowed):
     """Return what was found in the samples of a record, and what its step tests say by themselves."""
     p_export, light = samples["p_export"].to_numpy()[scene.record.rows], ~scene.dark
     undecided = light & (np.abs(p_export - 0.5) < DECIDED - 0.5)
     counts = [int(np.count_nonzero(which)) for which in (light, undecided, scene.unknown)]
     missing, untold = len(samples) - scene.record.rows.size, int(np.count_nonzero(scene.record.untold))
-    return Found(len(samples), missing, *counts, scene.habits.samples, *tests, untold, repairs, registers, trust)
+    return Found(
+        len(samples), missing, *counts, scene.habits.samples, *tests, untold, repairs, registers, trust, narrowed
+    )
 
 
 def _tests_alone(scene, p_export):

@@ -9,7 +9,7 @@ from solarlib.direction import chain
 from solarlib.direction.record import check_columns
 from solarlib.direction.signs import expected, probability
 from solarlib.direction.words import DIRECTION_WORDS
-from solarlib.quantities import refuse_if
+from solarlib.quantities import counted, refuse_if
 
 COLUMNS = ("start", "end", "delivered_kwh", "received_kwh")
 HALVINGS = 40
@@ -30,6 +30,7 @@ class MeterPeriod:
     delivered_kwh: float
     received_kwh: float
     seen: float
+    rounding_kwh: float = 0.0
 
 
 def read_registers(registers, index, rows, hours):
@@ -38,7 +39,8 @@ def read_registers(registers, index, rows, hours):
     Parameters
     ----------
     registers : DataFrame
-        Columns ``start``, ``end`` (time stamps with zone), ``delivered_kwh``, ``received_kwh``.
+        Columns ``start``, ``end`` (time stamps with zone), ``delivered_kwh``, ``received_kwh`` and, if the totals are
+        rounded, ``rounding_kwh``, by how much each may be off for that.
     index : DatetimeIndex
         Of the readings.
     rows : ndarray of int
@@ -53,7 +55,8 @@ def read_registers(registers, index, rows, hours):
     """
     check_columns(registers, "registers", COLUMNS, ", ".join(COLUMNS))
     periods = []
-    for row in registers[list(COLUMNS)].itertuples(index=False):
+    registers = registers if "rounding_kwh" in registers else registers.assign(rounding_kwh=0.0)
+    for row in registers[[*COLUMNS, "rounding_kwh"]].itertuples(index=False):
         start, end = (pd.to_datetime(value, errors="coerce") for value in row[:2])
         wrong = pd.isna(start) or pd.isna(end) or start.tz is None or end.tz is None or not start < end
         refuse_if(wrong, "times_of_registers", "registers", start=row.start, end=row.end)
@@ -62,7 +65,8 @@ def read_registers(registers, index, rows, hours):
         refuse_if(not totals.between(0, np.inf, inclusive="left").all(), "totals_of_registers", "registers", **told)
         inside = np.asarray((index >= start) & (index < end))[rows]
         seen = float(hours[inside].sum() * 3600 / (end - start).total_seconds())
-        periods.append(MeterPeriod(start, end, inside, *totals, min(seen, 1.0)))
+        delivered_kwh, received_kwh, rounding_kwh = totals
+        periods.append(MeterPeriod(start, end, inside, delivered_kwh, received_kwh, min(seen, 1.0), rounding_kwh))
     return periods
 
 
@@ -102,7 +106,7 @@ def judged(period, p_state, energies, tolerance=0.001):
     scale, slack = unsigned / max(total - missed, 1e-9), tolerance * total
     low, high = max(period.received_kwh - missed, 0.0) * scale, min(period.received_kwh, total - missed) * scale
     reached = float(expected(exported, p).sum())
-    goal = min(max(reached, low), high)
+    goal = min(max(reached, low - period.rounding_kwh), high + period.rounding_kwh)
     if abs(goal - reached) <= slack:
         return AGREE, np.nan
     doubtful = float((np.abs(exported[1] - exported[0]) * np.minimum(p, 1 - p)).sum())
@@ -168,7 +172,8 @@ def audit(periods, p_state, energies, verdicts):
 
 
 def left_unused(table):
-    """Return what an `audit` found in plain English, one string a period whose totals could not be used."""
+    """Return what an `audit` found in plain English, one string a reason for which totals could not be used."""
     words = DIRECTION_WORDS["registers"]
-    unused, why = words["unused"], words["why"]
-    return [unused.format(start=row.start, why=why[row.verdict]) for row in table.itertuples() if row.verdict in why]
+    parts = table[table["verdict"].isin(words["why"])].groupby("verdict", sort=False)
+    told = ((counted(len(part), "period"), part["start"].iloc[0], words["why"][why]) for why, part in parts)
+    return [words["unused"].format(periods=periods, start=start, why=why) for periods, start, why in told]

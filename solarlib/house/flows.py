@@ -1,16 +1,15 @@
-"""A house and the files its owner brings: read, checked, and put together into the record that tells direction.
+"""The files that the owner of a house brings: read and checked.
 
 Whatever lacks something raises an `InputError` that says what is missing.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from solarlib.direction.decoder import Decoded, decode
 from solarlib.files.checks import plausibility
 from solarlib.files.mapping import TITLES, mapping_from_toml
 from solarlib.files.reading import Readings, read
@@ -24,7 +23,6 @@ SERVICE_W = 48_000.0  # 200 A at 240 V: more than nearly every home's connection
 LEFT_OUT = ("above limit", "factor", "stuck", "negative")  # findings whose rows no sum may use
 NIGHT_DEG = -3.0  # the sun's elevation below which an array gives nothing
 SUN_GRID = pd.Timedelta(minutes=15)
-LEAST_TEST_W = 10.0  # a test load below is a mark that says 1 for "on", or too small for any sensor
 READ_SHARE = 0.8  # of the time of bringing a file; the rest is for the checks
 
 
@@ -142,48 +140,3 @@ def first_measured(files, quantity: str) -> Measured:
     measured = measured_in(files, quantity)
     refuse_if(measured is None, "not_measured", "files", quantity=quantity.replace("_", " "))
     return measured
-
-
-def sensor_record(files):
-    """Return what `decoder.decode` takes: the reading without direction beside the array's power and the test load.
-
-    Returns
-    -------
-    table : DataFrame
-        ``reading_w``, ``pv_w`` [W], and ``test_on`` (share of the interval, NaN where not known) where a
-        file has a test load.
-    window : Timedelta
-        Length of the intervals of the array's file.
-    test_load_w : float or None
-        The greatest power of the test load. [W]
-    """
-    sensor, array = first_measured(files, "unsigned"), first_measured(files, "generation")
-    reading = sensor.power_w()
-    pv, inside = _at(array.power_w(), array.step, reading.index)
-    refuse_if(not inside.any(), "no_common_time", sensor.origin, other=array.origin)
-    table = pd.DataFrame({"reading_w": reading.to_numpy(), "pv_w": pv}, reading.index)
-    test_load_w, tests = None, measured_in(files, "test_load")
-    if tests is not None:
-        on, _ = _at(tests.even(), tests.step, reading.index)
-        if np.nanmax(on, initial=0.0) > 0:
-            test_load_w = float(np.nanmax(on))
-            refuse_if(test_load_w < LEAST_TEST_W, "small_test_load", tests.origin, most=test_load_w, least=LEAST_TEST_W)
-            table["test_on"] = on / test_load_w  # missing: nobody says whether it ran
-    return table[inside], array.step, test_load_w
-
-
-def _at(values, step, index):
-    """Return, for each label of an index, the value of the interval that holds it, and whether there is one."""
-    start, at = values.index.as_unit("ns").asi8, index.as_unit("ns").asi8
-    place = np.searchsorted(start, at, side="right") - 1
-    inside = (place >= 0) & (at < start[-1] + step.value)
-    return np.where(inside, values.to_numpy()[np.maximum(place, 0)], np.nan), inside
-
-
-def directions(files: Sequence[Checked], say: Callable = silent) -> tuple[Decoded, pd.DataFrame]:
-    """Return what `decoder.decode` finds in the record, and the record itself."""
-    table, window, test_load_w = sensor_record(files)
-    say(f"finding the direction of {len(table)} readings", 0.1)
-    found = decode(table, test_load_w, pv_window_s=window.total_seconds())
-    say(f"the direction of {len(table)} readings is found", 1.0)
-    return found, table

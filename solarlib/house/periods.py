@@ -64,7 +64,7 @@ def read_periods(file):
     edges = sorted(set.intersection(*bounds)) if bounds else []
     refuse_if(len(edges) < 2 or not set(METER) <= set(flows), "few_readings", file.name)
     table = pd.DataFrame({"period_start": edges[:-1], "period_end": edges[1:]})
-    table = table.assign(**{name: _between(table, flow) for name, flow in flows.items()})
+    table = table.assign(**{name: between(table, flow) for name, flow in flows.items()})
     return table.assign(**{edge: table[edge].dt.tz_localize(None).dt.normalize() for edge in table.columns[:2]})
 
 
@@ -101,7 +101,7 @@ def _months(file, sets):
         return _by_rules(flows, reads, sets)
     edges = pd.DatetimeIndex(reads).tz_localize(flows[0].index.tz)  # some days have 23 or 25 hours
     table = pd.DataFrame({"period_start": edges[:-1], "period_end": edges[1:]})
-    return table.assign(**{name: _between(table, flow) for name, flow in zip(METER, flows)})
+    return table.assign(**{name: between(table, flow) for name, flow in zip(METER, flows)})
 
 
 def _ruling(day, sets):
@@ -178,11 +178,11 @@ def _made_in(periods, file):
     for part in spans:
         for edge in ("period_start", "period_end"):
             known &= np.array([not ((part.index < at) & (part["end"] > at)).any() for at in periods[edge]])
-    return _between(periods, made).where(known)
+    return between(periods, made).where(known)
 
 
-def _between(periods, flow):
+def between(periods, flow, edges=("period_start", "period_end")):
     """Return the sum of a flow within each period, NaN where a value is missing or none is there."""
-    spans = zip(periods["period_start"], periods["period_end"])
+    spans = zip(*(periods[edge] for edge in edges))
     inside = [flow[(flow.index >= start) & (flow.index < end)] for start, end in spans]
     return pd.Series([part.sum(skipna=False) if len(part) else np.nan for part in inside], periods.index)

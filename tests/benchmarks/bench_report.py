@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 
 from solarlib.house.file import read_house
-from solarlib.house.flows import bring, directions
+from solarlib.house.flows import bring
+from solarlib.house.sensor import directions
 from solarlib.house.year import simulate
 from solarlib.lessons.own_house import report as own_house_report
 

@@ -11,9 +11,10 @@ import pytest
 
 from solarlib.direction.decoder import decode
 from solarlib.house.file import read_house
-from solarlib.house.flows import EXAMPLES, bring, directions, measured_in, sensor_record, sun_height
+from solarlib.house.flows import EXAMPLES, bring, measured_in, sun_height
 from solarlib.house.periods import periods_of, register_days
 from solarlib.house.records import bills_of
+from solarlib.house.sensor import directions, sensor_record
 from solarlib.quantities import InputError
 from solarlib.sky.sun import position
 

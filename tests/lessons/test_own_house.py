@@ -14,8 +14,9 @@ from lesson_panels import columns
 from solarlib.files import records
 from solarlib.house import health as house_health, records as house_records
 from solarlib.house.file import read_house
-from solarlib.house.flows import EXAMPLES, bring, directions
+from solarlib.house.flows import EXAMPLES, bring
 from solarlib.house.periods import periods_of, register_days
+from solarlib.house.sensor import directions
 from solarlib.lessons.own_house import pictures as draw, questions as ask, report as tell
 from solarlib.lessons.tools.page import Section, page, section_or_reason
 from solarlib.lessons.tools.progress import Progress

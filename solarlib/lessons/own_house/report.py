@@ -6,10 +6,11 @@ from pathlib import Path
 import pandas as pd
 
 from solarlib.files import write_whole
-from solarlib.house.flows import LEFT_OUT, directions, first_measured, silent
+from solarlib.house.flows import LEFT_OUT, first_measured, silent
 from solarlib.house.health import ageing, beside_neighbours, performance, shapes, yields
 from solarlib.house.periods import METER, periods_of, register_days
 from solarlib.house.records import bills_of, compare_bills, days_of, period_record
+from solarlib.house.sensor import directions
 from solarlib.house.year import shade_share
 from solarlib.lessons.own_house import pictures
 from solarlib.lessons.tools.page import Section, page, section_or_reason
@@ -58,7 +59,7 @@ def make(house, files, bills=None, days=None, decoded=None, say=silent):
     days : DataFrame, optional
         The record by day, as from `records.read_kept`; default: the days of the files.
     decoded : (Decoded, DataFrame), optional
-        As from `flows.directions`; computed if left out.
+        As from `sensor.directions`; computed if left out.
     say : callable
         ``say(words, share)`` is told how far the work is.
 

@@ -1,0 +1,111 @@
+"""The record that tells direction, put together from an owner's files: reading, array, test load, meter.
+
+Whatever lacks something raises an `InputError` that says what is missing.
+"""
+
+from collections.abc import Callable, Sequence
+from functools import reduce
+
+import numpy as np
+import pandas as pd
+
+from solarlib.direction.decoder import Decoded, decode
+from solarlib.house.flows import Checked, first_measured, measured_in, silent
+from solarlib.house.periods import METER, between, energies
+from solarlib.quantities import refuse_if
+
+LEAST_TEST_W = 10.0  # a test load below is a mark that says 1 for "on", or too small for any sensor
+
+
+def sensor_record(files):
+    """Return what `decoder.decode` takes: the reading without direction beside the array's power and the test load.
+
+    Returns
+    -------
+    table : DataFrame
+        ``reading_w``, ``pv_w`` [W], and ``test_on`` (share of the interval, NaN where not known) where a
+        file has a test load.
+    window : Timedelta
+        Length of the intervals of the array's file.
+    test_load_w : float or None
+        The greatest power of the test load. [W]
+    """
+    sensor, array = first_measured(files, "unsigned"), first_measured(files, "generation")
+    reading = sensor.power_w()
+    pv, inside = _at(array.power_w(), array.step, reading.index)
+    refuse_if(not inside.any(), "no_common_time", sensor.origin, other=array.origin)
+    table = pd.DataFrame({"reading_w": reading.to_numpy(), "pv_w": pv}, reading.index)
+    test_load_w, tests = None, measured_in(files, "test_load")
+    if tests is not None:
+        on, _ = _at(tests.even(), tests.step, reading.index)
+        if np.nanmax(on, initial=0.0) > 0:
+            test_load_w = float(np.nanmax(on))
+            refuse_if(test_load_w < LEAST_TEST_W, "small_test_load", tests.origin, most=test_load_w, least=LEAST_TEST_W)
+            table["test_on"] = on / test_load_w  # missing: nobody says whether it ran
+    return table[inside], array.step, test_load_w
+
+
+def _at(values, step, index):
+    """Return, for each label of an index, the value of the interval that holds it, and whether there is one."""
+    start, at = values.index.as_unit("ns").asi8, index.as_unit("ns").asi8
+    place = np.searchsorted(start, at, side="right") - 1
+    inside = (place >= 0) & (at < start[-1] + step.value)
+    return np.where(inside, values.to_numpy()[np.maximum(place, 0)], np.nan), inside
+
+
+def meter_totals(files, index):
+    """Return what a meter counted within a record, as `decoder.decode` takes it; None where no file tells.
+
+    Totals run from one local midnight to the next, or from reading to reading where none is read at midnight.
+
+    Parameters
+    ----------
+    files : sequence of Checked
+    index : DatetimeIndex
+        Regular START labels of the record.
+    """
+    for file in files:
+        flows = energies(file)
+        edges = _edges(file, flows, index) if set(METER) <= set(flows) else index[:0]
+        if len(edges) < 2:
+            continue
+        table = pd.DataFrame({"start": edges[:-1], "end": edges[1:], "rounding_kwh": _rounding_kwh(file, flows)})
+        return table.assign(**{name: between(table, flows[name], ("start", "end")) for name in METER}).dropna()
+    return None
+
+
+def _edges(file, flows, index):
+    """Return the moments within a record at which both registers are known."""
+    parts = [part for column, part in file.readings.intervals.items() if f"{column.quantity}_kwh" in METER]
+    bounds = [part.index.union(pd.DatetimeIndex(part["end"])) for part in parts]
+    told = {f"{column.quantity}_kwh" for column in file.readings.intervals}
+    bounds += [flows[name].index.union(flows[name].index + file.readings.step) for name in METER if name not in told]
+    edges = reduce(pd.DatetimeIndex.intersection, bounds).tz_convert(index.tz)
+    edges = edges[(edges >= index[0]) & (edges <= index[-1] + (index[1] - index[0]))]
+    midnights = edges[edges == edges.normalize()]
+    return midnights if len(midnights) > 1 else edges
+
+
+def _rounding_kwh(file, flows):
+    """Return by how much a total may be off because of the digits shown: one step of the registers. [kWh]"""
+    shown = [part for column, part in file.readings.registers.items() if f"{column.quantity}_kwh" in METER]
+    return max(smallest_step(part) for part in shown or [flows[name] for name in METER])
+
+
+def smallest_step(values):
+    """Return the smallest difference of two values: the step of a display, next to nothing without one."""
+    steps = np.diff(np.unique(np.round(values.dropna(), 9)))
+    return float(steps.min()) if steps.size else 0.0
+
+
+def directions(files: Sequence[Checked], say: Callable = silent) -> tuple[Decoded, pd.DataFrame]:
+    """Return what `decoder.decode` finds in the record, and the record itself.
+
+    A meter's file among them ties the energies to its registers.
+    """
+    table, window, test_load_w = sensor_record(files)
+    say(f"finding the direction of {len(table)} readings", 0.1)
+    totals = meter_totals(files, table.index)
+    found = decode(table, test_load_w, pv_window_s=window.total_seconds(), registers=totals)
+    say(f"the direction of {len(table)} readings is found", 1.0)
+    return found, table
