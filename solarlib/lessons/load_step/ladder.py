@@ -9,7 +9,6 @@ import pandas as pd
 from solarlib.direction.decoder import decode
 from solarlib.direction.schedule import Chooser, run_live, step_cost_kwh
 from solarlib.direction.step_test import StepTest, certain_import, log_ratio, rise_or_fall
-from solarlib.lessons.load_step.live import SPREAD_W
 from solarlib.lessons.load_step.pictures import CAPTIONS, DAYLIGHT_W, LAMP_W, year_in_minutes
 from solarlib.lessons.tools import MONTHS, Picture, figures
 from solarlib.meter.load import test_load
@@ -20,6 +19,7 @@ RUNGS: tuple[str, ...] = ("trust the reading", "certain import only", "rise or f
 RUNGS += ("no tests, decoded", "tests, decoded")
 DAYS_READ = 8
 LEAST_EVIDENCE = 0.5  # below it a fold-aware test changes nothing
+SPREAD_W = 50.0  # of one reading: its noise and the unrest of the house
 PV_GAIN, PV_NOISE_W = 1.01, 5.0  # of the PV record: no instrument is exact
 # What the panel offers: few enough to be decoded beforehand, so that it answers at once.
 LARGE_W, SPACINGS_MIN, NOISES_W, PV_RECORDS_MIN = 2000.0, (5, 10, 60), (5, 50, 200), (1, 15)

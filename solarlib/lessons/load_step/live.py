@@ -1,24 +1,22 @@
-"""The live exercise of lesson 07: a house whose direction is hidden; switch the test load, read, decide, reveal."""
+"""The live exercise of lesson 07: a house whose direction is hidden, and what the live filter makes of its readings."""
 
 from functools import lru_cache
 
 import numpy as np
 
-from solarlib.direction.step_test import StepTest, posterior
+from solarlib.direction.likelihood import learn_habits
+from solarlib.direction.live import LiveFilter
 from solarlib.lessons.load_step.pictures import CAPTIONS, LAMP_W, mark, year_in_minutes
-from solarlib.lessons.tools import MONTHS, Picture
-from solarlib.lessons.tools.figures import BACKGROUND, INK, ROLES, direct_label, line, new_figure, write, zero_based
+from solarlib.lessons.tools import MONTHS, Picture, figures
 from solarlib.meter.registers import unsigned
 
 READINGS = 12  # of one minute each, in a round
-SPREAD_W = 50.0  # of one reading: its noise and the unrest of the house
-HIDDEN = "net power: hidden until you reveal it"
 _SEED = 77
 
 
 @lru_cache(maxsize=32)
 def round_of(house, number):
-    """Return the net power without the test load in the minutes of a round, START labels in the house's zone. [W]
+    """Return ``net_w`` without the test load and ``generation_w`` in the minutes of a round, as in `year.simulate`. [W]
 
     They are minutes of a random day in which reading and PV power alone do not tell the direction. Half of the rounds
     start in export, and half of them close to zero. The same number gives the same round.
@@ -36,7 +34,7 @@ def round_of(house, number):
         if len(starts):
             break
     at = int(rng.choice(starts))
-    return year["net_w"].iloc[at : at + READINGS]
+    return year[["net_w", "generation_w"]].iloc[at : at + READINGS]
 
 
 def readings(house, number, added_w):
@@ -47,131 +45,111 @@ def readings(house, number, added_w):
     added_w : sequence of float
         What the test load drew in each minute, 0 while off. [W]
     """
-    net_w = round_of(house, number)
     added = np.zeros(READINGS)
     added[: len(added_w)] = added_w
-    rng = np.random.default_rng([_SEED, number, 1])
-    shown = unsigned(net_w + added, house.meter.reading_noise_w, house.meter.reading_step_w, rng)
+    rng, meter = np.random.default_rng([_SEED, number, 1]), house.meter
+    shown = unsigned(round_of(house, number)["net_w"] + added, meter.reading_noise_w, meter.reading_step_w, rng)
     return shown.to_numpy()[: len(added_w)]
 
 
-def judged(shown_w, added_w):
-    """Return P(exporting) from the last step in the readings by the test that knows the fold, or None without a step.
+@lru_cache(maxsize=2)
+def habits_of(house):
+    """Return what the nights of the house teach a filter; see `likelihood.learn_habits`."""
+    year = year_in_minutes(house)
+    dark = year["generation_w"].to_numpy() == 0
+    return learn_habits(year["net_w"].to_numpy()[dark], np.append(False, dark[1:] & dark[:-1])[dark])
 
-    The reading before the load was switched on, the first with it on, and the first after it, where there is one.
-    """
-    on = np.asarray(added_w) > 0
-    starts = np.flatnonzero(on[1:] & ~on[:-1]) + 1
-    if len(starts) == 0:
-        return None
-    at = int(starts[-1])
-    ends = np.flatnonzero(~on[at:])
-    after = float(shown_w[at + ends[0]]) if len(ends) else None
-    test = StepTest(float(added_w[at]), 60.0, SPREAD_W, 60.0, use_after=after is not None)
-    return float(posterior(float(shown_w[at - 1]), float(shown_w[at]), test, after)[1:].sum())
+
+def believed(house, number, added_w):
+    """Return P(export without the test load) after each reading, by a filter that begins with the round."""
+    live, sun = LiveFilter(max(added_w), habits=habits_of(house)), round_of(house, number)["generation_w"]
+    samples = zip(readings(house, number, added_w), sun, np.asarray(added_w) > 0, strict=False)
+    return np.array([live.update(*sample) and live.p_export_without[0] for sample in samples])
 
 
 def start():
     """Return the state of the first round."""
-    return {"round": 1, "on": False, "added": [0.0], "said": None, "shown": False, "right": 0, "decided": 0}
+    return {"round": 1, "load": 0.0, "added": [0.0], "said": None, "right": 0, "decided": 0}
 
 
-def switch(state, values):
-    """Switch the test load on or off; the next reading shows it."""
-    if not state["shown"]:
-        state["on"] = not state["on"]
+def read(on):
+    """Return what a button does that takes the next reading, the test load on or off; one load serves a round."""
+
+    def take(state, values):
+        if state["said"] is None and len(state["added"]) < READINGS:
+            state["load"] = state["load"] or (on and float(values["load"]))
+            state["added"].append(state["load"] if on else 0.0)
+
+    return take
 
 
-def take(state, values):
-    """Take the next reading."""
-    if not state["shown"] and len(state["added"]) < READINGS:
-        state["added"].append(float(values["load"]) if state["on"] else 0.0)
-
-
-def claim(word):
-    """Return what a button with an answer does."""
+def claim(house, word):
+    """Return what a button with an answer does: it ends the round."""
 
     def answer(state, values):
-        if not state["shown"]:
-            state["said"] = word
+        if state["said"] is None:
+            right = state["right"] + int(word == _truth(house, state))
+            state.update(said=word, decided=state["decided"] + 1, right=right)
 
     return answer
 
 
-def turn(house):
-    """Return what the last button does: reveal, and after that begin the next round."""
-
-    def reveal(state, values):
-        if state["shown"]:
-            kept = {name: state[name] for name in ("right", "decided")}
-            state.update(start() | kept | {"round": state["round"] + 1})
-            return
-        state["shown"] = True
-        if state["said"]:
-            state["decided"] += 1
-            state["right"] += int(state["said"] == _truth(house, state))
-
-    return reveal
+def begin(state, values):
+    """Begin the next round."""
+    state.update(start() | {name: state[name] for name in ("right", "decided")} | {"round": state["round"] + 1})
 
 
 def _truth(house, state):
-    net = round_of(house, state["round"]).iloc[len(state["added"]) - 1]
-    return "exporting" if net < 0 else "importing"
+    return "exporting" if round_of(house, state["round"])["net_w"].iloc[len(state["added"]) - 1] < 0 else "importing"
 
 
 def live_picture(house):
     """Return the live exercise; its state is that of `start`, its buttons are the functions above."""
     unit = max(house.meter.test_load_w, LAMP_W)
     low, high = -3.7 * unit, 5.2 * unit
-    figure, ax = new_figure(left=0.1, bottom=0.2)
-    ax.set(xlim=(0.4, READINGS + 0.6), xticks=range(1, READINGS + 1), xlabel="reading number, one a minute")
-    zero_based(ax, high, "power (W)", bottom=low)
-    ax.axhline(0, color=INK, linewidth=1.2)
-    path = line(ax, "reading", [], [], linestyle="-", linewidth=2.0)
-    colour = ROLES["reading"].colour
-    off, on = mark(ax, "o", 12, BACKGROUND), mark(ax, "s", 13, colour)
+    figure, (ax, below) = figures.new_figure(2, left=0.1, bottom=0.19, height_ratios=(3, 1), hspace=0.12, sharex=True)
+    below.set(xlim=(0.4, READINGS + 0.6), xticks=range(1, READINGS + 1), xlabel="reading number, one a minute")
+    figures.zero_based(ax, high, "power (W)", bottom=low)
+    figures.zero_based(below, 100, "export (%)")
+    ax.axhline(0, color=figures.INK, linewidth=1.2)
+    sun = figures.line(ax, "pv", [], [], linewidth=2.0)
+    path = figures.line(ax, "reading", [], [], linestyle="-", linewidth=2.0)
+    colour = figures.ROLES["reading"].colour
+    off, on = mark(ax, "o", 12, figures.BACKGROUND), mark(ax, "s", 13, colour)
     off.set(markeredgecolor=colour, markeredgewidth=3)
-    on.set(markeredgecolor=colour)
-    true = line(ax, "load", [], [], drawstyle="steps-mid", linewidth=3.0)
-    write(ax, CAPTIONS["labels"]["live"], high, va="top")
-    hidden = direct_label(ax, 0.5, 0.95 * low, "", "load", va="bottom")
-    numbers = [direct_label(ax, k + 1, 0, "", "reading", ha="center", va="bottom", size=14) for k in range(READINGS)]
+    true = figures.line(ax, "load", [], [], drawstyle="steps-mid", linewidth=3.0)
+    chance = figures.line(below, "export", [], [], linestyle="-", marker="o", markersize=8, clip_on=False)
+    figures.write(ax, CAPTIONS["labels"]["live"], high, va="top")
+    figures.write(below, CAPTIONS["labels"]["live_filter"], va="top")
+    look = {"ha": "center", "size": 14, "bbox": figures.PAPER}
+    numbers = [figures.direct_label(ax, k, 0, "", "reading", **look) for k in range(1, READINGS + 1)]
 
     def update(state, load):
         shown = readings(house, state["round"], state["added"])
-        place, lit = np.arange(1, len(shown) + 1), np.asarray(state["added"]) > 0
-        drawn = np.clip(shown, 0, 0.78 * high)
-        path.set_data(place, drawn)
-        off.set_data(place[~lit], drawn[~lit])
-        on.set_data(place[lit], drawn[lit])
+        count, lit = len(shown), np.asarray(state["added"]) > 0
+        rows = round_of(house, state["round"])[:count]
+        place, drawn = np.arange(1, count + 1), np.clip(shown, 0, 0.72 * high)
+        sun.set_data(place, np.clip(rows["generation_w"], 0, 0.76 * high))
+        for artist, which in ((path, lit | True), (off, ~lit), (on, lit)):
+            artist.set_data(place[which], drawn[which])
         for k, text in enumerate(numbers):
-            text.set_text(f"{shown[k]:.0f}" if k < len(shown) else "")
-            text.set_position((k + 1, (drawn[k] if k < len(shown) else 0.0) + 0.05 * high))
-        net = round_of(house, state["round"]).to_numpy()[: len(shown)] if state["shown"] else np.array([])
-        true.set_data(place[: len(net)], np.clip(net, 0.97 * low, 0.8 * high))
-        hidden.set_text("–·– net power without the test load" if state["shown"] else HIDDEN)
-        hidden.set_position((0.5, 0.95 * low) if not state["shown"] or net.min() > 0.6 * low else (0.5, 0.7 * high))
-        return _words(house, state, load, shown)
+            text.set(text=f"{shown[k]:.0f}" if k < count else "", y=(drawn[k] if k < count else 0.0) + 0.11 * high)
+        seen = place if state["said"] else place[:0]
+        true.set_data(seen, np.clip(rows["net_w"][: len(seen)], 0.97 * low, 0.8 * high))
+        chances = 100 * believed(house, state["round"], state["added"])
+        chance.set_data(seen, chances[: len(seen)])
+        told = {
+            "first": chances[0],
+            "last": chances[-1],
+            "shown": shown[-1],
+            "sun": rows["generation_w"].iloc[count - 1],
+        }
+        if state["said"]:
+            truth, power = _truth(house, state), abs(rows["net_w"].iloc[-1])
+            verdict = "right" if state["said"] == truth else "wrong"
+            return CAPTIONS["live_shown"].format(truth=truth, power=power, verdict=verdict, **told, **state)
+        at, name = rows.index[0], "live_full" if count == READINGS else "live"
+        begun = f"{at.day} {MONTHS[at.month - 1]} {at:%H:%M}"
+        return CAPTIONS[name].format(begun=begun, offered=state["load"] or load, **told, **state)
 
-    return Picture(figure, [path, off, on, true, hidden, *numbers], update, state=start())
-
-
-def _words(house, state, load, shown):
-    said = state["said"]
-    if state["shown"]:
-        truth, net = _truth(house, state), round_of(house, state["round"]).iloc[len(shown) - 1]
-        verdict = f"you said {said}: {'right' if said == truth else 'wrong'}" if said else "you did not decide"
-        chance = judged(shown, state["added"])
-        found = CAPTIONS["live_no_step"] if chance is None else CAPTIONS["live_step"].format(chance=_percent(chance))
-        return CAPTIONS["live_shown"].format(truth=truth, power=abs(net), verdict=verdict, found=found, **state)
-    first = round_of(house, state["round"]).index[0]
-    latest = list(zip(shown, state["added"]))[-5:]
-    listed = ", ".join(f"{value:.0f}{' (on)' if added else ''}" for value, added in latest)
-    todo = "said" if said else "full" if len(shown) == READINGS else "open"
-    told = {"todo": CAPTIONS[f"live_{todo}"].format(said=said), "switched": "on" if state["on"] else "off"}
-    begin = f"{first.day} {MONTHS[first.month - 1]} {first:%H:%M}"
-    return CAPTIONS["live"].format(begin=begin, load=load, listed=listed, **told, **state)
-
-
-def _percent(chance):
-    return "more than 99 %" if chance > 0.99 else "less than 1 %" if chance < 0.01 else f"{100 * chance:.0f} %"
+    return Picture(figure, [sun, path, off, on, true, chance, *numbers], update, state=start())
