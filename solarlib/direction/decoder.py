@@ -161,7 +161,8 @@ def decode(
         if repairs.gain_used != 1.0:
             scene = make_scene(record, instrument, repairs.late_s, repairs.gain_used)
             p_state, fine = two_views(scene)
-    table, bound, narrowed = None, [], ()
+    table, bound = None, []
+    narrowed: tuple[float, ...] = ()
     if registers is not None:
         periods = read_registers(registers, readings.index, record.rows, record.hours)
         energies, tolerance = scene.energies_kwh, TOLERANCE[kind]

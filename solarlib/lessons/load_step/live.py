@@ -135,7 +135,7 @@ def live_picture(house):
         for k, text in enumerate(numbers):
             text.set(text=f"{shown[k]:.0f}" if k < count else "", y=(drawn[k] if k < count else 0.0) + 0.11 * high)
         seen = place if state["said"] else place[:0]
-        true.set_data(seen, np.clip(rows["net_w"][: len(seen)], 0.97 * low, 0.8 * high))
+        true.set_data(seen, np.clip(rows["net_w"].to_numpy()[: len(seen)], 0.97 * low, 0.8 * high))
         chances = 100 * believed(house, state["round"], state["added"])
         chance.set_data(seen, chances[: len(seen)])
         told = {
