@@ -38,8 +38,7 @@ def explain(row: pd.Series | dict, line: str, tariff: Tariff) -> str:
     row : Series or dict
         One row of `solarlib.bill.accounts.ledger`.
     line : str
-        The name of a bill line, or one of ``bill``, ``bank``, ``reset``, ``credit``, ``minimum``, ``tax`` and
-        ``payout``.
+        The name of a bill line, or ``bill`` for all of it.
     tariff : Tariff
         The rules that the row was billed by.
 
@@ -53,14 +52,12 @@ def explain(row: pd.Series | dict, line: str, tariff: Tariff) -> str:
     InputError
         If there is no such line; the message names those that there are.
     """
-    topics = {"bill": _bill, "bank": _bank, "reset": _reset, "credit": _credit, "minimum": _minimum}
-    topics |= {"tax": _tax, "payout": _payout}
     names = [charge.line for charge in tariff.charges]
     if line in names:
         return _line(row, tariff.charge(line), tariff)
-    if line in topics:
-        return topics[line](row, tariff)
-    raise InputError(f"line: found {line!r}, allowed is one of {', '.join([*names, *topics])}")
+    if line == "bill":
+        return _bill(row, tariff)
+    raise InputError(f"line: found {line!r}, allowed is one of {', '.join([*names, 'bill'])}")
 
 
 def _line(row, charge, tariff):
@@ -122,59 +119,7 @@ def _bill(row, tariff):
         "minimum": row["min_bill_topup"],
         "payout": row["payout"],
         "carried": row["balance_close"],
-        f"carried_{tariff.carried_at_reset}": _ended(row, tariff),
+        f"carried_{tariff.carried_at_reset}": tariff.carried_at_reset != "keep" and row["carried_reset"],
     }
     parts = {"net": abs(net), "used": used, "charged": each, "stuck": ", ".join(stuck)}
     return " ".join(_said("bill", name, row, **parts) for name, so in told.items() if so)
-
-
-def _bank(row, tariff):
-    return _said("bank", tariff.credit.unit, row, used=row["credit_applied"] + row["crossed_out"])
-
-
-def _gone(row):
-    """What a reset took, in kWh or in money."""
-    return _said("reset", "kwh" if row["credit_reset"] else "money", row)
-
-
-def _ended(row, tariff):
-    """What a reset took of the carried sum. [$]"""
-    return 0 if tariff.carried_at_reset == "keep" else row["carried_reset"]
-
-
-def _reset(row, tariff):
-    if tariff.settlement == "year":
-        return _said("reset", "year", row)
-    if _ended(row, tariff):
-        return _said("bill", f"carried_{tariff.carried_at_reset}", row)
-    if row["credit_reset"] or row["credit_money_reset"]:
-        got = _said("reset", "paid" if row["payout"] else "unpaid", row)
-        return _said("reset", "emptied", gone=_gone(row), got=got)
-    return _said("reset", "none", what=_WORDS["at_reset"][tariff.credit.at_reset or tariff.carried_at_reset])
-
-
-def _credit(row, tariff):
-    later = _said("credit", "later") if tariff.credit.usable == "next bill" else ""
-    paying = ", ".join(c.line for c in tariff.charges if c.kind == "production" and row[f"line {c.line}"] < 0)
-    name = "lines" if tariff.credit.unit == "none" and paying else tariff.credit.unit
-    return _said("credit", name, row, used=row["credit_applied"] + row["crossed_in"], later=later, lines=paying)
-
-
-def _minimum(row, tariff):
-    name = "none" if tariff.minimum_bill is None else "added" if row["min_bill_topup"] else "reached"
-    more = "counts" if tariff.minimum_counts else "wasted" if tariff.settlement == "bill" else "nothing"
-    return _said("minimum", name, row, minimum=tariff.minimum_bill, more=_WORDS["minimum"][more])
-
-
-def _tax(row, tariff):
-    return " ".join(_line(row, charge, tariff) for charge in tariff.percentages) or _said("tax", "none")
-
-
-def _payout(row, tariff):
-    if not row["payout"]:
-        return _said("payout", "none")
-    price = tariff.credit.payout_price
-    if price is not None and tariff.settlement == "year":
-        return _said("payout", "year", row, price=price)
-    at = _said("payout", "price", price=price) if price is not None and row["credit_reset"] else ""
-    return _said("payout", "paid", row, gone=_gone(row), price=at)
