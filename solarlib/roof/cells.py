@@ -14,7 +14,7 @@ import pvlib
 
 from solarlib.quantities import check_ranges, refuse_if, require
 
-SeriesPower = namedtuple("SeriesPower", "even_w apart_w best_w poor_w")
+SeriesPower = namedtuple("SeriesPower", "even_w apart_w best_w")
 
 _CHUNK = 256  # instants at once, so that a year fits into the processor's cache
 _FORWARD = np.concatenate([np.linspace(0.0, 0.6, 13)[1:-1], np.linspace(0.6, 1.02, 180)])  # of the open-circuit voltage
@@ -216,7 +216,7 @@ def _in_parallel(current, halves, counts):
 
 
 def series_power_w(module, levels, counts, temp_cell):
-    """Return what a row of modules gives in three ways of being operated.
+    """Return what a row of modules gives in two ways of being operated.
 
     Parameters
     ----------
@@ -227,9 +227,9 @@ def series_power_w(module, levels, counts, temp_cell):
     -------
     SeriesPower
         even_w: array, shape (n, l): one module whose cells all see that level. Arrays, shape (n,): apart_w: each
-        module at its own best point; best_w: the whole string at its best point; poor_w: the string at the poorest
-        of its local best points: a tracker that searches nearby can stay there, a good one does not. The voltage limits
-        of a converter are not drawn: see `voltages.check_string_voltage`. [W]
+        module at its own best point; best_w: the whole string at its best point, which a tracker
+        that searches nearby alone can miss. The voltage limits of a converter are not drawn: see
+        `voltages.check_string_voltage`. [W]
     """
     levels, counts = np.asarray(levels, dtype=float), np.asarray(counts)
     temp_cell = np.broadcast_to(np.asarray(temp_cell, dtype=float), levels.shape)
@@ -240,9 +240,9 @@ def series_power_w(module, levels, counts, temp_cell):
         even = module.cells * (current[:, None, :] * cells).max(axis=2)
         apart = (current[:, None, :] * voltage).max(axis=2).sum(axis=1)
         power = current * voltage.sum(axis=1)
-        parts.append((even, apart, power.max(axis=1), _poorest_peak(power)))
+        parts.append((even, apart, power.max(axis=1)))
     if not parts:
-        return SeriesPower(np.zeros(levels.shape), *(np.zeros(0),) * 3)
+        return SeriesPower(np.zeros(levels.shape), np.zeros(0), np.zeros(0))
     return SeriesPower(*(np.maximum(np.concatenate(column), 0.0) for column in zip(*parts)))
 
 
@@ -254,13 +254,3 @@ def _constants(cell, irradiance, temp_cell):
     per_c = cell.current_per_c * cell.photocurrent_a
     light, dark, _, _, thermal = pvlib.pvsystem.calcparams_desoto(lit, heat, per_c, thermal_25, *known)
     return light, np.broadcast_to(dark, light.shape), np.broadcast_to(thermal, light.shape)
-
-
-def _poorest_peak(power):
-    """Return the lowest local maximum of each row, ends included; a flat stretch counts as one point."""
-    sign = np.sign(np.diff(power, axis=1))
-    rising = np.concatenate([np.ones((len(power), 1)), sign], axis=1)  # into each point; the first counts as risen to
-    falling = np.concatenate([sign, -np.ones((len(power), 1))], axis=1)  # out of each point; the last falls off
-    last = np.maximum.accumulate(np.where(rising != 0, np.arange(power.shape[1]), 0), axis=1)
-    came = np.take_along_axis(rising, last, axis=1)
-    return np.where((came > 0) & (falling < 0), power, np.inf).min(axis=1)

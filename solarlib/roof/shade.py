@@ -1,7 +1,7 @@
 """What partial shade costs, in three numbers kept apart: light, energy with a converter a module, energy of a string.
 
 Light that is lost is lost to both kinds of converter. Only the difference of the other two numbers belongs to the
-choice between them. An hour of a year goes: sun -> which cells it reaches -> their curves -> three ways of operating
+choice between them. An hour of a year goes: sun -> which cells it reaches -> their curves -> two ways of operating
 them; obstacles, rows and trials differ only in which cells the sun reaches. Shaded cells keep the light of sky and
 ground; that an obstacle hides part of the sky too, is left out, as is what happens after the modules: converter
 losses, and a converter's limit, under which some shade goes unnoticed.
@@ -25,7 +25,7 @@ _COARSE_MIN = 10.0  # the sun goes 2.5 degrees in it
 _CELLS_AT_ONCE = 2**15  # modules times instants, which keeps a year of minutes small
 _MOST_KNOWN = 12
 _KNOWN: dict[bytes, np.ndarray] = {}  # what planes kept, by all that it hangs on: dirt, age or a limit are not among it
-_COLUMNS = ("light", "light_left", "unshaded_w", "per_module_w", "string_w", "poor_tracker_w")
+_COLUMNS = ("light", "light_left", "unshaded_w", "per_module_w", "string_w")
 
 
 @dataclass(frozen=True)
@@ -40,14 +40,11 @@ class ShadeLoss:
         With one converter a module.
     string_loss : float
         With one good tracker for the string.
-    poor_tracker_loss : float
-        With a tracker that stays at the poorest local best point: a bound, not a forecast.
     """
 
     light_lost: float
     module_loss: float
     string_loss: float
-    poor_tracker_loss: float
 
     @property
     def benefit(self):
@@ -64,7 +61,7 @@ def year_loss(hours):
     """Return the three numbers of a year (or of any intervals) from `shade_hours`, each hour at its weight."""
     total = hours.sum()
     refuse_if(not total["unshaded_w"] > 0, "no_power_in", "hours")
-    powers = (1.0 - float(total[name] / total["unshaded_w"]) for name in ("per_module_w", "string_w", "poor_tracker_w"))
+    powers = (1.0 - float(total[name] / total["unshaded_w"]) for name in ("per_module_w", "string_w"))
     return ShadeLoss(1.0 - float(total["light_left"] / total["light"]), *powers)
 
 
@@ -85,9 +82,9 @@ def shade_hours(weather, place, system, obstacles, one_string=False):
 
     Returns
     -------
-    DataFrame, shape (n, 6)
+    DataFrame, shape (n, 5)
         light, light_left: mean over all cells, behind the glass, without and with obstacles [W/m2]; unshaded_w,
-        per_module_w, string_w, poor_tracker_w: direct-current power of all modules [W]. Losses other than shade and
+        per_module_w, string_w: direct-current power of all modules [W]. Losses other than shade and
         heat are not taken.
     """
     found, count = len(obstacles), len(system.planes)
@@ -118,7 +115,7 @@ def row_hours(weather, place, plane, layout, pitch_m, albedo=0.2):
 
     Returns
     -------
-    DataFrame, shape (n, 6)
+    DataFrame, shape (n, 5)
         As `shade_hours`, all rows one string; see `parts.Plane`, row_pitch_m.
     """
     return _hours(weather, place, [replace(plane, layout=layout, row_pitch_m=pitch_m)], albedo, DiodeModule())
@@ -284,7 +281,6 @@ def operate(lights, shares, module, one_string=False):
         "unshaded_w": sum(n * power.even_w[:, column] for n, power, column in zip(modules, of_plane, first)),
         "per_module_w": sum(power.apart_w for power in powers),
         "string_w": sum(power.best_w for power in powers),
-        "poor_tracker_w": sum(power.poor_w for power in powers),
     }
 
 

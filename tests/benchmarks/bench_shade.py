@@ -96,8 +96,7 @@ if __name__ == "__main__":
     for label, (seconds, loss, hours) in figures().items():
         print(
             f"{label}: {hours} h in {seconds:.2f} s; light lost {loss.light_lost:.2%}, "
-            f"per module {loss.module_loss:.2%}, string {loss.string_loss:.2%}, "
-            f"poor tracker {loss.poor_tracker_loss:.2%}"
+            f"per module {loss.module_loss:.2%}, string {loss.string_loss:.2%}"
         )
     print(
         "largest difference from a root search:", f"{max(abs(fast / slow - 1) for slow, fast in by_root_search()):.1e}"

@@ -268,8 +268,7 @@ def test_years_against_measured_ones():
     MacAlpine and Brandemuehl: 34 to 42 %.
 
     `seen` (abstracts). Other roofs; measured strings also lose to tracker errors and voltage limits. What must hold:
-    a year's gain from good trackers lies below the measured ones, and with a tracker that stays on the low hill above
-    the least of them.
+    a year's gain from good trackers lies below the measured ones.
     """
     weather = read_weather("723170TYA.CSV", PLACE)
     system = ArraySystem((Plane(16, 30, 180),), Module(274.0), Converter("central", 4000.0))
@@ -278,8 +277,7 @@ def test_years_against_measured_ones():
         Obstacle(((216, 0), (219, 38), (235, 38), (238, 0)), 9.0),
     )
     loss = shade.year_loss(shade.shade_hours(weather, PLACE, system, [things]))
-    poor = (1 - loss.module_loss) / (1 - loss.poor_tracker_loss) - 1
-    assert 0.005 < loss.module_gain < 0.04 < poor
+    assert 0.005 < loss.module_gain < 0.04
     assert loss.benefit / loss.string_loss < 0.34
 
 

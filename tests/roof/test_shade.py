@@ -133,7 +133,7 @@ def test_the_bypass_diode_holds_a_dark_section_at_its_drop():
 def test_shade_creates_no_energy_and_the_ways_of_operating_are_in_order(seed, heat):
     loss = shade_moment(lights(seed), heat)
     assert -1e-12 <= loss.module_loss <= loss.string_loss + 1e-12
-    assert loss.string_loss <= loss.poor_tracker_loss + 1e-12 <= 1 + 2e-12
+    assert loss.string_loss <= 1 + 1e-12
     assert loss.light_lost >= -1e-12
 
 
@@ -157,16 +157,14 @@ def test_the_order_of_modules_sections_and_cells_does_not_matter(seed):
     turned = rng.permuted(turned, axis=2)
     turned = turned[:, ::-1]
     a, b = shade_moment(light), shade_moment(turned)
-    for name in ("light_lost", "module_loss", "string_loss", "poor_tracker_loss"):
+    for name in ("light_lost", "module_loss", "string_loss"):
         assert getattr(a, name) == pytest.approx(getattr(b, name), abs=1e-12)
 
 
 @pytest.mark.parametrize("heat", [-10.0, 25.0, 65.0])
 def test_without_shade_nothing_is_lost(heat):
     loss = shade_moment(np.full((5, 3, 20), 1000.0), heat)
-    assert (loss.light_lost, loss.module_loss, loss.string_loss, loss.poor_tracker_loss) == pytest.approx(
-        (0, 0, 0, 0), abs=1e-12
-    )
+    assert (loss.light_lost, loss.module_loss, loss.string_loss) == pytest.approx((0, 0, 0), abs=1e-12)
     assert abs(loss.benefit) < 1e-12 and abs(loss.module_gain) < 1e-12
 
 
@@ -180,13 +178,12 @@ def test_shade_alike_on_every_module_leaves_nothing_to_choose():
 # --- the tracker
 
 
-def test_a_poor_tracker_stays_on_the_low_hill():
+def test_a_good_tracker_finds_the_higher_of_two_hills():
     light = np.full((16, 3, 20), 1000.0)
     light[:4] = 600.0
     loss = shade_moment(light)
     # the two hills: 12 modules at full current, or 16 at about 60 %
     assert loss.string_loss == pytest.approx(0.26, abs=0.01)
-    assert 0.30 < loss.poor_tracker_loss < 0.40
 
 
 # --- geometry
@@ -308,7 +305,7 @@ def test_a_shadow_agrees_with_a_ray_through_the_fence(sun_azimuth, sun_elevation
 
 def test_without_obstacles_all_ways_give_the_same(weather):
     hours = shade.shade_hours(weather, PLACE, system(), [()])
-    for name in ("per_module_w", "string_w", "poor_tracker_w"):
+    for name in ("per_module_w", "string_w"):
         np.testing.assert_allclose(hours[name], hours["unshaded_w"], rtol=1e-12)
     np.testing.assert_allclose(hours["light"], hours["light_left"], rtol=1e-12)
     assert hours.index.equals(weather.index) and (hours["unshaded_w"] > 0).sum() > 60
@@ -344,7 +341,7 @@ def test_every_hour_is_in_order_and_light_falls_with_the_obstacle(weather):
         assert (hours[upper] >= hours[lower] - tiny).all()
     assert (hours["light"] >= hours["light_left"] - 1e-9).all() and (hours["light"] > hours["light_left"] + 1).any()
     loss = shade.year_loss(hours)
-    assert 0 < loss.light_lost < loss.module_loss < loss.string_loss < loss.poor_tracker_loss
+    assert 0 < loss.light_lost < loss.module_loss < loss.string_loss
 
 
 def test_a_taller_wider_or_denser_obstacle_never_costs_less(weather):
@@ -436,11 +433,11 @@ def test_the_pitch_is_where_pvlibs_shadow_ends():
 def test_a_week_of_shade_is_the_one_written_down(weather):
     far = Obstacle(((90, 12), (140, 20)), passes=0.4)
     hours = shade.shade_hours(weather, PLACE, system(), [(CHIMNEY, far)])
-    expected = [36146.440034, 35780.028278, 102219.707497, 97332.810901, 96725.370292, 95941.840110]
+    expected = [36146.440034, 35780.028278, 102219.707497, 97332.810901, 96725.370292]
     assert hours.sum().tolist() == pytest.approx(expected, rel=1e-6)
     loss = shade.year_loss(hours)
-    found = loss.light_lost, loss.module_loss, loss.string_loss, loss.poor_tracker_loss
-    assert found == pytest.approx((0.010136870, 0.047807773, 0.053750273, 0.061415431), rel=1e-6)
+    found = loss.light_lost, loss.module_loss, loss.string_loss
+    assert found == pytest.approx((0.010136870, 0.047807773, 0.053750273), rel=1e-6)
     assert loss.benefit == pytest.approx(0.0059425, rel=1e-5)
     assert loss.module_gain == pytest.approx(97332.810901 / 96725.370292 - 1, rel=1e-5)
 
@@ -449,7 +446,7 @@ def test_a_week_of_two_planes_on_one_tracker_is_the_one_written_down(weather):
     house = system(Plane(4, 30, 110), Plane(6, 10, 250, "tray"))
     loss = shade.year_loss(shade.shade_hours(weather, PLACE, house, [(), ()], one_string=True))
     assert (loss.light_lost, loss.module_loss) == pytest.approx((0, 0), abs=1e-12)
-    assert (loss.string_loss, loss.poor_tracker_loss) == pytest.approx((0.11326823, 0.37846154), rel=1e-6)
+    assert loss.string_loss == pytest.approx(0.11326823, rel=1e-6)
 
 
 def test_a_week_of_rows_is_the_one_written_down(weather):
