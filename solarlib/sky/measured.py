@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import timezone
 from io import StringIO
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -23,14 +24,7 @@ from solarlib.sky.world import world_means
 
 _WORDS = texts_beside(__file__, "measured")
 _HOUR, _DAY = pd.Timedelta(hours=1), pd.Timedelta(days=1)
-# Measured on the typical years of 19 stations (`built here`): bright days over cloudless ones 0.77 to 1.10; light that
-# cannot be 0.001 at most, 0.01 to 3 of swapped columns and half of a constant; winter against summer 5 min at most.
-_BRIGHT = 0.65, 1.35
-_MOST_BEYOND = 0.01
-_CLOCK_CHANGE_MIN = 20
-_MOST_MISSING = 0.05  # of a year
-_MOST_LIGHT = 1500.0  # mean of an hour [W/m2]
-_WARM_APART = 15.0  # a year's mean temperature from the world table's [K]
+_LIMIT = SimpleNamespace(**_WORDS["limits"])
 
 
 @dataclass(frozen=True)
@@ -187,7 +181,7 @@ def _one_year(rows, name, place, said):
     year = _typical(clock, [])
     noons = pd.date_range(f"{TYPICAL_YEAR}-01-01 12:00", periods=365, tz=place.tz)
     summer = np.array([bool(noon.dst()) for noon in noons])
-    if bare and summer.any() and abs(_change(year, summer, ~summer, place) - 60) < _CLOCK_CHANGE_MIN:
+    if bare and summer.any() and abs(_change(year, summer, ~summer, place) - 60) < _LIMIT.clock_change_min:
         # Of the hour that comes twice in autumn, the later one was kept.
         clock = hours.tz_localize(place.tz, ambiguous=np.zeros(len(hours), bool), nonexistent="NaT").tz_convert(zone)
         clock = _less(clock, clock.index.notna(), "of a time that the clock skips", said)
@@ -196,7 +190,7 @@ def _one_year(rows, name, place, said):
     june, december = (np.isin(noons.month, months) for months in ((5, 6, 7, 8), (11, 12, 1, 2)))
     change = abs(_change(year, june, december, place))
     refuse_if(change > 90, "not_of_the_sun", name)
-    refuse_if(change > 2 * _CLOCK_CHANGE_MIN, "changed_clock", name, change=change, tz=place.tz)
+    refuse_if(change > 2 * _LIMIT.clock_change_min, "changed_clock", name, change=change, tz=place.tz)
     return year
 
 
@@ -225,21 +219,21 @@ def _in_watts(year, heading, place, name, said):
     clear, days = (light.to_numpy().reshape(365, 24).sum(axis=1) for light in pair)
     bright = np.nanquantile((days / np.maximum(clear, 1.0))[clear > 0.2 * clear.max()], 0.97)
     units = {unit: f if "W/" in unit else f * year["rows"].median() for unit, f in _WORDS["units"].items()}
-    fits = [unit for unit, factor in units.items() if _BRIGHT[0] < bright * factor < _BRIGHT[1]]
+    fits = [unit for unit, factor in units.items() if _LIMIT.bright[0] < bright * factor < _LIMIT.bright[1]]
     written = re.search(r"(?<![a-z])(k?wh|k?w|[km]?j)(?![a-z])(?:[^a-z]*(?:per)?[^a-z]*(cm))?", heading, re.I)
     wanted = f"{written[1]}/{written[2] or 'm'}2".lower() if written else ""
     likely = [unit for unit in fits if unit != "J/cm2"] or ["W/m2"]  # that one fits sky light under a wrong heading
     unit = next((unit for unit in units if unit.lower() == wanted), likely[0])
-    found = {"share": bright * units[unit], "unit": unit, "allowed": _BRIGHT, "fits": " or ".join(fits) or "none"}
+    found = {"share": bright * units[unit], "unit": unit, "allowed": _LIMIT.bright, "fits": " or ".join(fits) or "none"}
     refuse_if(unit not in fits, "unit_of_light", name, **found)
     said.append(f"unit {unit}{'' if written else ' by the sun, for its heading names none'}")
     light = year[[column for column in LIGHT if column in year]] * units[unit]
-    return year.assign(**light.clip(lower=0.0).where(light <= _MOST_LIGHT))
+    return year.assign(**light.clip(lower=0.0).where(light <= _LIMIT.light))
 
 
 def _filled(year, name, said):
     """Return the year without gaps and without what is known too little of; light is taken from one day together."""
-    poor = [c for c in year if c != "ghi" and year[c].isna().mean() > _MOST_MISSING + year["ghi"].isna().mean()]
+    poor = [c for c in year if c != "ghi" and year[c].isna().mean() > _LIMIT.missing + year["ghi"].isna().mean()]
     year = year.drop(columns=poor)
     light = [column for column in LIGHT if column in year]
     year[light] = year[light].where(year[light].notna().all(axis=1))
@@ -259,8 +253,8 @@ def _filled(year, name, said):
 
 def _check_gaps(missing, name, said):
     """Refuse a year of which too great a share is missing."""
-    found = {"share": 1 - missing, "account": ", ".join(said), "most": _MOST_MISSING}
-    refuse_if(missing > _MOST_MISSING, "gaps_in_light", name, **found)
+    found = {"share": 1 - missing, "account": ", ".join(said), "most": _LIMIT.missing}
+    refuse_if(missing > _LIMIT.missing, "gaps_in_light", name, **found)
 
 
 def _check_light(year, place, name):
@@ -272,7 +266,7 @@ def _check_light(year, place, name):
     parts["sky light that is more than all light"] = np.asarray(year.get("dhi", 0.0)), ghi
     for words, (part, most) in parts.items():
         beyond = np.maximum(part - 1.05 * most - 20.0, 0.0).sum() / ghi.sum()
-        refuse_if(beyond > _MOST_BEYOND, "impossible_light", name, words=words, share=beyond, most=_MOST_BEYOND)
+        refuse_if(beyond > _LIMIT.beyond, "impossible_light", name, words=words, share=beyond, most=_LIMIT.beyond)
 
 
 def _completed(year, place, name, said):
@@ -289,7 +283,7 @@ def _completed(year, place, name, said):
         year = year.assign(dni=ratio(np.maximum(ghi - year["dhi"].to_numpy(), 0.0), cosine, 0.05).clip(max=1100.0))
     world = world_means(place)
     apart = year["temp_air"].mean() - np.mean(world.temp_air) if "temp_air" in year else 0.0
-    refuse_if(abs(apart) > _WARM_APART, "odd_warmth", name, apart=apart, most=_WARM_APART)
+    refuse_if(abs(apart) > _LIMIT.warm_apart, "odd_warmth", name, apart=apart, most=_LIMIT.warm_apart)
     if missing := [column for column in ("temp_air", "wind_speed") if column not in year]:
         by_month = np.minimum(year["ghi"].groupby(year.index.month).mean() * 0.024, 0.8 * monthly_light(place.latitude))
         made = typical_year(place, replace(world, irradiation=tuple(by_month)), np.random.default_rng(1))
