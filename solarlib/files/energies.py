@@ -12,6 +12,8 @@ from solarlib.files.steps import even_labels, first_moments, moved
 from solarlib.files.texts import TEXTS, told
 from solarlib.quantities import counted, refusal, refuse_if
 
+MOST_KW = 48.0  # 200 A at 240 V: more than nearly every home's connection carries (common practice, no source)
+
 
 def clean_tables(index, step, columns, mapping, name):
     """Return the clean tables of a file.
@@ -37,24 +39,25 @@ def clean_tables(index, step, columns, mapping, name):
         As from `interval_energy`, for each register. [kWh]
     notes : list of str
     """
-    table, intervals, notes = {}, {}, []
+    table, intervals, notes, odd = {}, {}, [], {}
     starts = _starts(index, step, mapping, name)
     columns = {column: _converted(values, column) for values, column in zip(columns, mapping.column)}
     registers = {column: pd.Series(values, index) for column, values in columns.items() if column.kind == "counter"}
-    swapped = _swaps(registers)
-    if len(swapped):
-        rows = counted(len(swapped), "reading looks", "readings look")
-        notes.append(told("swapped", readings=rows, first=swapped[0]))
     for column, values in columns.items():
         if column.kind == "counter":
             shown = registers[column] / column.factor  # as displayed: a dial ends in its own unit
-            doubted = index.isin(swapped) & (column.quantity in ("delivered", "received"))
-            found = interval_energy(shown.mask(doubted), column.digits, _exchanges(column, index.tz))
+            exchanges, most = _exchanges(column, index.tz), MOST_KW / column.factor
+            found = interval_energy(shown, column.digits, exchanges, most)
+            odd[column.quantity] = shown.dropna().index.difference(found.index).difference(found["end"])
             found["energy_kwh"] *= column.factor
             intervals[column] = found
             values = _on_rows(found, index, step)
             notes += _falls(found, column.name)
         table[column.title] = table[column.title] + values if column.title in table else values
+    swapped = odd.get("delivered", index[:0]).intersection(odd.get("received", index[:0]))
+    if len(swapped):
+        rows = counted(len(swapped), "reading looks", "readings look")
+        notes.insert(0, told("swapped", readings=rows, first=swapped[0]))
     return pd.DataFrame(table, index=starts), registers, intervals, notes
 
 
@@ -99,15 +102,7 @@ def _converted(values, column):
     return values * column.multiplier / 1000.0 if column.unit == "Wh" else values * column.factor
 
 
-def _swaps(registers):
-    pair = [[series for column, series in registers.items() if column.quantity == q] for q in ("delivered", "received")]
-    one_each = len({column.quantity for column in registers}) == len(registers)
-    if not all(pair) or not one_each:
-        return pd.DatetimeIndex([])  # with two registers for a quantity the other's partner is not known
-    return swapped_readings(*(series for (series,) in pair))
-
-
-def interval_energy(register, digits=None, exchanges=()):
+def interval_energy(register, digits=None, exchanges=(), most_kw=None):
     """Return the energy between successive readings of one register.
 
     Parameters
@@ -119,12 +114,15 @@ def interval_energy(register, digits=None, exchanges=()):
         believed.
     exchanges : sequence of (time, old_last, new_first)
         Aware time of a meter exchange and the two meters' registers then. [kWh]
+    most_kw : float, optional
+        Mean power that no interval passes, but for the last digit of the display; without it any rise is believed.
 
     Returns
     -------
     DataFrame
         Index: reading that opens the interval. ``end``: reading that closes it. ``energy_kwh``: NaN where unknown.
-        ``how``: ``"difference"``, ``"rollover"``, ``"exchange"`` or ``"unknown fall"``.
+        ``how``: ``"difference"``, ``"rollover"``, ``"exchange"``, ``"unknown fall"``, ``"too much"``, or ``"passed
+        over"`` where readings between, a few that fit neither before nor after them, were not used.
 
     Raises
     ------
@@ -132,70 +130,56 @@ def interval_energy(register, digits=None, exchanges=()):
         A reading is off the dial, or the register differs from a declared exchange in the wrong direction.
     """
     register = register.dropna()
-    values = register.to_numpy(float)
+    values, index = register.to_numpy(float), register.index
     if digits is not None and values.size and (values.max() >= 10.0**digits or values.min() < 0):
         odd = values[(values >= 10.0**digits) | (values < 0)][0]
         raise refusal("off_dial", "register", odd=odd, dial=10.0**digits, digits=digits)
-    index = register.index
-    energy, how = np.diff(values), np.full(max(0, len(values) - 1), "difference", dtype=object)
-    opened = index.as_unit("ns").asi8
-    taken = np.zeros(len(energy), bool)
+    moments, exchanged = index.as_unit("ns").asi8, np.zeros(len(values), bool)
+    counted_on = values.copy()  # as if the first meter had stayed
     for time, old_last, new_first in exchanges:
-        at = int(np.searchsorted(opened, pd.Timestamp(time).as_unit("ns").value, side="right")) - 1
-        if not 0 <= at < len(energy):
+        at = int(np.searchsorted(moments, pd.Timestamp(time).as_unit("ns").value, side="right"))
+        if not 0 < at < len(values):
             continue
-        refuse_if(taken[at], "two_exchanges", "exchange", first=index[at], last=index[at + 1])
-        taken[at], how[at] = True, "exchange"
-        energy[at] = _up(values[at], old_last, digits) + _up(new_first, values[at + 1], digits)
-        if not energy[at] >= 0:
-            pairs = {"before": values[at], "old_last": old_last, "new_first": new_first, "after": values[at + 1]}
-            raise refusal("exchange", f"exchange at {time}", **pairs)
-    fell = (energy < 0) & ~taken
-    if digits is not None:
-        dial = 10.0**digits
-        rolled = fell & (energy + dial <= dial / 2)
-        energy, how[rolled] = np.where(rolled, energy + dial, energy), "rollover"
-        fell &= ~rolled
-    how[fell] = "unknown fall"
-    energy = np.where(fell, np.nan, energy)
-    return pd.DataFrame({"end": index[1:], "energy_kwh": energy, "how": how}, index=index[:-1])
+        refuse_if(exchanged[at], "two_exchanges", "exchange", first=index[at - 1], last=index[at])
+        exchanged[at] = True
+        counted_on[at:] += old_last - new_first
+        pairs = {"before": values[at - 1], "old_last": old_last, "new_first": new_first, "after": values[at]}
+        falls = digits is None and (old_last < values[at - 1] or values[at] < new_first)
+        refuse_if(falls, "exchange", f"exchange at {time}", **pairs)
+
+    def energy(before, after):
+        """Return energy from one reading to a later one, whether the dial was passed, and whether it can be so."""
+        rise = counted_on[after] - counted_on[before]
+        rise = np.where(np.abs(rise) < 1e-9 * (1 + np.abs(counted_on[after])), 0.0, rise)
+        most = np.inf if most_kw is None else most_kw * (moments[after] - moments[before]) / 3.6e12 + last_digit
+        rolled = (rise < 0) & (digits is not None)
+        rise = np.where(rolled, rise + 10.0 ** (digits or 0), rise)
+        return rise, rolled, (rise >= 0) & (rise <= np.where(rolled, np.minimum(most, 10.0 ** (digits or 0) / 2), most))
+
+    units = (unit for unit in (1.0, 0.1, 0.01) if np.allclose(values, np.round(values / unit) * unit, 0, 1e-6))
+    last_digit = next(units, 0.001)
+    kept = _fitting(len(values), lambda before, after: energy(before, after)[2])
+    used = np.flatnonzero(kept)
+    kwh, rolled, fine = energy(used[:-1], used[1:])
+    crossed = np.diff(np.cumsum(exchanged)[used]) > 0
+    choices = [~fine & (rolled | (kwh < 0)), ~fine, np.diff(used) > 1, crossed, rolled]
+    how = np.select(choices, ["unknown fall", "too much", "passed over", "exchange", "rollover"], "difference")
+    table = {"end": index[used[1:]], "energy_kwh": np.where(fine, kwh, np.nan), "how": how.astype(object)}
+    return pd.DataFrame(table, index=index[used[:-1]])
 
 
-def _up(before, after, digits):
-    """Energy from one reading to a later one of the same meter; a fall is a rollover only where digits are known."""
-    if after >= before:
-        return after - before
-    return after - before + 10.0**digits if digits is not None else np.nan
-
-
-def swapped_readings(first, second):
-    """Find readings in which two registers were written in each other's place.
-
-    Parameters
-    ----------
-    first, second : Series, same rising index
-        Two registers that count up. [kWh]
-
-    Returns
-    -------
-    DatetimeIndex
-        Readings at which both registers leave their course and each fits the other's.
-
-    Notes
-    -----
-    Reading i is swapped when, put back, both registers stay between their last sound reading and count up, while as
-    written one of them falls. A whole file with the names exchanged shows no fall: see `plausible`.
-    """
-    refuse_if(not first.index.equals(second.index), "indexes", "registers")
-    a, b = first.to_numpy(float), second.to_numpy(float)
-    found, sound = [], None
-    for place in np.flatnonzero(np.isfinite(a) & np.isfinite(b)).tolist():
-        now = (a[place], b[place])
-        if sound is not None and (now[0] < sound[0] or now[1] < sound[1]) and now[1] >= sound[0] and now[0] >= sound[1]:
-            straight = abs(now[0] - sound[0]) + abs(now[1] - sound[1])
-            crossed = abs(now[1] - sound[0]) + abs(now[0] - sound[1])
-            if crossed < straight:
-                found.append(place)
-                now = now[::-1]
-        sound = now
-    return first.index[found]
+def _fitting(count, fits):
+    """Return which readings to use: where one does not fit after another, the fewest are passed over that mend it."""
+    used, most = np.ones(count, bool), max(1, count // 10)
+    broken = np.flatnonzero(~fits(np.arange(count - 1), np.arange(1, count))) if count > 1 else []
+    for at in broken if len(broken) <= max(10, count // 20) else []:
+        for reach in sorted({1, min(10, most), min(100, most)}):
+            before = at - np.arange(min(reach, at) + 1)
+            after = at + 1 + np.arange(min(reach, count - at - 2) + 1)
+            places = np.add.outer(np.arange(len(before)), np.arange(len(after)))
+            good = fits(before[:, None], after[None, :]) & used[before][:, None] & (places <= reach)
+            if good.any():
+                i, j = np.unravel_index(np.where(good, places, count).argmin(), good.shape)
+                used[before[i] + 1 : after[j]] = False
+                break
+    return used

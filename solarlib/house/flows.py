@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.files.checks import plausibility
+from solarlib.files.energies import MOST_KW
 from solarlib.files.mapping import TITLES, mapping_from_toml
 from solarlib.files.reading import Readings, read
 from solarlib.files.steps import Measured
@@ -19,7 +20,7 @@ from solarlib.quantities import refuse_if
 from solarlib.sky.sun import position
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "data" / "examples"
-SERVICE_W = 48_000.0  # 200 A at 240 V: more than nearly every home's connection carries (common practice, no source)
+SERVICE_W = 1000.0 * MOST_KW
 LEFT_OUT = ("above limit", "factor", "stuck", "negative")  # findings whose rows no sum may use
 NIGHT_DEG = -3.0  # the sun's elevation below which an array gives nothing
 SUN_GRID = pd.Timedelta(minutes=15)

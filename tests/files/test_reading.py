@@ -9,7 +9,7 @@ import pytest
 
 from solarlib.files.checks import plausibility
 from solarlib.files.dates import MISSING, looks_like_time, moments
-from solarlib.files.energies import interval_energy, swapped_readings
+from solarlib.files.energies import interval_energy
 from solarlib.files.mapping import Column, Exchange, Mapping, interval_of, mapping_from_toml, zone_of
 from solarlib.files.numbers import as_number, as_numbers, number_marks
 from solarlib.files.proofs import suggest_mapping
@@ -325,21 +325,16 @@ def test_registers_of_two_tariffs_are_added(tmp_path):
     ] == [3, 3, 3, 3]
 
 
-def test_swapped_readings_are_found():
-    index = pd.date_range("2026-05-01", periods=6, freq="1D", tz="UTC")
-    a, b = pd.Series([100.0, 110, 120, 130, 140, 150], index), pd.Series([500.0, 504, 508, 512, 516, 520], index)
-    assert not len(swapped_readings(a, b))
-    a.iloc[3], b.iloc[3] = b.iloc[3], a.iloc[3]
-    assert swapped_readings(a, b).tolist() == [index[3]]
-    assert swapped_readings(b, a).tolist() == [index[3]]
-
-
-def test_a_register_that_falls_and_would_fit_in_no_other_place_is_not_swapped():
-    index = pd.date_range("2026-05-01", periods=4, freq="1D", tz="UTC")
-    low, high = pd.Series([100.0, 110, 3, 4], index), pd.Series([500.0, 504, 508, 512], index)
-    assert not len(swapped_readings(low, high)) and not len(swapped_readings(high, low))
-    low.iloc[2], high.iloc[2] = 505.0, 90.0  # the low one is no follower of 110: only one of the two would fit
-    assert not len(swapped_readings(low, high)) and not len(swapped_readings(high, low))
+def test_readings_in_each_others_place_are_passed_over_and_told(tmp_path):
+    values = [(100 + 10 * day, 500 + 4 * day) for day in range(6)]
+    values[3] = values[3][::-1]
+    lines = ["Time;In;Out"] + [f"2026-05-{day:02d} 12:00;{a};{b}" for day, (a, b) in enumerate(values, 1)]
+    columns = [Column(*column, "kWh", "counter") for column in (("In", "delivered"), ("Out", "received"))]
+    got = read(written(tmp_path, lines), Mapping(tuple(columns), "Time", ZONE))
+    assert "1 reading looks as if the two registers were swapped, the first at 2026-05-04" in " ".join(
+        got.account.notes
+    )
+    assert [part["energy_kwh"].tolist() for part in got.intervals.values()] == [[10, 10, 20, 10], [4, 4, 8, 4]]
 
 
 def test_a_fall_beyond_half_the_dial_is_no_rollover():

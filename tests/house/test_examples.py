@@ -138,8 +138,8 @@ def test_the_register_file(world):
     got = example("meter-registers")
     assert balanced(got.account) and got.account.rows_used == 841 and not len(got.account.set_aside)
     inward, outward = got.intervals.values()
-    assert inward["how"].value_counts().to_dict() == {"difference": 837, "rollover": 1, "exchange": 1}
-    assert outward["how"].value_counts().to_dict() == {"difference": 838, "exchange": 1}
+    assert inward["how"].value_counts().to_dict() == {"difference": 836, "rollover": 1, "passed over": 1, "exchange": 1}
+    assert outward["how"].value_counts().to_dict() == {"difference": 837, "passed over": 1, "exchange": 1}
     assert f"{inward.index[inward['how'] == 'rollover'][0]:%Y-%m-%d}" == "2026-10-13"
     assert f"{outward.index[outward['how'] == 'exchange'][0]:%Y-%m-%d %H:%M}" == "2026-11-05 10:00"
     notes = " ".join(got.account.notes)
@@ -188,7 +188,7 @@ def test_the_file_written_by_hand():
     got = example("reads-by-hand")
     assert balanced(got.account) and got.step is None and got.account.rows_used == 9
     delivered = next(part for column, part in got.intervals.items() if column.quantity == "delivered")
-    assert delivered["how"].tolist() == ["difference"] * 6 + ["rollover"]
+    assert delivered["how"].tolist() == ["difference"] * 3 + ["passed over"] + ["difference"] * 2 + ["rollover"]
     assert delivered["energy_kwh"].sum() == 326 + 100_000 - 97_371
     assert "2026-07-01" in " ".join(note for note in got.account.notes if "swapped" in note)
 

@@ -268,3 +268,22 @@ def test_periods_of_dated_tariffs_have_what_the_rules_of_their_first_day_need(tm
     assert table["import_kwh"].iloc[1] == pytest.approx(net.clip(lower=0).sum())
     both = replace(house, tariff=replace(plain, valid_to=april), later=(hourly,))
     assert bills_of(table, both)["tariff"].tolist() == [plain.name, "hourly"]
+
+
+@pytest.mark.parametrize("value", [0.0, 92_345.0, 55_000.0])
+def test_one_wrong_register_reading_changes_no_period_and_no_bill(tmp_path, house, hours, value):
+    counted = ((hours.cumsum().shift(1, fill_value=0.0) + [98_900.0, 400.0]) % 1e5).round(1)
+
+    def billed(table):
+        path = written(tmp_path, "wrong", table, hours.columns, kind="counter")
+        mapping = path.with_suffix(".toml").read_text(encoding="utf-8").replace("kind =", "digits = 5\nkind =")
+        path.with_suffix(".toml").write_text(mapping, encoding="utf-8")
+        meter = bring(path, house)
+        periods, _ = periods_of([meter], house.tariff)
+        return periods, bills_of(periods, house)["bill"].tolist(), " ".join(meter.readings.account.notes)
+
+    true, bills, _ = billed(counted)
+    counted.iloc[1234, 0] = value
+    periods, wrong, notes = billed(counted)
+    assert periods["delivered_kwh"].tolist() == pytest.approx(true["delivered_kwh"].tolist()) and wrong == bills
+    assert "fit neither those before nor those after" in notes
