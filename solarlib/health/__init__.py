@@ -1,7 +1,7 @@
 """Is a system healthy? Yields, neighbours, the chart of days, shapes of a loss, ageing."""
 
-from solarlib.health.ageing import year_on_year
-from solarlib.health.chart import Baseline, design
+from solarlib.health.ageing import change_a_year
+from solarlib.health.chart import baseline, watch_for
 from solarlib.health.neighbours import PRIVACY, group_median, log_ratio_to_median
 from solarlib.health.shapes import DAY_SHAPES
 from solarlib.health.words import reasons_that_fit

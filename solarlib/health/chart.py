@@ -1,58 +1,49 @@
 """Does a house still behave as it did? A one-sided cumulative sum of the daily log ratio, and three plain messages.
 
-Only losses are watched. The first days fix what is usual (median and a robust scatter), each later day is measured
-against it, and small losses add up until they can no longer be chance. No message is a verdict. A `Watch` is the chart
-that a baseline can carry: how soon it notices a loss, and how often it errs.
+Only losses are watched. The first days fix what is usual (median and a robust scatter, wider on dull days), each later
+day is measured against it, and small losses add up until they can no longer be chance. No message is a verdict.
+
+Where the line lies is measured, not computed from a law of chance: healthy houses are drawn in runs of days from the
+baselines of the house and its neighbours, each with a baseline of its own to get wrong, and the line is the one that
+gives them messages as seldom as asked. How soon a loss shows is measured on the same houses.
+
+Page, "Continuous inspection schemes", Biometrika 41 (1954) 100 (the sum; `from memory`). Kuensch, "The jackknife and
+the bootstrap for general stationary observations", Annals of Statistics 17 (1989) 1217 (runs of days; `from memory`).
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
 
-from solarlib.health import run_lengths
-from solarlib.quantities import InputError, refusal, refuse_if, require
+from solarlib.quantities import refuse_if, require
 
 MAD_TO_SCATTER = 1.4826  # makes the median absolute deviation of normal values their standard deviation
+MEDIAN_ERROR = 1.2533  # standard error of a median beside that of a mean, normal days
 # A single day counts as at most so many times the usual scatter, and never as more than carries to the line.
 WINSOR = 4.0
 LEAST_BASELINE_DAYS = 14
-MOST_RESEMBLANCE = 0.9  # greatest correlation of neighbouring days to believe
-MOST_SHIFT = 1000.0  # scatters; a loss beyond it shows on the first day all the same
 PERSISTS_DAYS = 14
 LARGE_LOSS = 0.20
 # A chart for less than 1/30 waits for weeks and meets dirt, season and drift of that size. A chart for more than 1/4
 # would be slow for anything smaller and gains nothing: such losses show within days on every chart.
 LEAST_LOSS, MOST_LOSS = 1 / 30, 1 / 4
-# Compared days between false alarms, as a mean rate over many houses: 500 are a little less than one a year. Where that
-# needs too high a threshold, because the days are too alike, a chart that errs more often is taken, and says so.
-FALSE_ALARM_DAYS = (500, 365, 200)
-LARGEST_SUM = 60.0  # threshold that the theory of run lengths goes up to
+ALLOWANCE = (0.25, 2.0)  # a smaller one waits very long, a larger one reacts to single days [scatters]
+# Compared days for each false message. A line finds the readings that it was laid on rarer than new ones are, the more
+# so the fewer they are: over 300 made houses with 420 readings 1.4 times (tests/health/test_false_messages.py).
+FALSE_MESSAGE_DAYS, FLATTERY = 500.0, 170.0
+HOUSES, YEAR_DAYS, RUN_DAYS, SEED = 600, 365, 10, 0  # drawn; days drawn together, as a day resembles the next
+LINES = (0.01, 60.0)  # lowest and highest that is looked for [scatters]
+LONGEST_WAIT = 60  # compared days; a chart that needs longer for half of its losses is none
 
 
 @dataclass(frozen=True)
 class Baseline:
-    """What is usual, from `days` days.
-
-    Attributes
-    ----------
-    centre, scatter : float
-        Of the log ratio; from day to day.
-    lag_one : float
-        How much a day resembles the next: their correlation.
-    """
+    """What is usual, from `days` days: centre and scatter of the log ratio."""
 
     centre: float
     scatter: float
     days: int
-    lag_one: float = 0.0
-
-    @property
-    def resemblance(self):
-        """Correlation of neighbouring days beyond what chance makes of independent ones: below 2 / sqrt(days) none."""
-        return self.lag_one if self.lag_one > 2.0 / np.sqrt(self.days) else 0.0
 
 
 @dataclass(frozen=True)
@@ -67,25 +58,21 @@ class Design:
         """The most that one day counts, in units of the scatter: alone it carries the sum to the line, not above."""
         return min(WINSOR, self.k + (1.0 - 1e-9) * self.h)
 
-    def days_to_notice(self, loss, scatter):
-        """Return the mean days from a loss (share) to the message `look`, for independent days; it may be infinite."""
-        shift = run_lengths.shift_of_loss(loss) / require(scatter, "scatter", 1e-9, 1e9)
-        return run_lengths.cusum_run_length(min(shift, MOST_SHIFT), self.k, self.h)
 
-
-def baseline(log_ratio):
+def baseline(log_ratio, wider=1.0):
     """Return what is usual in days known to be free of faults.
 
     Parameters
     ----------
     log_ratio : Series or array, shape (days,)
         NaN: a day set aside.
+    wider : array, shape (days,), or 1
+        See `wider_by_sky`; the scatter is that of a day with factor 1.
 
     Returns
     -------
     Baseline
-        Median; 1.4826 times the median absolute deviation; days used; correlation of neighbouring days, by Spearman's
-        ranks so that one odd day does not make it.
+        Median; 1.4826 times the median absolute deviation; days used.
 
     Raises
     ------
@@ -93,40 +80,41 @@ def baseline(log_ratio):
         Fewer than 14 usable days, or days that do not scatter at all.
     """
     values = np.asarray(log_ratio, dtype=float)
-    used = values[np.isfinite(values)]
-    refuse_if(len(used) < LEAST_BASELINE_DAYS, "few_days", "baseline", count=len(used), least=LEAST_BASELINE_DAYS)
-    centre = float(np.median(used))
-    scatter = float(MAD_TO_SCATTER * np.median(np.abs(used - centre)))
+    count = int(np.isfinite(values).sum())
+    refuse_if(count < LEAST_BASELINE_DAYS, "few_days", "baseline", count=count, least=LEAST_BASELINE_DAYS)
+    centre = float(np.nanmedian(values))
+    scatter = float(MAD_TO_SCATTER * np.nanmedian(np.abs(values - centre) / wider))
     refuse_if(not scatter > 0, "no_scatter", "baseline")
-    pairs = pd.DataFrame({"day": values[:-1], "next": values[1:]}).dropna()
-    alike = float(pairs["day"].rank().corr(pairs["next"].rank())) if len(pairs) >= 3 else 0.0
-    return Baseline(centre, scatter, len(used), min(alike, MOST_RESEMBLANCE))
+    return Baseline(centre, scatter, count)
 
 
-def design(usual: Baseline, loss: float, run_length_days: float) -> Design:
-    """Return a chart that watches for a loss and seldom alarms without one.
+def wider_by_sky(log_ratios, sun):
+    """Return by which factor, 1 or more, each day scatters wider than a usual one, because it is duller.
 
     Parameters
     ----------
-    usual : Baseline
-        Where each day resembles the day before, the chart is wider (`run_lengths.widening`).
-    loss : float
-        Share of the energy to notice; one dead module of 16 is 1/16.
-    run_length_days : float
-        Wanted mean days between false alarms, the errors of the baseline included. [days]
+    log_ratios : DataFrame, shape (baseline days, systems)
+        Of each system beside the others.
+    sun : Series, shape (days,)
+        Middle of the neighbours, any unit; its rows hold those of `log_ratios`.
+
+    Returns
+    -------
+    Series, shape (days,)
+        A power of the sun below that of the middle baseline day. The power, 0 to 1, is the slope of the logarithm of
+        the distances from the middle in the baselines of all systems; distances near zero count as a tenth.
     """
-    k = (
-        round(20 * run_lengths.allowance(loss, usual.scatter)) / 20
-    )  # steps of 0.05: finer ones change nothing and cost time
-    alike = usual.resemblance
-    worth = max(3, round(usual.days * (1.0 - alike) / (1.0 + alike)))  # independent days that the baseline is worth
-    wider = run_lengths.widening(alike)
-    return Design(k * wider, run_lengths.threshold_after_baseline(float(run_length_days), k, worth) * wider)
+    bright = np.log(sun / sun[log_ratios.index].median())
+    far = (log_ratios - log_ratios.median()).abs()
+    far = np.log((far / far.median()).clip(lower=0.1)).stack()
+    level = bright.reindex(far.index.get_level_values(0)).to_numpy()
+    slope = np.cov(far, level)[0, 1] / max(level.var(ddof=1), 1e-9) if len(far) > 1 else 0.0
+    return np.exp(np.clip(-slope, 0.0, 1.0) * (-bright).clip(lower=0.0))
 
 
-def standardised(log_ratio, usual, limit=WINSOR):
+def standardised(log_ratio, usual, limit=WINSOR, wider=1.0):
     """Return each day's distance from the usual in units of the scatter, cut off at +-`limit`. Any shape; NaN stays."""
-    return ((log_ratio - usual.centre) / usual.scatter).clip(-limit, limit)
+    return ((log_ratio - usual.centre) / (usual.scatter * wider)).clip(-limit, limit)
 
 
 def cusum(z, k, h=np.inf):
@@ -154,7 +142,7 @@ def cusum(z, k, h=np.inf):
     return path
 
 
-def chart(log_ratio, usual, plan):
+def chart(log_ratio, usual, plan, wider=1.0):
     """Return the chart of the days after the baseline.
 
     Parameters
@@ -163,18 +151,22 @@ def chart(log_ratio, usual, plan):
         NaN: a day set aside.
     usual : Baseline
     plan : Design
+    wider : Series, shape (days,), or 1
+        See `wider_by_sky`.
 
     Returns
     -------
     DataFrame, shape (days, 3)
         cusum; loss: the middle loss (share of energy) since the sum last stood at 0; stage: usual, watch (above h/2),
-        look (above h), act (above h for 14 charted days, or above h with a middle loss over 20 %).
+        look (from a day above h until the sum is 0 again), act (above h for 14 charted days, or above h with a middle
+        loss over 20 %).
     """
-    total = cusum(standardised(log_ratio, usual, plan.limit).to_numpy(), plan.k)
+    total = cusum(standardised(log_ratio, usual, plan.limit, wider).to_numpy(), plan.k)
     plain = (log_ratio - usual.centre).to_numpy(dtype=float)
     loss, stage = np.zeros(len(total)), []
-    since, above = [], 0
+    since, above, called = [], 0, False
     for day, value in enumerate(total):
+        called = value > 0.0 and (called or value > plan.h)
         if value == 0.0:
             since, above = [], 0
         elif np.isfinite(plain[day]):
@@ -182,94 +174,168 @@ def chart(log_ratio, usual, plan):
             above = above + 1 if value > plan.h else 0
         # The median keeps one day of snow from looking like a large loss.
         loss[day] = -np.expm1(np.median(since)) if since else 0.0
-        stage.append(_stage(value / plan.h, above, loss[day]))
+        stage.append(_stage(value / plan.h, called, above, loss[day]))
     return pd.DataFrame({"cusum": total, "loss": loss, "stage": stage}, index=log_ratio.index)
 
 
-def _stage(level, above, loss):
-    """Return the stage for the sum in thresholds, the charted days above the line, and the middle loss."""
-    if level > 1.0:
-        return "act" if above >= PERSISTS_DAYS or loss > LARGE_LOSS else "look"
-    return "watch" if level > 0.5 else "usual"
+def _stage(level, called, above, loss):
+    """Return the stage for the sum in thresholds, a message since 0, the charted days above the line, the loss."""
+    if level > 1.0 and (above >= PERSISTS_DAYS or loss > LARGE_LOSS):
+        return "act"
+    return "look" if called else "watch" if level > 0.5 else "usual"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """Healthy houses, drawn from the baselines of real ones.
+
+    Attributes
+    ----------
+    z : array, shape (days, houses)
+        Days after the baseline, in units of the scatter that each house took from its own drawn baseline.
+    centre, scatter : arrays, shape (houses,)
+        What the drawn baselines gave, in units of the scatter of the baseline they were drawn from.
+    """
+
+    z: np.ndarray
+    centre: np.ndarray
+    scatter: np.ndarray
+
+    def messages(self, plan):
+        """Return how many messages each house gets: a sum above the line is one until it stands at 0 again."""
+        count = called = np.zeros(self.z.shape[1], dtype=int)
+        for total in cusum(self.z.clip(-plan.limit, plan.limit), plan.k):
+            new = (total > plan.h) & ~(called := called & (total > 0.0)).astype(bool)
+            count, called = count + new, called | new
+        return count
+
+    def compared_days(self):
+        """Return the days of each house that are compared."""
+        return np.isfinite(self.z).sum(axis=0)
+
+    def waits(self, plan, shift):
+        """Return after how many compared days each house gets a message when it falls by `shift` scatters at once."""
+        z = (self.z - shift / self.scatter).clip(-plan.limit, plan.limit)
+        above = cusum(z, plan.k) > plan.h
+        counted = np.isfinite(z).cumsum(axis=0)[above.argmax(axis=0), np.arange(z.shape[1])]
+        return np.where(above.any(axis=0), counted, np.inf)
+
+
+def draw_houses(log_ratios):
+    """Return healthy houses drawn from the baselines of real ones.
+
+    Parameters
+    ----------
+    log_ratios : array, shape (days, systems)
+        Of each system beside the others, divided by `wider_by_sky`. NaN: a day without a reading.
+
+    Returns
+    -------
+    Drawn
+        Each house is drawn from one system, in runs of days of the same calendar; systems take turns.
+    """
+    days, systems = np.shape(log_ratios)
+    rng = np.random.default_rng(SEED)
+    runs = -(-(days + YEAR_DAYS) // RUN_DAYS)
+    begin = rng.integers(0, days, (runs, 1, HOUSES))
+    row = (begin + np.arange(RUN_DAYS)[:, None]) % days
+    made = np.asarray(log_ratios)[row.reshape(-1, HOUSES)[: days + YEAR_DAYS], np.arange(HOUSES) % systems]
+    centre = np.nanmedian(made[:days], axis=0)
+    scatter = MAD_TO_SCATTER * np.nanmedian(np.abs(made[:days] - centre), axis=0)
+    return Drawn((made[days:] - centre) / scatter, centre, scatter)
+
+
+@dataclass(frozen=True, eq=False)
 class Watch:
     """A chart that watches a house.
 
     Attributes
     ----------
     usual, plan : Baseline, Design
-    widening : float
-        By this factor the chart is wider, and errors are larger, because days resemble the day before; 1: they do not.
     loss : float
-        The chart is designed for it. [share]
-    false_alarm_days : float
-        Compared days for each false alarm that the chart is designed for, over many houses.
-    false_alarm_range : tuple of float
-        Between which mean days to a false alarm lie for eight of ten baselines as short as this one.
+        The chart is made for it. [share]
+    houses : Drawn
+        What the line was laid on.
+    false_message_days : float
+        Compared days for each false message: those of the drawn houses, less what a line finds its own days too rare.
+    false_message_range : tuple of float
+        Least and most of that by the system that the days were drawn from.
     """
 
     usual: Baseline
     plan: Design
-    widening: float
     loss: float
-    false_alarm_days: float
-    false_alarm_range: tuple
+    houses: Drawn
+    false_message_days: float
+    false_message_range: tuple
+
+    @property
+    def widening(self):
+        """Return by which factor a middle of days errs more than one of normal days that do not resemble each other."""
+        return max(1.0, float(self.houses.centre.std() * np.sqrt(self.usual.days) / MEDIAN_ERROR))
 
     @property
     def scatter(self):
-        """Return the scatter that errors are made of: that of a day, wider where days resemble the day before."""
+        """Return the scatter that errors are made of: that of a day times `widening`."""
         return self.usual.scatter * self.widening
 
     def days_to_notice(self, loss):
-        """Return the mean compared days from a loss (share) to the message `look`, by the theory of independent days.
+        """Return after how many compared days half, and nine of ten, of the drawn houses get a message for a loss.
 
-        Days that resemble each other add up like fewer independent ones that scatter wider. It may be infinite.
+        It may be infinite.
         """
-        wider = require(self.widening, "widening", 1, 100)
-        return Design(self.plan.k / wider, self.plan.h / wider).days_to_notice(loss, self.scatter)
+        waits = self.houses.waits(self.plan, shift_of_loss(loss) / require(self.usual.scatter, "scatter", 1e-9, 1e9))
+        return tuple(float(wait) for wait in np.quantile(waits, [0.5, 0.9], method="higher"))
+
+    @property
+    def is_slow(self):
+        """Tell whether half of the losses that the chart is made for are noticed too late to be of use."""
+        return self.days_to_notice(self.loss)[0] > LONGEST_WAIT
 
 
-def watch_for(usual, module_count):
-    """Return the chart that watches for the loss of a module, as far as a baseline carries it.
+def watch_for(log_ratios, loss, false_message_days=FALSE_MESSAGE_DAYS, wider=1.0):
+    """Return a chart that watches a house for a loss, its line laid on the baselines of the house and its neighbours.
 
     Parameters
     ----------
-    usual : Baseline
-    module_count : int
-
-    Returns
-    -------
-    Watch
+    log_ratios : DataFrame, shape (baseline days, systems)
+        Of each system beside the others; the first is the house. NaN: a day without a reading.
+    loss : float
+        Share of the energy to notice; one dead module of 16 is 1/16. Held to what a chart is good for.
+    false_message_days : float
+        Wanted: compared days for each false message, as a mean over houses.
+    wider : Series, shape (baseline days,), or 1
+        See `wider_by_sky`.
 
     Raises
     ------
     InputError
-        The days are too alike from one to the next for any chart.
+        As `baseline`.
     """
-    loss = float(np.clip(1.0 / module_count, LEAST_LOSS, MOST_LOSS))
-    wider = run_lengths.widening(usual.resemblance)
-    for days in FALSE_ALARM_DAYS:
-        try:
-            plan = design(usual, loss, days)
-        except InputError:  # no threshold is high enough
-            continue
-        if plan.h / wider <= LARGEST_SUM:
-            around = _false_alarm_range(plan.k / wider, plan.h / wider, usual.days / wider**2)  # as independent days
-            return Watch(usual, plan, wider, loss, float(days), around)
-    raise refusal("days_too_alike", "baseline", days=usual.days, correlation=usual.lag_one)
+    loss = float(np.clip(require(loss, "loss", 0, 1), LEAST_LOSS, MOST_LOSS))
+    table = np.asarray(log_ratios, dtype=float)
+    usual = baseline(table[:, 0], wider)
+    even = (table - np.nanmedian(table, axis=0)) / np.reshape(wider, (-1, 1))
+    scatter = MAD_TO_SCATTER * np.nanmedian(np.abs(even), axis=0)
+    even = even[:, scatter > 0] / scatter[scatter > 0]
+    houses = draw_houses(even)
+    k = float(np.clip(0.5 * shift_of_loss(loss) / usual.scatter, *ALLOWANCE))
+    flattery = 1.0 + FLATTERY / np.isfinite(even).sum()
+    wanted = houses.compared_days().sum() / (flattery * require(false_message_days, "false messages", 10, 1e6, "days"))
+    low, high = LINES
+    while high - low > 0.01:
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if houses.messages(Design(k, middle)).sum() > wanted else (low, middle)
+    plan, systems = Design(k, high), np.arange(HOUSES) % even.shape[1]
+    found, days = (np.bincount(systems, counts) for counts in (houses.messages(plan), houses.compared_days()))
+    rare = days / np.maximum(found, 1.0) / flattery
+    told = float(days.sum() / max(found.sum(), 1.0) / flattery)
+    return Watch(usual, plan, loss, houses, told, (float(rare.min()), float(rare.max())))
 
 
-@lru_cache(maxsize=64)
-def _false_alarm_range(k, h, days):
-    """Return the 10 and 90 % points of the days between false alarms over what `days` independent days get wrong.
+def shift_of_loss(loss):
+    """Return how far a loss moves the logarithm of the ratio (a positive number). [share -> log ratio]
 
-    Errors of median and scaled median absolute deviation as in `run_lengths.threshold_after_baseline`, on a grid of
-    equally likely values.
+    A loss of all counts as 99.9 %: its logarithm would be infinite.
     """
-    z = norm.ppf((np.arange(15) + 0.5) / 15)
-    centres, scales = run_lengths.errors_of_baseline(z, days)
-    lengths = [run_lengths.cusum_run_length(m, s * k, min(s * h, LARGEST_SUM)) for m in centres for s in scales]
-    low, high = np.quantile(lengths, [0.1, 0.9], method="nearest")
-    return float(low), float(high)
+    return float(-np.log1p(-min(require(loss, "loss", 0, 1), 0.999)))

@@ -74,9 +74,7 @@ def common_days(systems):
     warm, snow = _on(systems.temp_air, own.index, "air temperature"), _on(systems.snow, own.index, "snow")
     own_model = _on(systems.own_model, own.index, "own model")
     models = _on(systems.neighbour_models, own.index, "neighbours' models")
-    if models is None:
-        notes.append(sentence("no_model"))
-    else:
+    if models is not None:
         models = models[[name for name in models if name in neighbours]]
     house, others = per_model(own, neighbours, own_model, models)
     missing = log_ratio_to_median(house, others).isna()

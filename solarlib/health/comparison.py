@@ -10,17 +10,15 @@ import numpy as np
 import pandas as pd
 
 from solarlib.health import words
-from solarlib.health.chart import Watch, baseline, chart, standardised, watch_for
+from solarlib.health.chart import MEDIAN_ERROR, Watch, chart, standardised, watch_for, wider_by_sky
 from solarlib.health.common_days import common_days
 from solarlib.health.neighbours import log_ratio_to_median, pair_shifts, sick_neighbour_shift
-from solarlib.health.shapes import MEDIAN_ERROR, Evidence, Step, parts_lost, step_level, zero_days
+from solarlib.health.shapes import Evidence, Step, is_gradual, parts_lost, step_level, zero_days
 from solarlib.quantities import require
 
 BESIDE_DAYS = 60  # usable days before a change that its size is measured against
 BEGIN_SLACK_DAYS = 7  # the sum may have left 0 a little after the change
 RECENT_DAYS = 14
-# The ratio of a roof 30 deg west to one 30 deg south went from 0.61 to 0.97 over a modelled year (`built here`).
-SEASON_SWING = np.log(0.97 / 0.61)
 
 
 @dataclass(frozen=True)
@@ -32,12 +30,15 @@ class Comparison:
     days : DataFrame, one row for each day of the own record
         ratio_percent: of the baseline's middle, NaN where set aside; reason: why it is set aside, or empty; z: distance
         from the usual in scatters; cusum, loss, stage: as `chart.chart`; level: the sum over the threshold, 1 is
-        `look`. In the baseline stage is "baseline", and cusum, level and loss are NaN.
+        `look`. In the baseline stage is "baseline", and cusum, level and loss are NaN; so they are in all later days
+        where nothing can be told, with the stage "cannot tell".
     watch : chart.Watch
     begin, message, low_until : Timestamp or None
         Of the last message: first day since the sum stood at 0, first day above the threshold, day of the largest sum.
     step : shapes.Step or None
         Change of the log ratio at about `begin`, up to `low_until`.
+    cannot : str
+        Why nothing can be told, or empty.
     recent : shapes.Step
         Median log ratio of the last 14 compared days (or fewer) against the baseline.
     evidence : tuple of shapes.Evidence
@@ -53,6 +54,7 @@ class Comparison:
     message: pd.Timestamp | None
     low_until: pd.Timestamp | None
     step: Step | None
+    cannot: str
     recent: Step
     evidence: tuple
     shifts: pd.Series
@@ -94,9 +96,12 @@ def compare_with_neighbours(systems, module_count):
     module_count = int(require(module_count, "module count", 1, 10000))
     common = common_days(systems)
     log_ratio = log_ratio_to_median(common.house, common.others).where(common.reason == "")
+    watch, wider = _watch(common, module_count)
     later = log_ratio[log_ratio.index > common.baseline_end]
-    watch = watch_for(baseline(log_ratio.loc[: common.baseline_end]), module_count)
-    charted = chart(later, watch.usual, watch.plan)
+    charted, cannot = chart(later, watch.usual, watch.plan, wider[later.index]), ""
+    if systems.own_model is None or watch.is_slow:
+        cannot = words.cannot_told(watch, systems.own_model is not None)
+        charted = charted.assign(cusum=np.nan, loss=np.nan, stage="cannot tell")
     begin, message, low_until, earlier = _last_message(charted, watch.plan.h)
     last = later.dropna().iloc[-RECENT_DAYS:]
     change = float(last.median() - watch.usual.centre)
@@ -116,21 +121,33 @@ def compare_with_neighbours(systems, module_count):
     evidence, notes = [], list(common.notes)
     if earlier:
         notes.append(words.sentence("earlier", dates=", ".join(map(words.date, earlier))))
-    if step is not None:
-        evidence += parts_lost(step, module_count)
     if zero is not None:
         notes.append(words.sentence("zero", day=words.date(zero)))
         evidence.append(Evidence("the whole system without power for days", True, 0.0, notes[-1]))
-    notes += words.shifts_told(shifts, least, step is not None)
+    notes += words.shifts_told(shifts, least, step is not None) if not cannot else []
     if step is not None:
-        evidence += _not_this_house(step, shifts, least, systems.own_model is not None)
-    days = _days(log_ratio, common.reason, charted, watch)
-    return Comparison(days, watch, begin, message, low_until, step, recent, tuple(evidence), shifts, tuple(notes))
+        slow = is_gradual(around)
+        evidence = [*parts_lost(step, module_count), *evidence, *_not_this_house(step, shifts, least, slow)]
+        # A season that the models miss comes slowly; what it is can wait for a look.
+        charted["stage"] = charted["stage"].replace("act", "look") if slow else charted["stage"]
+    days = _days(log_ratio, common.reason, charted, standardised(log_ratio, watch.usual, wider=wider), watch)
+    told = begin, message, low_until, step, cannot, recent
+    return Comparison(days, watch, *told, tuple(evidence), shifts, tuple(notes))
 
 
-def _days(log_ratio, reason, charted, watch):
+def _watch(common, module_count):
+    """Return the chart for a house on its `CommonDays`, and by which factor each day scatters wider."""
+    everyone = pd.concat([common.house.rename(words.HOUSE), common.others], axis=1).loc[common.reason == ""]
+    everyone = everyone.loc[: common.baseline_end]
+    beside = {name: log_ratio_to_median(everyone[name], everyone.drop(columns=name)) for name in everyone}
+    beside = pd.DataFrame(beside)
+    wider = wider_by_sky(beside, common.others.median(axis=1))
+    return watch_for(beside, 1.0 / module_count, wider=wider[beside.index].to_numpy()), wider
+
+
+def _days(log_ratio, reason, charted, z, watch):
     """Return the table of days of a `Comparison`."""
-    ratio_percent, z = 100.0 * np.exp(log_ratio - watch.usual.centre), standardised(log_ratio, watch.usual)
+    ratio_percent = 100.0 * np.exp(log_ratio - watch.usual.centre)
     days = pd.DataFrame({"ratio_percent": ratio_percent, "reason": reason, "z": z}).join(charted)
     days.insert(4, "level", days["cusum"] / watch.plan.h)
     days["stage"] = days["stage"].fillna("baseline")
@@ -171,15 +188,14 @@ def _least_shift(watch, around, first_day, others):
     return max(3.0 * _error(watch, len(around) - after, after) + rank, 0.5 * watch.loss)
 
 
-def _not_this_house(step, shifts, least, has_models):
+def _not_this_house(step, shifts, least, slow):
     """Return the evidence for reasons beside the house: neighbours that changed, a season that no model takes out."""
     others = shifts.drop(words.HOUSE).abs()
     moved = int((others > least).sum())
     changed = bool(moved > len(others) / 2 or (others > max(least, abs(step.change))).any())
     text = f"{moved} of {len(others)} neighbours moved beyond chance"
-    found = [Evidence("neighbours that changed", changed, float(moved), text)]
-    if not has_models:
-        reason, in_season = "the season on roofs that face elsewhere", bool(-SEASON_SWING < step.change < 0)
-        text = f"the change is {words.in_percent(step.change)}, a season may make {words.in_percent(-SEASON_SWING)}"
-        found.append(Evidence(reason, in_season, step.change, text))
-    return found
+    season = words.sentence("slow" if slow else "sudden")
+    return [
+        Evidence("neighbours that changed", changed, float(moved), text),
+        Evidence("a season or a slow change that no model takes out", slow, float(slow), season),
+    ]

@@ -10,13 +10,13 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 
-from solarlib.health.chart import MAD_TO_SCATTER
+from solarlib.health.chart import MAD_TO_SCATTER, MEDIAN_ERROR
 from solarlib.health.words import in_percent, sentence
 from solarlib.quantities import check_index, refuse_if, texts_beside
 
 _LIMIT = SimpleNamespace(**texts_beside(__file__, "shapes"))
 _SECTIONS = 3  # of a module, each with its bypass
-MEDIAN_ERROR = 1.2533  # standard error of a median beside that of a mean, normal days
+SLOW_DAYS = (20, 40, 80)  # over which a season may come
 
 
 @dataclass(frozen=True)
@@ -72,6 +72,36 @@ def step_level(log_ratio, least_days, within):
     scatter = MAD_TO_SCATTER * np.median(np.abs(left))
     error = MEDIAN_ERROR * scatter * np.sqrt(1 / len(before) + 1 / len(after))
     return Step(values.index[cut], float(np.median(after) - np.median(before)), float(error))
+
+
+def is_gradual(log_ratio):
+    """Tell whether a change of a daily log ratio came over weeks rather than from one day to the next.
+
+    Parameters
+    ----------
+    log_ratio : Series, shape (days,)
+        Days before and after the change; NaN days are left out.
+
+    Returns
+    -------
+    bool
+        A straight fall over 20, 40 or 80 days between two levels leaves less than any step; days far out are cut off.
+    """
+    values = log_ratio.dropna().to_numpy()
+    middle = np.median(values)
+    far = 4.0 * MAD_TO_SCATTER * np.median(np.abs(values - middle))
+    values = values.clip(middle - far, middle + far)
+    left = {days: min(_left_by(values, days)) for days in (1, *SLOW_DAYS)}
+    return min(left, key=left.get) > 1
+
+
+def _left_by(values, days):
+    """Return what is left unexplained by a fall over so many days, for each first day of it."""
+    begin, at = np.arange(1 - days, len(values) - 1)[:, None], np.arange(len(values))
+    falls = ((at - begin) / days).clip(0.0, 1.0)
+    falls = falls - falls.mean(axis=1, keepdims=True)
+    centred = values - values.mean()
+    return (centred**2).sum() - (falls @ centred) ** 2 / (falls**2).sum(axis=1).clip(min=1e-9)
 
 
 def parts_lost(step, module_count):

@@ -12,7 +12,7 @@ HOUSE = "this house"
 CALLING = ("look", "act")
 FEW_DAYS = 30  # fewer than these raised a message: its size is biased
 WHOLE = np.log(0.1)  # a change below it is told as all: a ratio is cut off at 5 %
-LONG_DAYS = 3650  # a wait beyond ten years of days is told as longer than that
+LONG_DAYS = 365  # a wait beyond those of the houses it is measured on is told as longer than that
 LARGEST_SHARE = 10_000.0  # a share beyond it is told as more than that
 
 
@@ -33,6 +33,9 @@ def comparison_told(told):
     list of str
         Days; chart; stage; size of a change, or what would have been noticed; notes; what cannot be told.
     """
+    if told.cannot:
+        stands = sentence("stage", since=date(told.since), stage=told.stage, came="", told=told.cannot)
+        return [_days_told(told), stands, *told.notes, *HEALTH_WORDS["limits"].values()]
     stage, came = f"{HEALTH_WORDS['messages'][told.stage]}.", ""
     if told.stage in CALLING:
         stage = reasons_that_fit(told.evidence)
@@ -68,12 +71,18 @@ def _days_told(told):
     return sentence("days", days=len(reasons), used=used, baseline=baseline, count=counts.sum(), aside=aside)
 
 
+def cannot_told(watch, has_models):
+    """Return why a chart tells nothing: seasons that are not taken out, or a wait too long to be of use."""
+    if not has_models:
+        return sentence("no_season")
+    return sentence("slow_chart", scatter=share(watch.usual.scatter), loss=share(watch.loss), wait=_notice(watch))
+
+
 def _chart_told(watch):
     scatter, loss, baseline = share(watch.usual.scatter), share(watch.loss), _count(watch.usual.days)
-    wait, alike = _notice(watch, watch.loss), sentence("alike") if watch.widening > 1.0 else ""
-    rare, low, high = map(_wait, (watch.false_alarm_days, *watch.false_alarm_range))
-    named = {"scatter": scatter, "loss": loss, "wait": wait, "alike": alike, "baseline": baseline}
-    return sentence("chart", **named, rare=rare, low=low, high=high)
+    rare, low, high = map(_about, (watch.false_message_days, *watch.false_message_range))
+    houses, named = _count(watch.houses.z.shape[1]), {"scatter": scatter, "loss": loss, "wait": _notice(watch)}
+    return sentence("chart", **named, houses=houses, baseline=baseline, rare=rare, low=low, high=high)
 
 
 def _change_told(told):
@@ -95,7 +104,7 @@ def _nothing_told(told):
         return []
     charted = told.days.loc[told.days["stage"] != "baseline", "ratio_percent"].count()
     losses = (told.watch.loss / 2, told.watch.loss, 0.5)
-    sizes = ", ".join(f"{share(loss)} in {_notice(told.watch, loss)}" for loss in losses)
+    sizes = "; ".join(f"{share(loss)}: {_notice(told.watch, loss)}" for loss in losses)
     return [sentence("nothing", charted=_compared(_count(charted)), sizes=sizes)]
 
 
@@ -130,17 +139,23 @@ def _count(number):
     return f"{number:.0f}" if abs(number) < 1e9 else "an unknown number of"
 
 
+def _about(number):
+    """Return a measured number with the two digits that it is good for."""
+    return _count(float(f"{number:.2g}"))
+
+
 def _wait(days):
     """Return a number of days to wait: a run length may be infinite."""
     return f"more than {LONG_DAYS}" if days > LONG_DAYS else _count(days)
 
 
-def _notice(watch, loss):
-    """Return after how many days a loss is noticed on average."""
+def _notice(watch, loss=None):
+    """Return after how many days half of the losses, and nine of ten, are noticed; default: the one watched for."""
     try:
-        return _compared(_wait(watch.days_to_notice(loss)))
-    except InputError:  # there is no length for such numbers
-        return _compared(_wait(np.nan))
+        half, most = watch.days_to_notice(watch.loss if loss is None else loss)
+    except InputError:  # there is no wait for such numbers
+        half, most = np.nan, np.nan
+    return sentence("notice", half=_compared(_wait(half)), most=_wait(most))
 
 
 def _compared(days):

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.files.steps import ONE_DAY, ONE_HOUR
-from solarlib.health.ageing import year_on_year
+from solarlib.health.ageing import change_a_year
 from solarlib.health.common_days import Systems
 from solarlib.health.comparison import compare_with_neighbours
 from solarlib.health.neighbours import daily_yield
@@ -161,11 +161,11 @@ def yield_band(house, days):
 def ageing(house, days):
     """Return whether the array of a record by day wears out, its season taken out by the model.
 
-    See `ageing.year_on_year`.
+    The weather of the years stays in it; see `ageing.change_a_year`.
     """
     own = own_days(days, house)
     model = on_days(season(typical_yields(house, {"own": house.system})["own"]), own.index)
-    return year_on_year(own / model.where(model > 0), np.random.default_rng(SEED))
+    return change_a_year(own / model.where(model > 0))
 
 
 def neighbours_of(files):

@@ -1,17 +1,14 @@
-"""The daily chart: baseline, sum, messages; and what it does for whole villages of made houses."""
-
-from dataclasses import replace
+"""The daily chart: baseline, sum, messages, and the line laid on drawn houses."""
 
 import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings, strategies as st
+from scipy.signal import lfilter
 
 from made_days import first_alarm
 from profiles import examples
 from solarlib.health import chart as cc
-from solarlib.health.neighbours import log_ratio_to_median
-from solarlib.health.run_lengths import allowance, threshold
 from solarlib.quantities import InputError
 
 DAYS = pd.date_range("2026-03-01", periods=60, freq="D", tz="UTC")
@@ -36,16 +33,50 @@ def test_baseline_leaves_missing_days_out_and_wants_fourteen():
         cc.baseline(np.zeros(30))
 
 
-def test_resemblance_of_days_is_measured_and_widens_the_chart():
-    rng = np.random.default_rng(3)
-    days = np.zeros(2000)
-    for i in range(1, 2000):
-        days[i] = 0.5 * days[i - 1] + rng.standard_normal()
-    usual = cc.baseline(days)
-    assert usual.lag_one == pytest.approx(0.48, abs=0.06)  # ranks: 6/pi arcsin(0.25) = 0.483
-    assert cc.design(usual, 1 / 16, 1000).h > 1.5 * cc.design(replace(usual, lag_one=0.0), 1 / 16, 1000).h
-    independent = cc.baseline(rng.standard_normal(60))
-    assert cc.design(independent, 1 / 16, 1000) == cc.design(replace(independent, lag_one=0.0), 1 / 16, 1000)
+def normal_homes(seed, days=60, homes=7, lag_one=0.0, scatter=0.03):
+    noise = np.random.default_rng(seed).standard_normal((days + 20, homes))
+    noise[1:] *= np.sqrt(1 - lag_one**2)
+    return pd.DataFrame(scatter * lfilter([1.0], [1.0, -lag_one], noise, axis=0)[20:])
+
+
+def test_days_that_resemble_each_other_and_heavy_tails_raise_the_line():
+    plain, alike = (cc.watch_for(normal_homes(3, lag_one=lag), 1 / 16) for lag in (0.0, 0.5))
+    heavy = 0.03 * np.random.default_rng(3).standard_t(3, (60, 7))
+    tails = cc.watch_for(pd.DataFrame(heavy), 1 / 16)
+    assert alike.plan.h > 1.5 * plain.plan.h and tails.plan.h > 1.2 * plain.plan.h
+    assert alike.widening > 1.3 > plain.widening
+    for watch in (plain, alike, tails):
+        assert watch.false_message_days == pytest.approx(500, rel=0.05)
+        assert watch.false_message_range[0] < watch.false_message_days < watch.false_message_range[1]
+
+
+def test_messages_of_drawn_houses_are_those_of_their_charts():
+    """The count without a chart of each house, and the chart of each house, day by day."""
+    watch = cc.watch_for(normal_homes(4), 1 / 16, 50)
+    counted = watch.houses.messages(watch.plan)[:40]
+    for house, count in enumerate(counted):
+        days = pd.Series(watch.houses.z[:, house])
+        called = cc.chart(days, cc.Baseline(0.0, 1.0, 60), watch.plan)["stage"].isin(["look", "act"]).to_numpy()
+        assert called[0] + (called[1:] & ~called[:-1]).sum() == count
+    assert counted.sum() > 100
+
+
+def test_waits_are_counted_in_compared_days():
+    houses = cc.Drawn(np.array([[-3.0, np.nan, -3.0, -3.0]]).T, np.zeros(1), np.ones(1))
+    assert houses.waits(cc.Design(1.0, 3.9), 0.0).tolist() == [2.0]
+    assert houses.waits(cc.Design(1.0, 50.0), 0.0).tolist() == [np.inf]
+
+
+def test_dull_days_scatter_wider_and_bright_ones_as_usual():
+    rng = np.random.default_rng(5)
+    sun = pd.Series(rng.uniform(0.3, 1.5, 200), pd.date_range("2026-01-01", periods=200))
+    noise = pd.DataFrame(rng.standard_normal((200, 6)), sun.index).mul(sun**-0.6, axis=0)
+    wider = cc.wider_by_sky(noise.iloc[:60], sun)
+    middle = sun.iloc[:60].median()
+    assert wider.min() == 1.0 and (wider[sun > middle] == 1.0).all()
+    power = np.log(wider[sun < 0.5]) / np.log(middle / sun[sun < 0.5])
+    assert power.std() < 1e-9 and power.mean() == pytest.approx(0.6, abs=0.3)
+    assert cc.wider_by_sky(noise.mul(sun**1.2, axis=0), sun).eq(1.0).all()  # brighter days that scatter wider: no
 
 
 @given(st.lists(st.floats(-6, 6), min_size=1, max_size=40), st.floats(0, 2))
@@ -105,72 +136,25 @@ def test_half_an_array_is_acted_on_at_the_second_day_and_recovery_calms():
     assert told["loss"].iloc[20] == pytest.approx(0.5)
 
 
-NEIGHBOURS, YEAR, AFTER = 5, 365, 40
+def test_a_message_ends_when_the_sum_is_zero_again_and_is_one_message():
+    usual, plan = cc.Baseline(0.0, 0.01, 60), cc.Design(0.0, 4.0)
+    told = cc.chart(pd.Series(0.01 * np.array([-4, -1, 2, -2, 1, 4, -3]), DAYS[:7]), usual, plan)
+    assert told["cusum"].tolist() == pytest.approx([4, 5, 3, 5, 4, 0, 3])
+    assert told["stage"].tolist() == ["watch", "look", "look", "look", "look", "usual", "watch"]
 
 
-def village(seed, houses, base, lag_one=0.0):
-    """Return daily yields (days, houses, own and five neighbours): each house beside its own neighbours and weather.
-
-    The ratio's scatter is 3 %: each system's is 3 % over the factor that the median of five adds.
-    """
-    rng = np.random.default_rng(seed)
-    days, site = base + YEAR + AFTER, 0.03 / 1.134
-    noise = rng.standard_normal((days, houses, 1 + NEIGHBOURS))
-    for day in range(1, days):
-        noise[day] = lag_one * noise[day - 1] + np.sqrt(1 - lag_one**2) * noise[day]
-    sun = rng.uniform(np.log(1.5), np.log(6.0), (days, houses, 1))
-    lasting = 0.05 * rng.standard_normal((1, houses, 1 + NEIGHBOURS))
-    return np.exp(sun + lasting + site * noise)
-
-
-def watch(yields, base, left=15 / 16, repair=True):
-    """Return false alarms in the healthy year and days from the change to the report, for each house."""
-    false, report = [], []
-    table = yields.copy()
-    table[base + YEAR :, :, 0] *= left
-    own, others = table[:, :, 0].ravel(), table[:, :, 1:].reshape(-1, NEIGHBOURS)  # all houses below each other
-    ratio = log_ratio_to_median(pd.Series(own), pd.DataFrame(others)).to_numpy().reshape(len(yields), -1)
-    for q in ratio.T:
-        usual = cc.baseline(q[:base])
-        plan = cc.design(usual if repair else replace(usual, lag_one=0.0), 1 / 16, 1000)
-        z = cc.standardised(q[base:], usual)
-        false.append((cc.cusum(z[:YEAR], plan.k, plan.h) > plan.h).sum())
-        report.append(first_alarm(cc.cusum(z[YEAR:], plan.k), plan.h))
-    return np.array(false), np.array(report)
-
-
-@pytest.mark.parametrize("base, in_time", [(60, 0.95), (365, 0.99)])
-@pytest.mark.slow
-def test_one_dead_module_of_sixteen_is_reported_within_ten_days_with_at_most_one_false_alarm_a_year(base, in_time):
-    """300 made houses, everything estimated from the baseline days.
-    The report starts from rest on the day of the fault.
-
-    A house whose sixty baseline days happened to be odd may take longer: so 95 of 100, and 99 after a year of baseline.
-    """
-    false, report = watch(village(2026, 300, base), base)
-    assert (report <= 10).mean() >= in_time
-    assert np.median(report) <= 5
-    assert false.mean() <= 1.0  # over all houses: one alarm a year or less
-    assert (false <= 1).mean() >= 0.85
-
-
-@pytest.mark.slow
-def test_days_that_resemble_each_other_need_the_repair_and_cost_time():
-    yields = village(7, 300, 60, lag_one=0.4)
-    bare, quick = watch(yields, 60, repair=False)
-    false, report = watch(yields, 60)
-    assert bare.mean() > 1.2 and false.mean() <= 1.0
-    assert np.median(quick) < np.median(report) <= 12
-
-
-@pytest.mark.slow
-def test_ten_days_without_a_fault_hardly_ever_bring_a_report():
-    _, report = watch(village(2027, 300, 60), 60, left=1.0)
-    assert (report <= 10).mean() < 0.05
+def test_a_chart_that_waits_for_months_says_so():
+    assert (
+        not cc.watch_for(normal_homes(6), 1 / 16).is_slow and cc.watch_for(normal_homes(6, scatter=0.3), 1 / 30).is_slow
+    )
 
 
 def test_the_allowance_is_half_the_shift_within_limits():
-    assert allowance(1 / 16, 0.03) == pytest.approx(0.5 * -np.log(15 / 16) / 0.03)
-    assert allowance(0.5, 0.03) == 1.25 and allowance(0.01, 0.05) == 0.25
-    with pytest.raises(InputError, match="run length"):
-        threshold(1.5, 2.0)
+    def k(loss, scatter):
+        watch = cc.watch_for(normal_homes(1, scatter=scatter), loss)
+        return watch.plan.k, 0.5 * cc.shift_of_loss(loss) / watch.usual.scatter
+
+    assert k(1 / 16, 0.03)[0] == pytest.approx(k(1 / 16, 0.03)[1])
+    assert k(0.25, 0.01)[0] == 2.0 and k(1 / 30, 0.2)[0] == 0.25
+    with pytest.raises(InputError, match="false messages"):
+        cc.watch_for(normal_homes(1), 1 / 16, 0)

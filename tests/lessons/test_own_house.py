@@ -246,12 +246,12 @@ def test_the_report_with_the_kept_record_tells_the_change(files, house, days):
     report = tell.make(house, files, days=days)
     section = next(section for section in report.sections if section.title.startswith("Beside"))
     words = " ".join(section.lines)
-    assert 'Since 6 October 2026 the house stands at "act" (the message came on 23 September 2026)' in words
+    assert 'Since 7 October 2026 the house stands at "act" (the message came on 24 September 2026)' in words
     assert "differs from similar systems; possible reasons are" in words and not re.search("fail|broken|defect", words)
     reasons = section.tables[0][1]
     assert set(reasons["the numbers say"]) == {"fits", "does not fit"}
     assert reasons.loc[reasons["the numbers say"] == "fits", "possible reason"].str.contains("1 of 15 modules").any()
-    assert any("Ageing" in line and "before 3 full years" in line for line in report.missing)
+    assert any("Ageing" in line and "an interval needs 4 or more" in line for line in report.missing)
 
 
 def test_measured_light_gives_a_performance_ratio(files, house):

@@ -8,8 +8,8 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from solarlib.health.ageing import year_on_year
-from solarlib.health.chart import MAD_TO_SCATTER, Baseline, baseline, cusum, design, standardised
+from solarlib.health.ageing import LEAST_YEARS, change_a_year
+from solarlib.health.chart import MAD_TO_SCATTER, YEAR_DAYS, baseline, cusum, standardised, watch_for
 from solarlib.health.neighbours import LEAST_RATIO, log_ratio_to_median, scatter_factor, usable_days
 from solarlib.health.shapes import hourly_ratio
 from solarlib.house.health import one_roof, season, typical_yields
@@ -30,6 +30,7 @@ BASELINE_DAYS, FAULT_DAY, CHART_DAYS = 60, 60, 120
 CASES = ("A", "B", "C", "D")
 YEARS = tuple(range(1, 11))
 LUCKS = 5
+AGEING_LIMITS = (-10.0, 8.0)  # of the axis, % a year
 _SITE = 0.03 / scatter_factor(5)  # of one system's day, so that the ratio to five scatters by 3 %
 _SEED = 8
 
@@ -136,11 +137,26 @@ def chart_days(house, dead, scatter, luck):
     return pd.Series(values, np.arange(-BASELINE_DAYS, CHART_DAYS))
 
 
+@lru_cache(maxsize=4)
+def quiet_days(scatter=3):
+    """Return made log ratios of the baselines of many houses beside similar systems; independent days. Scatter in %.
+
+    The first house has just that scatter, the others scatter by chance as much.
+    """
+    days = np.random.default_rng(_SEED).standard_normal((BASELINE_DAYS, 50))
+    days[:, 0] /= baseline(days[:, 0]).scatter
+    return pd.DataFrame(scatter / 100.0 * days)
+
+
+@lru_cache(maxsize=24)
+def _watch(scatter, wait, count):
+    return watch_for(quiet_days(scatter), 1.0 / count, wait)
+
+
 def chart_picture(house):
-    """Return the picture of a chart of days: dead modules, scatter, wait between false alarms, luck."""
+    """Return the picture of a chart of days: dead modules, scatter, wait between false messages, luck."""
     count = house.system.module_count
-    usual = {scatter: Baseline(0.0, scatter / 100.0, BASELINE_DAYS) for scatter in SCATTERS}
-    plans = {(s, wait): design(usual[s], 1.0 / count, wait) for s in SCATTERS for wait in WAITS.values()}
+    watches = {(s, wait): _watch(s, wait, count) for s in SCATTERS for wait in WAITS.values()}
     figure, (ax, below) = figures.new_figure(2, 1, hspace=0.12, sharex=True, top=0.97)
     ax.set(xlim=(-BASELINE_DAYS, CHART_DAYS), ylim=(-60, 30), ylabel="off by (%)")
     figures.zero_based(below, 2.0, "sum")
@@ -159,7 +175,8 @@ def chart_picture(house):
     figures.write(below, CAPTIONS["labels"]["losses"], **look)
 
     def update(dead, scatter, wait, luck):
-        values, plan = chart_days(house, dead, scatter, luck), plans[scatter, wait]
+        values, watch = chart_days(house, dead, scatter, luck), watches[scatter, wait]
+        plan = watch.plan
         days, before = values.iloc[BASELINE_DAYS:], values.iloc[:BASELINE_DAYS]
         z = standardised(days, baseline(before), plan.limit).to_numpy()
         level = cusum(z, plan.k, plan.h) / plan.h  # starts anew after a message
@@ -170,9 +187,10 @@ def chart_picture(house):
         early, late = above[above < FAULT_DAY], above[above >= FAULT_DAY] - FAULT_DAY + 1
         found = CAPTIONS["chart_no_change"].format(days=CHART_DAYS - FAULT_DAY, late=_false(len(late)))
         if dead:
-            mean = plan.days_to_notice(lost(house, dead), scatter / 100.0)
+            half, most = watch.days_to_notice(lost(house, dead))
             first = counted(late[0], "day") if len(late) else None
-            found = CAPTIONS["chart_message" if first else "chart_no_message"].format(first=first, mean=mean)
+            told = CAPTIONS["chart_message" if first else "chart_no_message"]
+            found = told.format(first=first, half=_waited(half), most=_waited(most))
         waited = next(name for name, value in WAITS.items() if value == wait)
         said = {"dead": min(dead, count), "count": count, "wait": waited, "early": _false(len(early))}
         return CAPTIONS["chart"].format(scatter=scatter, fault_day=FAULT_DAY, found=found, **said)
@@ -242,56 +260,61 @@ def shape_picture(house):
     return Picture(figure, [shade, own_line, wish, dots], update)
 
 
-def made_record(years, rate=-0.005, scatter=0.05, luck=1):
+def made_record(years, rate=-0.005, weather=0.02, luck=1):
     """Return a made record of daily yields, seasons taken out, that ages by `rate` a year.
 
-    Each day resembles the day before (correlation 2/3), and so many are set aside that three pairs of five remain.
+    Years differ by `weather`, days five times as much, and three days of ten are set aside.
     """
     rng = np.random.default_rng([_SEED, luck])
-    noise = rng.standard_normal(int(365.25 * YEARS[-1]) + 2)
-    for day in range(1, len(noise)):
-        noise[day] = 2 / 3 * noise[day - 1] + np.sqrt(5) / 3 * noise[day]
-    noise[rng.random(len(noise)) < 0.225] = np.nan
+    of_years = rng.standard_normal(YEARS[-1] + 1)
+    of_days = rng.standard_normal(int(365.25 * YEARS[-1]) + 2)
+    of_days[rng.random(len(of_days)) < 0.3] = np.nan
     days = pd.date_range("2016-01-01", periods=int(round(365.25 * years)), freq="D", tz="UTC")
     age = np.arange(len(days)) / 365.25
-    return pd.Series(np.exp(scatter * noise[: len(days)] + age * np.log1p(rate)), days)
+    noise = of_years[age.astype(int)] + 5.0 * of_days[: len(days)]
+    return pd.Series(np.exp(weather * noise + age * np.log1p(rate)), days)
 
 
 @lru_cache(maxsize=1)
 def _unit_intervals():
-    """Return (luck, years) -> (low, high) of the log rate for days that scatter by 1; both scale with the scatter."""
+    """Return (luck, years) -> (low, high) of the log rate for years that differ by 1; both scale with the weather."""
     made = {}
     for luck in range(1, LUCKS + 1):
-        for years in YEARS[2:]:
-            told = year_on_year(made_record(years, 0.0, 0.01, luck), np.random.default_rng(_SEED), draws=200)
-            made[luck, years] = np.log1p([told.low, told.high]) / 0.01
+        for years in YEARS[LEAST_YEARS - 1 :]:
+            told = change_a_year(made_record(years, 0.0, 0.001, luck))
+            made[luck, years] = np.log1p([told.low, told.high]) / 0.001
     return made
 
 
 def ageing_picture(house):
-    """Return the picture of patience: true change a year, scatter of a day, luck -> what each year may tell."""
-    units = _unit_intervals()
+    """Return the picture of patience: true change a year, difference of years, luck -> what each year may tell."""
+    units, known = _unit_intervals(), YEARS[LEAST_YEARS - 1 :]
     figure, ax = figures.new_figure()
     ax.set(xlim=(0.3, YEARS[-1] + 0.7), xticks=YEARS, xlabel="full years of records")
-    ax.set(ylim=(-6, 4), ylabel="change (% a year)")
+    ax.set(ylim=AGEING_LIMITS, ylabel="change (% a year)")
     ax.axhline(0.0, color=figures.INK, linewidth=1.2)
     truth = figures.line(ax, "load", [0.3, YEARS[-1] + 0.7], [0, 0], linestyle="--", linewidth=2.0)
     spans = figures.line(ax, "pv", [], [], linestyle="-", linewidth=9.0, solid_capstyle="butt")
-    figures.write(ax, CAPTIONS["labels"]["ageing"], va="top", bbox=figures.PAPER)
-    figures.direct_label(ax, 1.5, 0.15, "nothing can\nbe told", ha="center", va="bottom", size=14)
+    figures.write(ax, CAPTIONS["labels"]["ageing"], AGEING_LIMITS[1], va="top", bbox=figures.PAPER)
+    figures.direct_label(ax, 2.0, 0.15, "nothing can\nbe told", ha="center", va="bottom", size=14)
 
-    def update(rate, scatter, luck):
+    def update(rate, weather, luck):
         change = np.log1p(rate / 100.0)
-        limits = {years: 100.0 * np.expm1(change + scatter / 100.0 * units[luck, years]) for years in YEARS[2:]}
+        limits = {years: 100.0 * np.expm1(change + weather / 100.0 * units[luck, years]) for years in known}
         ends = [[low, high, np.nan] for low, high in limits.values()]
         spans.set_data(np.repeat(list(limits), 3), np.concatenate(ends))
         truth.set_ydata([rate, rate])
         sure = [years for years, (low, high) in limits.items() if high < 0 or low > 0]
         told = CAPTIONS["ageing_sure"].format(year=sure[0]) if sure else CAPTIONS["ageing_unsure"]
-        bars = ", ".join(f"{_signed(limits[n][0])} to {_signed(limits[n][1])} % after {n}" for n in (3, 5, 10))
-        return CAPTIONS["ageing"].format(change=_signed(rate), scatter=scatter, bars=bars, told=told)
+        bars = ", ".join(f"{_signed(limits[n][0])} to {_signed(limits[n][1])} % after {n}" for n in (4, 6, 10))
+        return CAPTIONS["ageing"].format(change=_signed(rate), weather=weather, bars=bars, told=told)
 
     return Picture(figure, [truth, spans], update)
+
+
+def _waited(days):
+    """Return days of waiting; what no drawn house noticed within its year is told so."""
+    return f"{days:.0f}" if np.isfinite(days) else f"more than {YEAR_DAYS}"
 
 
 def _false(count):
