@@ -32,8 +32,8 @@ ALLOWANCE = (0.25, 2.0)  # a smaller one waits very long, a larger one reacts to
 # Compared days for each false message. A line finds the readings that it was laid on rarer than new ones are, the more
 # so the fewer they are: over 300 made houses with 420 readings 1.4 times (tests/health/test_false_messages.py).
 FALSE_MESSAGE_DAYS, FLATTERY = 500.0, 170.0
-HOUSES, YEAR_DAYS, RUN_DAYS, SEED = 600, 365, 10, 0  # drawn; days drawn together, as a day resembles the next
-LINES = (0.01, 60.0)  # lowest and highest that is looked for [scatters]
+HOUSES, YEAR_DAYS, RUN_DAYS, _SEED = 600, 365, 10, 0  # drawn; days drawn together, as a day resembles the next
+_LINES = (0.01, 60.0)  # lowest and highest that is looked for [scatters]
 LONGEST_WAIT = 60  # compared days; a chart that needs longer for half of its losses is none
 
 
@@ -59,7 +59,7 @@ class Design:
         return min(WINSOR, self.k + (1.0 - 1e-9) * self.h)
 
 
-def baseline(log_ratio, wider=1.0):
+def baseline(log_ratio: pd.Series | np.ndarray, wider: pd.Series | np.ndarray | float = 1.0) -> Baseline:
     """Return what is usual in days known to be free of faults.
 
     Parameters
@@ -235,7 +235,7 @@ def draw_houses(log_ratios):
         Each house is drawn from one system, in runs of days of the same calendar; systems take turns.
     """
     days, systems = np.shape(log_ratios)
-    rng = np.random.default_rng(SEED)
+    rng = np.random.default_rng(_SEED)
     runs = -(-(days + YEAR_DAYS) // RUN_DAYS)
     begin = rng.integers(0, days, (runs, 1, HOUSES))
     row = (begin + np.arange(RUN_DAYS)[:, None]) % days
@@ -293,7 +293,12 @@ class Watch:
         return self.days_to_notice(self.loss)[0] > LONGEST_WAIT
 
 
-def watch_for(log_ratios, loss, false_message_days=FALSE_MESSAGE_DAYS, wider=1.0):
+def watch_for(
+    log_ratios: pd.DataFrame,
+    loss: float,
+    false_message_days: float = FALSE_MESSAGE_DAYS,
+    wider: pd.Series | np.ndarray | float = 1.0,
+) -> Watch:
     """Return a chart that watches a house for a loss, its line laid on the baselines of the house and its neighbours.
 
     Parameters
@@ -322,7 +327,7 @@ def watch_for(log_ratios, loss, false_message_days=FALSE_MESSAGE_DAYS, wider=1.0
     k = float(np.clip(0.5 * shift_of_loss(loss) / usual.scatter, *ALLOWANCE))
     flattery = 1.0 + FLATTERY / np.isfinite(even).sum()
     wanted = houses.compared_days().sum() / (flattery * require(false_message_days, "false messages", 10, 1e6, "days"))
-    low, high = LINES
+    low, high = _LINES
     while high - low > 0.01:
         middle = 0.5 * (low + high)
         low, high = (middle, high) if houses.messages(Design(k, middle)).sum() > wanted else (low, middle)
