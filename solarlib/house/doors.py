@@ -37,7 +37,6 @@ class WeatherTable:
     monthly_irradiation_kwh_per_m2_day: tuple = declared(listing(real(0, 14, "kWh/m2/day"), 12), default=())
     monthly_temperature_c: tuple = declared(listing(real(-80, 50, "degC"), 12), default=())
     monthly_diffuse_kwh_per_m2_day: tuple = declared(listing(real(0, 9, "kWh/m2/day"), 12), default=())
-    monthly_clear_days: tuple = declared(listing(real(0, 31, "days"), 12), default=())
     wind_speed_m_per_s: float | None = declared(real(0, 30, "m/s"), default=None)
     seed: int | None = declared(whole(0, 1_000_000), default=None)
     albedo: float = declared(real(0, 0.95), default=ArraySystem.albedo)
@@ -56,8 +55,8 @@ class WeatherTable:
         if self.world_table:
             return WorldTable(**given)
         warm = self.monthly_temperature_c or world_means(place).temp_air
-        given |= {"diffuse": self.monthly_diffuse_kwh_per_m2_day, "clear_days": self.monthly_clear_days}
-        return MonthlyMeans(self.monthly_irradiation_kwh_per_m2_day, warm, **given)
+        diffuse = self.monthly_diffuse_kwh_per_m2_day
+        return MonthlyMeans(self.monthly_irradiation_kwh_per_m2_day, warm, diffuse=diffuse, **given)
 
 
 def check_doors(problems, given):
@@ -65,7 +64,7 @@ def check_doors(problems, given):
     if not isinstance(given, dict):
         return
     doors, means = [key for key in DOORS if key in given], "monthly_irradiation_kwh_per_m2_day"
-    beside = dict.fromkeys(("monthly_temperature_c", "monthly_diffuse_kwh_per_m2_day", "monthly_clear_days"), means)
+    beside = dict.fromkeys(("monthly_temperature_c", "monthly_diffuse_kwh_per_m2_day"), means)
     beside |= dict.fromkeys(("seed", "wind_speed_m_per_s"), f"{means}, world_table")
     beside |= {"hourly_columns": "hourly", "download_year": "download"}
     astray = [key for key, fits in beside.items() if key in given and doors and doors[0] not in fits]

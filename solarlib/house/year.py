@@ -60,7 +60,7 @@ def light_words(house: House, *planes) -> str:
     """
     source, said = house.weather_file, list(weather(house).attrs.get("told", ()))
     if isinstance(source, (MonthlyMeans, WorldTable)):
-        known = next((name for name in ("diffuse", "clear_days") if getattr(source, name, ())), "")
+        known = "diffuse" if getattr(source, "diffuse", ()) else ""
         band = roofs_band(house.place.latitude, planes or ((1, 0.0, 0.0),), known)
         made = f"Made hours: within {100 * band:.2g} % at 9 places in 10."
         world = f"World table {WORLD_SHORT}, made hours ±{100 * band:.2g} % (9 in 10)."

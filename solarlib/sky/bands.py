@@ -18,14 +18,13 @@ def made_band(latitude: float, surface_tilt: float, surface_azimuth: float, know
     latitude, surface_tilt, surface_azimuth : float
         [deg]
     known : str
-        What the monthly means told beside the light: "diffuse", "clear_days" or nothing.
+        What the monthly means told beside the light: "diffuse" or nothing.
 
     Notes
     -----
-    The truth: typical-year files of 21 stations from 63 N to 34 S (tests/references/published/stations.csv), with clear
-    days of the twelve of them on which nothing was learnt; every plane of a class and five seeds count, so that the
-    mean over seeds does better. East and west alone miss the difference of morning and afternoon, which no monthly mean
-    knows; steep planes and walls the light of the low sun.
+    The truth: typical-year files of 21 stations from 63 N to 34 S (tests/references/published/stations.csv);
+    every plane of a class and five seeds count, so that the mean over seeds does better. East and west alone miss the
+    difference of morning and afternoon, which no monthly mean knows; steep planes and walls the light of the low sun.
     """
     if surface_tilt < 1:
         return _MEASURED.flat

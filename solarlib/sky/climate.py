@@ -14,7 +14,6 @@ import pvlib
 from scipy.special import betaincinv, ndtr
 
 from solarlib.quantities import HOURS_PER_YEAR, refuse_if, require, texts_beside, year_index
-from solarlib.sky.clock import MONTH_DAYS
 from solarlib.sky.numerics import ratio, where_reaches
 from solarlib.sky.sun import clear_sky, position
 from solarlib.sky.weather import Place, standard_offset
@@ -22,7 +21,6 @@ from solarlib.sky.weather import Place, standard_offset
 _MONTHS = "January February March April May June July August September October November December".split()
 
 _LEARNT = SimpleNamespace(**texts_beside(__file__, "climate"))
-CLEAR_DAY = _LEARNT.clear_day  # least light of a clear day over that of the cloudless model
 
 
 @dataclass(frozen=True)
@@ -41,8 +39,6 @@ class MonthlyMeans:
         Names one of the many years with these means; for those who make the Generator.
     diffuse : sequence of 12 float, optional
         Mean daily diffuse irradiation of the flat ground. With it the beam needs no guess. [kWh/m2/day]
-    clear_days : sequence of 12 float, optional
-        Days that get at least `CLEAR_DAY` of the light of `sun.clear_sky`. With it the mix of days needs no guess.
 
     Raises
     ------
@@ -55,15 +51,13 @@ class MonthlyMeans:
     wind_speed: float = 3.0
     seed: int = 1
     diffuse: tuple = ()
-    clear_days: tuple = ()
 
     def __post_init__(self):
         known = {"irradiation": (0, 14, "kWh/m2/day"), "temp_air": (-80, 50, "degC")}
         known["diffuse"] = 0, self.irradiation, "kWh/m2/day: no more than all light of the month"
-        known["clear_days"] = 0, MONTH_DAYS, "days: no more than the month has"
         for name, (low, high, unit) in known.items():
             values = tuple(getattr(self, name))
-            if name in ("diffuse", "clear_days") and not values:
+            if name == "diffuse" and not values:
                 continue
             refuse_if(len(values) != 12, "not_twelve", name, count=len(values))
             most = np.broadcast_to(high, 12).tolist()
@@ -105,9 +99,6 @@ def typical_year(place: Place, means: MonthlyMeans, rng: np.random.Generator) ->
     Hollands and Brunger, Solar Energy 40 (1988) 83 (`from memory`). The days of a month stand evenly on the
     distribution, so that the year is a typical one; they then remember 0.24 of the day before, the mean of the eleven
     stations on which that was learnt (`tests/stations.py` states the split); the other twelve have 0.27 (0.09 to 0.49).
-    Of a known number of clear days the light lies evenly from `CLEAR_DAY` to 1.05 of the cloudless model (learnt on the
-    same eleven), and the distribution belongs to the others: the spread of days is then within a fifth at ten of the
-    other twelve, without it at six.
 
     Hours. Mean, spread and memory of the hours of a day by Aguiar and Collares-Pereira, "TAG: a time-dependent,
     autoregressive, Gaussian model for generating synthetic hourly radiation", Solar Energy 49 (1992) 167 (`from
@@ -123,8 +114,8 @@ def typical_year(place: Place, means: MonthlyMeans, rng: np.random.Generator) ->
 
     Measured at 21 stations on which no light was tuned (tests/references/test_climate_references.py): within how much
     of the truth the light on a plane lies, `bands.made_band` tells by class of plane; 3 % hold at nine places in ten
-    for pairs of east and west up to 30 deg, and with the diffuse light or the clear days of the months (at the twelve)
-    for planes toward the equator up to 60 deg; without them 4.5 %. At the two that were tuned on all is better: eleven
+    for pairs of east and west up to 30 deg, and with the diffuse light of the months for planes toward the equator up
+    to 60 deg; without it 4.5 %. At the two that were tuned on all is better: eleven
     planes within 3 %. Not made: cold that goes with clear nights, afternoons cloudier than mornings, calm nights, the
     good and the bad years.
     """
@@ -173,12 +164,11 @@ def _day_clearness(outside, cloudless, month, means, rng):
     clearness = np.zeros(365)
     for number, mean in enumerate(means.irradiation):
         days = np.flatnonzero(month[::24] == number)
-        known = round(means.clear_days[number]) if means.clear_days else None
-        clearness[days] = _month_clearness(_MONTHS[number], mean, possible[days], clear[days], order[days], known)
+        clearness[days] = _month_clearness(_MONTHS[number], mean, possible[days], clear[days], order[days])
     return clearness
 
 
-def _month_clearness(month, mean, light, clear, order, clear_days):
+def _month_clearness(month, mean, light, clear, order):
     """Return the clearness of one month's days in their order; ``light`` outside the air and ``clear`` bound it."""
     wanted, most = mean * light.size, _LEARNT.most_clearness * light.mean()
     above = {"mean": mean, "most": most, "share": _LEARNT.most_clearness}
@@ -191,24 +181,12 @@ def _month_clearness(month, mean, light, clear, order, clear_days):
     hazy = np.minimum(high, _LEARNT.day_over_clear * clear)
     high = hazy if (hazy * light).sum() > 1.02 * wanted else high
     low = np.minimum(min(_LEARNT.least_day, share / 2.0), high / 2.0)
-    place = order.argsort().argsort()
-    cloudy = light.size - (clear_days or 0)
-    rank = (place + 0.5) / max(cloudy, 1)
-    if clear_days is not None:  # the brightest days are clear, evenly from the least that is called so
-        bright = clear * (CLEAR_DAY + (_LEARNT.clearest_day - CLEAR_DAY) * (place - cloudy + 0.5) / max(clear_days, 1))
-        high = CLEAR_DAY * clear
+    rank = (order.argsort().argsort() + 0.5) / light.size
 
     def drawn(log_exponent):
-        days = low + (high - low) * betaincinv(np.exp(log_exponent), 2.0, np.minimum(rank, 1.0))
-        return np.where(place < cloudy, days, bright) if clear_days else days
+        return low + (high - low) * betaincinv(np.exp(log_exponent), 2.0, rank)
 
-    def total(log_exponent):
-        return (drawn(log_exponent) * light).sum()
-
-    if clear_days is not None and mean > _LEARNT.telling_light:
-        wrong = not 0.9 * total(-7.0) < wanted < 1.1 * total(9.0)  # a hazy or a very pure air is no contradiction
-        refuse_if(wrong, "clear_days_and_light", f"clear_days, {month}", days=clear_days, mean=mean)
-    return drawn(where_reaches(total, wanted, -7.0, 9.0, 50))
+    return drawn(where_reaches(lambda exponent: (drawn(exponent) * light).sum(), wanted, -7.0, 9.0, 50))
 
 
 def _hour_clearness(days, outside, cloudless, cosine, rng):

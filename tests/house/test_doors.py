@@ -67,8 +67,6 @@ def test_a_made_years_band_follows_the_plane_and_is_said_where_its_numbers_are()
     assert "within 4.3 %" in facts(house).loc["weather"].iloc[0]
     known = house_with({"monthly_irradiation_kwh_per_m2_day": MEANS, "monthly_diffuse_kwh_per_m2_day": [1.2] * 12})
     assert light_words(known, (10, 30, 180)).endswith("within 2.5 % at 9 places in 10.")
-    clear = house_with({"monthly_irradiation_kwh_per_m2_day": MEANS, "monthly_clear_days": [9] * 12})
-    assert light_words(clear, (10, 30, 180)).endswith("within 2 % at 9 places in 10.")
     world = house_with({"world_table": True})
     assert light_words(world, (1, 30, 180)) == " World table ±10 % (4 in 5), made hours ±4 % (9 in 10)."  # in two lines
     told = facts(world).loc["weather"].iloc[0]

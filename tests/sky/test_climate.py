@@ -8,7 +8,7 @@ from hypothesis import given, settings, strategies as st
 from profiles import examples
 from solarlib.quantities import TYPICAL_YEAR, InputError
 from solarlib.sky import sun
-from solarlib.sky.climate import CLEAR_DAY, MonthlyMeans, typical_year
+from solarlib.sky.climate import MonthlyMeans, typical_year
 from solarlib.sky.weather import Place
 
 MILD = MonthlyMeans(
@@ -129,11 +129,7 @@ def test_a_month_can_be_as_clear_as_the_desert_or_as_dull_as_fog():
             "irradiation, December: found -1 kWh/m2/day, allowed is a number from 0 to 14",
         ),
         ({"temp_air": (float("nan"),) * 12}, "temp_air, January: found nan"),
-        ({"clear_days": (3,) * 11}, "clear_days: found 11 numbers, allowed are 12"),
-        (
-            {"clear_days": (3, 29) + (3,) * 10},
-            "clear_days, February: found 29 days: no more than the month has, allowed is a number from 0 to 28 days",
-        ),
+        ({"diffuse": (1,) * 11}, "diffuse: found 11 numbers, allowed are 12"),
         ({"wind_speed": -1}, "wind_speed: found -1 m/s"),
     ],
 )
@@ -147,29 +143,3 @@ def test_a_monthly_sum_in_place_of_a_daily_mean_is_found_with_its_month():
         InputError, match="monthly irradiation, January: found 13 kWh/m2/day, allowed is a number from 0 to"
     ):
         typical_year(RALEIGH, MonthlyMeans((13,) * 12, MILD.temp_air), np.random.default_rng(1))
-
-
-@pytest.mark.parametrize("days", [(0,) * 12, (8, 7, 9, 12, 10, 13, 14, 12, 11, 14, 9, 9), (3.4,) * 12])
-@pytest.mark.parametrize("seed", [1, 2])
-def test_a_made_year_has_the_clear_days_that_were_told(days, seed):
-    """As many days of each month reach `CLEAR_DAY` of the cloudless light; one more or less where rounding moves it."""
-    means = MonthlyMeans(MILD.irradiation, MILD.temp_air, clear_days=days)
-    year = typical_year(RALEIGH, means, np.random.default_rng(seed))
-    check_year(year, RALEIGH, means)
-    clear = sun.clear_sky(year.index, RALEIGH)["ghi"].to_numpy().reshape(365, 24).sum(axis=1)
-    reached = year["ghi"].to_numpy().reshape(365, 24).sum(axis=1) >= CLEAR_DAY * clear
-    made = np.array([reached[year.index.month[::24] == month].sum() for month in range(1, 13)])
-    assert np.abs(made - np.round(days)).max() <= 1 and abs(made.sum() - np.round(days).sum()) <= 3, made
-
-
-def test_clear_days_that_the_light_of_the_month_contradicts_are_refused():
-    for days, month in (((28,) * 12, "clear_days, January: found 28 with a mean of 2.4"), ((0,) * 12, None)):
-        dull = MonthlyMeans(MILD.irradiation, MILD.temp_air, clear_days=days)
-        if month is None:
-            assert typical_year(RALEIGH, dull, np.random.default_rng(1))["ghi"].max() < 1100
-            continue
-        with pytest.raises(InputError, match=month):
-            typical_year(RALEIGH, dull, np.random.default_rng(1))
-    bright = MonthlyMeans(tuple(0.72 * outside_by_month(RALEIGH)), MILD.temp_air, clear_days=(2,) * 12)
-    with pytest.raises(InputError, match="clear_days, January: found 2 with .*allowed is a number of clear days that"):
-        typical_year(RALEIGH, bright, np.random.default_rng(1))
