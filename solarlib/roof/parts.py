@@ -356,30 +356,12 @@ def plane_light(weather, solar, plane, albedo):
         direct (beam and the bright ring around the sun), rest, poa_global [W/m2]; temp_cell [degC].
     """
     light = plane_of_array(weather, solar, plane.surface_tilt, plane.surface_azimuth, albedo)
-    poa_global, (direct, rest) = light["poa_global"].to_numpy(), behind_glass(light, plane.surface_tilt)
-    heat = cell_temperature(poa_global, weather["temp_air"], weather["wind_speed"], plane.mounting)
-    return {"direct": direct, "rest": rest, "poa_global": poa_global, "temp_cell": heat}
-
-
-def behind_glass(light, surface_tilt):
-    """Return the light behind the glass of a plane: from the sun's direction (beam and the ring around it), the rest.
-
-    Parameters
-    ----------
-    light : DataFrame, shape (n, ...)
-        From `sun.plane_of_array`. [W/m2, deg]
-    surface_tilt : float
-        [deg]
-
-    Returns
-    -------
-    (ndarray, ndarray)
-        [W/m2]
-    """
-    sky, ground = _dome_factors(float(surface_tilt))
     part = {name: column.to_numpy() for name, column in light.items()}
+    sky, ground = _dome_factors(float(plane.surface_tilt))
     direct = pvlib.iam.physical(part["aoi"]) * (part["poa_direct"] + part["poa_circumsolar"])
-    return direct, sky * part["poa_isotropic"] + ground * part["poa_ground_diffuse"]
+    rest = sky * part["poa_isotropic"] + ground * part["poa_ground_diffuse"]
+    heat = cell_temperature(part["poa_global"], weather["temp_air"], weather["wind_speed"], plane.mounting)
+    return {"direct": direct, "rest": rest, "poa_global": part["poa_global"], "temp_cell": heat}
 
 
 @lru_cache(maxsize=256)

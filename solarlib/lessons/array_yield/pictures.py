@@ -25,14 +25,10 @@ STAIR = texts_beside(__file__, "stair")
 def start_values(house):
     """Return the house's own values, the limit in whole percent of the label."""
     system, plane = house.system, house.system.largest_plane
-    return SimpleNamespace(
-        coefficient=round(-100 * system.module.temperature_coefficient_per_c, 6),
-        dirt=round(100 * _dirt(system.losses), 6),
-        age=system.age_years,
-        limit=_own_limit(system),
-        tilt=plane.surface_tilt,
-        azimuth=plane.surface_azimuth,
-    )
+    coefficient = round(-100 * system.module.temperature_coefficient_per_c, 6)
+    dirt, limit = round(100 * _dirt(system.losses), 6), _own_limit(system)
+    turned = {"tilt": plane.surface_tilt, "azimuth": plane.surface_azimuth}
+    return SimpleNamespace(coefficient=coefficient, dirt=dirt, age=system.age_years, limit=limit, **turned)
 
 
 def heat_picture(house):
@@ -243,9 +239,8 @@ def _used(system, dirt, age):
     """Return a system with so much dirt on its glass, in the months' own proportions [%], at an age [years]."""
     more = dirt / 100.0 / (_dirt(system.losses) or 1.0)
     months = tuple(min(0.5, more * share) for share in system.losses.soiling_by_month)
-    return replace(
-        system, losses=replace(system.losses, soiling=dirt / 100.0, soiling_by_month=months), age_years=float(age)
-    )
+    losses = replace(system.losses, soiling=dirt / 100.0, soiling_by_month=months)
+    return replace(system, losses=losses, age_years=float(age))
 
 
 def _dirt(losses):
