@@ -39,12 +39,11 @@ def start_values(house):
 
 def lying_bars(ax, places, looks, **how):
     """Draw a bar and its number in each row, (role, hatch) one a row; return both, for `move_lying_bars`."""
-    look = {"height": 0.6, "edgecolor": figures.BACKGROUND} | how
-    drawn = [
-        ax.barh(place, 0.0, facecolor=figures.ROLES[role].colour, hatch=hatch, **look)
-        for place, (role, hatch) in zip(places, looks)
-    ]
-    return drawn, [figures.direct_label(ax, 0, place, "", role, va="center") for place, (role, _) in zip(places, looks)]
+    look, drawn, words = {"height": 0.6, "edgecolor": figures.BACKGROUND} | how, [], []
+    for place, (role, hatch) in zip(places, looks):
+        drawn.append(ax.barh(place, 0.0, facecolor=figures.ROLES[role].colour, hatch=hatch, **look))
+        words.append(figures.direct_label(ax, 0, place, "", role, va="center"))
+    return drawn, words
 
 
 def move_lying_bars(drawn, words, values, gap, rightmost=math.inf):

@@ -71,10 +71,9 @@ def _plan(figure, ax):
         "room": free,
         "chimney": dict(facecolor=ROLES["load"].colour, linewidth=0),
     }
-    parts = {
-        name: ax.add_patch(Rectangle((0, 0), 1, 1, zorder=2 + place / 10, **look))
-        for place, (name, look) in enumerate(looks.items())
-    }
+    parts = {}
+    for place, (name, look) in enumerate(looks.items()):
+        parts[name] = ax.add_patch(Rectangle((0, 0), 1, 1, zorder=2 + place / 10, **look))
     laid = PolyCollection([], facecolor=ROLES["pv"].colour, edgecolor=BACKGROUND, linewidth=1.2, zorder=2.15)
     return parts | {"modules": ax.add_collection(laid), "name": direct_label(ax, 0, 0, "", "pv")}
 

@@ -1,22 +1,19 @@
-"""Pictures of lesson 03, second half: one converter or many, the house's own circuit, voltage rise."""
+"""Pictures of lesson 03, second half: one converter or many, the house's own circuit."""
 
 import re
 import textwrap
 from dataclasses import replace
 from functools import lru_cache
 
-import numpy as np
-
 from solarlib.house.year import plain_words, weather_at
 from solarlib.lessons.roof_circuit.pictures import CAPTIONS, lying_bars, move_lying_bars
 from solarlib.lessons.tools import Picture, choice, own_slider
-from solarlib.lessons.tools.figures import INK, TICK_PT, direct_label, filled, line, new_figure, rows_axis, zero_based
+from solarlib.lessons.tools.figures import INK, direct_label, filled, line, new_figure, rows_axis
 from solarlib.quantities import counted, texts_beside
 from solarlib.roof.array import loss_steps
 from solarlib.roof.circuits import ALL_BREAKERS, BY_CURRENT, METRIC
 from solarlib.roof.parts import Converter
 from solarlib.roof.shade import shade_hours, year_loss
-from solarlib.roof.voltages import longest_chain
 from solarlib.roof.wiring import Branch, all_converters, branch_sum, joint_sum, rise_sum
 
 NOMINAL_V = 240.0  # of the worked numbers
@@ -113,16 +110,6 @@ def own_branch(house):
     return max(house.circuit.branch or kinds, key=lambda one: one.converters * one.output_w)
 
 
-def with_branch(house, **values):
-    """Return the house's circuit with other values of that branch, and the branch."""
-    own, rest = own_branch(house), list(house.circuit.branch)
-    branch = replace(own, **values)
-    branch = replace(branch, current_a=own.current_a and own.current_a * branch.output_w / own.output_w)
-    if own in rest:
-        rest.remove(own)
-    return replace(house.circuit, branch=(branch, *rest)), branch
-
-
 def limits(house):
     """Return what stands where the array meets the house: label, words -> values by their keys, the house's words."""
     circuit, branch = house.circuit, own_branch(house)
@@ -156,14 +143,18 @@ def circuit_controls(house):
 
 def changed(house, units, output, breaker, board):
     """Return circuit, branch and all converters of the house for values of the controls of `circuit_picture`."""
-    values = limits(house)[1][board]
+    own, others, values = own_branch(house), list(house.circuit.branch), limits(house)[1][board]
+    if own in others:
+        others.remove(own)
     on_branch = {name: value for name, value in values.items() if name == "conductor_a"}
-    known = {"converters": units, "output_w": float(output), "breaker_a": breaker or None}
-    circuit, branch = with_branch(house, **known, **on_branch)
-    circuit = replace(circuit, **{name: value for name, value in values.items() if name not in on_branch})
-    array, own = all_converters(house.system), own_branch(house)
+    current_a = own.current_a and own.current_a * output / own.output_w
+    known = {"converters": units, "output_w": float(output), "breaker_a": breaker or None, "current_a": current_a}
+    branch = replace(own, **known, **on_branch)
+    elsewhere = {name: value for name, value in values.items() if name not in on_branch}
+    array = all_converters(house.system)
     more_w = units * output - own.converters * own.output_w  # than the house has
-    return circuit, branch, replace(array, converters=1, output_w=array.converters * array.output_w + more_w)
+    array = replace(array, converters=1, output_w=array.converters * array.output_w + more_w)
+    return replace(house.circuit, branch=(branch, *others), **elsewhere), branch, array
 
 
 def _rows(circuit):
@@ -173,16 +164,14 @@ def _rows(circuit):
 
 
 def _bars(finding, circuit):
-    """Return where the bars of a sum begin and end, its limit and what that is called; (0, 0) is no bar. [A]"""
+    """Return where the bars of a sum begin and end, and its limit; (0, 0) is no bar. [A]"""
     values = {name: value for name, value, _ in finding.values}
     if "by_current_a" in values:
         ends = [0.0 if values[name] == "unknown" else values[name] for name in _rows(circuit)]
         mains = [0.0 if name == "all_breakers_a" else circuit.main_a for name in _rows(circuit)]
-        words = "1.2 × busbar" if values["allowed_a"] > circuit.busbar_a else "busbar"
-        return [(min(main, end), end) for main, end in zip(mains, ends)], values["allowed_a"], words
+        return [(min(main, end), end) for main, end in zip(mains, ends)], values["allowed_a"]
     *parts, limit = values.values() or (0.0,)
-    words = "service" if "service_a" in values else "wires" if "conductor_a" in values else "breaker"
-    return [(sum(parts[:-1]), sum(parts))], limit, words
+    return [(sum(parts[:-1]), sum(parts))], limit
 
 
 def short_verdict(finding):
@@ -200,127 +189,51 @@ def _joint_words(finding, circuit):
     """Return one sentence about where the array meets the house."""
     others = len(circuit.branch) - 1
     beside = f" with {counted(others, 'other branch', 'other branches')}" if others else ""
-    bars, limit, words = _bars(finding, circuit)
+    bars, limit = _bars(finding, circuit)
     sums = " or ".join(f"{end:.0f}" for _, end in bars if end)
-    name = "Busbar" if "busbar" in words else "Connection to the house"
+    name = "Busbar" if len(finding.values) > 3 else "Connection to the house"
     return f"{name}{beside}{f', {sums} A against {limit:.0f} A' if sums else ''}: {told(finding)}."
 
 
 def circuit_picture(house):
     """Return the picture of the sums: converters, output, breaker, board -> branch circuit, joint with the house."""
-    controls, own, (label, options, _) = circuit_controls(house), own_branch(house), limits(house)
-    factor = max(house.circuit.factors)
-    amps = [house.circuit.unit_current_a(branch) or 0.0 for branch in (own, *house.circuit.branch)]
-    most = factor * controls["units"].extremes[-1] * controls["output"].extremes[-1] * max(amps) / own.output_w or 100.0
-    board = max(value or 0.0 for values in options.values() for value in values.values())
-    tops = 1.42 * most, 1.3 * max(board + most, 1.2 * board)
-    figure, (branch, joint) = new_figure(1, 2, left=0.1, right=0.98, wspace=0.5, bottom=0.3, top=0.9)
-    rows = [*(_rows(house.circuit).values() if label == "Panelboard" else ["array"]), "", ""][:2]
-    for ax, names in ((branch, ["current", f"× {factor:g}"]), (joint, rows)):
-        rows_axis(ax, [0, 1], names, (1.6, -0.75))
-    branch.set(xlim=(0, tops[0]), xlabel="on one branch circuit (A)")
-    joint.set(xlim=(0, tops[1]), xlabel="where it meets the house (A)")
-    places = (branch, "pv"), (joint, "import"), (joint, "pv")
-    one, two, more = (ax.barh([0, 1], [0, 0], height=0.6, **filled(role)) for ax, role in places)
-    marks = [line(ax, "load", [0, 0], [-0.45, 1.5], linestyle="-") for ax in (branch, joint)]
-    heads = [direct_label(ax, 0, -0.48, "", size=TICK_PT, va="bottom", ha="center") for ax in (branch, joint)]
-    ends = (branch, tops[0], 0), (branch, tops[0], 1), (joint, tops[1], 0), (joint, tops[1], 1)
-    sums = [direct_label(ax, top, row, "", "pv", va="center", ha="right") for ax, top, row in ends]
+    factor, rows = max(house.circuit.factors), range(3)
+    joint = _rows(house.circuit).values() if limits(house)[0] == "Panelboard" else ["array"]
+    figure, ax = new_figure(left=0.17, right=0.8, bottom=0.3)
+    rows_axis(ax, rows, [f"branch:\n{factor:g} × current", *joint, ""][:3], (2.6, -0.6))
+    ax.set(xlim=(0, 150), xlabel="of what is allowed (%)")
+    limit_line = line(ax, "load", [100, 100], [-0.6, 2.6], linestyle="-")
+    mains, arrays = (ax.barh(rows, 0.0, height=0.6, **filled(role)) for role in ("import", "pv"))
+    sums = [direct_label(ax, 152, row, "", "pv", va="center", clip_on=False) for row in rows]
     bold = {"fontsize": 12, "color": INK, "fontweight": "bold"}
     verdicts = [figure.text(x, 0.02, "", va="bottom", ha="left", **bold) for x in (0.02, 0.53)]
 
     def update(units, output, breaker, board):
-        circuit, one_branch, array = changed(house, units, output, breaker, board)
-        chain, met = branch_sum(circuit, one_branch), joint_sum(circuit, array)
-        current = units * (circuit.unit_current_a(one_branch) or 0.0)
-        ends, limit, name = _bars(met, circuit)
-        ends = [*ends, (0.0, 0.0)][:2]
-        for bar, amps in zip(one, (current, factor * current)):
-            bar.set_width(amps)
-        for low, high, (begin, end) in zip(two, more, ends):
-            low.set_width(begin)
-            high.set(x=begin, width=end - begin)
-        for mark, head, amps, words in zip(marks, heads, (breaker, limit), ("breaker", name)):
-            mark.set_xdata([amps, amps])
-            head.set(x=amps, text=f"{words} {amps:g} A" if amps else "")
-        for text, amps in zip(sums, (current, factor * current, *(end for _, end in ends))):
-            text.set_text(f"{amps:.1f} A" if amps else "")
+        circuit, branch, array = changed(house, units, output, breaker, board)
+        chain, met = branch_sum(circuit, branch), joint_sum(circuit, array)
+        current = units * (circuit.unit_current_a(branch) or 0.0)
+        bars, limit = _bars(met, circuit)
+        ends = [(0.0, factor * current, breaker), *((*bar, limit) for bar in bars), (0.0, 0.0, 0.0)]
+        for main, more, text, (begin, end, most) in zip(mains, arrays, sums, ends):
+            percent = 100.0 / most if most else 0.0
+            main.set_width(begin * percent)
+            more.set(x=begin * percent, width=(end - begin) * percent)
+            text.set_text(f"{end:.1f} of {most:g} A" if end and most else "")
         for text, words, finding in zip(verdicts, ("branch", "connection"), (chain, met)):
-            text.set_text(textwrap.fill(f"{words}: {finding.verdict}", 56))
+            text.set_text(textwrap.fill(f"{words}: {finding.verdict}", 50))
         flow = f": {current:.1f} A, × {factor:g} = {factor * current:.1f} A" if current else ""
         behind = f" with a {breaker:g} A breaker (most by the sum: {chain['units_by_breaker']})" if chain.values else ""
         power = f"{units} × {output:g} W = {units * output / 1000:.1f} kW{flow}"
         return f"{power}. Branch{behind}: {told(chain)}. {_joint_words(met, circuit)}"
 
-    return Picture(figure, [one, two, more, marks, heads, sums, verdicts], update)
+    return Picture(figure, [mains, arrays, limit_line, sums, verdicts], update)
 
 
-def rise_controls(house):
-    """Return the controls of `rise_picture`, which begin with what the house file tells of its largest branch."""
-    own, metric = own_branch(house), "mm2" in (own_branch(house).run or "")
-    metric = metric or not own.run and house.circuit.system != "split phase"
-    wires = {size: f"{size} copper" for size in CHOICES["wires"]["metric" if metric else "AWG"]}
-    wires |= {own.run.removesuffix(" copper"): own.run} if own.run else {}
-    known, ends = own.run is not None and own.run_m is not None, ["end", "middle"]
-    fed_at = own.fed_at or (UNKNOWN if own.converters > 1 else "end")
-    return {
-        "units": own_slider("Converters", 2, 16 if own.converters > 1 else 4, 1, own.converters),
-        "length": own_slider("Home run", 5, 40, 5, 20 if own.run_m is None else own.run_m, "m"),
-        "wire": choice("Wire", wires | ({} if known else {UNKNOWN: ""}), own.run if known else ""),
-        "fed_at": choice("Chain fed at", ends + [UNKNOWN] * (fed_at == UNKNOWN), fed_at),
-    }
-
-
-def _rise(house, units, length, wire, fed_at):
-    """Return branch and sum of the voltage for values of the controls."""
-    fed = None if fed_at == UNKNOWN else fed_at
-    circuit, branch = with_branch(house, converters=units, run_m=float(length), run=wire or None, fed_at=fed)
-    return branch, rise_sum(circuit, branch)
-
-
-def rise_picture(house):
-    """Return the picture of voltage rise: converters, home run, wire, point of feed -> voltage along the branch."""
-    own, ends = own_branch(house), {name: control.extremes for name, control in rise_controls(house).items()}
-    current, volts = house.circuit.unit_current_a(own), house.circuit.volts(own)
-    nominal = min(volts, house.circuit.voltage_v) if volts else None  # from line to line where it feeds three
-    worst = [_rise(house, n, ends["length"][-1], wire, "end")[1] for n in ends["units"] for wire in ends["wire"]]
-    top = 1.2 * max([found["total_v"] for found in worst if found.values], default=1.0)
-    figure, ax = new_figure()
-    spacing = own.spacing_m or 0.0
-    far = ends["length"][-1] + spacing * ends["units"][-1] + 2
-    ax.set(xlim=(0, far), xlabel="way along the wire, from the panelboard (m)")
-    zero_based(ax, top, "above the panelboard (V)")
-    if nominal:
-        line(ax, "load", [0, 2000], [0.02 * nominal] * 2, linewidth=2)
-        direct_label(ax, 1, 0.02 * nominal + 0.01 * top, f"2 % of {nominal:.0f} V", va="bottom", size=TICK_PT)
-    run = line(ax, "pv", [0, 0], [0, 0])
-    chain = line(ax, "pv", [0, 0], [0, 0], linestyle="-", marker="o", markersize=7)
-    run_name = direct_label(ax, 0, 0, "", "pv", va="top")
-    chain_name = direct_label(ax, 0, 0, "", "pv", va="bottom", ha="right")
-
-    def update(units, length, wire, fed_at):
-        branch, found = _rise(house, units, length, wire, fed_at)
-        half = longest_chain(units, branch.fed_at or "end") if found.values and units > 1 else 0
-        known = {name: value for name, value, _ in found.values} or {"run_v": 0.0, "chain_v": 0.0, "total_v": 0.0}
-        left = np.arange(half, -1, -1)
-        volts = known["run_v"] + known["chain_v"] * (1.0 - left * (left + 1) / max(half * (half + 1), 1))
-        run.set_data([0, length], [0, known["run_v"]])
-        chain.set_data(length + spacing * np.arange(half + 1), volts)
-        run_name.set_text(f"home run: {known['run_v']:.1f} V" if found.values else "")
-        run_name.set_position((length + 1, max(known["run_v"] - 0.05 * top, 0.09 * top)))
-        words = "chain" if fed_at == "end" else "longer half of the chain"
-        chain_name.set_text(f"{words}: {known['total_v']:.1f} V at its end" if half else "")
-        above = max(volts[-1] + 0.03 * top, 0.02 * (nominal or 0.0) + 0.1 * top)
-        chain_name.set_position((max(length + spacing * half, 34), above))
-        flow = f" of {current:.2f} A" if current else ""
-        start = f"{counted(units, 'converter')}{flow}{f', fed at the {fed_at}' if half else ''}"
-        if not found.values:
-            return f"{start}: the voltage rise is {told(found)}. Ask an electrician."
-        on_chain = f" ({100 * found['chain_share']:.2f} % on the chain)" if half else ""
-        rise = {"total": found["total_v"], "share": 100 * found["total_share"], "on_chain": on_chain}
-        return CAPTIONS["rise"].format(start=start, length=length, wire=wire, verdict=found.verdict, **rise)
-
-    return Picture(figure, [run, chain, run_name, chain_name], update)
+def rise_of(house, **change):
+    """Return in words how far the voltage rises along the house's largest branch, with other values of its file."""
+    found = rise_sum(house.circuit, replace(own_branch(house), **change))
+    rise = f"{found['total_v']:.1f} V, {100 * found['total_share']:.2f} %: " if found.values else ""
+    return rise + told(found)
 
 
 def whom_to_ask():
@@ -330,12 +243,11 @@ def whom_to_ask():
 
 def question_list(findings, house):
     """Return the page to take along: each value with its verdict, then what no sum decides and whom to ask."""
-    circuit, kinds = house.circuit, house.system.converters.items()
-    modules = " and ".join(
-        f"{counted(n, 'module')} of {one.rated_power_w:g} W" for one, n in house.system.modules.items()
-    )
-    converters = " and ".join(f"{counted(n, 'converter')} of {one.ac_limit_w:g} W" for one, n in kinds)
-    array = {"modules": modules, "converters": converters, "tables": "tables" if house.system.mixed else "table"}
+    circuit, system = house.circuit, house.system
+    modules = [f"{counted(n, 'module')} of {one.rated_power_w:g} W" for one, n in system.modules.items()]
+    converters = [f"{counted(n, 'converter')} of {one.ac_limit_w:g} W" for one, n in system.converters.items()]
+    array = {"modules": " and ".join(modules), "converters": " and ".join(converters)}
+    array["tables"] = "tables" if system.mixed else "table"
     known = {name: getattr(circuit, name) or UNKNOWN for name in ("system", "joined", "rule")}
     known["voltage"] = f"{circuit.voltage_v:g} V" if circuit.voltage_v else UNKNOWN
     lines = CHOICES["question_list"].strip().format(house=house.name, **array, **known).splitlines()
