@@ -225,7 +225,7 @@ def figures_of_merit(
     table : DataFrame
         As `cash_flow` returns it.
     rate : float
-        NOMINAL discount rate; also both rates of the modified internal rate.
+        NOMINAL discount rate.
     energy_kwh : array, shape (n,), optional
         Generation of years 1 ... n; without it both levelised costs are NaN. [kWh]
     inflation : float
@@ -247,14 +247,10 @@ def figures_of_merit(
             as the cumulative one, but each year's money counts as what it is worth today
         net_present_value
             all money of all years, each amount counted as what it is worth today
-        savings_to_investment
-            savings after upkeep, insurance, tax, for each unit of outlay, later work less what is left; worth today
         internal_rate
             the discount rate at or above 0 at which the net present value is zero; none if there is not exactly one
         sign_changes
             how often the yearly money changes sign; above 1, look at the curve of net present value
-        modified_internal_rate
-            the yearly rate that turns the outlays into the incomes, put aside at the discount rate
         gross_saving
             bills without PV less bills with it, added up in the money of each year
         net_saving
@@ -277,10 +273,8 @@ def figures_of_merit(
         "lasting_payback": money.payback(net, lasting=True),
         "discounted_payback": money.payback(net, rate),
         "net_present_value": money.net_present_value(rate, net),
-        "savings_to_investment": money.savings_to_investment(rate, table["saving"] + running, -(owned + later)),
         "internal_rate": money.internal_rate(net),
         "sign_changes": money.sign_changes(net),
-        "modified_internal_rate": money.modified_internal_rate(net, rate, rate),
         "gross_saving": table["saving"].sum(),
         "net_saving": net.sum(),
         "levelised_cost_nominal": nominal,

@@ -230,42 +230,6 @@ def internal_rate(flows):
     return rates[0] if len(rates) == 1 and flows[0] < 0 else np.nan
 
 
-def modified_internal_rate(flows, finance_rate, reinvest_rate):
-    """Return the rate that turns outlays, discounted at ``finance_rate``, into incomes, saved at ``reinvest_rate``.
-
-    Always unique; NaN if the flows have no outlay or no income.
-    """
-    flows = _flows(flows)
-    last = flows.size - 1
-    outlay = -net_present_value(finance_rate, np.minimum(flows, 0))
-    income = net_present_value(reinvest_rate, np.maximum(flows, 0)) * (1 + reinvest_rate) ** last
-    return float((income / outlay) ** (1 / last) - 1) if outlay > 0 and income > 0 else np.nan
-
-
-def savings_to_investment(rate, savings, investment):
-    """Return the savings-to-investment ratio: operational savings worth today, for each unit of investment worth today.
-
-    Parameters
-    ----------
-    rate : float
-    savings : array, shape (n + 1,)
-        What is saved in years 0 ... n, less upkeep and other running costs. [money]
-    investment : array, shape (n + 1,)
-        Costs of investment, positive: outlay less incentives, replacements, and less what is left at the end. [money]
-
-    Returns
-    -------
-    float
-        NaN where nothing is invested. Above 1 just where the net present value is above zero.
-
-    References
-    ----------
-    Fuller and Petersen, NIST Handbook 135 (1995): replacements and residual value stand in the denominator.
-    """
-    invested = net_present_value(rate, investment)
-    return float(net_present_value(rate, savings) / invested) if invested > 0 else np.nan
-
-
 def levelised_cost(costs, energy_kwh, rate, inflation=0.0):
     """Return the levelised cost of energy: discounted costs over discounted energy.
 

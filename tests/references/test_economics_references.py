@@ -112,29 +112,6 @@ def test_two_internal_rates(flows, percent):
     assert (np.abs(money.net_present_value(np.array(rates), flows)) < 1e-6 * 3000).all()
 
 
-def test_savings_to_investment():
-    """Fuller and Petersen, NIST Handbook 135 (1995), chapter 6: an energy-saving HVAC system beside a conventional one.
-
-    SIR = (energy + water + operation, maintenance and repair saved) / (more outlay + more replacement - more residual
-    value), each worth today at 3 % real over 20 years, factors SPV and UPV to three and two decimals. Outlay 110,000
-    for 103,000; fans in year 12 12,500 for 12,000; residual 3,700 for 3,500; energy 13,000 for 20,000 a year (with the
-    region's energy prices 15.13 times its first year); upkeep 8,000 for 7,000 a year. Printed: 12.6.
-    Mark: recomputed, source from memory; half a unit of the last digit.
-    """
-    upv, energy_factor, years = money.annuity_factor(0.03, 20), 15.13, 20
-    saved = np.r_[0.0, np.full(years, 7_000 * energy_factor / upv - 1_000)]
-    invested = np.zeros(years + 1)
-    invested[[0, 12, 20]] = 7_000, 500, -200
-    by_hand = (7_000 * 15.13 - 1_000 * 14.88) / (7_000 + 500 * 0.701 - 200 * 0.554)
-    ratio = money.savings_to_investment(0.03, saved, invested)
-    assert agrees(by_hand, "12.6") and agrees(ratio, "12.6") and ratio == pytest.approx(by_hand, rel=1e-3)
-    costs = Costs(7_000, upkeep_per_year=1_000, events=(Event("fans", 12, 500),), residual=200)  # the same as a flow
-    table = cash_flow(np.full(years, 7_000 * energy_factor / upv), np.zeros(years), costs)
-    assert figures_of_merit(table, 0.03)["savings_to_investment"] == pytest.approx(ratio, rel=1e-12)
-    replaced = (7_000 * 15.13 - 1_000 * 14.88 - 500 * 0.701) / 7_000  # replacement as if it were a running cost
-    assert not agrees(replaced, "12.6")
-
-
 # --- Loans: numpy-financial 1.0.0, docstrings of pmt, fv, nper, ipmt. Mark: seen and recomputed. -------------------
 
 
@@ -172,10 +149,6 @@ def test_against_numpy_financial():
         assert money.net_present_value(rate, flows) == pytest.approx(npf.npv(rate, flows), rel=1e-12)
         # Its root finder is an iteration with a tolerance of 1e-12 on the change of the rate.
         assert money.internal_rate(flows) == pytest.approx(npf.irr(flows), abs=1e-9)
-        flows[periods // 2 + 1] *= -1
-        assert money.modified_internal_rate(flows, rate, rate / 2) == pytest.approx(
-            npf.mirr(flows, rate, rate / 2), abs=1e-12
-        )
         assert money.loan_payment(flows[1], rate, periods) == pytest.approx(
             -npf.pmt(rate, periods, flows[1]), rel=1e-12
         )
