@@ -86,9 +86,9 @@ class Decoded:
     Parameters
     ----------
     samples : DataFrame, index of the readings
-        ``p_export`` (0 to 1, NaN without a reading), ``net_w`` (expected, import positive), ``load_w`` (house use
-        without the test load; NaN without PV power) [W], ``import_kwh``, ``export_kwh`` in the sample, ``decided``
-        (one direction at least 90 % probable).
+        ``p_export`` (0 to 1, NaN without a reading; of the mean over the interval, also of a snapshot), ``net_w``
+        (expected, import positive), ``load_w`` (house use without the test load; NaN without PV power) [W],
+        ``import_kwh``, ``export_kwh`` in the sample, ``decided`` (one direction at least 90 % probable).
     days : DataFrame, local days
         ``import_kwh``, ``export_kwh`` with 90 % intervals (``import_low_kwh`` ...) and ``seen``, the share of the
         day's rows with a reading. Missing time is not made up.
@@ -151,8 +151,7 @@ def decode(
         record, load_w, trust = checked(record, load_w, trust)
         repairs = repairs_alone(record, load_w, noise_w)
         load_w = repairs.load.value if repairs.load else load_w
-    tested = bool(record.test_share.any())
-    instrument = Instrument(record.interval_s, record.window_s, noise_w, load_w, tested)
+    instrument = Instrument(record.interval_s, record.window_s, noise_w, load_w)
     scene = make_scene(record, instrument, repairs.late_s)
     p_state, fine = two_views(scene)
     if calibrate:
@@ -172,7 +171,7 @@ def decode(
         table = audit(periods, p_state, energies, verdicts)
         bound = [period for period, verdict in zip(periods, verdicts, strict=True) if verdict in BOUND]
     samples = _samples(readings, scene, p_state)
-    tests = _tests_alone(scene, samples["p_export"].to_numpy()[record.rows])
+    tests = _tests_alone(scene, _export(scene, p_state))
     if calibrate:
         load_seen = samples["load_w"].to_numpy()[record.rows]
         trust = contradicted(trust, load_seen, scene.power_w, record, *tests[1:])

@@ -5,7 +5,7 @@ sign gives a load that is mostly flat, steps now and then and never falls below 
 one that mirrors the sun. How a house's load moves is learned from its own nights, when the sign is known.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -16,15 +16,14 @@ LEVELS_W = np.geomspace(15.0, 15_000.0, 60)
 # A plain house: shares of one-minute load changes of each scale, and how many night samples it weighs.
 PLAIN_SHARES = np.array([0.30, 0.22, 0.18, 0.12, 0.07, 0.05, 0.04, 0.02])
 PLAIN_LEVEL_W, PLAIN_LEVEL_SPREAD, PLAIN_COUNT = 450.0, 1.1, 60.0
+PLAIN_HOLDS_S, PLAIN_NIGHT_S = 1800.0, 10_800.0  # how long its levels last, and how long a night that was seen in
+FORGETS_S = 600.0  # how far apart loads are compared to tell how long a level lasts
 
 DARK_W = 8.0  # PV power up to this is night
 NOISE_W = 4.0  # least noise of a reading
 UNKNOWN_PV_SD_W = 1500.0
 NEAR_SD_W = 50.0  # how much the export may differ from that a sample away
-LEVEL_HOLDS_S = 3600.0  # a load level is one fact for about an hour, not a new one every sample ...
-LEVEL_ALONE_S = 1800.0  # ... and leaned on twice as much where step tests or a fine PV record are missing (measured)
-COARSE_S = 120.0  # PV windows above this hide what the sun does from sample to sample
-BASE_HOLDS_S = 600.0  # so is a load below the base load: a PV error of one kind lasts
+BASE_HOLDS_S = 600.0  # a load below the base load is one fact for so long, not a new one every sample: PV errors last
 JUMPS_PER_S = 0.001 / 60  # anything may happen to a load at this rate
 STRETCH = 32768  # samples worked on at a time
 
@@ -41,30 +40,17 @@ class Instrument:
         Noise of one reading. [W]
     test_load_w : float
         What the test load draws. [W]
-    tested : bool
-        True if the test load runs at all.
     """
 
     interval_s: float
     window_s: float
     noise_w: float = NOISE_W
     test_load_w: float = 0.0
-    tested: bool = False
 
     @property
     def windowed(self):
         """True if a PV window holds more than one sample."""
         return self.window_s > self.interval_s
-
-    @property
-    def coarse(self):
-        """True if PV windows hide what the sun does from sample to sample."""
-        return self.window_s > COARSE_S
-
-    @property
-    def level_holds_s(self):
-        """For how long a load level counts as one and the same fact. [s]"""
-        return LEVEL_HOLDS_S if self.tested and not self.coarse else LEVEL_ALONE_S
 
 
 @dataclass(frozen=True)
@@ -123,6 +109,8 @@ class LoadHabits:
         Logarithm of the density of the load at `LEVELS_W`. [1/W]
     base_w : float
         What the house draws at least. [W]
+    holds_s : float
+        How long a load level lasts: for so long it is one and the same fact. [s]
     samples : int
         Night samples they were learned from.
     """
@@ -130,6 +118,7 @@ class LoadHabits:
     shares: np.ndarray
     level_log_density: np.ndarray
     base_w: float
+    holds_s: float
     samples: int
 
     def log_level(self, load_w):
@@ -137,7 +126,7 @@ class LoadHabits:
         return np.interp(np.log(np.maximum(load_w, LEVELS_W[0])), np.log(LEVELS_W), self.level_log_density)
 
 
-def learn_habits(load_w=(), follows=()):
+def learn_habits(load_w=(), follows=(), interval_s=60.0):
     """Return `LoadHabits` from the night's readings, or of a plain house without any.
 
     Parameters
@@ -146,9 +135,11 @@ def learn_habits(load_w=(), follows=()):
         Load in samples where the sign is certain. [W]
     follows : array of bool, shape (n,)
         True where the sample directly follows the one before it in the array.
+    interval_s : float
+        Length of a sample. [s]
     """
-    load_w = np.asarray(load_w, dtype=float)
-    change = np.abs(np.diff(load_w)[np.asarray(follows, dtype=bool)[1:]])
+    load_w, follows = np.asarray(load_w, dtype=float), np.asarray(follows, dtype=bool)
+    change = np.abs(np.diff(load_w)[follows[1:]])
     ratio = np.sqrt(LEVELS_W[1] / LEVELS_W[0])
     edges = np.append(LEVELS_W / ratio, LEVELS_W[-1] * ratio)
     counts = np.histogram(np.clip(load_w, LEVELS_W[0], LEVELS_W[-1]), edges)[0].astype(float)
@@ -157,7 +148,20 @@ def learn_habits(load_w=(), follows=()):
     counts += PLAIN_COUNT * plain / plain.sum() + 1e-4 * (load_w.size + PLAIN_COUNT)
     base = float(np.quantile(load_w, 0.002)) if load_w.size >= 200 else 0.0
     log_density = np.log(counts / counts.sum() / np.diff(edges))
-    return LoadHabits(_change_shares(change), log_density, max(base, 0.0), int(load_w.size))
+    habits = LoadHabits(_change_shares(change), log_density, max(base, 0.0), PLAIN_HOLDS_S, int(load_w.size))
+    return replace(habits, holds_s=_holds_s(habits.log_level(load_w), follows, interval_s))
+
+
+def _holds_s(log_level, follows, interval_s):
+    """Return how long a level lasts: how soon its log-density forgets what it was, at a rate like decay. [s]"""
+    lag = max(1, round(FORGETS_S / interval_s))
+    unbroken = np.cumsum(~follows)
+    together = unbroken[lag:] == unbroken[:-lag]
+    apart = log_level - log_level.mean() if log_level.size else log_level
+    alike = (apart[lag:] * apart[:-lag])[together].sum() / max(np.square(apart).mean() if apart.size else 0.0, 1e-9)
+    plain = PLAIN_NIGHT_S / interval_s
+    kept = (alike + plain * np.exp(-lag * interval_s / PLAIN_HOLDS_S)) / (np.count_nonzero(together) + plain)
+    return float(-lag * interval_s / np.log(np.clip(kept, 0.02, 0.98)))
 
 
 def _change_shares(change):
@@ -282,8 +286,7 @@ def _stretch_of_weights(steps, habits, instrument):
     possible = ndtr((load - habits.base_w) / (pv_sd_w + instrument.noise_w))
     stays = np.where(steps.dark, 1.0, np.minimum(1.0, elapsed_s / max(BASE_HOLDS_S, 3 * instrument.window_s)))
     # A level counts as far as this house's own levels have been seen.
-    holds_s = instrument.level_holds_s
-    likely = np.minimum(1.0, elapsed_s / holds_s) * np.maximum(now - now.max(axis=0), -8.0)
+    likely = np.minimum(1.0, elapsed_s / habits.holds_s) * np.maximum(now - now.max(axis=0), -8.0)
     likely *= habits.samples / (habits.samples + 300.0)
     node = np.exp(np.where(steps.unknown, 0.0, stays * np.log(np.maximum(possible, 1e-12)) + likely))
     pull = 0.5 / (1 + (pv_sd_w / 250.0) ** 2)

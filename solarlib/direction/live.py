@@ -47,7 +47,7 @@ class LiveFilter:
         interval_s = require(interval_s, "interval_s", 0.1, 86_400, "s")
         window_s = require(pv_window_s or interval_s, "pv_window_s", 0.1, 86_400, "s")
         whole_number(houses, "houses", 1, 100_000)
-        self.instrument = likelihood.Instrument(interval_s, window_s, test_load_w=load_w, tested=load_w > 0)
+        self.instrument = likelihood.Instrument(interval_s, window_s, test_load_w=load_w)
         self.habits = habits or likelihood.learn_habits()
         self.learns = habits is None
         self.p_export = np.full(houses, 0.5)
@@ -141,7 +141,7 @@ class LiveFilter:
             nights = np.array(self._night).T
             known = np.isfinite(nights)
             follows = known & np.concatenate([np.zeros((len(nights), 1), dtype=bool), known[:, :-1]], axis=1)
-            self.habits = likelihood.learn_habits(nights[known], follows[known])
+            self.habits = likelihood.learn_habits(nights[known], follows[known], self.instrument.interval_s)
             self._night.append(np.full(load.shape, np.nan))  # keeps two nights apart
             self._new = 0
 

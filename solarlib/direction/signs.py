@@ -8,11 +8,8 @@ import pandas as pd
 from solarlib.direction import chain, likelihood
 from solarlib.direction.record import Record, after, before
 
-FAST_S = 30.0  # readings this fast get a second view of one sample a minute, slower ones of one in two ...
-SLOW_S = 120.0  # ... and still slower ones none
-COARSE_SPACING_S = 480.0  # spacing of the second view where PV windows are coarse
-ALONE = 0.75  # weight of the chain's log-odds without a second view: neighbouring samples share their errors ...
-FAST, COARSE, USUAL = (0.6, 0.3), (0.6, 0.2), (0.55, 0.2)  # ... and of both views together
+SPACING_S = 60.0  # between samples of the second view, if not two samples or a PV window are longer
+FIRST, SECOND = 0.6, 0.2  # weights of both views' log-odds: neighbouring samples share their errors
 
 
 @dataclass(frozen=True)
@@ -65,7 +62,7 @@ def make_scene(record, instrument, late_s=0.0, gain=1.0):
     dark, unknown = dark & ~silent, unknown | silent
     still = dark & (record.test_share == 0)
     follows = still & before(still) & (record.gap < 1.5)
-    habits = likelihood.learn_habits(record.reading_w[still] + power[still], follows[still])
+    habits = likelihood.learn_habits(record.reading_w[still] + power[still], follows[still], record.interval_s)
     near_w = _untested_nearby(record)
     states = likelihood.implied_states(record.reading_w, record.test_share, instrument.test_load_w, near_w)
     return Scene(record, instrument, power, rough, unknown, dark, habits, states)
@@ -134,18 +131,10 @@ def two_views(scene):
     if at.size == 0:
         return p_state, (at, w)
     log_odds = np.log(chain.odds(w))
-    interval_s = scene.instrument.interval_s
-    if interval_s > SLOW_S or at.size < 10:
-        p_state[at] = probability(ALONE * log_odds)
-        return p_state, (at, w)
-    if interval_s <= FAST_S:
-        spacing_s, (first, second) = 60.0, FAST
-    elif scene.instrument.coarse:
-        spacing_s, (first, second) = COARSE_SPACING_S, COARSE
-    else:
-        spacing_s, (first, second) = 2 * interval_s, USUAL
-    other = _second_view(scene, max(2, round(spacing_s / interval_s)))
-    p_state[at] = probability(first * log_odds + second * other[at])
+    instrument = scene.instrument
+    spacing_s = max(SPACING_S, 2 * instrument.interval_s, instrument.window_s)
+    other = _second_view(scene, max(2, round(spacing_s / instrument.interval_s)))
+    p_state[at] = probability(FIRST * log_odds + SECOND * other[at])
     return p_state, (at, w)
 
 

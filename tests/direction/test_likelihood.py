@@ -11,11 +11,11 @@ MINUTE = Instrument(60.0, 60.0)
 QUARTER = Instrument(60.0, 900.0)
 
 
-def flat(levels=lambda load_w: 0.0 * load_w, share_of=1, samples=10**9, base_w=-1e9):
+def flat(levels=lambda load_w: 0.0 * load_w, share_of=1, samples=10**9, base_w=-1e9, holds_s=1800.0):
     """Return habits with changes of one scale, and a log-density that is a function of the load."""
     shares = np.zeros(8)
     shares[share_of] = 1.0
-    return LoadHabits(shares, levels(likelihood.LEVELS_W), base_w, samples)
+    return LoadHabits(shares, levels(likelihood.LEVELS_W), base_w, holds_s, samples)
 
 
 def one(load_w, before_w, pv_sd_w=0.0, dark=False, unknown=False):
@@ -34,10 +34,8 @@ def test_doubt_about_the_sun_by_hand():
     assert likelihood.pv_doubt(2000.0, 1800.0, 100.0, 2.0, QUARTER, 7.0)[1] == pytest.approx(np.sqrt(50 + 9 + 49))
 
 
-def test_a_level_is_one_fact_for_an_hour_where_much_is_known():
-    assert Instrument(60, 60, tested=True).level_holds_s == Instrument(60, 120, tested=True).level_holds_s == 3600
-    assert Instrument(60, 60).level_holds_s == Instrument(60, 121, tested=True).level_holds_s == 1800
-    assert QUARTER.windowed and not MINUTE.windowed and QUARTER.coarse and not Instrument(60, 120).coarse
+def test_windowed_means_more_than_one_sample_a_window():
+    assert QUARTER.windowed and not MINUTE.windowed and not Instrument(120, 60).windowed
 
 
 def test_the_load_before_pulls_towards_likelier_levels():
@@ -50,15 +48,15 @@ def test_the_load_before_pulls_towards_likelier_levels():
     assert unsure[0, 0, 0] / unsure[1, 0, 0] == pytest.approx(np.exp(0.25 * gap), rel=1e-3)
 
 
-@pytest.mark.parametrize("instrument, holds_s", [(MINUTE, 1800), (Instrument(60, 60, tested=True), 3600)])
-def test_a_level_counts_by_the_share_of_its_hour_and_by_the_nights_seen(instrument, holds_s):
+@pytest.mark.parametrize("holds_s", [600, 1800])
+def test_a_level_counts_by_the_share_of_how_long_it_lasts_and_by_the_nights_seen(holds_s):
     jump = -np.expm1(-0.001)
     for samples, share in ((10**9, 1.0), (300, 0.5)):
-        habits = flat(lambda load_w: -load_w / 100, samples=samples)
+        habits = flat(lambda load_w: -load_w / 100, samples=samples, holds_s=holds_s)
         low, high = habits.log_level(np.array([100.0, 300.0]))
         stays = (1 - jump) * norm.pdf(0, scale=np.sqrt(4.0**2 + 2 * 4.0**2))
         changes = (stays + jump * np.exp(low)) / (stays + jump * np.exp(high))
-        w = likelihood.step_weights(one((100.0, 300.0), (100.0, 300.0)), habits, instrument)
+        w = likelihood.step_weights(one((100.0, 300.0), (100.0, 300.0)), habits, MINUTE)
         level = np.exp(share * 60 / holds_s * (low - high))
         assert w[0, 0, 0] / w[1, 1, 0] == pytest.approx(level * changes, rel=1e-6)
 
@@ -126,6 +124,7 @@ def test_roughness_by_hand():
 def test_habits_of_nobody_are_those_of_a_plain_house():
     plain = likelihood.learn_habits()
     assert plain.shares == pytest.approx(likelihood.PLAIN_SHARES) and plain.base_w == 0 and plain.samples == 0
+    assert plain.holds_s == pytest.approx(1800)
     assert plain.log_level(np.array([450.0])) > plain.log_level(np.array([15.0]))
     ratio = plain.log_level(np.array([450.0])) - plain.log_level(np.array([450.0 * np.exp(1.1)]))
     assert ratio[0] == pytest.approx(0.5 + 1.1, abs=0.02)  # one spread away in the logarithm, and per watt
@@ -140,6 +139,33 @@ def test_habits_learned_from_nights():
     assert likelihood.learn_habits(load[:199], np.ones(199, dtype=bool)).base_w == 0
     assert likelihood.learn_habits(load[:200], np.ones(200, dtype=bool)).base_w > 0
     assert np.exp(habits.log_level(np.array([200.0])))[0] > 50 * np.exp(habits.log_level(np.array([400.0])))[0]
+
+
+def switching(lasts_s, interval_s, hours=1000, seed=3):
+    """Return a load that jumps between two levels, each lasting so long on average, and where samples follow."""
+    rng, count = np.random.default_rng(seed), int(hours * 3600 / interval_s)
+    high = np.cumsum(rng.random(count) < -np.expm1(-2 * interval_s / lasts_s) / 2) % 2  # an odd number of jumps
+    return np.where(high, 900.0, 200.0) * rng.uniform(0.99, 1.01, count), np.ones(count, dtype=bool)
+
+
+@pytest.mark.parametrize("interval_s", [10.0, 60.0, 300.0])
+@pytest.mark.parametrize("lasts_s", [600.0, 1200.0, 4800.0])
+def test_how_long_a_level_lasts_is_learned_at_any_interval(lasts_s, interval_s):
+    """Two levels that each last T forget at the rate 2/T: what is known now says as much about a time T/2 away."""
+    habits = likelihood.learn_habits(*switching(lasts_s, interval_s), interval_s)
+    assert habits.holds_s == pytest.approx(lasts_s / 2, rel=0.15)
+
+
+def test_a_short_night_hardly_changes_how_long_levels_last():
+    """As many hours as the plain house was watched weigh as much as it does; stretches apart are not compared."""
+    load, follows = switching(300.0, 60.0)
+    learned, plain = (np.exp(-600 / tau) for tau in (likelihood.learn_habits(load, follows).holds_s, 1800.0))
+    some = [likelihood.learn_habits(load[k : k + 190], follows[:190]).holds_s for k in range(0, 19_000, 190)]
+    assert np.mean(np.exp(-600 / np.array(some))) == pytest.approx((learned + plain) / 2, abs=0.04)
+    apart = np.arange(load.size) % 10 > 0
+    assert likelihood.learn_habits(load, apart).holds_s == pytest.approx(1800)
+    steady = likelihood.learn_habits(np.linspace(200, 900, 24_000), np.ones(24_000, dtype=bool))
+    assert 20_000 < steady.holds_s < 30_000
 
 
 def test_the_fold_inside_a_sample_by_hand():

@@ -18,7 +18,7 @@ def house():
 
 @pytest.fixture(scope="module")
 def scene(house):
-    return make_scene(read_record(house[0]), Instrument(60.0, 60.0, test_load_w=LOAD_W, tested=True))
+    return make_scene(read_record(house[0]), Instrument(60.0, 60.0, test_load_w=LOAD_W))
 
 
 @pytest.fixture(scope="module")
