@@ -12,7 +12,7 @@ import pandas as pd
 from solarlib.direction.calibration import Repairs, repairs_alone, repairs_by_signs
 from solarlib.direction.likelihood import NOISE_W, Instrument
 from solarlib.direction.record import read_record
-from solarlib.direction.signs import expected, make_scene, two_views
+from solarlib.direction.signs import expected, make_scene, of_interval, two_views
 from solarlib.direction.step_test import StepTest, log_ratio
 from solarlib.direction.totals import BOUND, agreeing, audit, judged, left_unused, read_registers
 from solarlib.direction.trust import Trust, checked, contradicted, in_watts
@@ -211,7 +211,10 @@ def _samples(readings, scene, p_state):
     record, net = scene.record, _net(scene, p_state)
     load = net + scene.power_w - record.test_share * scene.instrument.test_load_w
     taken, given = (expected(flow, p_state) for flow in scene.energies_kwh)
-    columns = {"p_export": _export(scene, p_state), "net_w": net, "load_w": np.where(scene.unknown, np.nan, load)}
+    p_export = _export(scene, p_state)
+    if record.kind == "snapshot":
+        p_export = of_interval(p_export, record)
+    columns = {"p_export": p_export, "net_w": net, "load_w": np.where(scene.unknown, np.nan, load)}
     columns |= {"import_kwh": taken, "export_kwh": given}
     samples = pd.DataFrame(columns, index=readings.index[record.rows]).reindex(readings.index)
     samples["decided"] = (samples["p_export"] - 0.5).abs() >= DECIDED - 0.5

@@ -160,6 +160,25 @@ def expected(pair, p_state):
     return (1 - p_state) * pair[0] + p_state * pair[1]
 
 
+def of_interval(p_export, record):
+    """Return P(export) of the intervals that snapshots stand for, from that of their moments.
+
+    Half of an interval reaches towards either neighbour. Where that has the other direction, the power changed at
+    some time between the two, all times alike; so the mean has a direction as often as its share of both sizes says.
+
+    Parameters
+    ----------
+    p_export : ndarray, shape (n,)
+    record : Record
+    """
+    u, total = record.reading_w, np.zeros(p_export.size)
+    for beside, near in ((before, record.gap < 1.5), (after, after(record.gap) < 1.5)):
+        p, other_w = beside(p_export), beside(u)
+        mixed = (p_export * (1 - p) * u + (1 - p_export) * p * other_w) / np.maximum(u + other_w, 1e-9)
+        total += np.where(near & (u + other_w > 0), p_export * p + mixed, p_export)
+    return total / 2
+
+
 def _usual_change(record):
     """Return how much the reading usually moves from sample to sample within a quarter of an hour. [W]"""
     change = np.abs(np.diff(record.reading_w, prepend=record.reading_w[:1]))

@@ -1,12 +1,14 @@
 """A record before its signs: which samples are night, and where the PV record was silent."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from solarlib.direction.likelihood import Instrument
 from solarlib.direction.record import read_record
-from solarlib.direction.signs import expected, make_scene, probability
+from solarlib.direction.signs import expected, make_scene, of_interval, probability
 
 
 def scene(pv_w, days=5):
@@ -45,3 +47,17 @@ def test_what_is_expected_and_how_sure_at_most():
     assert probability(0.0) == 0.5 and probability(np.log(3)) == pytest.approx(0.75)
     assert probability(-1000.0) == probability(-40.0) == pytest.approx(np.exp(-40))
     assert probability(1000.0) == probability(40.0) == 1 - probability(-40.0)
+
+
+def test_the_mean_between_two_snapshots_has_the_direction_of_the_larger_more_often():
+    """Simulated: the power jumps at a time that is uniform between the moments, its mean has one sign or the other."""
+    index = pd.Timestamp("2026-06-01 10:00", tz="UTC") + pd.to_timedelta([0, 10, 20, 90], unit="s")
+    table = pd.DataFrame({"reading_w": [300.0, 100.0, 200.0, 500.0], "pv_w": 100.0}, index)
+    record = read_record(table, "snapshot")
+    p = of_interval(np.array([0.0, 1.0, 1.0, 0.8]), record)
+    when = np.random.default_rng(2).random(100_000)
+    outward = np.mean(when * 300 - (1 - when) * 100 < 0)
+    assert p[1] == pytest.approx((outward + 1) / 2, abs=0.005)
+    assert p == pytest.approx([0.125, 0.625, 1.0, 0.8])
+    unsure = of_interval(np.array([0.5, 0.5, 0.5, 0.5]), record)
+    assert unsure == pytest.approx(0.5) and np.isfinite(of_interval(p, replace(record, reading_w=0 * p))).all()
