@@ -14,7 +14,7 @@ from solarlib.direction.likelihood import NOISE_W, Instrument
 from solarlib.direction.record import read_record
 from solarlib.direction.signs import expected, make_scene, of_interval, two_views
 from solarlib.direction.step_test import StepTest, log_ratio
-from solarlib.direction.totals import BOUND, agreeing, audit, judged, left_unused, read_registers
+from solarlib.direction.totals import agreeing, audit, judged, left_unused, read_registers
 from solarlib.direction.trust import Trust, checked, contradicted, in_watts
 from solarlib.direction.words import DIRECTION_WORDS
 from solarlib.quantities import InputError, require
@@ -160,16 +160,16 @@ def decode(
         if repairs.gain_used != 1.0:
             scene = make_scene(record, instrument, repairs.late_s, repairs.gain_used)
             p_state, fine = two_views(scene)
-    table, bound = None, []
+    table, bound, p_free = None, [], p_state
     narrowed: tuple[float, ...] = ()
     if registers is not None:
         periods = read_registers(registers, readings.index, record.rows, record.hours)
-        energies, tolerance = scene.energies_kwh, TOLERANCE[kind]
-        verdicts = [judged(period, p_state, energies, tolerance)[0] for period in periods]
+        known = scene.energies_kwh, record.hours
+        told = [judged(period, p_state, *known, TOLERANCE[kind]) for period in periods]
         free = _days(_samples(readings, scene, p_state), scene, p_state, [], trust)
-        p_state = agreeing(periods, p_state, energies, fine, tolerance)
-        table = audit(periods, p_state, energies, verdicts)
-        bound = [period for period, verdict in zip(periods, verdicts, strict=True) if verdict in BOUND]
+        p_state = agreeing(periods, p_state, *known, fine, TOLERANCE[kind])
+        table = audit(periods, p_state, scene.energies_kwh, [verdict for verdict, *_ in told])
+        bound = [(period.inside, sd) for period, (*_, sd) in zip(periods, told, strict=True) if np.isfinite(sd)]
     samples = _samples(readings, scene, p_state)
     tests = _tests_alone(scene, _export(scene, p_state))
     if calibrate:
@@ -177,7 +177,7 @@ def decode(
         trust = contradicted(trust, load_seen, scene.power_w, record, *tests[1:])
     if trust.doubts:
         samples["decided"] = False
-    days = _days(samples, scene, p_state, bound, trust)
+    days = _days(samples, scene, p_free, bound, trust)
     if bound:
         narrowed = tuple(float((each["import_high_kwh"] - each["import_low_kwh"]).mean()) for each in (free, days))
     return Decoded(samples, days, _account(samples, scene, tests, repairs, table, trust, narrowed))
@@ -221,7 +221,7 @@ def _samples(readings, scene, p_state):
     return samples
 
 
-def _days(samples, scene, p_state, bound, trust):
+def _days(samples, scene, p_free, bound, trust):
     """Return energies per local day with 90 % intervals.
 
     Every sample may be told the wrong way with a known probability, and neighbours err together; so the spread of a
@@ -236,13 +236,13 @@ def _days(samples, scene, p_state, bound, trust):
     day = number[scene.record.rows]
     days["seen"] = np.bincount(day, minlength=len(names)) / np.bincount(number, minlength=len(names))
     (in_0, in_1), _ = scene.energies_kwh
-    wrong = np.abs(in_1 - in_0) * np.minimum(p_state, 1 - p_state)
+    wrong = np.abs(in_1 - in_0) * np.minimum(p_free, 1 - p_free)  # as before any totals were known
     half = DOUBT * np.bincount(day, wrong, len(names))
     inside = NORMAL_90 * _inside_samples(day, len(names), scene)
-    for period in bound:  # the errors of its days add up to nothing, but for what the meter and the reading differ by
-        part = DOUBT * np.bincount(day, wrong * period.inside, len(names))
-        slack = TOLERANCE[scene.record.kind] * (period.delivered_kwh + period.received_kwh) + period.rounding_kwh
-        half = np.sqrt(np.maximum(half**2 - part**4 / max(np.sum(part**2) + slack**2, 1e-12), 0))
+    for period, sd in bound:  # the errors of its days add up to nothing, as surely as its totals are known
+        part = DOUBT * np.bincount(day, wrong * period, len(names))
+        tied = part**4 / max(np.sum(part**2) + (NORMAL_90 * sd) ** 2, 1e-12)
+        half = np.sqrt(np.maximum(half**2 - tied, 0))
     half = np.sqrt(half**2 + inside**2 + LEAST_KWH**2)
     # What is imported more is exported less.
     used = days["import_kwh"] + days["export_kwh"]

@@ -14,15 +14,18 @@ from solarlib.quantities import counted, refuse_if
 COLUMNS = ("start", "end", "delivered_kwh", "received_kwh")
 HALVINGS = 40
 LEAST_SEEN = 0.95  # of a period, for its totals to say something about the samples seen
+FILLED_SHARE = 0.15  # of the power around a gap: its mean differs by so much from that of its ends (measured)
 RATIO_LOW, RATIO_HIGH = 0.8, 1.25  # reading over registers: no instrument is that far off
 AGREE, DIFFER, UNSEEN = "agree", "differ", "too little seen"
-BOUND = (AGREE, DIFFER)  # periods whose totals bind the days
 OTHER_READING, OTHER_DIRECTION = "contradict the reading", "contradict the direction"
 
 
 @dataclass(frozen=True)
 class MeterPeriod:
-    """One meter period: its place among the samples with a reading, its totals, and the share of it that was seen."""
+    """One meter period: its place among the samples with a reading, its totals, and the share of it that was seen.
+
+    ``missed_h``, one longer than its samples, is the time without a reading before each and after the last. [h]
+    """
 
     start: pd.Timestamp
     end: pd.Timestamp
@@ -30,6 +33,7 @@ class MeterPeriod:
     delivered_kwh: float
     received_kwh: float
     seen: float
+    missed_h: np.ndarray
     rounding_kwh: float = 0.0
 
 
@@ -54,7 +58,7 @@ def read_registers(registers, index, rows, hours):
         For a missing column, a time without zone, an end before its start, a negative total.
     """
     check_columns(registers, "registers", COLUMNS, ", ".join(COLUMNS))
-    periods = []
+    periods, begins = [], (index[rows] - index[0]).total_seconds().to_numpy() / 3600
     registers = registers if "rounding_kwh" in registers else registers.assign(rounding_kwh=0.0)
     for row in registers[[*COLUMNS, "rounding_kwh"]].itertuples(index=False):
         start, end = (pd.to_datetime(value, errors="coerce") for value in row[:2])
@@ -65,18 +69,41 @@ def read_registers(registers, index, rows, hours):
         refuse_if(not totals.between(0, np.inf, inclusive="left").all(), "totals_of_registers", "registers", **told)
         inside = np.asarray((index >= start) & (index < end))[rows]
         seen = float(hours[inside].sum() * 3600 / (end - start).total_seconds())
+        edges = [(time - index[0]).total_seconds() / 3600 for time in (start, end)]
+        ends = np.concatenate([edges[:1], (begins + hours)[inside]])
+        missed_h = np.maximum(np.append(begins[inside], edges[1]) - ends, 0)
         delivered_kwh, received_kwh, rounding_kwh = totals
-        periods.append(MeterPeriod(start, end, inside, delivered_kwh, received_kwh, min(seen, 1.0), rounding_kwh))
+        counts = delivered_kwh, received_kwh, min(seen, 1.0), missed_h, rounding_kwh
+        periods.append(MeterPeriod(start, end, inside, *counts))
     return periods
 
 
-def judged(period, p_state, energies, tolerance=0.001):
+def filled(period, flows_kwh, hours):
+    """Return what flowed in and out in the gaps of a period, and the standard deviation of what went out. [kWh]
+
+    The power goes evenly from that of the last sample to that of the next; it may have changed all at once at any
+    time of the gap, and a share of all power around is anybody's guess.
+
+    Parameters
+    ----------
+    period : MeterPeriod
+    flows_kwh : ndarray, shape (2, n)
+        Energy in and out of each sample. [kWh]
+    hours : ndarray, shape (n,)
+        Time that each sample stands for. [h]
+    """
+    power = np.pad(flows_kwh / hours, ((0, 0), (1, 1)), mode="edge")
+    middle, jump = (power[:, 1:] + power[:, :-1]) / 2, np.diff(power[1])
+    spread = period.missed_h * np.sqrt(np.square(jump) / 12 + np.square(FILLED_SHARE * middle.sum(axis=0)))
+    return *(middle @ period.missed_h), float(np.sqrt(np.square(spread).sum()))
+
+
+def judged(period, p_state, energies, hours, tolerance=0.001):
     """Return how a period's totals stand to what was decoded, and how much export its samples should hold.
 
-    The energy that the registers counted and the reading did not is taken as missed, in either direction; so the
-    export of the samples seen is known within bounds, and the nearest one is what they should hold. Totals that no
-    instrument error explains, or that ask for more than three times the energy in doubt to change sides, are wrong
-    themselves or belong to another meter.
+    What flowed in the gaps is `filled` and taken off the totals; the samples seen share the rest. Where the gaps leave
+    more doubt than the decoded days have, they stay nearly as they are. Totals that no instrument error explains, or
+    that ask for more than three times the energy in doubt to change sides, are wrong or of another meter.
 
     Parameters
     ----------
@@ -85,37 +112,37 @@ def judged(period, p_state, energies, tolerance=0.001):
         Probability of state 1.
     energies : tuple of ndarray, each shape (2, n)
         Energy in and out in each state. [kWh]
+    hours : ndarray, shape (n,)
+        Time that each sample stands for. [h]
     tolerance : float
         Share of the period's energy by which the readings themselves may be off.
 
     Returns
     -------
-    (str, float)
+    (str, float, float)
         ``"agree"``, ``"differ"``, ``"too little seen"``, ``"contradict the reading"`` or ``"contradict the
-        direction"``; the export, NaN unless it differs. [kWh]
+        direction"``; the export, NaN unless it differs; the standard deviation of what the totals say of it. [kWh]
     """
-    imported, exported = (flow[:, period.inside] for flow in energies)
-    p = p_state[period.inside]
-    total, unsigned = period.delivered_kwh + period.received_kwh, float((imported + exported).mean(axis=0).sum())
     if period.seen < LEAST_SEEN:
-        return UNSEEN, np.nan
-    # A missed sample holds at most about four times an average one.
-    missed = min(max(total - unsigned, 0.0), 4 * (1 - period.seen) * total)
-    if not RATIO_LOW * (total - missed) <= unsigned <= RATIO_HIGH * (total - missed):
-        return OTHER_READING, np.nan
-    scale, slack = unsigned / max(total - missed, 1e-9), tolerance * total
-    low, high = max(period.received_kwh - missed, 0.0) * scale, min(period.received_kwh, total - missed) * scale
-    reached = float(expected(exported, p).sum())
-    goal = min(max(reached, low - period.rounding_kwh), high + period.rounding_kwh)
-    if abs(goal - reached) <= slack:
-        return AGREE, np.nan
+        return UNSEEN, np.nan, np.nan
+    imported, exported = (flow[:, period.inside] for flow in energies)
+    p, total = p_state[period.inside], period.delivered_kwh + period.received_kwh
+    flows = np.stack([expected(flow, p) for flow in (imported, exported)])
+    missed_in, missed_out, sd = filled(period, flows, hours[period.inside])
+    unsigned, rest = float((imported + exported).mean(axis=0).sum()), total - missed_in - missed_out
+    if not RATIO_LOW * rest <= unsigned <= RATIO_HIGH * rest:
+        return OTHER_READING, np.nan, np.nan
+    sd, reached = float(np.hypot(np.hypot(tolerance * total, sd), period.rounding_kwh)), float(flows[1].sum())
+    away = np.clip((period.received_kwh - missed_out) * unsigned / max(rest, 1e-9), 0, unsigned) - reached
     doubtful = float((np.abs(exported[1] - exported[0]) * np.minimum(p, 1 - p)).sum())
-    if abs(goal - reached) > 3 * (doubtful + slack):
-        return OTHER_DIRECTION, np.nan
-    return DIFFER, goal
+    if abs(away) > 3 * (doubtful + sd):
+        return OTHER_DIRECTION, np.nan, np.nan
+    own_sd = doubtful / np.sqrt(max((period.end - period.start) / pd.Timedelta("1D"), 1.0))  # days err by themselves
+    away *= own_sd**2 / max(own_sd**2 + sd**2, 1e-12)
+    return (AGREE, np.nan, sd) if abs(away) <= tolerance * total else (DIFFER, reached + away, sd)
 
 
-def agreeing(periods, p_state, energies, fine, tolerance=0.001):
+def agreeing(periods, p_state, energies, hours, fine, tolerance=0.001):
     """Return state probabilities that share each period's energy between import and export as its registers do.
 
     Every sample's weights are tilted towards one direction in proportion to its energy, by one strength a period,
@@ -124,7 +151,7 @@ def agreeing(periods, p_state, energies, fine, tolerance=0.001):
     Parameters
     ----------
     periods : list of MeterPeriod
-    p_state, energies, tolerance
+    p_state, energies, hours, tolerance
         As `judged` takes them.
     fine : tuple
         Places and weights of the chain over the samples in doubt.
@@ -138,7 +165,7 @@ def agreeing(periods, p_state, energies, fine, tolerance=0.001):
     out = p_state.copy()
     for period in periods:
         mine = period.inside[at]
-        verdict, goal = judged(period, out, energies, tolerance)
+        verdict, goal, _ = judged(period, out, energies, hours, tolerance)
         if verdict != DIFFER or not mine.any():
             continue
         low, high = -200.0, 200.0
