@@ -4,11 +4,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.special import ndtr
 
 from solarlib.direction import chain, likelihood
 from solarlib.direction.record import Record, after, before
 
+UNBOUND_W, IMPOSSIBLE = 1e9, 1e-6
 SPACING_S = 60.0  # between samples of the second view, if not two samples or a PV window are longer
+TOP, PEAK = 1.15, 3.0  # most PV power at a moment beside the greatest window, and the greatest of three around it ...
+MOST_SHARE = 0.02  # ... and how exactly that is known
 FIRST, SECOND = 0.6, 0.2  # weights of both views' log-odds: neighbouring samples share their errors
 
 
@@ -22,6 +26,8 @@ class Scene:
     instrument : likelihood.Instrument
     power_w, rough_w : ndarray, shape (n,)
         PV power and its roughness. [W]
+    most_w : ndarray, shape (n,)
+        The most PV power that is possible, see `most_sun`. [W]
     unknown, dark : ndarray of bool, shape (n,)
         PV power not known; sun certainly giving nothing.
     habits : likelihood.LoadHabits
@@ -32,6 +38,7 @@ class Scene:
     instrument: likelihood.Instrument
     power_w: np.ndarray
     rough_w: np.ndarray
+    most_w: np.ndarray
     unknown: np.ndarray
     dark: np.ndarray
     habits: likelihood.LoadHabits
@@ -65,7 +72,26 @@ def make_scene(record, instrument, late_s=0.0, gain=1.0):
     habits = likelihood.learn_habits(record.reading_w[still] + power[still], follows[still], record.interval_s)
     near_w = _untested_nearby(record)
     states = likelihood.implied_states(record.reading_w, record.test_share, instrument.test_load_w, near_w)
-    return Scene(record, instrument, power, rough, unknown, dark, habits, states)
+    most_w = np.where(unknown, UNBOUND_W, most_sun(record, late_s, gain))
+    return Scene(record, instrument, power, rough, most_w, unknown, dark, habits, states)
+
+
+def most_sun(record, late_s=0.0, gain=1.0):
+    """Return the most PV power that each sample can hold, as the windows of the PV record allow. [W]
+
+    No moment exceeds the greatest window ever seen by much, nor the greatest of the window around it and its
+    neighbours by more than a few times: of 3 times as much, one sample in 1000 and more was seen.
+
+    Parameters
+    ----------
+    record, late_s, gain
+        As `make_scene` takes them.
+    """
+    mean = np.nan_to_num(record.window_pv_w) / gain
+    greatest = np.maximum(mean, np.maximum(before(mean), after(mean)))
+    ends_s = record.window_middle_s - late_s + record.window_s / 2
+    at = np.searchsorted(ends_s, record.time_s + record.interval_s / 2).clip(0, mean.size - 1)
+    return np.minimum(TOP * mean.max(), PEAK * greatest[at])
 
 
 def _untested_nearby(record):
@@ -108,6 +134,8 @@ def chain_of(scene, keep=None):
     change_sd = np.hypot(change_sd, states.doubt_w[at])
     steps = likelihood.Steps(before(load), load, level_sd, change_sd, record.gap, dark[at], scene.unknown[at])
     w = likelihood.step_weights(steps, scene.habits, scene.instrument)
+    rest_w = states.net_w[:, at] + scene.most_w[at] - scene.habits.base_w  # more cannot go out than the sun gives
+    w *= np.maximum(ndtr(rest_w / (scene.instrument.noise_w + MOST_SHARE * scene.most_w[at])), IMPOSSIBLE)
     # The first sample has none before it: both rows alike.
     w[0, 1, 0], w[1, 0, 0] = w[1, 1, 0], w[0, 0, 0]
     return at, chain.floored(w)

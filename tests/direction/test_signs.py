@@ -5,10 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import norm
 
+from made_records import LOAD_W, made_house
+from solarlib.direction import chain
+from solarlib.direction.decoder import decode
 from solarlib.direction.likelihood import Instrument
 from solarlib.direction.record import read_record
-from solarlib.direction.signs import expected, make_scene, of_interval, probability
+from solarlib.direction.signs import chain_of, expected, make_scene, most_sun, of_interval, probability
 
 
 def scene(pv_w, days=5):
@@ -61,3 +65,40 @@ def test_the_mean_between_two_snapshots_has_the_direction_of_the_larger_more_oft
     assert p == pytest.approx([0.125, 0.625, 1.0, 0.8])
     unsure = of_interval(np.array([0.5, 0.5, 0.5, 0.5]), record)
     assert unsure == pytest.approx(0.5) and np.isfinite(of_interval(p, replace(record, reading_w=0 * p))).all()
+
+
+def test_the_most_sun_by_hand():
+    """Windows of five minutes; the second minute of the third is asked for, and a minute after the whole record."""
+    index = pd.date_range("2026-06-01 10:00", periods=40, freq="1min", tz="UTC")
+    table = pd.DataFrame({"reading_w": 300.0, "pv_w": np.repeat([2000.0, 0, 100, 200, 0, 0, np.nan, 0], 5)}, index)
+    most = most_sun(read_record(table, pv_window_s=300))
+    # Of three windows the greatest, three times; never above the greatest of all by more than 15 %.
+    assert most[2::5] == pytest.approx([2300, 2300, 600, 600, 600, 0, 0, 0])
+    late = most_sun(read_record(table, pv_window_s=300), late_s=60.0, gain=2.0)
+    assert late[9:11] == pytest.approx([300, 300]) and late[8] == pytest.approx(1150)
+
+
+def test_more_than_the_sun_gives_is_hardly_possible():
+    readings, _ = made_house(days=2, seed=3)
+    record = read_record(readings)
+    free = replace(make_scene(record, Instrument(60.0, 60.0)), most_w=np.full(len(readings), 1e9))
+    low = replace(free, most_w=np.full(len(readings), 500.0))
+    (at, wide), (_, narrow) = chain_of(free), chain_of(low)
+    rest = free.states.net_w[:, at] + 500 - free.habits.base_w
+    allowed = np.maximum(norm.cdf(rest / (4 + 0.02 * 500)), 1e-6)
+    ratio = narrow[1, 1] * wide[1, 0] / (wide[1, 1] * narrow[1, 0])
+    told = (narrow > 2 * chain.FLOOR).all(axis=(0, 1)) & (wide > 2 * chain.FLOOR).all(axis=(0, 1))
+    assert told.sum() > 100 and ratio[told] == pytest.approx((allowed[1] / allowed[0])[told], rel=1e-6)
+
+
+@pytest.mark.parametrize("minutes, tested", [(1, True), (5, False), (15, True), (15, False)])
+def test_no_reading_beyond_the_sun_is_told_as_export(minutes, tested):
+    """A heavy load under a changing sky: none of its readings can have gone out, whatever the windows hide."""
+    readings, truth = made_house(days=3, seed=31, test_every=10 if tested else 0)
+    heavy = (np.arange(len(readings)) % 97 < 4) & (readings["pv_w"] > 50).to_numpy()
+    net = truth["net_w"] + np.where(heavy, 9000.0, 0.0)
+    power = readings["pv_w"].groupby(readings.index.floor(f"{minutes}min")).transform("mean").round()
+    table = readings.assign(reading_w=net.abs().where(heavy, readings["reading_w"]).round(), pv_w=power)
+    found = decode(table, LOAD_W if tested else None, pv_window_s=60 * minutes)
+    beyond = heavy & (table["reading_w"] > 1.3 * power.max()).to_numpy()
+    assert beyond.sum() > 50 and found.samples["p_export"][beyond].max() < 0.02
