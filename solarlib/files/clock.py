@@ -7,7 +7,7 @@ hour's energy in the wrong hour is worse than an hour that is known to be missin
 import numpy as np
 import pandas as pd
 
-from solarlib.files.dates import DAY_NS, MISSING
+from solarlib.files.dates import DAY_NS, HOUR_NS, MISSING
 
 FINE, SKIPPED, DOUBLE = 0, 1, 2
 
@@ -75,3 +75,11 @@ def _localized(walls, zone, summer):
     naive = pd.DatetimeIndex(walls.view("datetime64[ns]"))
     aware = naive.tz_localize(zone, ambiguous=np.full(len(walls), summer), nonexistent="NaT")
     return aware.as_unit("ns").asi8
+
+
+def twelve_hours(walls):
+    """Tell whether clock readings stand twice a day and never above 12: morning and afternoon look alike."""
+    hours = walls // HOUR_NS % 24
+    if not len(walls) or hours.max() > 12 or hours.min() < 1 or not ((hours == 12).any() and (hours == 1).any()):
+        return False
+    return len(np.unique(walls)) < 0.75 * len(walls)

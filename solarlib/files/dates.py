@@ -5,29 +5,33 @@ which one the file itself proves, or that it proves none and a person must tell.
 """
 
 import re
+import unicodedata
 
 import numpy as np
 
 from solarlib.files.texts import told
-from solarlib.quantities import refusal, refuse_if
+from solarlib.quantities import refusal, refuse_if, texts_beside
 
 ORDERS = ("year first", "day first", "month first")
 MISSING = np.iinfo(np.int64).min  # no moment
 SECOND_NS = 1_000_000_000  # ns
 DAY_NS = 86_400 * SECOND_NS
+HOUR_NS = 3600 * SECOND_NS
 MOST_OFFSET_MIN = 14 * 60  # of a clock from UTC: the farthest of all zones
 TIME_WIDTH = 40  # longest text of a moment, bytes
-_FULL = "january february march april may june july august september october november december".split()
-_MONTHS = {word: place for place, full in enumerate(_FULL, 1) for word in (full, full[:3])} | {"sept": 9}
+_WORDS = texts_beside(__file__, "dates")
+_MONTHS = {name: number for number, names in enumerate(_WORDS["months"], 1) for name in names.split()}
+_MONTHS |= {name[:3]: number for name, number in _MONTHS.items() if name not in ("juin", "juillet")}
 
 _CLOCK = (
     r"(?:(?:T|,? +)(?P<h>\d{1,2})[:.h](?P<mi>\d\d)(?:[:.](?P<s>\d\d)(?:[.,](?P<f>\d{1,9}))?)?"
-    r" *(?P<ap>[ap]\.?m\.?)?)? *(?P<z>z|utc|gmt|[+-]\d\d:?(?:\d\d)?)?"
+    r" *(?P<ap>[ap]\.? ?m\.?)?)? *(?P<z>z|utc|gmt|[+-]\d\d:?(?:\d\d)?)?"
 )
-_WEEKDAY = r"(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6}\.?,? +)?"  # passed over
+_WEEKDAY = rf"(?:(?:{'|'.join(sorted(_WORDS['weekdays'].split(), key=len, reverse=True))})\.?,? +)?"  # passed over
 _DATES = (
-    r"(?P<a>\d{1,4})(?P<sep>[-/. ])(?P<b>\d{1,2}|[a-z]{3,9})\.?(?P=sep)(?P<c>\d{1,4})",
-    r"(?P<b>[a-z]{3,9}) (?P<a>\d{1,2}),? (?P<c>\d{4})",
+    r"(?P<a>\d{1,4})(?P<sep>[-/. ])(?P<b>\d{1,2})\.?(?P=sep)(?P<c>\d{1,4})",
+    r"(?P<a>\d{1,4})(?:\.? ?|[-/]| de )(?P<b>[a-z]{3,10})\.?(?:[-/ .,]|, | de | del |)(?P<c>\d{1,4})",
+    r"(?P<b>[a-z]{3,10})\.? (?P<a>\d{1,2}),? (?P<c>\d{4})",
 )
 _PACKED = r"(?P<y>\d{4})(?P<m>\d\d)(?P<d>\d\d)(?:[T ]?(?P<h>\d\d):?(?P<mi>\d\d)(?::?(?P<s>\d\d))?)?(?P<z>z)?"
 _SHAPES = (*(_WEEKDAY + shape + _CLOCK for shape in _DATES), _PACKED)
@@ -37,13 +41,19 @@ _PATTERNS = tuple(re.compile(shape, re.IGNORECASE | re.ASCII) for shape in _SHAP
 def looks_like_time(text):
     """Tell whether a text is a date, with or without a time of day."""
     text = text.strip()
-    return len(text) <= TIME_WIDTH and _match(text) is not None
+    return len(text) <= TIME_WIDTH and _match(plain_letters(text)) is not None
 
 
 def looks_like_unix(text):
     """Tell whether a text can be seconds or milliseconds since 1970."""
     text = text.strip()
     return text.isascii() and text.isdigit() and len(text) in (9, 10, 13)
+
+
+def plain_letters(text):
+    """Return a text without accents and odd blanks."""
+    plain = "" if text.isascii() else unicodedata.normalize("NFKD", text)
+    return "".join(letter for letter in plain if not unicodedata.combining(letter)) or text
 
 
 def _match(text):
@@ -62,6 +72,7 @@ def _widths_fit(match):
 
 def text_matrix(texts):
     """Return texts as a matrix of bytes, one a row, filled up with zeros; what no moment can hold becomes a ``?``."""
+    texts = texts if "".join(texts).isascii() else list(map(plain_letters, texts))
     raw = [text.encode("ascii", "replace") if len(text) <= TIME_WIDTH else b"?" for text in texts]
     table = np.array(raw or [b""])
     return table.view(np.uint8).reshape(len(table), -1)[: len(raw)]
@@ -199,9 +210,12 @@ class DateOrder:
         self.against = [0] * len(orders)  # rows that rule an order out
         self.proof = [0] * len(orders)  # line of the first such row
         self.differ = 0  # line of the first row with two meanings
+        self.ends = 0  # line of the first row at 24:00
 
-    def look(self, walls, lines):
-        """Take in one block."""
+    def look(self, walls, lines, stamps=()):
+        """Take in one block: its clock readings in each order, the numbers of its lines, its texts."""
+        late = np.flatnonzero(np.max(walls, axis=0) % DAY_NS == 0) if len(stamps) and not self.ends else ()
+        self.ends = self.ends or next((int(lines[row]) for row in late if re.search("[ T]24[:.h]", stamps[row])), 0)
         valid = np.array([wall != MISSING for wall in walls])
         any_valid = valid.any(axis=0)
         for place, fits in enumerate(valid):
@@ -233,3 +247,15 @@ class DateOrder:
             return open_[0], told("proof", order=ways[0], against="; ".join(against))
         keys, text = " or ".join(f'"{way}"' for way in ways), text_of(self.differ)
         raise refusal("date", where, text=text, line=self.differ, ways=" or ".join(ways), keys=keys)
+
+
+def turned(ways, which):
+    """Return the first row at which the order seems to change: rows jump there, and in another order go on."""
+    steps = np.diff(ways[which])
+    usual = np.median(steps) if len(steps) else 0
+    jumps = np.abs(steps - usual) > 20 * DAY_NS
+    for way in ways if usual else ():
+        even = jumps & (way[1:] != MISSING) & (way[:-1] != MISSING) & (np.diff(way) == usual)
+        if even.any():
+            return int(even.argmax()) + 1
+    return None

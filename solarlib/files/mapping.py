@@ -22,10 +22,11 @@ import pandas as pd
 from solarlib import schema
 from solarlib.files.dates import MISSING, MOST_OFFSET_MIN, ORDERS, moments, text_matrix
 from solarlib.quantities import refuse_if, texts_beside
-from solarlib.schema import FORM, Problems, Reader, Table, choice, declared, kept, misplaced, number, whole
+from solarlib.schema import FORM, Problems, Reader, Table, choice, declared, flag, kept, misplaced, number, whole
 
 _TABLES = texts_beside(__file__, "units")
 FILE_UNITS, QUANTITY_UNITS = _TABLES["units"], _TABLES["quantities"]
+UNIT_WORDS = {unit.casefold(): unit for unit in FILE_UNITS} | _TABLES["words"]
 ADDED_UP = ("w", "kwh")  # of several columns; a mean of two sensors or neighbours is another thing than their sum
 # Title of a clean column: quantity and unit. A neighbour's title holds its own name beside them.
 TITLES = {
@@ -201,6 +202,9 @@ class Mapping:
         Length of an interval, e.g. ``"15min"``; default: the commonest step of the file.
     decimal, thousands, delimiter, encoding, header_line : optional
         Found in the file where not given; ``thousands = " "`` stands for any blank.
+    padded : bool
+        Whether the file holds rows for the hour that the clock skips in spring, beside those of the day; they are set
+        aside. Else such a row proves that the clock is not changed.
     form : int
         Of the file; a newer one is refused.
     keep : str
@@ -219,6 +223,7 @@ class Mapping:
     encoding: str | None = declared(_sound("one such as utf-8, utf-16-le, cp1252", b"12".decode), default=None)
     header_line: int | None = declared(whole(1, 10_000), default=None)
     keep: str = declared(choice("first", "last"), default="first")
+    padded: bool = declared(flag(), default=False)
     form: int = declared(whole(1, FORM), default=1)
 
     def __post_init__(self):

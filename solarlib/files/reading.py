@@ -14,8 +14,8 @@ import pandas as pd
 
 from solarlib.files import dates
 from solarlib.files.account import Account, Tally
-from solarlib.files.clock import DOUBLE, SKIPPED, to_utc
-from solarlib.files.dates import DAY_NS, MISSING, ORDERS, SECOND_NS, DateOrder, looks_like_time, looks_like_unix
+from solarlib.files.clock import DOUBLE, SKIPPED, to_utc, twelve_hours
+from solarlib.files.dates import DAY_NS, MISSING, ORDERS, SECOND_NS, DateOrder, looks_like_time, looks_like_unix, turned
 from solarlib.files.energies import clean_tables
 from solarlib.files.mapping import Mapping, interval_of, mapping_from_toml, zone_of
 from solarlib.files.numbers import NumberMarks, as_numbers
@@ -95,7 +95,7 @@ def read(path: str | Path, mapping: Mapping | str, progress: Callable | None = N
     order = DateOrder((mapping.date_order,) if mapping.date_order else ORDERS)
     parts = list(_used_rows(layout, mapping, places, tally, marks, order, progress))
     tally.notes.insert(0, told("cut", delimiter=layout.delimiter, marks=marks, encoding=layout.encoding))
-    lines, walls, offsets, columns = _joined(parts, order, layout, places, tally)
+    lines, walls, offsets, columns = _joined(parts, order, layout, places, mapping, tally)
     del parts  # ten million rows need not stand here twice
     moments, zone = _moments(lines, walls, offsets, mapping, layout.path.name, tally)
     lines, moments, columns = _in_order(lines, moments, columns, mapping.keep, tally)
@@ -157,7 +157,8 @@ def _cells(rows, places):
 def _used(lines, rows, mapping, places, tally, marks, order):
     """Return those rows of one part that can be used."""
     stamps = list(zip(*([row[place].strip(' "\t') for row in rows] for place in places[0])))
-    walls, offset = dates.moments(dates.text_matrix([" ".join(stamp) for stamp in stamps]), order.orders)
+    stamps = list(map(" ".join, stamps))
+    walls, offset = dates.moments(dates.text_matrix(stamps), order.orders)
     timed = np.logical_or.reduce([wall != MISSING for wall in walls])
     tally.set_aside("time", lines[~timed])
     texts = [[row[place].strip(' "\t') for row in rows] for place in places[1]]
@@ -170,7 +171,7 @@ def _used(lines, rows, mapping, places, tally, marks, order):
             at = np.flatnonzero(used & here)
             tally.set_cells_aside(case, number, lines[at], (cells[place] for place in at))
     walls = [wall[used] for wall in walls]
-    order.look(walls, lines[used])
+    order.look(walls, lines[used], [stamps[place] for place in np.flatnonzero(used)])
     if all((wall == walls[0]).all() for wall in walls[1:]):
         walls = [walls[0]] * len(walls)  # one array for all, as long as the orders agree
     return Rows(lines[used], tuple(walls), offset[used], tuple(values[used] for values in columns))
@@ -178,7 +179,7 @@ def _used(lines, rows, mapping, places, tally, marks, order):
 
 def _numbers(texts, column, marks):
     """Return the numbers of some cells, and for each case of having none where it holds."""
-    values, empty = as_numbers(texts, marks.decimal, marks.thousands)
+    values, empty = as_numbers(texts, marks.decimal, marks.thousands, column.unit)
     odd = {"empty": empty, "no_number": np.isnan(values) & ~empty}
     if column.digits is not None:
         odd["off_dial"] = (values < 0) | (values >= 10.0**column.digits)
@@ -186,7 +187,7 @@ def _numbers(texts, column, marks):
     return values, odd
 
 
-def _joined(parts, order, layout, places, tally):
+def _joined(parts, order, layout, places, mapping, tally):
     """Return line numbers, clock readings, offsets and columns of all rows, in the order of the date that is proved."""
 
     def stamp(line):
@@ -197,7 +198,13 @@ def _joined(parts, order, layout, places, tally):
     tally.notes += [proof] if proof else []
     whole = np.zeros(0, np.int64)
     lines, offsets = (np.concatenate([whole, *(getattr(part, name) for part in parts)]) for name in ("line", "offset"))
-    walls = np.concatenate([whole, *(part.walls[which] for part in parts)])
+    ways = [np.concatenate([whole, *(part.walls[way] for part in parts)]) for way in range(len(order.orders))]
+    walls, at = ways[which], turned(ways, which)
+    refuse_if(at, "turned", layout.path.name, line=lines[at])
+    refuse_if(twelve_hours(walls), "twelve_hours", layout.path.name)
+    intervals = any(column.kind != "counter" for column in mapping.column)
+    if order.ends and mapping.label == "start" and intervals:
+        raise refusal("ends", layout.path.name, line=order.ends, text=stamp(order.ends))
     columns = [np.concatenate([np.zeros(0), *(part.values[n] for part in parts)]) for n in range(len(places[1]))]
     return lines, walls, offsets, columns
 
@@ -212,7 +219,9 @@ def _moments(lines, walls, offsets, mapping, name, tally):
         moments = first_moments(walls, zone).as_unit("ns").asi8.copy()
     elif bare.any():
         moments[bare], verdict, resolved = to_utc(walls[bare], zone)
-        tally.set_aside("skipped", lines[bare][verdict == SKIPPED])
+        skipped = lines[bare][verdict == SKIPPED]
+        refuse_if(skipped.size and not mapping.padded, "skipped_hour", name, lines=[*skipped, 0], zone=zone)
+        tally.set_aside("skipped", skipped)
         tally.set_aside("twice", lines[bare][verdict == DOUBLE])
         if resolved:
             tally.notes.append(told("both_passes", rows=counted(resolved, "row")))

@@ -114,6 +114,12 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
     titles = tuple(cells[header - 1]) if header else ()
     wide = [(number, tuple(row)) for number, row in enumerate(cells[: max(0, header - 1)], 1) if len(row) == width]
     above, sample = () if header_line else tuple(wide), tuple(tuple(row) for row in timed if len(row) == width)
+    count = max((place for place, title in enumerate(titles, 1) if title), default=0)
+    wider = [row for row in sample if any(row[count:])] if count else ()
+    if (
+        2 * len(wider) > len(sample) >= len(_with_time(cells[: max(0, header - 1)], is_time))
+    ):  # a decimal comma may have cut each number in two
+        raise refusal("narrow", path.name, names=count, delimiter=delimiter, row=wider[0])
     cut = encoding, newline, delimiter, header, titles, width, (header or first) + 1
     return Layout(path, *cut, sample=sample, above=above)
 
