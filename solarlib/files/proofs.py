@@ -1,18 +1,23 @@
 """A first mapping for an unknown file, from its first rows: what is certain, and what a person must confirm."""
 
+import re
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from solarlib.files import dates
 from solarlib.files.dates import MISSING, ORDERS, DateOrder, looks_like_time, looks_like_unix, moments, text_matrix
-from solarlib.files.mapping import FILE_UNITS, QUANTITY_UNITS
+from solarlib.files.mapping import FILE_UNITS, QUANTITY_UNITS, UNIT_WORDS
 from solarlib.files.numbers import as_numbers, number_marks
 from solarlib.files.table import plain, sniff
 from solarlib.files.texts import TEXTS, told
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, texts_beside
 
-UNIT_WORDS = {plain(unit): unit for unit in FILE_UNITS} | TEXTS["unit_words"]
+_WORDS = texts_beside(__file__, "words")
+_NEUTRAL = {*_WORDS["neutral"].split(), *UNIT_WORDS}
+_KNOWN = {words: quantity for quantity, text in _WORDS["quantities"].items() for words in re.split(r"[|\n]", text)}
 EVEN_WITHIN = 0.15  # of the middle step: months of 28 to 31 days, read a day or two early or late
 CLEARLY_FEWER = 2  # uneven steps under one order than under the other
 LEAST_RISING = 6  # numbers that must rise for a register
@@ -60,11 +65,13 @@ def suggest_mapping(path: str | Path, zone: str | None = None) -> Suggestion:
     times = _time_columns(texts, is_time)
     values = [place for place, column in enumerate(texts) if place not in times and _share_numbers(column) > 0.5]
     marks = number_marks([text for place in values for text in texts[place]])
+    guesses = Counter(quantity for title in layout.names if (quantity := _guess(title)) not in (None, "neighbour"))
+    twice = [quantity for quantity, count in guesses.items() if count > 1]
     parts = [
         _Part(certain=(told("cut_for_certain", delimiter=layout.delimiter, encoding=layout.encoding),)),
         *_of_times(layout, times, texts, is_time, zone),
         _of_marks(*marks),
-        *(_of_column(layout, place, texts[place], marks) for place in values),
+        *(_of_column(layout, place, texts[place], marks, twice) for place in values),
     ]
     if not values:
         parts.append(_Part(confirm=(told("no_numbers"),)))
@@ -162,15 +169,21 @@ def _of_marks(point, group, proved):
     return _Part(certain=(f"decimals are written with {point!r}{f', thousands with {group!r}' if group else ''}",))
 
 
-def _of_column(layout, place, texts, marks):
+def _guess(title):
+    """Return the quantity of which a title is the name, in any of the languages of ``words.toml``; else None."""
+    title = re.sub(r"[\[(][^])]*[])]", "", dates.plain_letters(title).casefold())
+    words = re.sub(r"[^a-z]+", " ", title).split()
+    return _KNOWN.get(" ".join(word for word in words if word not in _NEUTRAL) or title)
+
+
+def _of_column(layout, place, texts, marks, twice):
     """Propose what one column of numbers is: its quantity, unit and kind."""
     title = layout.names[place] if place < len(layout.names) else ""
     shown, word = title or f"column {place + 1}", plain(title)
     pieces = word.translate(str.maketrans("()[]_", "     ")).split()
     unit = next((UNIT_WORDS[text] for text in sorted(UNIT_WORDS, key=len, reverse=True) if text in pieces), None)
     able = [quantity for quantity, units in QUANTITY_UNITS.items() if unit is None or unit in units]
-    known = [(quantity, words) for quantity, *words in TEXTS["title_words"] if quantity in able]
-    hits = [quantity for quantity, words in known if any(one in f" {word} " for one in words)]
+    hits = [_guess(title)] if _guess(title) in able and _guess(title) not in twice else []
     lines, confirm = ["", "[[column]]", f"name = {_name(layout, place)}"], []
     if hits or len(able) == 1:
         able, why = [(hits or able)[0]], "name" if hits else "unit"

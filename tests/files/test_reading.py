@@ -230,10 +230,13 @@ def test_an_autumn_hour_that_stands_there_once_is_set_aside(tmp_path):
     )
 
 
-def test_the_hour_that_spring_skips_is_set_aside(tmp_path):
+def test_a_row_in_the_hour_that_spring_skips_is_asked_about(tmp_path):
+    """It proves that the clock is not changed, unless the file fills in this one hour: then it is set aside."""
     naive = pd.date_range("2026-03-08 00:00", "2026-03-08 04:00", freq="30min")
     lines = lines_of(index=naive, values=np.full(len(naive), 0.5))
-    got = read(written(tmp_path, lines), PLAIN)
+    with pytest.raises(InputError, match="a row in line 6 at a time that the clock of America/New_York skips"):
+        read(written(tmp_path, lines), PLAIN)
+    got = read(written(tmp_path, lines), Mapping(**{**vars(PLAIN), "padded": True}))
     assert got.account.set_aside["text"].tolist() == ["2026-03-08 02:00;0.500", "2026-03-08 02:30;0.500"]
     fixed = read(written(tmp_path, lines), Mapping(**{**vars(PLAIN), "zone": "-05:00"}))
     assert fixed.account.rows_used == len(naive)
@@ -771,7 +774,7 @@ def test_a_proposal_leaves_open_what_is_open(tmp_path):
 
 
 def dates(texts):
-    return ["Date;In"] + [f"{text};{1000 + 30 * place}" for place, text in enumerate(texts)]
+    return ["Date;Import"] + [f"{text};{1000 + 30 * place}" for place, text in enumerate(texts)]
 
 
 @pytest.mark.parametrize(
@@ -824,22 +827,23 @@ def test_dates_of_two_orders_leave_all_orders_open(tmp_path):
     [
         ("Test heater (W)", "test_load", "W"),
         ("test_load_w", "test_load", "W"),
-        ("Heater [kW]", "test_load", "kW"),
-        ("Water heater usage (kWh)", "load", "kWh"),
-        ("Test meter (kWh)", "unsigned", "kWh"),
+        ("Heater [kW]", None, "kW"),
+        ("Water heater usage (kWh)", None, "kWh"),
+        ("Test meter (kWh)", None, "kWh"),
         ("Solar irradiance (W/m\u00b2)", "light", "W/m2"),
         ("poa_global", "light", None),
         ("Lighting (kW)", None, "kW"),
         ("Module temperature (\u00b0C)", "cell_temperature", "degC"),
         ("cell temp", "cell_temperature", None),
-        ("House temperature [degC]", "air_temperature", "degC"),
+        ("House temperature [degC]", None, "degC"),
         ("Ambient", "air_temperature", None),
         ("Mill (kWh/kW)", "neighbour", "kWh/kW"),
         ("Solar yield (kWh/kWp)", "neighbour", "kWh/kW"),
         ("Neighbor 2", "neighbour", None),
         ("Solar power (W)", "generation", "W"),
         ("Array", "generation", None),
-        ("House (kW)", "load", "kW"),
+        ("House (kW)", None, "kW"),
+        ("House load (kW)", "load", "kW"),
         ("Import (kWh)", "delivered", "kWh"),
         ("Export (kWh)", "received", "kWh"),
         ("Net power W", "net", "W"),
@@ -858,6 +862,126 @@ def test_a_proposal_takes_quantity_and_unit_from_a_header(tmp_path, title, quant
     if quantity:  # what it proposes, with the unit behind the # taken as it is, can be read
         assert len(read(tmp_path / "house.csv", proposal.toml.replace("# unit", "unit")).table) == 20
     assert any("tilt_deg" in line for line in proposal.confirm) == (quantity == "neighbour")
+
+
+# Headings that are nearly clear: each has something in it that makes another meaning possible.
+ASKED = {
+    "English": ("Self consumption", "Battery charge from PV", "Grid consumption", "Solar to house", "Forecast PV"),
+    "English too": ("Internet router", "Usage", "Energy in kWh", "Cabinet load", "Unused"),
+    "Spanish": ("Autoconsumo", "Consumo", "Carga de bateria solar"),
+    "French": ("Autoconsommation", "Consommation", "Prix import"),
+    "German": ("Eigenverbrauch", "Verbrauch", "Batterieladung aus PV"),
+    "Dutch": ("Eigen verbruik", "Levering", "Verbruik zonnepanelen"),
+    "Italian": ("Autoconsumo", "Consumo", "Scambio in rete"),
+    "Portuguese": ("Autoconsumo", "Consumo", "Carga da bateria solar"),
+    "Swedish": ("Egenanv\u00e4ndning", "F\u00f6rbrukning", "Batteriladdning sol"),
+}
+CLEAR = {
+    "Grid import": "delivered",
+    "Netzbezug": "delivered",
+    "Netzeinspeisung": "received",
+    "Immissione in rete": "received",
+    "Afname": "delivered",
+    "Teruglevering": "received",
+    "Soutirage": "delivered",
+    "Energia importada": "delivered",
+    "Energia injetada na rede": "received",
+    "Inmatning": "received",
+    "Production photovolta\u00efque": "generation",
+}
+
+
+@pytest.mark.parametrize("title", [title for titles in ASKED.values() for title in titles])
+def test_a_heading_that_is_not_clear_is_asked_about(tmp_path, title):
+    lines = [f"Time;{title} (kWh)"] + [f"{time:%Y-%m-%d %H:%M};{n % 7}" for n, time in enumerate(INDEX)]
+    proposal = suggest_mapping(written(tmp_path, lines), ZONE)
+    assert "\nquantity" not in proposal.toml and "\n# quantity" in proposal.toml
+    assert any("is not clear" in line for line in proposal.confirm)
+
+
+@pytest.mark.parametrize("title", CLEAR)
+def test_a_clear_heading_in_any_of_eight_languages_is_proposed(tmp_path, title):
+    lines = [f"Time;{title} [kWh]"] + [f"{time:%Y-%m-%d %H:%M};{n % 7}" for n, time in enumerate(INDEX)]
+    assert f'\nquantity = "{CLEAR[title]}"' in suggest_mapping(written(tmp_path, lines), ZONE).toml
+
+
+def test_two_columns_of_one_quantity_are_asked_about(tmp_path):
+    lines = ["Time;Solar (kWh);PV (kWh)"] + [f"{time:%Y-%m-%d %H:%M};{n % 7};1.5" for n, time in enumerate(INDEX)]
+    proposal = suggest_mapping(written(tmp_path, lines), ZONE)
+    assert "\nquantity" not in proposal.toml
+
+
+MONTHS = {
+    "es": "enero febrero marzo abril mayo junio julio agosto septiembre octubre noviembre diciembre",
+    "fr": "janv. f\u00e9vr. mars avril mai juin juil. ao\u00fbt sept. oct. nov. d\u00e9c.",
+    "de": "Januar Februar M\u00e4rz April Mai Juni Juli August September Oktober November Dezember",
+    "nl": "jan feb mrt apr mei jun jul aug sep okt nov dec",
+    "it": "gennaio febbraio marzo aprile maggio giugno luglio agosto settembre ottobre novembre dicembre",
+    "pt": "janeiro fevereiro mar\u00e7o abril maio junho julho agosto setembro outubro novembro dezembro",
+    "sv": "januari februari mars april maj juni juli augusti september oktober november december",
+}
+
+
+@pytest.mark.parametrize("language", MONTHS)
+def test_months_of_eight_languages(tmp_path, language):
+    link = " de " if language in ("es", "pt") else " "
+    days = pd.date_range("2026-01-05", periods=360, freq="1D", tz=ZONE)
+    names = MONTHS[language].split()
+    lines = ["Time;Energy"] + [f"{t.day}{link}{names[t.month - 1]}{link}{t.year};1.5" for t in days]
+    got = read(written(tmp_path, lines), PLAIN)
+    assert (got.table.index == days).all() and got.account.rows_used == 360
+
+
+# ---------------------------------------------------------------- what was read wrong without a word
+
+
+def test_thousands_and_decimals_of_one_kind_are_not_confused():
+    """1.234 beside 0,5 is a thousand and more, though each alone would pass for a number with a point."""
+    assert as_numbers(["1.234", "0,5"], ",", ".")[0].tolist() == [1234.0, 0.5]
+
+
+@pytest.mark.parametrize(
+    "text, unit, value",
+    [
+        ("1.5 kWh", "kWh", 1.5),
+        ("950 Wh", "kWh", 0.95),
+        ("1.5 kW", "kWh", np.nan),
+        ("1.5 kg", "kWh", np.nan),
+        ("(1.5)", None, -1.5),
+        ("1.5-", None, -1.5),
+        ("(-1.5)", None, np.nan),
+        ("1\u2019234.5", None, 1234.5),
+    ],
+)
+def test_numbers_as_people_write_them(text, unit, value):
+    assert as_number(text, ".", "'", unit) == pytest.approx(value, nan_ok=True)
+
+
+def test_a_decimal_comma_in_a_file_of_commas_is_refused(tmp_path):
+    with pytest.raises(InputError, match="2 names in the header and rows with more cells.*decimal commas"):
+        read(written(tmp_path, lines_of(mark=",", show=lambda value: f"{value:.3f}".replace(".", ","))), PLAIN)
+
+
+def test_an_end_of_the_day_proves_the_label(tmp_path):
+    ends = [f"{(time + pd.Timedelta('15min')):%Y-%m-%d %H:%M}" for time in INDEX]
+    ends[-1] = f"{INDEX[-1]:%Y-%m-%d} 24:00"
+    path = written(tmp_path, ["Time;Energy"] + [f"{text};1.5" for text in ends])
+    with pytest.raises(InputError, match="24:00' in line 97, which can only end an interval"):
+        read(path, PLAIN)
+    assert (read(path, Mapping(**{**vars(PLAIN), "label": "end"})).table.index == INDEX).all()
+
+
+def test_an_order_that_changes_midway_is_refused(tmp_path):
+    index = pd.date_range("2026-03-20", periods=40, freq="1D", tz=ZONE)
+    texts = [f"{t:%d/%m/%Y}" if n < 14 else f"{t:%m/%d/%Y}" for n, t in enumerate(index)]
+    texts = [text for text in texts if int(text[3:5]) <= 12]
+    with pytest.raises(InputError, match="order seems to change"):
+        read(written(tmp_path, ["Time;Energy"] + [f"{text};1.5" for text in texts]), PLAIN)
+
+
+def test_half_a_clock_is_refused(tmp_path):
+    with pytest.raises(InputError, match="a clock of 24 hours, or AM and PM"):
+        read(written(tmp_path, lines_of("%Y-%m-%d %I:%M")), PLAIN)
 
 
 # ---------------------------------------------------------------- files that were damaged

@@ -44,11 +44,15 @@ class Picker(Shown):
         self._time = proposal.toml.partition("\n")[0]
         orders = (*((OPEN,) if "date_order" in left_open else ()), AS_SHOWN, *ORDERS, "unix")
         numbers = (OPEN if "decimal" in left_open else AS_SHOWN, *NUMBERS)
-        here = table.get("zone", zone or "")
+        self._timed = "zone" in table or "zone" in left_open  # else the times tell their clock themselves
         self.whole = {
             "date_order": _choice(orders, table.get("date_order")),
-            "zone": widgets.Text(value=here, placeholder="America/New_York or -05:00", continuous_update=False),
-            "label": widgets.Dropdown(options=_TEXTS["labels"]),
+            "zone": widgets.Text(
+                value="" if self._timed else zone or "",
+                placeholder=f"{zone or 'America/New_York'} or -05:00",
+                continuous_update=False,
+            ),
+            "label": widgets.Dropdown(options={OPEN: OPEN, **_TEXTS["labels"]}),
             "number": _choice(numbers, None),
         }
         self.columns = [(column["name"], self._column(column)) for column in table.get("column", ())]
@@ -60,7 +64,7 @@ class Picker(Shown):
         self._show()
 
     def _column(self, column):
-        quantity = _choice((LEAVE_OUT, *QUANTITY_UNITS), column.get("quantity"))
+        quantity = _choice((OPEN, LEAVE_OUT, *QUANTITY_UNITS), column.get("quantity"))
         units = QUANTITY_UNITS.get(column.get("quantity"), FILE_UNITS)
         made = {
             "quantity": quantity,
@@ -108,7 +112,11 @@ class Picker(Shown):
     def still_open(self):
         """What must still be chosen, in words."""
         left = [_WORDS[key].lower() for key in ("date_order", "number") if self.whole[key].value == OPEN]
-        used = [(name, part) for name, part in self.columns if part["quantity"].value != LEAVE_OUT]
+        used = [(name, part) for name, part in self.columns if part["quantity"].value not in (OPEN, LEAVE_OUT)]
+        left += [f"what {name} is" for name, part in self.columns if part["quantity"].value == OPEN]
+        left += [_WORDS["zone"].lower()] if self._timed and not self.whole["zone"].value else []
+        counted = all(part["kind"].value == "counter" for _, part in used)  # registers are read at the moment itself
+        left += [_WORDS["label"].lower()] if self.whole["label"].value == OPEN and not counted else []
         left += [] if used else ["what one or more columns are"]
         return left + [f"the unit of {name}" for name, part in used if part["unit"].value == OPEN]
 
@@ -129,7 +137,7 @@ class Picker(Shown):
             elif widget.value not in (AS_SHOWN, ""):
                 lines.append(f"{key} = {quoted(widget.value)}")
         for name, part in self.columns:
-            if part["quantity"].value == LEAVE_OUT:
+            if part["quantity"].value in (OPEN, LEAVE_OUT):
                 continue
             unit, quantity = part["unit"].value, part["quantity"].value
             lines += ["[[column]]", f"name = {name if isinstance(name, int) else quoted(name)}"]
