@@ -72,10 +72,12 @@ def _widths_fit(match):
 
 def text_matrix(texts):
     """Return texts as a matrix of bytes, one a row, filled up with zeros; what no moment can hold becomes a ``?``."""
-    texts = texts if "".join(texts).isascii() else list(map(plain_letters, texts))
-    raw = [text.encode("ascii", "replace") if len(text) <= TIME_WIDTH else b"?" for text in texts]
-    table = np.array(raw or [b""])
-    return table.view(np.uint8).reshape(len(table), -1)[: len(raw)]
+    if not "".join(texts).isascii():
+        texts = [plain_letters(text).encode("ascii", "replace").decode() for text in texts]
+    if max(map(len, texts), default=0) > TIME_WIDTH:
+        texts = [text if len(text) <= TIME_WIDTH else "?" for text in texts]
+    table = np.array(texts or [""], "S")
+    return table.view(np.uint8).reshape(len(table), -1)[: len(texts)]
 
 
 def moments(table, orders=ORDERS):

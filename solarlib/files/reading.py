@@ -19,6 +19,7 @@ from solarlib.files.dates import DAY_NS, MISSING, ORDERS, SECOND_NS, DateOrder, 
 from solarlib.files.energies import clean_tables
 from solarlib.files.mapping import Mapping, interval_of, mapping_from_toml, zone_of
 from solarlib.files.numbers import NumberMarks, as_numbers
+from solarlib.files.shapes import Words
 from solarlib.files.steps import common_step, first_moments, missing
 from solarlib.files.table import blocks, cells_of, line_texts, sniff, split_line
 from solarlib.files.texts import told
@@ -60,12 +61,15 @@ class Readings:
 @dataclass(frozen=True)
 class Rows:
     """Rows that are used: their ``line`` numbers, clock readings [ns] in each order of the date that is still possible
-    (``walls``), ``offset`` from UTC written beside them [ns], and ``values``, an array for each column."""
+    (``walls``), ``offset`` from UTC written beside them [ns], ``values``, an array for each column, and codes of the
+    ``words`` in columns without use.
+    """
 
     line: np.ndarray
     walls: tuple
     offset: np.ndarray
     values: tuple
+    words: dict
 
 
 def read(path: str | Path, mapping: Mapping | str, progress: Callable | None = None) -> Readings:
@@ -93,11 +97,16 @@ def read(path: str | Path, mapping: Mapping | str, progress: Callable | None = N
     layout, places = _layout(path, mapping)
     tally, marks = Tally(), NumberMarks(layout.path.name, mapping.decimal, mapping.thousands)
     order = DateOrder((mapping.date_order,) if mapping.date_order else ORDERS)
-    parts = list(_used_rows(layout, mapping, places, tally, marks, order, progress))
+    unused = {at: _title(layout, at) for at in range(layout.width) if at not in {*places[0], *places[1]}}
+    words = Words(unused)
+    parts = list(_used_rows(layout, mapping, places, tally, marks, order, words, progress))
     tally.notes.insert(0, told("cut", delimiter=layout.delimiter, marks=marks, encoding=layout.encoding))
+    codes = {at: np.concatenate([part.words[at] for part in parts]) for at in words.known if parts}
     lines, walls, offsets, columns = _joined(parts, order, layout, places, mapping, tally)
     del parts  # ten million rows need not stand here twice
     moments, zone = _moments(lines, walls, offsets, mapping, layout.path.name, tally)
+    words.refuse_mixed(layout.path.name, moments, codes)
+    tally.notes += [told("unused", names=", ".join(map(repr, unused.values())))] if unused else []
     lines, moments, columns = _in_order(lines, moments, columns, mapping.keep, tally)
     account = tally.account(layout, [str(column.name) for column in mapping.column], lines)
     _check_head(layout, mapping, account)
@@ -124,7 +133,11 @@ def _layout(path, mapping):
     return layout, (times, values)
 
 
-def _used_rows(layout, mapping, places, tally, marks, order, progress):
+def _title(layout, at):
+    return layout.names[at] if at < len(layout.names) and layout.names[at] else f"column {at + 1}"
+
+
+def _used_rows(layout, mapping, places, tally, marks, order, words, progress):
     """Yield the `Rows` of the file that have a time and a number, part by part; what has none goes to the tally."""
     marks.look(_cells(layout.sample, places[1]))
     done = 0.0
@@ -132,8 +145,8 @@ def _used_rows(layout, mapping, places, tally, marks, order, progress):
         rows = cells_of(block.texts, layout)
         lines = np.arange(block.first, block.first + len(rows))
         below = lines >= layout.first_line
-        blank = np.array([row is None for row in rows])
-        fits = np.array([row is not None and len(row) == layout.width for row in rows])
+        widths = np.array([-1 if row is None else len(row) for row in rows])
+        blank, fits = widths == -1, widths == layout.width
         tally.lines += len(rows)
         tally.blank += int((below & blank).sum())
         tally.read += int((below & ~blank).sum())
@@ -144,7 +157,10 @@ def _used_rows(layout, mapping, places, tally, marks, order, progress):
         count = 1 + int(min((block.end - done) / PART_SHARE, len(rows) / PART_LINES))
         for number, part in enumerate(np.array_split(held, count), 1):
             if part.size:
-                yield _used(lines[part], [rows[place] for place in part.tolist()], mapping, places, tally, marks, order)
+                held_rows = [rows[place] for place in part.tolist()]
+                found = _used(lines[part], held_rows, mapping, places, tally, marks, order)
+                at = np.searchsorted(lines[part], found.line).tolist() if words.known else ()
+                yield replace(found, words=words.codes([held_rows[place] for place in at]))
             if progress is not None:
                 progress(min(0.99, done + (block.end - done) * number / count))
         done = block.end
@@ -156,8 +172,8 @@ def _cells(rows, places):
 
 def _used(lines, rows, mapping, places, tally, marks, order):
     """Return those rows of one part that can be used."""
-    stamps = list(zip(*([row[place].strip(' "\t') for row in rows] for place in places[0])))
-    stamps = list(map(" ".join, stamps))
+    stamps = [[row[place].strip(' "\t') for row in rows] for place in places[0]]
+    stamps = stamps[0] if len(stamps) == 1 else list(map(" ".join, zip(*stamps)))
     walls, offset = dates.moments(dates.text_matrix(stamps), order.orders)
     timed = np.logical_or.reduce([wall != MISSING for wall in walls])
     tally.set_aside("time", lines[~timed])
@@ -171,10 +187,10 @@ def _used(lines, rows, mapping, places, tally, marks, order):
             at = np.flatnonzero(used & here)
             tally.set_cells_aside(case, number, lines[at], (cells[place] for place in at))
     walls = [wall[used] for wall in walls]
-    order.look(walls, lines[used], [stamps[place] for place in np.flatnonzero(used)])
+    order.look(walls, lines[used], stamps if used.all() else [stamps[place] for place in np.flatnonzero(used)])
     if all((wall == walls[0]).all() for wall in walls[1:]):
         walls = [walls[0]] * len(walls)  # one array for all, as long as the orders agree
-    return Rows(lines[used], tuple(walls), offset[used], tuple(values[used] for values in columns))
+    return Rows(lines[used], tuple(walls), offset[used], tuple(values[used] for values in columns), {})
 
 
 def _numbers(texts, column, marks):
@@ -198,9 +214,10 @@ def _joined(parts, order, layout, places, mapping, tally):
     tally.notes += [proof] if proof else []
     whole = np.zeros(0, np.int64)
     lines, offsets = (np.concatenate([whole, *(getattr(part, name) for part in parts)]) for name in ("line", "offset"))
-    ways = [np.concatenate([whole, *(part.walls[way] for part in parts)]) for way in range(len(order.orders))]
-    walls, at = ways[which], turned(ways, which)
-    refuse_if(at, "turned", layout.path.name, line=lines[at])
+    walls = np.concatenate([whole, *(part.walls[which] for part in parts)])
+    if any(part.walls[0] is not part.walls[-1] for part in parts):
+        at = turned([np.concatenate([part.walls[way] for part in parts]) for way in range(len(ORDERS))], which)
+        refuse_if(at, "turned", layout.path.name, line=lines[at])
     refuse_if(twelve_hours(walls), "twelve_hours", layout.path.name)
     intervals = any(column.kind != "counter" for column in mapping.column)
     if order.ends and mapping.label == "start" and intervals:

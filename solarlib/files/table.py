@@ -6,10 +6,15 @@ part of real files; every line keeps its number, so that whatever cannot be used
 
 import codecs
 import csv
+import gzip
+import io
+import re
+import zlib
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+from solarlib.files.texts import TEXTS
 from solarlib.quantities import refusal, refuse_if
 
 BLOCK_CHARACTERS = 1 << 20
@@ -18,6 +23,7 @@ SAMPLE_BYTES = 1 << 18
 SAMPLE_ROWS = 2000
 DELIMITERS = ("\t", ";", "|", ",")  # in the order of trust: a comma may be part of a number
 SHOWN = 200  # characters of a line that an account shows
+BROKEN = EOFError, zlib.error, gzip.BadGzipFile  # packed files
 
 
 @dataclass(frozen=True)
@@ -105,6 +111,7 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
     if not timed and header and not header_line:  # rows turned round carry their header last
         timed = _with_time(filter(None, cells[: header - 1]), is_time)
     if not timed:
+        _refuse_foreign(path, raw, "foreign_text")
         after = f" after line {header}" if header else ""
         raise refusal("no_time", path.name, after=after, delimiter=delimiter)
     width = Counter(map(len, timed)).most_common(1)[0][0]
@@ -128,13 +135,33 @@ def _with_time(rows, is_time):
     return [row for row in rows if is_time is None or any(map(is_time, row)) or is_time(" ".join(row[:2]))]
 
 
-def _beginning(path):
+def _opened(path):
+    """Return the bytes of a file's text as a stream, unpacked, and the stream whose place tells how far it is read."""
     try:
-        with path.open("rb") as file:
-            raw = file.read(SAMPLE_BYTES)
-            return raw, not file.read(1)
-    except OSError as error:
-        raise refusal("no_file", path, error=error.strerror or error) from None
+        refuse_if(not path.is_file(), "no_file", path.name, folder=path.resolve().parent)
+        file = path.open("rb")
+    except (OSError, ValueError) as error:
+        raise refusal("unreadable", path.name, error=getattr(error, "strerror", None) or error) from None
+    packed = file.peek(2).startswith(b"\x1f\x8b")
+    return (gzip.GzipFile(fileobj=file) if packed else file), file
+
+
+def _beginning(path):
+    stream, file = _opened(path)
+    try:
+        with file, stream:
+            raw, whole = stream.read(SAMPLE_BYTES), not stream.read(1)
+    except BROKEN as error:
+        raise refusal("damaged", path.name, error=error) from None
+    _refuse_foreign(path, raw, "foreign")
+    return raw, whole
+
+
+def _refuse_foreign(path, raw, kinds):
+    """Refuse what is another thing than a table of text, by what it is."""
+    head = raw[:2000].decode("latin-1").removeprefix("\u00ef\u00bb\u00bf").lstrip()
+    for what, pattern in TEXTS[kinds].items():
+        refuse_if(re.match(pattern, head, re.DOTALL | re.IGNORECASE), "foreign", path.name, what=what)
 
 
 def _encoding(raw):
@@ -193,14 +220,18 @@ class Lines:
 def blocks(layout):
     """Yield the whole file as `Lines`s; what does not fit the encoding becomes a mark."""
     total, first, rest = max(1, layout.path.stat().st_size), 1, ""
-    with layout.path.open(encoding=layout.encoding, errors="replace", newline="") as file:
-        while piece := file.read(BLOCK_CHARACTERS):
-            text = rest + (piece.removeprefix("\ufeff") if first == 1 and not rest else piece)
-            *lines, rest = text.split(layout.newline)
-            refuse_if(len(rest) > LONGEST_LINE, "long_line", layout.path.name)
-            if lines:
-                yield Lines(first, _ends_off(lines), min(1.0, file.buffer.tell() / total))
-                first += len(lines)
+    stream, packed = _opened(layout.path)
+    try:
+        with packed, io.TextIOWrapper(stream, layout.encoding, "replace", newline="") as file:
+            while piece := file.read(BLOCK_CHARACTERS):
+                text = rest + (piece.removeprefix("\ufeff") if first == 1 and not rest else piece)
+                *lines, rest = text.split(layout.newline)
+                refuse_if(len(rest) > LONGEST_LINE, "long_line", layout.path.name)
+                if lines:
+                    yield Lines(first, _ends_off(lines), min(1.0, packed.tell() / total))
+                    first += len(lines)
+    except BROKEN as error:
+        raise refusal("damaged", layout.path.name, error=error) from None
     if rest:
         yield Lines(first, _ends_off([rest]), 1.0)
 
@@ -215,7 +246,10 @@ def cells_of(texts, layout):
     Cells may still have blanks around them. More cells than columns are no matter where nothing stands in them.
     """
     mark, width = layout.delimiter, layout.width
-    rows = [split_line(text, mark) if '"' in text or mark == " " else text.split(mark) for text in texts]
+    if mark == " " or any('"' in text for text in texts):
+        rows = [split_line(text, mark) if '"' in text or mark == " " else text.split(mark) for text in texts]
+    else:
+        rows = [text.split(mark) for text in texts]
     for place in [place for place, row in enumerate(rows) if len(row) != width]:
         if not texts[place].strip():
             rows[place] = None

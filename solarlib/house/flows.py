@@ -87,6 +87,7 @@ def bring(path: str | Path, house: House, say: Callable = silent) -> Checked:
         There is no such file or mapping, or they cannot be used; see `reading.read`.
     """
     path = Path(file_of(path))
+    refuse_if(not path.is_file(), "no_file", path.name, folder=path.resolve().parent)
     beside = path.with_suffix(".toml")
     refuse_if(not beside.is_file(), "no_mapping_beside", path.name, name=beside.name)
     mapping = mapping_from_toml(beside)

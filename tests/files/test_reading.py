@@ -1,5 +1,6 @@
 """People's files: every way of writing a table comes out alike, and every line is accounted for."""
 
+import gzip
 import re
 from pathlib import Path
 
@@ -691,9 +692,68 @@ def test_what_is_no_table_is_told(tmp_path, content, message):
         read(path, PLAIN)
 
 
-def test_a_file_that_is_not_there():
-    with pytest.raises(InputError, match="can be read"):
-        read("nowhere.csv", PLAIN)
+def test_a_file_that_is_not_there_is_told_with_the_folder(tmp_path):
+    with pytest.raises(InputError, match="nowhere.csv: found no file of this name in the folder") as error:
+        read(tmp_path / "nowhere.csv", PLAIN)
+    assert str(tmp_path) in str(error.value)
+
+
+def test_a_packed_file_is_read_and_a_cut_one_refused(tmp_path):
+    path = tmp_path / "house.csv.gz"
+    whole = gzip.compress("\n".join([*lines_of(), ""]).encode())
+    path.write_bytes(whole)
+    got = read(path, PLAIN)
+    assert got.table["delivered_kwh"].tolist() == VALUES.tolist() and balanced(got.account)
+    for size in (len(whole) // 2, len(whole) - 9):
+        path.write_bytes(whole[:size])
+        with pytest.raises(InputError, match="ends or breaks in the middle"):
+            read(path, PLAIN)
+
+
+@pytest.mark.parametrize(
+    "content, what",
+    [
+        (b"%PDF-1.7\n%\xe2\xe3\n1 0 obj", "a PDF page"),
+        (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(600), "an old workbook"),
+        (b"PK\x03\x04" + bytes(100), "a workbook"),
+        (b'[{"time": "2026-01-01T00:00", "kwh": 1.5}]', "JSON"),
+        (b'{\n "2026-01-01T00:00": 1.5\n}', "JSON"),
+        (b"<html><td>2026-01-01 00:00</td><td>1.5</td></html>", "a web page"),
+        (b"<?xml version='1.0'?>\n<r t='2026-01-01'>1</r>", "a web page or XML"),
+        (b"SQLite format 3\0" + bytes(100), "a database"),
+        (b"\x89PNG\r\n\x1a\n" + bytes(50), "a picture"),
+        (b"PAR1" + bytes(50), "a table for programs"),
+        (b"\x28\xb5\x2f\xfd" + bytes(30), "a packed file"),
+        (b"{\\rtf1 text}", "a text with layout"),
+    ],
+)
+def test_what_is_no_text_is_told_by_what_it_is(tmp_path, content, what):
+    path = tmp_path / "odd.csv"
+    path.write_bytes(content)
+    for look in (lambda: read(path, PLAIN), lambda: suggest_mapping(path, ZONE)):
+        with pytest.raises(InputError, match=f"found {what}.*allowed is a table of text"):
+            look()
+
+
+@pytest.mark.parametrize("apart", [0, 7])
+@pytest.mark.parametrize("blocks", [False, True])
+def test_two_meters_in_one_table_are_refused(tmp_path, apart, blocks):
+    rows = [
+        (meter, f"{time + pd.Timedelta(minutes=shift):%Y-%m-%d %H:%M};{meter};{value:.3f}")
+        for time, value in zip(INDEX, VALUES)
+        for meter, shift in (("4711", 0), ("4712", apart))
+    ]
+    rows = sorted(rows, key=lambda row: row[0]) if blocks else rows
+    path = written(tmp_path, ["Time;Meter;Energy", *(text for _, text in rows)])
+    with pytest.raises(InputError, match="'Meter' holds '4711', '4712', each with times of its own"):
+        read(path, PLAIN)
+
+
+def test_marks_of_quality_and_an_exchanged_meter_are_one_table(tmp_path):
+    rows = [f"{time:%Y-%m-%d %H:%M};{'4711' if n < 40 else '4712'};{'AE'[n % 7 == 0]};{value:.3f}"
+            for n, (time, value) in enumerate(zip(INDEX, VALUES))]  # fmt: skip
+    got = read(written(tmp_path, ["Time;Meter;Quality;Energy", *rows]), PLAIN)
+    assert got.account.rows_used == 96 and "columns without use: 'Meter', 'Quality'" in got.account.notes
 
 
 def test_rows_above_the_header_are_not_lost_in_silence(tmp_path):
