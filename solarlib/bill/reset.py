@@ -1,4 +1,4 @@
-"""Which month should the bank's year end? What every reset date loses: exactly, for a smooth year, and in many years.
+"""Which month should the bank's year end? What every reset date loses, in a typical year and in many.
 
 In words: what a reset takes is the largest sum of the last 0, 1, 2 ... 12 months before it, the month of the reset
 being the last of them. The sum of all twelve cannot be saved by any date; what is above it is lost by bad timing only.
@@ -10,12 +10,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from solarlib.quantities import refuse_if, require
+from solarlib.quantities import refuse_if
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
-# Of many years instead of a typical one:
-LEVELS = (0.1, 0.5, 0.9)  # share of years that lose no more
 _RUN_DAYS = 5  # that stay in their order when years are made of days
 NEAR_KWH = 1.0  # months that lose no more than this above the least count as alike
 
@@ -122,62 +120,6 @@ def spendable_kwh(surplus_kwh: npt.ArrayLike, reset_month: int) -> np.ndarray:
     return spendable
 
 
-def sinusoid_season(mean, amplitude):
-    """Return the energy of the surplus season and of the deficit season of ``mean + amplitude cos(angle)``.
-
-    Parameters
-    ----------
-    mean, amplitude : float
-        Net surplus of the year and height of the swing, with ``|mean| < amplitude``. [kWh/yr]
-
-    Returns
-    -------
-    (surplus, deficit) : floats, both positive. [kWh]
-    """
-    require(amplitude, "amplitude", 1e-12, np.inf, "kWh/yr")
-    a = require(mean / amplitude, "mean / amplitude", -0.999999999, 0.999999999)
-    surplus = amplitude / np.pi * (np.sqrt(1 - a * a) + a * np.arccos(-a))
-    return surplus, surplus - mean
-
-
-def fit_sinusoid(surplus_kwh):
-    """Return the sinusoid whose sums over the months of a common year come nearest to the given months.
-
-    Parameters
-    ----------
-    surplus_kwh : array, shape (12,)
-        January first. [kWh]
-
-    Returns
-    -------
-    (mean, amplitude, peak_time)
-        Of the surplus rate ``mean + amplitude cos(2 pi (t - peak_time))``. [kWh/yr], [kWh/yr], [yr]
-    """
-    edges = np.concatenate([[0], np.cumsum(DAYS)]) / sum(DAYS)
-    turn = 2 * np.pi
-    sums = np.column_stack([edges, np.sin(turn * edges) / turn, -np.cos(turn * edges) / turn])
-    mean, even, odd = np.linalg.lstsq(np.diff(sums, axis=0), twelve_months(surplus_kwh), rcond=None)[0]
-    return float(mean), float(np.hypot(even, odd)), float(np.mod(np.arctan2(odd, even) / turn, 1.0))
-
-
-def loss_spread(lost_kwh):
-    """Return mean and quantiles of the loss over many years of weather and use, for every reset month.
-
-    Parameters
-    ----------
-    lost_kwh : array, shape (years, 12)
-        What a reset takes in each year, such as from `lost_by_reset_month`; January first. [kWh]
-
-    Returns
-    -------
-    DataFrame, 12 rows labelled Jan to Dec
-        ``mean`` and one column for each of `LEVELS`. [kWh]
-    """
-    lost = twelve_months(lost_kwh).reshape(-1, 12)
-    table = {"mean": lost.mean(axis=0)} | {level: np.quantile(lost, level, axis=0) for level in LEVELS}
-    return pd.DataFrame(table, index=list(MONTHS))
-
-
 def years_from_days(daily_kwh, rng, count):
     """Make years out of the days of one year: each month is filled with runs of its own days, drawn at random.
 
@@ -217,7 +159,7 @@ def times_best(lost_kwh):
     Parameters
     ----------
     lost_kwh : array, shape (years, 12)
-        As `loss_spread` takes it. [kWh]
+        What a reset takes in each year, such as from `lost_by_reset_month`; January first. [kWh]
 
     Returns
     -------

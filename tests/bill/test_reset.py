@@ -1,4 +1,4 @@
-"""The reset month: exact loss by month, the smooth year, spread over years, what can be spent before a reset."""
+"""The reset month: exact loss by month, in many years, what can be spent before a reset."""
 
 import numpy as np
 import pytest
@@ -6,16 +6,7 @@ from hypothesis import given, settings, strategies as st
 
 from profiles import examples
 from solarlib.bill import reset
-from solarlib.bill.reset import (
-    best_reset,
-    fit_sinusoid,
-    loss_spread,
-    lost_by_reset_month,
-    sinusoid_season,
-    spendable_kwh,
-    times_best,
-    years_from_days,
-)
+from solarlib.bill.reset import best_reset, lost_by_reset_month, spendable_kwh, times_best, years_from_days
 from solarlib.quantities import InputError
 
 
@@ -102,29 +93,6 @@ def test_spendable_energy_is_exactly_what_needs_no_purchase(surplus, reset, mont
     assert bought(free + 1) == bought(0.0) + 1
 
 
-def test_a_sinusoid_is_fitted_back_from_its_own_months():
-    mean, amplitude, peak = -1500.0, 6000.0, 0.47
-    edges = np.concatenate([[0], np.cumsum([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])]) / 365
-    months = np.diff(mean * edges + amplitude / (2 * np.pi) * np.sin(2 * np.pi * (edges - peak)))
-    assert fit_sinusoid(months) == pytest.approx((mean, amplitude, peak))
-
-
-def test_the_season_of_a_sinusoid_is_what_a_fine_sum_of_its_positive_part_gives():
-    rate = np.cos(2 * np.pi * (np.arange(20_000) + 0.5) / 20_000)
-    for a in (-0.9, -0.4, 0.0, 0.3, 0.9):
-        surplus, deficit = sinusoid_season(a, 1.0)
-        assert surplus == pytest.approx(np.maximum(a + rate, 0.0).mean(), abs=1e-7)
-        assert deficit == pytest.approx(np.maximum(-a - rate, 0.0).mean(), abs=1e-7)
-
-
-def test_spread_has_a_row_a_month_and_rising_quantiles():
-    years = np.random.default_rng(5).normal(0, 200, (50, 12))
-    table = loss_spread(lost_by_reset_month(years))
-    assert list(table.index[:2]) == ["Jan", "Feb"]
-    assert (table[0.1] <= table[0.5]).all() and (table[0.5] <= table[0.9]).all()
-    assert table["mean"].to_numpy() == pytest.approx(lost_by_reset_month(years).mean(axis=0))
-
-
 DAY_OF_MONTH = np.concatenate([np.arange(days) for days in (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)])
 MONTH_OF_DAY = np.cumsum(DAY_OF_MONTH == 0) - 1
 
@@ -165,11 +133,14 @@ def test_months_without_memory_lose_in_sequence_what_they_lose_as_years():
     """
     daily = 9.0 * np.cos(2 * np.pi * (np.arange(365) - 170) / 365) + np.random.default_rng(6).normal(0, 6, 365)
     years = years_from_days(daily, np.random.default_rng(7), 6000)
-    table = loss_spread(lost_by_reset_month(years))
+    lost = lost_by_reset_month(years)
     for month in (3, 6, 9, 12):
         taken = lost_in_sequence(years.ravel(), month)[1:]
         for level in (0.1, 0.5, 0.9):
-            assert np.quantile(taken, level) == pytest.approx(table[level].iloc[month - 1], abs=12), (month, level)
+            assert np.quantile(taken, level) == pytest.approx(np.quantile(lost[:, month - 1], level), abs=12), (
+                month,
+                level,
+            )
 
 
 def test_how_often_each_month_is_best_is_counted_year_by_year(monkeypatch):
@@ -198,8 +169,3 @@ def test_anything_but_a_year_of_days_is_refused(wrong):
 def test_anything_but_twelve_numbers_is_refused(wrong):
     with pytest.raises(InputError, match="12 finite numbers"):
         lost_by_reset_month(wrong)
-
-
-def test_a_flat_year_has_no_sinusoid():
-    with pytest.raises(InputError, match="mean / amplitude"):
-        sinusoid_season(2.0, 1.0)

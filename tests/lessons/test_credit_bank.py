@@ -10,7 +10,7 @@ import pytest
 
 from lesson_panels import columns
 from solarlib.bill.accounts import ledger
-from solarlib.bill.reset import best_reset, fit_sinusoid, loss_spread, lost_by_reset_month, times_best, years_from_days
+from solarlib.bill.reset import best_reset, lost_by_reset_month, times_best, years_from_days
 from solarlib.bill.tariff_file import TARIFF_FOLDER, read_tariff, tariff_from_table
 from solarlib.house import year_bills
 from solarlib.house.file import read_house
@@ -184,7 +184,6 @@ def test_every_shipped_rule_runs_through_all_panels(two_storey, name):
         (credit_bank.bank_picture(own), {"start": "Oct", "reset": ledgers.reset_of(own)}),
         (credit_bank.bill_picture(own), {"month": "Jul", "rules": "house file"}),
         (credit_bank.reset_picture(own), {"reset": "Sep"}),
-        (credit_bank.years_picture(own), {"drawing": 1}),
     ):
         for size in (0, 100):
             words = picture.update(size=size, **values)
@@ -444,17 +443,9 @@ def test_slack_lies_before_the_crossing_for_an_importer_and_after_it_for_an_expo
     assert large["best"].iloc[first[1]]
 
 
-def test_what_follows_from_the_law_is_said_where_it_holds(house, monkeypatch):
-    surplus = ledgers.surplus_of(house)
-    first, second = ledgers.law(house).splitlines()
-    mean, swing, _ = fit_sinusoid(surplus)
-    assert numbers(first)[0] == pytest.approx(lost_by_reset_month(surplus).max(), abs=0.5)  # all of it, in that month
-    if abs(mean) < swing:
-        rate = mean + swing * np.cos(2 * np.pi * (np.arange(20_000) + 0.5) / 20_000)
-        assert numbers(second)[0] == pytest.approx(np.maximum(rate, 0.0).mean(), abs=1.0)
-    for flat in (-5.0, 0.0):
-        monkeypatch.setattr(ledgers, "surplus_of", lambda house, flat=flat: np.full(12, flat))
-        assert "never changes" in ledgers.law(house)
+def test_what_follows_from_the_law_is_said_where_it_holds(house):
+    lost = lost_by_reset_month(ledgers.surplus_of(house))
+    assert numbers(ledgers.law(house))[0] == pytest.approx(lost.max(), abs=0.5)  # all of it, in that month
 
 
 @pytest.mark.parametrize("reset", ["Dec", "Jun", "Mar"])
@@ -498,37 +489,21 @@ def test_made_years_are_drawn_from_the_days_of_the_house(any_house):
     )
 
 
-def test_years_picture_shows_what_the_domain_computes(any_house):
-    picture = credit_bank.years_picture(any_house)
-    upper, lower = picture.figure.axes
-    for drawing, size in ((1, 0), (1, 50), (2, 100), (credit_bank.DRAWINGS, ledgers.sizes(any_house))):
-        words = picture.update(size=size, drawing=drawing)
-        lost = ledgers.made_losses(any_house, size, drawing)
-        assert lost == pytest.approx(lost_by_reset_month(ledgers.made_years(any_house, size, drawing)))
-        table, best = loss_spread(lost), times_best(lost)
-        assert lost.shape == (30, 12)
-        assert columns(upper.collections[0])[2] == pytest.approx(best.to_numpy())
-        assert [text.get_text() for text in upper.texts[1:]] == [str(times) for times in best]
-        _, low, high = columns(lower.collections[0])
-        assert low == pytest.approx(table[0.1].to_numpy()) and high == pytest.approx(table[0.9].to_numpy())
-        zero, middle, typical = lower.lines
-        assert middle.get_ydata() == pytest.approx(table[0.5].to_numpy())
-        assert typical.get_ydata() == pytest.approx(lost_by_reset_month(ledgers.surplus_of(any_house, size)))
-        assert max(high.max(), typical.get_ydata().max()) < 0.85 * lower.get_ylim()[1]  # below the words
-        assert 20 <= len(words) <= 250 and "nan" not in words
-        if table["mean"].max() < 0.5:
-            assert "in no made year a reset takes anything" in words
-            continue
-        assert f"takes least in {best.max()} of 30 made years" in words
-        worst = table["mean"].idxmax()
-        assert words.endswith(f"{table.loc[worst, 0.1]:,.0f} to {table.loc[worst, 0.9]:,.0f} kWh after {worst}.")
-        assert best[worst] < best.max()
+def test_the_table_of_made_years_counts_what_the_domain_computes(any_house):
+    table = ledgers.in_made_years(any_house)
+    best = best_reset(ledgers.surplus_of(any_house))["best"]
+    assert list(table.index) == list(best.index[best])
+    for drawing in range(1, ledgers.DRAWINGS + 1):
+        lost = lost_by_reset_month(ledgers.made_years(any_house, 100, drawing))
+        assert ledgers.made_losses(any_house, 100, drawing) == pytest.approx(lost)
+        counted = (lost <= lost.min(axis=1, keepdims=True) + 1.0).sum(axis=0)
+        assert table[f"drawing {drawing}"].tolist() == counted[best.to_numpy()].tolist()
 
 
 def test_the_choice_from_the_typical_year_holds_in_most_made_years(any_house):
     """Check 6 accepts the months that are best in the typical year: one of them is best in most made years too."""
     typical = best_reset(ledgers.surplus_of(any_house))["best"]
-    for drawing in range(1, credit_bank.DRAWINGS + 1):
+    for drawing in range(1, ledgers.DRAWINGS + 1):
         best = times_best(ledgers.made_losses(any_house, 100, drawing))
         assert best[typical].max() == best.max() >= 25
 
@@ -543,16 +518,14 @@ def test_made_years_by_the_bills_are_those_by_the_law(two_storey, monkeypatch):
 
 def test_made_years_of_other_rules_are_told_by_the_bills(two_storey):
     own = replace(two_storey, tariff=read_tariff("time-of-use-bank"))
-    picture = credit_bank.years_picture(own)
-    words = picture.update(size=50, drawing=1)
-    assert picture.slow and "takes least in 30 of 30" in words
-    assert picture.figure.axes[1].lines[2].get_ydata() == pytest.approx(ledgers.by_reset(own, 50)["taken_kwh"])
+    table = ledgers.in_made_years(own)
+    assert list(table) == ["drawing 1"] and table["drawing 1"].max() == 30
 
 
 def test_of_two_months_alike_in_the_typical_year_one_is_safer(two_storey):
     typical = best_reset(ledgers.surplus_of(two_storey))["best"]
     assert list(typical.index[typical]) == ["Mar", "Apr"]
-    for drawing in range(1, credit_bank.DRAWINGS + 1):
+    for drawing in range(1, ledgers.DRAWINGS + 1):
         best = times_best(ledgers.made_losses(two_storey, 100, drawing))
         assert best["Mar"] > best["Apr"] + 3
 
@@ -567,10 +540,7 @@ def test_part_4_says_where_the_own_rule_has_no_reset(two_storey):
         "net-billing-monthly-price": "This house's own rule keeps no kWh.",
     }
     for name, other in house_of.items():
-        for picture, values in (
-            (credit_bank.years_picture(other), {"drawing": 1}),
-            (credit_bank.reset_picture(other), {"reset": "Sep"}),
-        ):
+        for picture, values in ((credit_bank.reset_picture(other), {"reset": "Sep"}),):
             for size in (0, 100, ledgers.sizes(other)):
                 words = picture.update(size=size, **values)
                 assert len(words) <= 250
@@ -597,7 +567,6 @@ def test_southern_and_dark_houses_give_sentences(two_storey, monkeypatch):
                 (credit_bank.bank_picture(other), {"start": "Dec", "reset": "Sep"}),
                 (credit_bank.bill_picture(other), {"month": "Jan", "rules": "export at 0.05"}),
                 (credit_bank.reset_picture(other), {"reset": "Sep"}),
-                (credit_bank.years_picture(other), {"drawing": 4}),
             ):
                 words = picture.update(size=size, **values)
                 assert 20 <= len(words) <= 250 and "nan" not in words

@@ -8,7 +8,7 @@ import pandas as pd
 
 from solarlib.bill import spendable_kwh
 from solarlib.bill.accounts import ledger
-from solarlib.bill.reset import fit_sinusoid, lost_by_reset_month, sinusoid_season, why_no_law, years_from_days
+from solarlib.bill.reset import lost_by_reset_month, times_best, why_no_law, years_from_days
 from solarlib.bill.tariff_file import read_tariff
 from solarlib.house import year_bills
 from solarlib.lessons.tools import MONTHS
@@ -17,6 +17,7 @@ from solarlib.quantities import texts_beside
 
 NEVER = "never"
 MADE_YEARS = 30
+DRAWINGS = 5
 HALF_CENT = 0.005
 TEXTS = texts_beside(__file__, "texts")
 OTHER_RULES = TEXTS["other_rules"]  # to compare in part 3: words on the buttons -> name as for `tariff_named`
@@ -229,13 +230,6 @@ def tariff_named(house, name):
     return replace(house.tariff if name == "own" else read_tariff(name), valid_from=None, valid_to=None)
 
 
-def typical_losses(house, size=100):
-    """Return what a yearly reset after each month takes of the typical year, as `made_losses` counts it. [kWh]"""
-    if why_no_law(yearly_reset(house, "Dec")):
-        return np.array([settled(house, yearly_reset(house, month), size)[0] for month in MONTHS])
-    return lost_by_reset_month(surplus_of(house, size))
-
-
 def pencil(surplus_kwh, reset="Dec"):
     """Return the twelve bills before a reset as a class reckons them: running sums in whole kWh, an empty jar first."""
     order = [(MONTHS.index(reset) + 1 + i) % 12 for i in range(12)]
@@ -251,7 +245,7 @@ def pencil(surplus_kwh, reset="Dec"):
 def law(house):
     """Say whether the law of the last twelve months holds for the rules of part 4, and what more follows where it does.
 
-    See `reset.lost_by_reset_month`, `reset.spendable_kwh` and `reset.sinusoid_season`.
+    See `reset.lost_by_reset_month` and `reset.spendable_kwh`.
     """
     broken = [TEXTS["why_no_law"][condition] for condition in why_no_law(rules_with_reset(house, "Dec"))]
     if broken:
@@ -260,10 +254,15 @@ def law(house):
     lost = lost_by_reset_month(surplus)
     worst = int(lost.argmax())
     spare = spendable_kwh(surplus, worst + 1)[worst]
-    words = f"Before the worst reset, {MONTHS[worst]}, {spare:,.0f} kWh can be used without buying any."
-    mean, swing, _ = fit_sinusoid(surplus)
-    if abs(mean) >= swing:
-        return f"{words}\n{TEXTS['flat_year']}"
-    season = sinusoid_season(mean, swing)[0]
-    wave = TEXTS["wave"].format(worst=season, best=max(0.0, mean), most=lost.max(), least=lost.min())
-    return f"{words}\n{wave}"
+    return f"Before the worst reset, {MONTHS[worst]}, {spare:,.0f} kWh can be used without buying any."
+
+
+def in_made_years(house):
+    """Return in how many made years no other month takes less: the months that are best in the typical year, drawings.
+
+    One drawing where the bills have to tell, as in `made_losses`.
+    """
+    drawings = range(1, 2 if why_no_law(yearly_reset(house, "Dec")) else DRAWINGS + 1)
+    table = by_reset(house)
+    times = {f"drawing {drawing}": times_best(made_losses(house, 100, drawing)) for drawing in drawings}
+    return pd.DataFrame(times).loc[table.index[table["best"]]]

@@ -2,7 +2,6 @@
 
 import numpy as np
 
-from solarlib.bill.reset import loss_spread, times_best
 from solarlib.house import year_bills
 from solarlib.lessons.credit_bank import ledgers
 from solarlib.lessons.tools import MONTHS, Picture, figures
@@ -11,8 +10,6 @@ from solarlib.meter.registers import register_difference
 from solarlib.quantities import texts_beside
 
 CAPTIONS = texts_beside(__file__, "captions")
-
-DRAWINGS = 5
 
 
 def _taken(tariff, payout):
@@ -222,52 +219,6 @@ def reset_picture(house):
 
     slow = year_bills.cycle(ledgers.bank_rules(house)) > 1
     return Picture(figure, [out, short, always, timing, numbers, cuts], update, slow=slow)
-
-
-def years_picture(house):
-    """Return the picture of many made years: size, drawing -> how often each reset month loses least, what it loses."""
-    place, count = np.arange(1, 13), ledgers.MADE_YEARS
-    largest, by_law = ledgers.sizes(house), not ledgers.why_no_law(ledgers.yearly_reset(house, "Dec"))
-    drawings = range(1, DRAWINGS + 1 if by_law else 2)
-    ends = [loss_spread(ledgers.made_losses(house, largest, drawing))[0.9].max() for drawing in drawings]
-    top = 1.35 * max(*ends, ledgers.typical_losses(house, largest).max(), 1.0)
-    figure, upper, lower = _two_rows(height_ratios=(1, 1.4))
-    figures.zero_based(upper, 1.75 * count, "years")
-    upper.set_yticks(range(0, count + 1, 10))
-    figures.zero_based(lower, top, "taken (kWh)", bottom=-0.06 * top)
-    lower.axhline(0, color=figures.INK, linewidth=1.2)
-    often = figures.boxes(upper, "bank", hatch="")
-    words, small = f"of {count} made years: in how many no month takes less", {"size": figures.TICK_PT, "va": "top"}
-    figures.direct_label(upper, 0.5, 1.7 * count, words, "bank", **small)
-    numbers = figures.month_labels(upper, figures.SMALL_PT)
-    spread = figures.boxes(lower, "loss", hatch="")
-    middle = figures.spot(lower, 26, "_", markeredgewidth=3.0)
-    typical = figures.spot(lower, 8, markerfacecolor=figures.BACKGROUND, markeredgewidth=2.0)
-    figures.write(lower, CAPTIONS["labels"]["years"], top, **small)
-
-    def update(size, drawing):
-        lost = ledgers.made_losses(house, size, drawing)
-        table, best = loss_spread(lost), times_best(lost)
-        figures.move_columns(often, np.zeros(12), best.to_numpy())
-        for text, times in zip(numbers, best):
-            text.set(text=f"{times}", y=times + 0.02 * count)
-        figures.move_columns(spread, table[0.1].to_numpy(), table[0.9].to_numpy(), width=0.5)
-        middle.set_data(place, table[0.5].to_numpy())
-        typical.set_data(place, ledgers.typical_losses(house, size))
-        good, said = best.index[best == best.max()], {"size": size, "own_rule": ledgers.without_reset(house)}
-        least, worst = table.loc[good, "mean"].idxmin(), table["mean"].idxmax()
-        if table["mean"].max() < 0.5:
-            return CAPTIONS["years_of_nothing"].format(**said)
-        usual, most = _range(table.loc[least]), _range(table.loc[worst])
-        said |= {"usual": usual, "least": least, "most": "" if usual == most else f", but {most} after {worst}"}
-        return CAPTIONS["years"].format(best=_listed(good), often=best.max(), count=count, **said)
-
-    return Picture(figure, [often, numbers, spread, middle, typical], update, slow=not by_law)
-
-
-def _range(row):
-    """Return the range of eight years of ten in words."""
-    return f"{row[0.1]:,.0f} to {row[0.9]:,.0f} kWh" if row[0.9] >= 0.5 else "nothing"
 
 
 def _listed(chosen):
