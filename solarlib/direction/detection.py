@@ -8,7 +8,7 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtr, ndtri, owens_t
 
 from solarlib.quantities import require
 
@@ -26,6 +26,19 @@ def normal_tail_inverse(probability):
 def normal_density(x, sd):
     """Return the density of a normal number with mean zero at ``x``."""
     return np.exp(-0.5 * np.square(np.asarray(x) / sd)) / (sd * np.sqrt(2 * np.pi))
+
+
+def both_below(a, b, correlation):
+    """Return the probability that two correlated standard normal numbers are below ``a`` and ``b``.
+
+    References
+    ----------
+    Owen (1956), Tables for computing bivariate normal probabilities, Annals of Mathematical Statistics 27 (his T).
+    """
+    a, b = (np.where(np.abs(x) < 1e-12, 1e-12, np.asarray(x, dtype=float)) for x in (a, b))
+    apart = np.sqrt(1 - correlation**2)
+    turned = owens_t(a, (b / a - correlation) / apart) + owens_t(b, (a / b - correlation) / apart)
+    return (ndtr(a) + ndtr(b) - (a * b < 0)) / 2 - turned
 
 
 def wald_thresholds(false_alarm, miss):
