@@ -14,12 +14,14 @@ from dataclasses import MISSING, dataclass, field, fields, replace
 from datetime import date, datetime
 from decimal import Decimal
 from difflib import get_close_matches
+from itertools import accumulate
 
-from solarlib.quantities import InputError, in_full, refusal, texts_beside
+from solarlib.quantities import InputError, in_full, refusal, refuse_if, texts_beside
 
 FORM = 1  # the newest form of house and tariff files that is read
 _YEARS = (1970, 2100)  # of a date that a person writes: any other is a slip
 _LONGEST = 80  # letters of a value that is printed back
+_MOST = {"letters": 1_000_000, "levels": 100, "digits of a number": 1000}  # of a text that a person writes
 
 _WORDS = texts_beside(__file__, "schema")
 
@@ -250,6 +252,8 @@ def toml_table(text, where, parse_float=float):
     An older form is read; one that is not known is refused with the line to change.
     """
     text = text.removeprefix("\ufeff")
+    for what, count in _sizes(text):
+        refuse_if(count > _MOST[what], "too_large", where, count=count, what=what, most=_MOST[what])
     try:
         table = Lined(tomllib.loads(text, parse_float=parse_float))
         table.lines = _lines(text)
@@ -262,6 +266,16 @@ def toml_table(text, where, parse_float=float):
     if type(form) is not int or not 1 <= form <= FORM:
         raise refusal("unknown_form", f"{where}, line {table.lines.get('form', 1)}", form=form, known=known)
     return table
+
+
+def _sizes(text):
+    """Yield how large a TOML text is in each of the ways that are limited; strings and remarks have no levels."""
+    yield "letters", len(text)
+    bare = re.sub(r'"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*', "", text)
+    opened = accumulate((mark in "[{") - (mark in "]}") for mark in re.findall(r"[\[\]{}]", bare))
+    dotted = (part.count(".") for part in re.split(r"[,=\[\]{}\n]", bare))
+    yield "levels", max([*opened, *dotted])
+    yield "digits of a number", max(map(len, re.findall(r"\d+", bare.replace("_", ""))), default=0)
 
 
 def _lines(text):

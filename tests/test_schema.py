@@ -150,3 +150,28 @@ def test_a_file_of_another_form_or_none_is_refused(words, message, tmp_path):
     (tmp_path / "a.toml").write_text(words, encoding="utf-8")
     with pytest.raises(InputError, match=message):
         read_toml(tmp_path / "a.toml")
+
+
+@pytest.mark.parametrize(
+    "words, found",
+    [
+        ("x = " + "[" * 5000, "5,000 levels"),
+        ("x = " + "[" * 5000 + "]" * 5000, "5,000 levels"),
+        ("x = " + "{y = " * 300 + "1" + "}" * 300, "300 levels"),
+        (".".join("a" * 50_000) + " = 1", "49,999 levels"),
+        ("[" + " . ".join(["'a'"] * 50_000) + "]", "49,999 levels"),
+        ("x = " + "9" * 20_000, "20,000 digits of a number"),
+        ("x = 9" + "_9" * 5000, "5,001 digits of a number"),
+        ("x = 1\n" + "#" * 1_000_001, "1,000,007 letters"),
+    ],
+)
+def test_a_text_that_is_too_large_is_refused_in_one_line(words, found, tmp_path):
+    (tmp_path / "a.toml").write_text(words, encoding="utf-8")
+    with pytest.raises(InputError) as refused:
+        read_toml(tmp_path / "a.toml")
+    assert str(refused.value).startswith(f"a.toml: found {found}, allowed are ") and "\n" not in str(refused.value)
+
+
+def test_brackets_and_stops_in_texts_and_remarks_are_no_levels(tmp_path):
+    (tmp_path / "a.toml").write_text(f'x = "{"[." * 500}" # {"{." * 500}\ny = [{"0.1, " * 400}]', encoding="utf-8")
+    assert len(read_toml(tmp_path / "a.toml")["y"]) == 400

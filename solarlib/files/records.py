@@ -29,6 +29,7 @@ from solarlib.quantities import counted, refusal, refuse_if
 
 KEPT_FLOWS = ("generation", "delivered", "received")
 FORM_WORD, KNOWN_FORM = "form ", "form 1"
+FORMULA = ("=", "+", "-", "@")  # a text that begins so is a formula to a spreadsheet
 COMPLETE_SHARE = 0.99  # of a day's intervals: below, the day is only in part there
 DAILY = ("date", *(f"{flow}_kwh" for flow in KEPT_FLOWS), "peak_kw", "peak_time", "measured_share", "quality", "note")
 LEFT_S = 3600  # age at which half a file is taken for one that a killed run left
@@ -156,13 +157,18 @@ def read_kept(path: str | Path) -> pd.DataFrame:
     Raises
     ------
     InputError
-        The file is no such table, or of a newer form.
+        The file is no such table, or of a newer form, or holds no number where one belongs.
     """
     columns, rows = _load(Path(path), None)
     frame = pd.DataFrame(rows, columns=[name for name in columns if not name.startswith(FORM_WORD)])
     for name in frame:
         if name.endswith(tuple(DECIMALS)) or name in ("days", "usable_days"):
-            frame[name] = pd.to_numeric(frame[name].replace("", np.nan).astype(object), errors="coerce").astype(float)
+            for number, cell in enumerate(frame[name], 2):
+                damaged = cell.strip() and not np.isfinite(_number(cell))
+                refuse_if(damaged, "no_number", Path(path).name, row=number, column=name, cell=cell)
+            frame[name] = [_number(cell) for cell in frame[name]]
+        else:
+            frame[name] = frame[name].str.replace("^'(?=[=+@-])", "", regex=True)
     return frame
 
 
@@ -203,7 +209,8 @@ def _cell(name, value):
             return ""
         places = next((count for end, count in DECIMALS.items() if name.endswith(end)), 6)
         return f"{round(float(value), places) + 0.0:.{places}f}"
-    return str(value)
+    text = "\n".join(str(value).replace("\0", "").splitlines())  # a lone return would end the line of the file
+    return f"'{text}" if text.startswith(FORMULA) else text
 
 
 def _differs(name, kept, offered):
@@ -222,7 +229,7 @@ def _more_measured(kept, offered):
 def _number(text):
     """Return the number in a cell, NaN where there is none."""
     try:
-        return float(text)
+        return np.nan if "_" in str(text) else float(text)
     except ValueError:
         return np.nan
 

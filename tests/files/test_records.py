@@ -284,3 +284,29 @@ def test_days_as_they_come_are_whole_at_23_and_25_hours_and_have_no_peak():
     days = daily(pd.DataFrame({"generation_kwh": np.arange(1.0, len(index) + 1)}, index), "1D")
     assert (days["quality"] == "complete").all() and (days["measured_share"] == 1.0).all()
     assert days["generation_kwh"].sum() == len(index) * (len(index) + 1) / 2 and days["peak_kw"].isna().all()
+
+
+@pytest.mark.parametrize("cell", ['"26,354"', "26.354 kWh", "nan", "inf", "1_000"])
+def test_a_damaged_number_is_told_with_row_and_column(tmp_path, cell):
+    path = tmp_path / "days.csv"
+    path.write_text(f"date,x_kwh\n2026-01-01,\n2026-01-02,{cell}\n", encoding="utf-8")
+    with pytest.raises(InputError) as refused:
+        read_kept(path)
+    plain = cell.strip('"')
+    assert f"days.csv: found {plain!r} in row 3, column x_kwh" in str(refused.value)
+    path.write_text("date,x_kwh\n2026-01-01, 1.5 \n2026-01-02,\n", encoding="utf-8")
+    assert read_kept(path)["x_kwh"].tolist() == [1.5, pytest.approx(np.nan, nan_ok=True)]
+
+
+@pytest.mark.parametrize(
+    "note", ["=1+1", "+cmd|' /C calc'!A0", "-2", "@SUM(A1)", "a\rb", "a\r\nb", "'quoted", '"', "\0x"]
+)
+def test_a_note_is_no_formula_and_comes_back(tmp_path, note):
+    path = tmp_path / "days.csv"
+    days = daily(readings(), STEP, {"2026-03-28": note})
+    keep(path, days)
+    assert b"\r" not in path.read_bytes()
+    cells = [cell for row in csv.reader(path.read_text(encoding="utf-8-sig").splitlines()) for cell in row]
+    assert not [cell for cell in cells if cell.startswith(("=", "+", "-", "@")) and cell != "-2"]
+    assert read_kept(path)["note"][1] == note.replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")
+    assert len(keep(path, days).alike) == 5  # the second time it is the same note

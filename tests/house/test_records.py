@@ -109,7 +109,8 @@ def test_one_bill_that_was_sent_is_wrong_and_the_comparison_finds_it(files, hous
     "text, message",
     (
         ("period_end,amount\n2026-04-01,3\n", "allowed are period_end, bill_usd"),
-        ("period_end,bill_usd\n2026-04-01,three\n", "found no amount for 2026-04-01"),
+        ("period_end,bill_usd\n2026-04-01,three\n", "found .three. in row 2, column bill_usd"),
+        ("period_end,bill_usd\n2026-04-01,\n", "found no amount for 2026-04-01"),
         ("period_end,bill_usd\n2026-04-01,3\n2026-04-01,4\n", "twice"),
         ("", "found"),
     ),
