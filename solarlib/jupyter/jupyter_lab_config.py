@@ -13,7 +13,7 @@ c = get_config()  # noqa: F821 - given by traitlets
 environment = Path(__file__).resolve().parents[2]
 project = environment.parent
 
-if (project / "notebooks").is_dir():
+if (project / "notebooks").is_dir() and "JUPYTERHUB_USER" not in os.environ:  # a hub has folders of its own
     c.ServerApp.root_dir = str(project)
     c.FileContentsManager.preferred_dir = "notebooks"
     c.LabApp.default_url = "/doc/tree/notebooks/00-start-here.ipynb"
