@@ -68,12 +68,12 @@ def test_lesson(name, open_lesson, tmp_path):
     page.screenshot(path=str(tmp_path / f"{name}-moved.png"))
     assert lesson.seen_errors() == []
 
-    page.get_by_role("button", name="As a page").click()
+    page.locator(".sl-strip").get_by_role("button", name="As a page").click()
     page.wait_for_timeout(300)
     assert [box for box in page.locator(CODE_OR_FRAME).all() if box.is_visible()] == []
     assert lesson.too_wide() == []
     page.set_viewport_size({"width": 1920, "height": 1080})
-    page.get_by_role("button", name="Large").click()
+    page.locator(".sl-strip").get_by_role("button", name="Large").click()
     last = int(page.locator(".sl-stop span").inner_text().split(":")[0].split(" of ")[1])
     kinds = []
     for _ in range(last):

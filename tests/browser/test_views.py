@@ -60,7 +60,7 @@ def test_hands_open_the_picture_and_answers_are_held_back(lesson):
 
 def test_no_key_and_no_double_click_changes_a_page(lesson):
     page = lesson.page
-    page.get_by_role("button", name="As a page").click()
+    page.locator(".sl-strip").get_by_role("button", name="As a page").click()
     cells = "() => window.jupyterapp.shell.currentWidget.content.widgets.length"
     before = page.evaluate(cells)
     page.locator(".jp-MarkdownCell").nth(1).click()
@@ -69,14 +69,14 @@ def test_no_key_and_no_double_click_changes_a_page(lesson):
     page.locator(".jp-MarkdownCell").nth(1).dblclick()
     page.wait_for_timeout(300)
     assert page.evaluate(cells) == before and page.locator(SOURCE).count() == 0
-    page.get_by_role("button", name="With code").click()
+    page.locator(".sl-strip").get_by_role("button", name="With code").click()
     page.locator(".jp-MarkdownCell").nth(1).dblclick()
     page.locator(SOURCE).wait_for()  # so that the check can fail
 
 
 def test_a_reload_finds_the_place_the_view_and_the_answers(lesson):
     page = lesson.page
-    page.get_by_role("button", name="As a page").click()
+    page.locator(".sl-strip").get_by_role("button", name="As a page").click()
     panel = page.locator(".sl-panel:has(.sl-controls)").first
     panel.get_by_role("button", name="Next task").press("Enter")
     assert panel.locator(".sl-task").get_by_text("2 of 3").is_visible()
@@ -97,10 +97,10 @@ def test_a_reload_finds_the_place_the_view_and_the_answers(lesson):
 
 def test_run_again_begins_anew_and_a_failing_cell_is_told(lesson):
     page = lesson.page
-    page.get_by_role("button", name="With code").click()
+    page.locator(".sl-strip").get_by_role("button", name="With code").click()
     page.evaluate("""() => { const notebook = window.jupyterapp.shell.currentWidget.content;
         notebook.widgets.filter(cell => cell.model.type === 'code')[1].model.sharedModel.setSource('1 / 0'); }""")
-    page.get_by_role("button", name="Run again").click()
+    page.locator(".sl-strip").get_by_role("button", name="Run again").click()
     page.locator("[data-lesson=stopped]").wait_for(timeout=60_000)
     assert "its message stands below it" in page.locator(".sl-strip [role=status]").inner_text()
     assert page.get_by_text("ZeroDivisionError").first.is_visible()

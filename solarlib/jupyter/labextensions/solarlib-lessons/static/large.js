@@ -6,7 +6,7 @@ const NAMES = {title: 'title', question: 'question', hands: 'hands', picture: 'p
   reply: 'reply', check: 'check'};
 // CSS px of a panel with its margins before it is made larger: 16.7 px, the smallest words in a picture, are then 2.5 %
 // of the window's height. What is higher, as a long check, scrolls.
-const WIDE = 1090, HIGH = 660;
+const WIDE = 1090, HIGH = 663;
 
 export function stopsOf(notebook) {
   const stops = [], all = notebook.widgets;

@@ -37,8 +37,12 @@
     async open() {
       await this.panel.context.ready;
       this.keepPlace(this.notebook.outerNode);
-      new MutationObserver(() => beside.tasks.attachTasks(this.notebook)).observe(
-        this.notebook.node, {childList: true, subtree: true});
+      new MutationObserver(() => {
+        beside.tasks.attachTasks(this.notebook);
+        // the corner of a table heads nothing
+        for (const corner of this.notebook.node.querySelectorAll('.jp-RenderedHTMLCommon th:empty'))
+          corner.replaceWith(document.createElement('td'));
+      }).observe(this.notebook.node, {childList: true, subtree: true});
       await this.session.ready;
       this.session.statusChanged.connect((_, status) => {
         if (/restarting|dead/.test(status)) this.tell('Restarted: pictures stand still until their cells have run.', 'still');
