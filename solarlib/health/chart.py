@@ -209,10 +209,6 @@ class Drawn:
             count, called = count + new, called | new
         return count
 
-    def compared_days(self):
-        """Return the days of each house that are compared."""
-        return np.isfinite(self.z).sum(axis=0)
-
     def waits(self, plan, shift):
         """Return after how many compared days each house gets a message when it falls by `shift` scatters at once."""
         z = (self.z - shift / self.scatter).clip(-plan.limit, plan.limit)
@@ -326,13 +322,17 @@ def watch_for(
     houses = draw_houses(even)
     k = float(np.clip(0.5 * shift_of_loss(loss) / usual.scatter, *ALLOWANCE))
     flattery = 1.0 + FLATTERY / np.isfinite(even).sum()
-    wanted = houses.compared_days().sum() / (flattery * require(false_message_days, "false messages", 10, 1e6, "days"))
+    wanted = np.isfinite(houses.z).sum(axis=0).sum() / (
+        flattery * require(false_message_days, "false messages", 10, 1e6, "days")
+    )
     low, high = _LINES
     while high - low > 0.01:
         middle = 0.5 * (low + high)
         low, high = (middle, high) if houses.messages(Design(k, middle)).sum() > wanted else (low, middle)
     plan, systems = Design(k, high), np.arange(HOUSES) % even.shape[1]
-    found, days = (np.bincount(systems, counts) for counts in (houses.messages(plan), houses.compared_days()))
+    found, days = (
+        np.bincount(systems, counts) for counts in (houses.messages(plan), np.isfinite(houses.z).sum(axis=0))
+    )
     rare = days / np.maximum(found, 1.0) / flattery
     told = float(days.sum() / max(found.sum(), 1.0) / flattery)
     return Watch(usual, plan, loss, houses, told, (float(rare.min()), float(rare.max())))

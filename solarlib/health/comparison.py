@@ -12,7 +12,7 @@ import pandas as pd
 from solarlib.health import words
 from solarlib.health.chart import MEDIAN_ERROR, Watch, chart, standardised, watch_for, wider_by_sky
 from solarlib.health.common_days import common_days
-from solarlib.health.neighbours import log_ratio_to_median, pair_shifts, sick_neighbour_shift
+from solarlib.health.neighbours import log_ratio_to_median, pair_shifts
 from solarlib.health.shapes import Evidence, Step, is_gradual, parts_lost, step_level, zero_days
 from solarlib.quantities import require
 
@@ -183,8 +183,7 @@ def _least_shift(watch, around, first_day, others):
     The others' median moves by half a rank where one of them lost much.
     """
     after = int((around.index >= first_day).sum())
-    odd = others.shape[1] - 1 + others.shape[1] % 2
-    rank = watch.usual.scatter * abs(sick_neighbour_shift(odd))
+    rank = watch.usual.scatter * MEDIAN_ERROR / (others.shape[1] - 1)  # near the middle of normal values
     return max(3.0 * _error(watch, len(around) - after, after) + rank, 0.5 * watch.loss)
 
 

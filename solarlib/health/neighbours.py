@@ -4,12 +4,8 @@ Neighbours share sun, haze and snowfall with a house, so their median removes th
 not share its orientation, so each system is first divided by what a model says its own roof should make.
 """
 
-from functools import lru_cache
-
 import numpy as np
 import pandas as pd
-from scipy.integrate import quad
-from scipy.stats import beta, norm
 
 from solarlib.health.words import HEALTH_WORDS
 from solarlib.quantities import refuse_if, require
@@ -154,43 +150,3 @@ def pair_shifts(yields, change):
     refuse_if(yields.shape[1] < 3, "few_systems", "systems", count=yields.shape[1])
     ratios = pd.DataFrame({name: log_ratio_to_median(yields[name], yields.drop(columns=name)) for name in yields})
     return ratios[ratios.index >= change].median() - ratios[ratios.index < change].median()
-
-
-def scatter_factor(count):
-    """Return how much wider a ratio to a median scatters than one system: sqrt(1 + variance of the median).
-
-    Parameters
-    ----------
-    count : int
-        Neighbours, an odd number; their scatter is normal and equal to the own.
-    """
-    _odd(count)
-    return float(np.sqrt(1.0 + _order_moment((count + 1) // 2, count, 2)))
-
-
-def sick_neighbour_shift(count):
-    """Return how far one sick neighbour of an odd `count` moves the median of the logarithms, in scatters of a system.
-
-    Parameters
-    ----------
-    count : int
-        Odd, 3 or more; the loss of the sick one is large beside the scatter, so that it always stands lowest.
-
-    Returns
-    -------
-    float
-        Negative: the median moves half a rank among the healthy ones.
-    """
-    _odd(count)
-    return _order_moment((count - 1) // 2, count - 1, 1)
-
-
-def _odd(count):
-    refuse_if(count % 2 == 0, "even_count", "neighbours", count=count)
-
-
-@lru_cache(maxsize=64)
-def _order_moment(rank, count, power):
-    """Return the mean of a power of the value at a rank (1 is the lowest) among so many unit normal values."""
-    order = beta(rank, count + 1 - rank)
-    return float(quad(lambda u: norm.ppf(u) ** power * order.pdf(u), 0, 1)[0])

@@ -31,18 +31,18 @@ def comparison_told(told):
     Returns
     -------
     list of str
-        Days; chart; stage; size of a change, or what would have been noticed; notes; what cannot be told.
+        Stage; size of a change, or what would have been noticed; notes; days; chart; what cannot be told.
     """
     if told.cannot:
         stands = sentence("stage", since=date(told.since), stage=told.stage, came="", told=told.cannot)
-        return [_days_told(told), stands, *told.notes, *HEALTH_WORDS["limits"].values()]
+        return [stands, _days_told(told), *told.notes, *HEALTH_WORDS["limits"].values()]
     stage, came = f"{HEALTH_WORDS['messages'][told.stage]}.", ""
     if told.stage in CALLING:
         stage = reasons_that_fit(told.evidence)
         came = sentence("came", message=date(told.message)) if told.message != told.since else ""
     stands = sentence("stage", since=date(told.since), stage=told.stage, came=came, told=stage)
     change = _change_told(told) if told.step else _nothing_told(told)
-    return [_days_told(told), _chart_told(told.watch), stands, *change, *told.notes, *HEALTH_WORDS["limits"].values()]
+    return [stands, *change, *told.notes, _days_told(told), _chart_told(told.watch), *HEALTH_WORDS["limits"].values()]
 
 
 def shifts_told(shifts, least, is_message):

@@ -98,7 +98,7 @@ def test_the_least_shift_is_half_of_the_loss_watched_for_or_what_chance_makes():
     calm = made_watch(Baseline(0.0, 1e-6, 60))
     assert comparison._least_shift(calm, around, DAYS[60], table) == 1 / 32
     loud = made_watch(Baseline(0.0, 0.1, 60), widening=1.5)
-    rank = 0.1 * 0.297  # the expected second of four unit normal values
+    rank = 0.1 * 1.2533 / 5
     chance = 3.0 * 1.2533 * 0.15 * np.sqrt(1 / 60 + 1 / 20)
     assert comparison._least_shift(loud, around, DAYS[60], table) == pytest.approx(chance + rank, rel=1e-3)
 

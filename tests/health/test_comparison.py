@@ -83,7 +83,8 @@ def test_half_an_array():
     own, neighbours = village(CALM)
     told = compare(with_loss(own, 0.5, 150), neighbours, module_count=16)
     assert told.stage == "act" and told.step.first_day == own.index[150] and told.message <= own.index[151]
-    assert 0 <= (told.message - told.begin).days <= 1  # the sum may have left 0 by chance on the day before
+    # The sum may have left 0 by chance on the day before, and one day alone does not carry it over the line.
+    assert 0 <= (told.message - told.begin).days <= 2
     assert not [item.reason for item in told.evidence if item.fits and "modules" in item.reason]
     assert told.shifts["this house"] == pytest.approx(np.log(0.5), abs=0.03)
     assert told.shifts.drop("this house").abs().max() < 0.03
@@ -255,7 +256,7 @@ def test_every_day_given_is_used_or_set_aside_with_a_reason():
         "too little sun",
     } and "fewer than 5 neighbours" in set(reasons)
     assert set(reasons.iloc[240:]) == {"no reading of the neighbours"} and len(reasons) == 250
-    first = told.sentences()[0]
+    first = next(sentence for sentence in told.sentences() if sentence.startswith("Of "))
     numbers = [int(part.split()[0]) for part in first.split(": ")[1].split(", ")]
     assert sum(numbers) == (reasons != "").sum() and f"{sum(numbers)} are set aside" in first
     assert_fair_words(told)

@@ -74,7 +74,10 @@ def fault_picture(file, house):
     refuse_if(file.readings.step is None, "no_interval", file.name)
     name, step = file.readings.table.columns[0], file.readings.step
     kind, unit = TITLES.get(name) or (f"neighbour {file.neighbours[name].name}", "kWh/kW")
-    power = file.readings.table[name] / (1000.0 if unit == "W" else step / pd.Timedelta(hours=1))
+    power, kept = (
+        table[name] / (1000.0 if unit == "W" else step / pd.Timedelta(hours=1))
+        for table in (file.readings.table, file.table)
+    )
     local, days = power.index.tz_localize(None), days_shown(file.readings.table)
     marked = {finding.kind: power.index.isin(finding.rows) for finding in file.findings if finding.column == name}
     said, colour = WORDS.get(kind, kind.replace("_", " ")), COLOURS.get(kind, "reading")
@@ -102,8 +105,9 @@ def fault_picture(file, house):
         word.set_text(f"{days[day - 1]:%d %B %Y}")
         for artist in (border, border_word):
             artist.set_visible(bool(marks) and kind == "generation")
-        known, energy = np.isfinite(values), np.nansum(values) * (step / pd.Timedelta(hours=1))
-        most = CAPTIONS["fault_most"].format(most=np.nanmax(values)) if known.any() else "none is known"
+        sound = kept.to_numpy()[at] if marks else values  # what is told as impossible is in no sum
+        known, energy = np.isfinite(sound), np.nansum(sound) * (step / pd.Timedelta(hours=1))
+        most = CAPTIONS["fault_most"].format(most=np.nanmax(sound)) if known.any() else CAPTIONS["fault_none"]
         said = "; ".join(f"{kind_}: {rows.sum()} values" for kind_, rows in here.items())
         found = CAPTIONS["fault_found" if here else "fault_nothing"].format(said=said) if marks else ""
         return CAPTIONS["fault"].format(day=days[day - 1], known=known.sum(), energy=energy, most=most, found=found)

@@ -13,7 +13,7 @@ from solarlib.house.records import bills_of, compare_bills, days_of, period_reco
 from solarlib.house.sensor import directions
 from solarlib.house.year import shade_share
 from solarlib.lessons.own_house import pictures
-from solarlib.lessons.tools.page import Section, page, section_or_reason
+from solarlib.lessons.tools.page import Section, dollars, page, section_or_reason
 from solarlib.meter.balance import house_use
 from solarlib.quantities import InputError, counted, refuse_if, texts_beside
 
@@ -72,15 +72,15 @@ def make(house, files, bills=None, days=None, decoded=None, say=silent):
     comparison = _attempt(lambda: beside_neighbours(house, _needed(days), files))
     billed = _attempt(periods_of, files, house.tariffs)
     plan = (
-        ("accounts", accounts, files, house),
         ("faults", faults, files, house),
-        ("flows", flows, files, decoded, say),
-        ("periods", periods, house, billed, days, comparison),
-        ("money", money, house, billed, bills),
-        ("health", health, files, house, billed, days),
         ("similar", similar, comparison),
         ("shape", shape, files, house),
+        ("health", health, files, house, billed, days),
+        ("money", money, house, billed, bills),
+        ("periods", periods, house, billed, days, comparison),
+        ("flows", flows, files, decoded, say),
         ("records", records, days),
+        ("accounts", accounts, files, house),
     )
     sections = []
     for number, (name, tell, *arguments) in enumerate(plan):
@@ -146,7 +146,7 @@ def faults(title, files, house):
     words = _TEXTS["faults"]
     missing = (words["unchecked"].format(files=unchecked),) if unchecked else ()
     cautions = _cautions("faults", words["left_out"].format(kinds=", ".join(LEFT_OUT)))
-    return Section(title, tuple(lines) or (words["none"],), (), tuple(drawn), cautions, missing)
+    return Section(title, tuple(lines) or (words["none"],), (), tuple(drawn), cautions, missing, words["alt"])
 
 
 def fault_days(file, findings):
@@ -180,7 +180,9 @@ def flows(title, files, decoded, say):
     shown, (inward, outward) = table.head(SHOWN_DAYS), days[["import_kwh", "export_kwh"]].sum()
     sums = _TEXTS["flows"]["sums"].format(days=len(table), inward=inward, outward=outward)
     tables = ((f"The first {len(shown)} of {len(table)} days, kWh", shown),)
-    return Section(title, (sums, *found.sentences()), tables, (drawn,), _cautions("flows"), missing)
+    return Section(
+        title, (sums, *found.sentences()), tables, (drawn,), _cautions("flows"), missing, _TEXTS["flows"]["alt"]
+    )
 
 
 def periods(title, house, billed, days, comparison):
@@ -235,11 +237,13 @@ def money(title, house, billed, bills):
         compared = compare_bills(table, book, bills or {})
     except InputError as error:
         compared, missing = compare_bills(table, book, {}), (f"No comparison with the bills sent. {error}",)
-    shown = compared.map(lambda cell: f"{cell:.2f}" if isinstance(cell, float) and cell == cell else cell)
+    shown = compared.map(lambda cell: dollars(cell) if isinstance(cell, float) and cell == cell else cell)
     since = [f" (from {rules.valid_from})" if rules.valid_from else "" for rules in house.tariffs]
     names = ", ".join(f"{rules.name}{day}" for rules, day in zip(house.tariffs, since))
     rules, picture = f"Rules: {names}.", pictures.bill_picture(compared).render()
-    return Section(title, (rules,), (("Bills, $", shown),), (picture,), _cautions("money"), missing)
+    return Section(
+        title, (rules,), (("Bills", shown),), (picture,), _cautions("money"), missing, _TEXTS["money"]["alt"]
+    )
 
 
 def health(title, files, house, billed, days):
@@ -264,7 +268,7 @@ def health(title, files, house, billed, days):
         aged = ageing(house, known)
         (missing if aged.low is None else lines).append(f"Ageing, {aged.text}.")
     tables, drawn = ((_TEXTS["health"]["yields"], shown),), (pictures.yield_picture(table).render(),)
-    return Section(title, tuple(lines), tables, drawn, _cautions("health"), tuple(missing))
+    return Section(title, tuple(lines), tables, drawn, _cautions("health"), tuple(missing), _TEXTS["health"]["alt"])
 
 
 def similar(title, comparison):
@@ -273,7 +277,8 @@ def similar(title, comparison):
     table = evidence_table(comparison.evidence)
     tables = ((_TEXTS["similar"]["reasons"], table),) if len(table) else ()
     picture = pictures.neighbour_picture(comparison).render(day=len(comparison.days))
-    return Section(title, tuple(comparison.sentences()), tables, (picture,), _cautions("similar"))
+    alt = _TEXTS["similar"]["alt"]
+    return Section(title, tuple(comparison.sentences()), tables, (picture,), _cautions("similar"), alt=alt)
 
 
 def shape(title, files, house):

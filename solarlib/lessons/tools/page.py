@@ -1,19 +1,30 @@
-"""One printable page: sections with words, tables and pictures in a single HTML file that needs no network.
+"""One printable page: links and sections, in a single HTML file that needs no network.
 
-Every section is there, or says why it is not. Pictures are inside the file (data URIs) with their caption as
-alternative text. The page forbids itself every connection.
+Every section is there, or says why it is not. Pictures are inside the file (data URIs). All texts and numbers pass
+through `plain`, so that they have one form. The page forbids itself every connection.
 """
 
 import base64
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 from jinja2 import Environment, FileSystemLoader
+from markupsafe import Markup
 
 from solarlib.quantities import InputError, refuse_if, unsigned_zero
 
-UNITS = {"kwh": "kWh", "kw": "kW", "w": "W", "h": "h", "percent": "%", "usd": "$"}  # last word of a column's name
+# Last word of a column's name; what is not its name in words.
+UNITS = {"kwh": "kWh", "kw": "kW", "w": "W", "h": "kWh/kW", "c": "°C", "m2": "W/m²", "percent": "%", "usd": "$"}
+WORDS = {"unsigned": "reading without direction", "light_w": "light", "neighbour_ratio": "ratio to similar systems"}
+FORMS = (  # of a number or a date in a text, and how it is written
+    (r"(\d{4}-\d\d-\d\d \d\d:\d\d):\d\d(?:[+-]\d\d:\d\d)?", r"\1"),
+    (r"\b(?<!\.)([a-z]\w*_(?:kwh|kw|w|h|c|m2|percent|usd))\b(?!\.\w)", lambda found: heading(found[1])),
+    (r"(?<![\w.)-])-(?=[$\d.])", "−"),
+    (r"(?<=\d) ?%", "\u00a0%"),
+    (r"(?<![\w.,;:'−-])\d{4,}(?= (?:W|kW|kWh|rows|samples|values|days)\b)", lambda found: f"{int(found[0]):,}"),
+)
 
 
 @dataclass(frozen=True)
@@ -29,6 +40,8 @@ class Section:
         Caption and cells, which are shown as they are: round them before.
     pictures : tuple of (bytes, str)
         PNG and caption.
+    alt : str
+        What the pictures show, where the caption tells what is seen in them.
     cautions : tuple of str
     missing : tuple of str
         What could not be determined, and what is needed for it.
@@ -40,6 +53,7 @@ class Section:
     pictures: tuple = ()
     cautions: tuple = ()
     missing: tuple = ()
+    alt: str = ""
 
     def __post_init__(self):
         something = self.lines or self.tables or self.pictures or self.missing
@@ -60,7 +74,25 @@ def section_or_reason(title, make, *arguments):
 def heading(name):
     """Return a column's name in words, e.g. ``delivered (kWh)`` for ``delivered_kwh``."""
     words, _, last = str(name).rpartition("_")
-    return f"{words} ({UNITS[last]})".replace("_", " ") if words and last in UNITS else str(name).replace("_", " ")
+    return (
+        f"{WORDS.get(words, words)} ({UNITS[last]})".replace("_", " ")
+        if words and last in UNITS
+        else str(name).replace("_", " ")
+    )
+
+
+def dollars(amount):
+    """Return an amount as text: $231.07, −$5.00."""
+    return "not known" if pd.isna(amount) else f"{'−' if round(amount, 2) < 0 else ''}${abs(amount):,.2f}"
+
+
+def plain(text):
+    """Return a text with its numbers, dates and names of columns in the form of the page; other things unchanged."""
+    if not isinstance(text, str) or isinstance(text, Markup):
+        return text
+    for found, form in FORMS:
+        text = re.sub(found, form, text)
+    return unsigned_zero(text)
 
 
 def is_words(cell):
@@ -69,8 +101,12 @@ def is_words(cell):
 
 
 def shown(cell):
-    """Return a cell's text."""
-    return "not known" if pd.isna(cell) else str(cell)
+    """Return a cell's text: a day as people write it; a number that was rounded before with thousands."""
+    if pd.isna(cell):
+        return "not known"
+    if isinstance(cell, str) and re.fullmatch(r"\d{4}-\d\d-\d\d", cell):
+        return f"{(day := pd.Timestamp(cell)).day} {day:%b %Y}"
+    return f"{cell:,}" if isinstance(cell, (int, float)) and not isinstance(cell, bool) else str(cell)
 
 
 def page(title, sections):
@@ -83,9 +119,8 @@ def page(title, sections):
         The gaps of all of them are gathered once more at the end.
     """
     folder = FileSystemLoader(Path(__file__).parent, encoding="utf-8")
-    templates = Environment(loader=folder, autoescape=True, trim_blocks=True, lstrip_blocks=True)
+    templates = Environment(loader=folder, autoescape=True, trim_blocks=True, lstrip_blocks=True, finalize=plain)
     templates.filters |= {"heading": heading, "shown": shown}
-    templates.filters["base64"] = lambda data: base64.b64encode(data).decode("ascii")
+    templates.filters["base64"] = lambda data: Markup(base64.b64encode(data).decode("ascii"))
     templates.tests["words"] = is_words
-    text = templates.get_template("page.html.j2").render(title=title, sections=sections)
-    return unsigned_zero(text) + "\n"
+    return templates.get_template("page.html.j2").render(title=title, sections=sections) + "\n"
