@@ -9,11 +9,9 @@ import entered
 WAITING = {
     "direction.decoder.decode(kind)": "stamped pulses as a reading",
     "direction.decoder.decode(wh_per_pulse)": "stamped pulses as a reading",
+    "direction.live.LiveFilter(interval_s)": "the live reading of a growing file",
     "direction.live.LiveFilter(pv_window_s)": "the live reading of a growing file",
     "direction.record.power_from_pulses": "stamped pulses as a reading",
-    "direction.schedule.share_from_timetable": "a timetable for a plug-in timer",
-    "direction.schedule.timetable": "a timetable for a plug-in timer",
-    "direction.schedule.timetable_text": "a timetable for a plug-in timer",
 }
 
 

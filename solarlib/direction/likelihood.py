@@ -164,6 +164,12 @@ def _holds_s(log_level, follows, interval_s):
     return float(-lag * interval_s / np.log(np.clip(kept, 0.02, 0.98)))
 
 
+def night_habits(load_w, pv_w, interval_s):
+    """Return the `LoadHabits` that the nights in rows of implied load (NaN: not known) and PV power teach. [W]"""
+    dark = (pv_w <= DARK_W) & np.isfinite(load_w)
+    return learn_habits(load_w[dark], (dark & np.append(False, dark)[:-1])[dark], interval_s)
+
+
 def _change_shares(change):
     """Fit the shares of the scales to the sizes of changes by expectation and maximisation, on a histogram."""
     bins = np.concatenate([[0.0], np.geomspace(0.5, 20_000, 160)])

@@ -18,6 +18,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+import chosen_steps
+
 from solarlib.direction import chain, likelihood as evidence, schedule
 from solarlib.direction.decoder import decode
 from solarlib.direction.step_test import StepTest, certain_import, log_ratio, rise_or_fall
@@ -84,7 +87,7 @@ class Bench:
         return power.groupby(self.index.floor(freq)).transform("mean").round().to_numpy()
 
     def play(self, **how):
-        return schedule.run_live(self.net, self.pv, LOAD_W, self.rng, noise_w=NOISE_W, habits=self.habits, **how)
+        return chosen_steps.run_live(self.net, self.pv, LOAD_W, self.rng, noise_w=NOISE_W, habits=self.habits, **how)
 
     def registers(self, seen):
         """Return what the meter counted over the whole record."""
@@ -143,7 +146,7 @@ def ladder(bench, threshold_wh):
     rows["passive"], _ = bench.decoded(untested, tested=False)
     rows["fused, a step every 10 min"], _ = bench.decoded(seen)
     for wh in threshold_wh.values():
-        chosen = bench.play(chooser=schedule.Chooser(wh))
+        chosen = bench.play(chooser=chosen_steps.Chooser(wh))
         count = chosen["test_on"].sum() / bench.days
         kwh = schedule.step_cost_kwh(LOAD_W, 60, count)
         rows[f"fused, chosen steps ({count:.1f} a day, {kwh:.2f} kWh)"], _ = bench.decoded(chosen)
@@ -205,7 +208,7 @@ def thresholds(budgets, days):
     bench = Bench(*made_days(days, "tune"), np.random.default_rng(SEEDS["tune"]))
 
     def steps_a_day(wh):
-        return bench.play(chooser=schedule.Chooser(wh))["test_on"].sum() / days
+        return bench.play(chooser=chosen_steps.Chooser(wh))["test_on"].sum() / days
 
     return {budget: threshold_for(budget, steps_a_day) for budget in budgets}
 

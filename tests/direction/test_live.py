@@ -67,23 +67,13 @@ def test_the_future_does_not_matter(house, habits):
 
 
 @pytest.mark.slow
-def test_houses_side_by_side_do_not_meet(house, habits):
-    readings, _ = house
-    rows = readings[["reading_w", "pv_w", "test_on"]].to_numpy().reshape(3, 1440, 3).transpose(1, 2, 0)
-    together = LiveFilter(LOAD_W, habits=habits, houses=3)
-    p = np.array([together.update(*row) for row in rows])
-    alone, _ = follow(readings[1440:2880], habits=habits)
-    assert p[:, 1] == pytest.approx(alone, abs=1e-12)
-
-
-@pytest.mark.slow
 def test_missed_readings(house, habits):
     readings, truth = house
     holes = readings.copy()
     holes.iloc[::7, 0] = np.nan
     p, live = follow(holes, habits=habits)
     assert np.isnan(p[::7]).all() and np.isfinite(np.delete(p, np.s_[::7])).all()
-    assert np.isfinite(live.p_export_without).all()
+    assert np.isfinite(live.p_export_without)
 
 
 def test_the_direction_to_remember_is_the_one_without_the_test_load(habits):
@@ -92,16 +82,6 @@ def test_the_direction_to_remember_is_the_one_without_the_test_load(habits):
         live.update(300.0 + minute % 3, 700.0 + minute % 3)
     live.update(700.0, 700.0, 1.0)  # export of 300 W pushed through zero: the reading is import
     assert live.p_export < 0.2 and live.p_export_without > 0.8
-
-
-@pytest.mark.slow
-def test_nights_teach_the_habits(house):
-    readings, truth = house
-    p, live = follow(readings)
-    assert live.habits.samples > 500
-    assert live.habits.base_w == pytest.approx(150, abs=30)
-    day = ((truth["pv_w"] > 50) & (np.arange(len(truth)) >= 1440)).to_numpy()
-    assert ((p > 0.5) == (truth["net_w"] < 0).to_numpy())[day].mean() > 0.93
 
 
 def test_honest_starts():
@@ -124,13 +104,6 @@ def test_what_cannot_be_is_refused(values):
         LiveFilter(LOAD_W).update(*values)
 
 
-@pytest.mark.parametrize("houses", [0, -1, 1.5, "two", 100_001])
-def test_a_number_of_houses_that_cannot_be_is_refused(houses):
-    with pytest.raises(InputError, match="houses"):
-        LiveFilter(LOAD_W, houses=houses)
-    assert LiveFilter(LOAD_W, houses=100_000).p_export.size == 100_000
-
-
 @pytest.mark.slow
 def test_coarse_sun_that_comes_late_is_not_believed_too_much(house, habits):
     readings, truth = house
@@ -143,15 +116,6 @@ def test_coarse_sun_that_comes_late_is_not_believed_too_much(house, habits):
         for w in (60, 900)
     ]
     assert believed[1] > max(believed[0] + 0.02, 0.85)
-
-
-def test_habits_are_learned_at_day_break_from_an_hour_of_night():
-    for nights, samples in ((59, 0), (60, 60)):
-        live = LiveFilter()
-        for minute in range(nights):
-            live.update(200.0 + minute % 3, 0.0)
-        live.update(200.0, 500.0)
-        assert live.habits.samples == samples
 
 
 @pytest.mark.slow
@@ -174,5 +138,5 @@ def test_the_ranges_are_those_of_a_record(values, fits):
     if fits:
         assert 0 <= LiveFilter().update(*values) <= 1
     else:
-        with pytest.raises(InputError, match="allowed is 0 to 1e"):
+        with pytest.raises(InputError, match="allowed is a number from -50 to 1e"):
             LiveFilter().update(*values)

@@ -1,21 +1,25 @@
 """Lesson 07: its pictures show what the domain modules compute, its checks judge, its live exercise keeps score."""
 
 import itertools
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from solarlib.direction.decoder import decode
 from solarlib.direction.step_test import StepTest, best_dwell, change_sd, error_probability, predicted_during
+from solarlib.house.bills import avoided_price
 from solarlib.house.file import read_house
 from solarlib.lessons.load_step import (
+    clock as load_step_clock,
     ladder as load_step_ladder,
     live as load_step_live,
     pictures as load_step,
     questions as load_step_checks,
+    timer as load_step_timer,
 )
 from solarlib.lessons.tools import act, check, explore
-from solarlib.quantities import InputError
 
 NAMES = ("two-storey", "bungalow", "cabin")
 
@@ -267,12 +271,42 @@ def test_ladder_picture_cuts_long_bars_and_says_so(two_storey):
     assert f"with tests {table['wrong_percent']['tests, decoded']:.1f} %" in caption
 
 
-def test_chosen_moments_need_fewer_tests(two_storey):
-    table = load_step_ladder.chosen_times(two_storey, 750.0)
-    by_clock, chosen = table.loc["every 10 min"], table.loc["at 20 Wh in doubt"]
-    assert chosen["tests a day"] < by_clock["tests a day"] / 4
-    assert chosen["kWh a day"] == pytest.approx(0.75 / 60 * chosen["tests a day"])
-    assert chosen["wrong minutes (%)"] < by_clock["wrong minutes (%)"] + 0.5
+# ---------------------------------------------------------------- a wrong clock, a timer
+
+
+@pytest.mark.parametrize("late", [21, 47, 69])
+def test_at_the_right_clock_one_load_lies_still_and_the_program_finds_the_same(house, late):
+    picture = load_step_clock.clock_picture(house, late)
+
+    def steps(moved):
+        caption = picture.update(moved=moved)
+        assert f"put back by {moved} min" in caption and len(caption) <= 250
+        return min(float(watts) for watts in re.findall(r'"if \w+" by (\d+) W', caption))
+
+    calm = {moved: steps(moved) for moved in range(-90, 91, 3)} | {late: steps(late)}
+    assert min(calm, key=calm.get) == late and calm[late] < 0.6 * steps(late + 1)
+    mended = decode(load_step_clock.late_record(house, late)).account.trust.mended
+    assert mended == (f"the PV clock is late by {late} min",)
+
+
+def test_check_6():
+    late = load_step_checks.my_clock("Ada")
+    assert 21 <= late <= 69 and load_step_checks.check_clock(late, late).right
+    assert "put back" in load_step_checks.check_clock(-late, late).message
+    assert load_step_checks.check_clock(late + 2, late).right is False
+    assert load_step_checks.check_clock(None, late).right is None
+
+
+def test_the_page_for_a_timer_tells_times_cost_and_cautions(house, tmp_path):
+    said = load_step_timer.timer_page(house, ["07:59", "12:30"], 2, tmp_path / "timer.html")
+    used = 2 * house.meter.test_load_w * 2 / 60 / 1000 * 365.25 / 12  # kWh a month
+    assert (
+        f"use {used:.1f} kWh a month, {used * avoided_price(house):.2f} in the money" in said and "timer.html" in said
+    )
+    page = (tmp_path / "timer.html").read_text(encoding="utf-8")
+    for words in ("07:59", "08:01", "12:32", "A heater is never left alone", f"{used:.1f} kWh", "No extension cord"):
+        assert words in page
+    assert f"{house.meter.test_load_name}, {house.meter.test_load_w:.0f} W" in page
 
 
 # ---------------------------------------------------------------- predictions and checks
@@ -326,13 +360,6 @@ def test_checks_4_and_5():
     assert load_step_checks.check_doubt("Test again").right
     assert load_step_checks.check_doubt("longer test").right is False
     assert load_step_checks.check_doubt(None).right is None
-
-
-def test_days_with_a_clock_change_are_refused(two_storey, monkeypatch):
-    days = load_step_ladder.record_days(two_storey, 1).iloc[60:]
-    monkeypatch.setattr(load_step_ladder, "record_days", lambda *_: days)
-    with pytest.raises(InputError, match="clock change"):
-        load_step_ladder.chosen_times(two_storey, 750.0)
 
 
 @pytest.fixture
@@ -389,4 +416,3 @@ def test_the_lesson_without_any_sun_says_import(other_year):
     assert "importing" in played(house, "importing").caption
     panel = load_step_ladder.ladder_picture(house)
     assert "rise or fall 0.0 %" in panel.update(load=750, every=10, noise=5, pv=1)
-    assert (load_step_ladder.chosen_times(house, 750.0)["tests a day"] == 0).all()

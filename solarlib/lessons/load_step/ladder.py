@@ -7,13 +7,12 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction.decoder import decode
-from solarlib.direction.schedule import Chooser, run_live, step_cost_kwh
 from solarlib.direction.step_test import StepTest, certain_import, log_ratio, rise_or_fall
 from solarlib.lessons.load_step.pictures import CAPTIONS, DAYLIGHT_W, LAMP_W, year_in_minutes
 from solarlib.lessons.tools import MONTHS, Picture, figures
 from solarlib.meter.load import test_load
 from solarlib.meter.registers import unsigned
-from solarlib.quantities import energy_kwh, refuse_if
+from solarlib.quantities import energy_kwh
 
 RUNGS: tuple[str, ...] = ("trust the reading", "certain import only", "rise or fall, held", "fold-aware, held")
 RUNGS += ("no tests, decoded", "tests, decoded")
@@ -24,8 +23,6 @@ PV_GAIN, PV_NOISE_W = 1.01, 5.0  # of the PV record: no instrument is exact
 # What the panel offers: few enough to be decoded beforehand, so that it answers at once.
 LARGE_W, SPACINGS_MIN, NOISES_W, PV_RECORDS_MIN = 2000.0, (5, 10, 60), (5, 50, 200), (1, 15)
 MOST_WRONG, MOST_KWH = 30.0, 3.0
-PLANS: dict = {f"every {every} min": {"fixed_every": every} for every in (60, 10)}
-PLANS |= {f"at {wh:g} Wh in doubt": {"chooser": Chooser(wh)} for wh in (20.0, 5.0)}
 _SEED = 777
 
 
@@ -119,35 +116,6 @@ def scores(said, truth):
     days = np.add.reduceat(energy, np.flatnonzero(np.diff(truth.index.day, prepend=0)), axis=0)
     error = np.abs(days[:, :-1] - days[:, -1:]).mean(axis=0)
     return pd.DataFrame({"wrong_percent": wrong, "error_kwh": error}, index=said.columns)
-
-
-def chosen_times(house, load_w):
-    """Compare tests by the clock with tests that the decoder asks for when enough energy is in doubt.
-
-    Parameters
-    ----------
-    load_w : float
-        [W]
-
-    Returns
-    -------
-    DataFrame
-        One row a plan: ``tests a day``, ``kWh a day`` for the test load, ``wrong minutes (%)`` by daylight.
-    """
-    days, rows = record_days(house, 1), {}
-    light = days["generation_w"].to_numpy() > DAYLIGHT_W
-    refuse_if(len(days) != 1440 * DAYS_READ, "days_of_the_ladder", "days", minutes=len(days), days=DAYS_READ)
-    net, pv = (days[name].to_numpy().reshape(DAYS_READ, 1440).T for name in ("net_w", "pv_w"))
-    for name, plan in PLANS.items():
-        seen = run_live(net, pv, load_w, np.random.default_rng([_SEED, 2]), **plan)
-        on = seen["test_on"].T.ravel()
-        table = days[["pv_w"]].assign(reading_w=seen["reading_w"].T.ravel(), test_on=on)
-        said = decode(table, load_w, calibrate=False).samples["p_export"].to_numpy() > 0.5
-        counts = light & (on == 0)
-        wrong = np.sum((said != (days["net_w"].to_numpy() < 0))[counts]) / max(counts.sum(), 1)
-        count = on.sum() / DAYS_READ
-        rows[name] = count, step_cost_kwh(load_w, 60.0, count), 100 * wrong
-    return pd.DataFrame(rows, index=["tests a day", "kWh a day", "wrong minutes (%)"]).T
 
 
 def ladder_picture(house):

@@ -4,7 +4,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from solarlib.direction.likelihood import learn_habits
+from solarlib.direction.likelihood import night_habits
 from solarlib.direction.live import LiveFilter
 from solarlib.lessons.load_step.pictures import CAPTIONS, LAMP_W, mark, year_in_minutes
 from solarlib.lessons.tools import MONTHS, Picture, figures
@@ -54,17 +54,17 @@ def readings(house, number, added_w):
 
 @lru_cache(maxsize=2)
 def habits_of(house):
-    """Return what the nights of the house teach a filter; see `likelihood.learn_habits`."""
+    """Return what the nights of the house teach a filter; see `likelihood.night_habits`."""
     year = year_in_minutes(house)
-    dark = year["generation_w"].to_numpy() == 0
-    return learn_habits(year["net_w"].to_numpy()[dark], np.append(False, dark[1:] & dark[:-1])[dark])
+    net_w, made_w = (year[name].to_numpy() for name in ("net_w", "generation_w"))
+    return night_habits(net_w + made_w, made_w, 60.0)
 
 
 def believed(house, number, added_w):
     """Return P(export without the test load) after each reading, by a filter that begins with the round."""
     live, sun = LiveFilter(max(added_w), habits=habits_of(house)), round_of(house, number)["generation_w"]
-    samples = zip(readings(house, number, added_w), sun, np.asarray(added_w) > 0, strict=False)
-    return np.array([live.update(*sample) and live.p_export_without[0] for sample in samples])
+    samples = zip(readings(house, number, added_w), sun, 1.0 * (np.asarray(added_w) > 0), strict=False)
+    return np.array([(live.update(*sample), live.p_export_without)[1] for sample in samples])
 
 
 def start():

@@ -6,6 +6,9 @@ from solarlib.direction.step_test import HYPOTHESES, predicted_during
 from solarlib.lessons.tools import check, questions_beside
 
 ASK = questions_beside(__file__)
+check_mean = ASK.judge("mean", "noise", "count")  # 4: the noise of a mean of so many readings [W]
+check_doubt = ASK.judge("doubt")  # 5: what to do when the test does not know
+check_clock = ASK.judge("clock", "late")  # 6: by how many minutes the clock of the PV record is late
 
 
 def my_reading(house, seed_word):
@@ -54,12 +57,6 @@ def my_noise(seed_word):
     return mine.noise, mine.root**2
 
 
-def check_mean(answer, noise_w, count):
-    """Check 4: the noise of a mean of ``count`` readings. [W]"""
-    root = float(np.sqrt(count))
-    return ASK.number("mean", answer, noise_w / root, divided=noise_w / count, multiplied=noise_w * root, one=noise_w)
-
-
-def check_doubt(answer):
-    """Check 5: what to do when the test does not know."""
-    return ASK.choose("doubt", answer)
+def my_clock(seed_word):
+    """Return by how many minutes a clock of a learner's own is late."""
+    return check.numbers_for(seed_word, late=(21, 69, 1)).late

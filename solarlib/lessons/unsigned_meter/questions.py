@@ -5,31 +5,12 @@ import pandas as pd
 from solarlib.direction.step_test import certain_import, energy_bounds
 from solarlib.lessons.tools import check, questions_beside
 from solarlib.lessons.unsigned_meter.pictures import MARGIN_W
-from solarlib.meter.balance import house_use
 from solarlib.quantities import texts_beside
 
 ASK = questions_beside(__file__)
+check_sensor_sum = ASK.judge("sum", "inward", "outward")  # 1: 2 hours of import and 3 hours of export [W] -> kWh
+check_use_by_sensor = ASK.judge("use", "unsigned", "received", "made")  # 2: what the house used [kWh]
 RANGES = texts_beside(__file__, "numbers")
-
-
-def check_sensor_sum(answer, import_w, export_w):
-    """Check 1: the sum of a sensor over 2 hours of import and 3 hours of export. [kWh]"""
-    first, second, power = 2 * import_w / 1000.0, 3 * export_w / 1000.0, (import_w + export_w) / 1000.0
-    net = first - second
-    return ASK.number("sum", answer, first + second, first=first, second=second, net=net, size=-net, power=power)
-
-
-def check_use_by_sensor(answer, unsigned_kwh, received_kwh, generation_kwh):
-    """Check 2: the use of a house from the sensor's sum, the received register and the generation. [kWh]"""
-    delivered = unsigned_kwh - received_kwh
-    slips = {
-        "sum": unsigned_kwh,
-        "delivered": delivered,
-        "both": unsigned_kwh + generation_kwh,
-        "generation": delivered + generation_kwh,
-        "direct": generation_kwh - received_kwh,
-    }
-    return ASK.number("use", answer, house_use(generation_kwh, delivered, received_kwh).use_kwh, **slips)
 
 
 def four_hours(seed_word):
