@@ -3,7 +3,7 @@
 A kept file is never rewritten in place: the new whole file is written beside it and then takes its name, so that a
 machine switched off at any moment leaves the old file or the new one. A row that was there in part gives way to the
 same row with more of the day or period measured; any other row that comes again with other numbers is reported, and
-left as it was.
+left as it was. Programs that change one file at the same time take turns.
 
 The number of the form stands in the header line as the name of a last, empty column, ``form 1``: spreadsheets and older
 programs carry it along. A file without one is of the first form; a newer form is refused.
@@ -17,6 +17,8 @@ import stat
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Callable
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -33,6 +35,7 @@ FORMULA = ("=", "+", "-", "@")  # a text that begins so is a formula to a spread
 COMPLETE_SHARE = 0.99  # of a day's intervals: below, the day is only in part there
 DAILY = ("date", *(f"{flow}_kwh" for flow in KEPT_FLOWS), "peak_kw", "peak_time", "measured_share", "quality", "note")
 LEFT_S = 3600  # age at which half a file is taken for one that a killed run left
+LOCK_S = 10.0  # that one and the same lock has stood when its program is taken for killed
 DECIMALS = {"_kwh": 3, "_kw": 3, "_share": 4, "_h": 3, "_percent": 1, "_usd": 2}
 
 
@@ -123,7 +126,21 @@ def keep(path: str | Path, table: pd.DataFrame) -> Change:
     path, key = Path(path), table.columns[0]
     new = [{name: _cell(name, value) for name, value in row.items()} for row in table.to_dict("records")]
     refuse_if(len({row[key] for row in new}) < len(new), "key_twice", path.name, key=key)
-    columns, rows = _load(path, key) if path.exists() else ([], [])
+    while True:
+        with _alone(path) as held:
+            columns, rows = _load(path, key) if os.path.exists(path) else ([], [])
+            rows, change = _joined(rows, new, key)
+            names = [name for name in dict.fromkeys([*columns, *table.columns]) if not name.startswith(FORM_WORD)]
+            text = io.StringIO()
+            writer = csv.DictWriter(text, [*names, KNOWN_FORM], restval="", extrasaction="ignore", lineterminator="\n")
+            writer.writeheader()
+            writer.writerows(sorted(rows, key=lambda row: row[key]))
+            if not change.written or write_whole(path, text.getvalue(), held):
+                return change
+
+
+def _joined(rows, new, key):
+    """Return the rows of a kept file with the new ones among them, and the `Change` that this is."""
     places = {row[key]: row for row in rows}
     added, alike, completed, differing = [], [], [], []
     for row in new:
@@ -140,15 +157,43 @@ def keep(path: str | Path, table: pd.DataFrame) -> Change:
             old.update({name: row[name] for name in odd})
         elif not odd:
             alike.append(row[key])
-    if added or completed:
-        names = [name for name in dict.fromkeys([*columns, *table.columns]) if not name.startswith(FORM_WORD)]
-        text = io.StringIO()
-        writer = csv.DictWriter(text, [*names, KNOWN_FORM], restval="", extrasaction="ignore", lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(sorted(rows, key=lambda row: row[key]))
-        write_whole(path, text.getvalue())
     cells = pd.DataFrame(differing, columns=["key", "column", "kept", "offered", "replaced"])
-    return Change(tuple(added), tuple(alike), tuple(completed), cells, bool(added or completed))
+    return rows, Change(tuple(added), tuple(alike), tuple(completed), cells, bool(added or completed))
+
+
+@contextmanager
+def _alone(path):
+    """Wait for the turn to change a kept file; give a check whether it is still this program's.
+
+    A lock stands beside the file meanwhile. One that stands unchanged for `LOCK_S` is of a program that was killed.
+    """
+    lock, mine, seen = path.with_name(f".{path.name}.lock"), f"{os.getpid()} since {time.time_ns()}", None
+    try:
+        while True:
+            try:
+                with lock.open("x", encoding="utf-8") as file:
+                    file.write(mine)
+                break
+            except FileExistsError:
+                if (now := _token(lock)) != seen:
+                    seen, since = now, time.monotonic()
+                elif time.monotonic() - since > LOCK_S:
+                    lock.unlink(missing_ok=True)
+                time.sleep(0.01)
+    except (OSError, ValueError) as error:
+        raise refusal("unwritten", path.name, error=getattr(error, "strerror", None) or error) from None
+    try:
+        yield lambda: _token(lock) == mine
+    finally:
+        if _token(lock) == mine:
+            lock.unlink(missing_ok=True)
+
+
+def _token(lock):
+    """Return whose turn it is, an empty text where nobody's."""
+    with suppress(OSError):
+        return lock.read_text(encoding="utf-8")
+    return ""
 
 
 def read_kept(path: str | Path) -> pd.DataFrame:
@@ -172,8 +217,20 @@ def read_kept(path: str | Path) -> pd.DataFrame:
     return frame
 
 
-def write_whole(path: str | Path, text: str) -> None:
+def write_whole(path: str | Path, text: str, held: Callable = lambda: True) -> bool:
     """Write a text file so that at every moment the name holds the whole old file or the whole new one.
+
+    Parameters
+    ----------
+    path : path
+    text : str
+    held : callable, optional
+        Tells, when all is written, whether it may still take the name; if not, the old file stays.
+
+    Returns
+    -------
+    bool
+        Whether the new file has the name now.
 
     Raises
     ------
@@ -181,23 +238,25 @@ def write_whole(path: str | Path, text: str) -> None:
         It cannot be written; the old file is untouched and no other file is left.
     """
     path, temporary = Path(path), None
-    folder, name = path.resolve().parent, path.name
     try:
-        for left in folder.glob(f".{glob.escape(name)}.*.part"):  # of a run that was killed, not of one that runs
+        target = path.resolve()
+        for left in target.parent.glob(f".{glob.escape(path.name)}.*.part"):  # of a run that was killed, not that runs
             if time.time() - left.stat().st_mtime > LEFT_S:
                 left.unlink(missing_ok=True)
         mode = stat.S_IMODE(path.stat().st_mode) if path.exists() else 0o644
-        handle, temporary = tempfile.mkstemp(prefix=f".{name}.", suffix=".part", dir=folder)
+        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=target.parent)
         # The mark before the text tells a spreadsheet that it is UTF-8.
         with open(handle, "w", encoding="utf-8-sig", newline="") as file:
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
         os.chmod(temporary, mode)
-        os.replace(temporary, path.resolve())
-        temporary = None
-    except OSError as error:
-        raise refusal("unwritten", name, error=error.strerror or error) from None
+        if not held():
+            return False
+        os.replace(temporary, target)
+        return True
+    except (OSError, ValueError, RuntimeError) as error:  # a path that holds a NUL; a link to itself
+        raise refusal("unwritten", path.name, error=getattr(error, "strerror", None) or error) from None
     finally:
         if temporary is not None:
             Path(temporary).unlink(missing_ok=True)

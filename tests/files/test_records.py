@@ -310,3 +310,82 @@ def test_a_note_is_no_formula_and_comes_back(tmp_path, note):
     assert not [cell for cell in cells if cell.startswith(("=", "+", "-", "@")) and cell != "-2"]
     assert read_kept(path)["note"][1] == note.replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")
     assert len(keep(path, days).alike) == 5  # the second time it is the same note
+
+
+# ---------------------------------------------------------------- programs side by side
+
+
+ADDING = textwrap.dedent("""
+    import sys
+    import pandas as pd
+    from solarlib.files import records
+    path, name, count = sys.argv[1:]
+    for number in range(int(count)):
+        day = pd.DataFrame({"key": [f"{name}-{number:03d}"], "x_kwh": [float(number)]})
+        assert records.keep(path, day).written
+        print(day["key"][0], flush=True)
+""")
+
+
+def adding(path, name, count):
+    return subprocess.Popen(
+        [sys.executable, "-c", ADDING, str(path), name, str(count)], stdout=subprocess.PIPE, text=True
+    )
+
+
+def test_two_programs_at_once_lose_nothing(tmp_path):
+    path = tmp_path / "days.csv"
+    running = [adding(path, name, 60) for name in ("a", "b")]
+    promised = [line for process in running for line in process.communicate()[0].split()]
+    assert len(promised) == 120 and sorted(read_kept(path)["key"]) == sorted(promised)
+    assert [item.name for item in tmp_path.iterdir()] == ["days.csv"]
+
+
+@pytest.mark.long
+def test_every_row_promised_before_a_kill_is_there_two_hundred_times(tmp_path, monkeypatch):
+    rng, path = np.random.default_rng(3), tmp_path / "days.csv"
+    monkeypatch.setattr(records, "LOCK_S", 0.1)
+    promised, first = [], subprocess.Popen([sys.executable, "-c", "pass"])
+    first.wait()
+    for number in range(200):
+        process = adding(path, f"{number:03d}", 1000)
+        promised.append(process.stdout.readline().strip())
+        time.sleep(rng.uniform(0, 0.02))
+        process.kill()
+        promised += process.communicate()[0].split()
+        keep(path, pd.DataFrame({"key": [f"{number:03d}-between"], "x_kwh": [1.0]}))
+        promised.append(f"{number:03d}-between")
+    assert set(filter(None, promised)) <= set(read_kept(path)["key"])
+
+
+def test_a_lock_that_a_killed_program_left_holds_up_for_a_while_only(tmp_path, monkeypatch):
+    path = tmp_path / "days.csv"
+    monkeypatch.setattr(records, "LOCK_S", 0.2)
+    lock = tmp_path / ".days.csv.lock"
+    lock.write_text("of another program", encoding="utf-8")
+    begun = time.monotonic()
+    assert keep(path, daily(readings(), STEP)).written and time.monotonic() - begun > 0.2 and not lock.exists()
+
+
+def test_a_turn_that_was_taken_over_meanwhile_is_done_again(tmp_path, monkeypatch):
+    path, days = tmp_path / "days.csv", daily(readings(), STEP)
+    real, taken = os.fsync, []
+
+    def slow(handle):  # the machine slept here; another program took its turn and ended
+        real(handle)
+        if not taken:
+            taken.append(True)
+            (tmp_path / ".days.csv.lock").unlink()
+            keep(path, days.iloc[:2])
+
+    monkeypatch.setattr(records.os, "fsync", slow)
+    assert keep(path, days.iloc[2:]).added == tuple(days["date"].iloc[2:])
+    assert read_kept(path)["date"].tolist() == days["date"].tolist()
+
+
+@pytest.mark.parametrize("name", ["no\0thing.csv", "loop.csv", "no folder/days.csv"])
+def test_a_path_that_can_be_no_file_is_not_written(tmp_path, name):
+    (tmp_path / "loop.csv").symlink_to(tmp_path / "loop.csv")
+    with pytest.raises(InputError) as refused:
+        write_whole(tmp_path / name, "x")
+    assert "\n" not in str(refused.value) and "while writing" in str(refused.value)
