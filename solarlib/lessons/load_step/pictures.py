@@ -1,4 +1,4 @@
-"""Pictures of lesson 07: the step of a known test load, its fold at zero, noise and time, what else may switch."""
+"""Pictures of lesson 07: the step of a known test load, its fold at zero, noise and time."""
 
 from functools import lru_cache
 
@@ -7,16 +7,13 @@ import numpy as np
 from solarlib.direction import step_test
 from solarlib.direction.detection import normal_density
 from solarlib.house.year import simulate
-from solarlib.lessons.tools import MONTHS, Picture, choice, figures, own_slider, slider
+from solarlib.lessons.tools import Picture, choice, figures, own_slider, slider
 from solarlib.quantities import counted, texts_beside
 
 CAPTIONS = texts_beside(__file__, "captions")
-LOADS_W = (50, 100, 200, 300, 450, 600, 800, 1000, 1300, 1700, 2300, 3000, 5000, 10_000)
 DWELLS_S = np.geomspace(10.0, 300.0, 60)
 READING_STEP_S = 10.0  # of the sensor in the picture of noise and time
 UNREST = {"calm": 1.0, "usual": 25.0, "restless": 400.0}  # how the house wanders. [W2/s]
-SURE = 0.9  # a test answers when one direction is this probable, else "I do not know"
-TESTS = 2000  # tests drawn from the daylight minutes of each month
 DAYLIGHT_W = 50.0
 LAMP_W = 100.0
 _SEED = 7
@@ -39,14 +36,9 @@ def reach_w(house):
     return max(2000, 500 * int(np.ceil(1.2 * house.meter.test_load_w / 500)))
 
 
-def largest_w(house):
-    """Return the largest test load of the picture with many tests. [W]"""
-    return next(size for size in LOADS_W[-3:] if size >= house.meter.test_load_w)
-
-
-def load_slider(house, low=100, high=None):
+def load_slider(house):
     """Return the slider of the test load, starting at the load of the house file. [W]"""
-    return own_slider("Test load", low, high or reach_w(house), 50, house.meter.test_load_w, "W")
+    return own_slider("Test load", 100, reach_w(house), 50, house.meter.test_load_w, "W")
 
 
 def load_choice(house, *more_w):
@@ -192,92 +184,3 @@ def one_in(chance):
     if chance < 1e-6:
         return "less than once in a million"
     return f"once in {1 / chance:,.1f}" if chance > 0.1 else f"once in {float(f'{1 / chance:.2g}'):,.0f}"
-
-
-@lru_cache(maxsize=2)
-def tests_of(house):
-    """Return month -> net power the minute before, during and after each of `TESTS` tests by daylight, and noise. [W]
-
-    Returns
-    -------
-    dict of str to ndarray, shape (2, 3, TESTS)
-        First the net powers without the test load, then the sensor's noise. A month without daylight is left out.
-    """
-    year, tests = year_in_minutes(house), {}
-    net, light = year["net_w"].to_numpy(), year["generation_w"].to_numpy() > DAYLIGHT_W
-    month = year.index.month.to_numpy()
-    for number, name in enumerate(MONTHS, 1):
-        rng = np.random.default_rng([_SEED, number])
-        usable = np.flatnonzero(light & (month == number))
-        usable = usable[(usable > 0) & (usable < len(net) - 1)]
-        if len(usable) == 0:
-            continue
-        at = np.sort(rng.choice(usable, TESTS))
-        noise = rng.normal(0.0, house.meter.reading_noise_w, (3, TESTS))
-        tests[name] = np.stack([np.stack([net[at - 1], net[at], net[at + 1]]), noise])
-    return tests
-
-
-def outcomes(tests, load_w, spread_w):
-    """Return the shares of tests that rise-or-fall gets wrong, the fold-aware test gets wrong, and leaves open.
-
-    Parameters
-    ----------
-    tests : ndarray, shape (2, 3, n)
-        One month of `tests_of`. [W]
-    load_w : float
-        [W]
-    spread_w : float
-        What the fold-aware test is told about one reading: noise of the sensor and unrest of the house. [W]
-
-    Returns
-    -------
-    tuple of float
-        Wrong (rise or fall), wrong, "I do not know", and tests in which something else changed by more than half
-        the test load.
-    """
-    (first, middle, last), noise = tests
-    before, during, after = np.abs(np.stack([first, middle + load_w, last])) + noise
-    test = step_test.StepTest(load_w, dwell_s=60.0, noise_w=spread_w, reading_step_s=60.0)
-    exports, evidence = middle < 0, step_test.log_ratio(before, during, test, after)
-    sure = np.abs(evidence) >= np.log(SURE / (1 - SURE))
-    naive = step_test.rise_or_fall(before, during) != exports
-    other = np.abs(middle - (first + last) / 2) > load_w / 2
-    return tuple(float(np.mean(share)) for share in (naive, sure & ((evidence < 0) != exports), ~sure, other))
-
-
-def other_picture(house):
-    """Return the picture of tests in a real house: month, test load, spread told -> wrong and open answers by load."""
-    tests, largest = tests_of(house), largest_w(house)
-    top = 60.0
-    figure, ax = figures.new_figure()
-    ax.set(xscale="log", xlim=(0.94 * min(50, house.meter.test_load_w), 1.07 * largest), xlabel="test load (W)")
-    ticks = [tick for tick in (50, 100, 200, 500, 1000, 2000, 5000, 10_000) if tick <= largest]
-    ax.set_xticks(ticks, [str(tick) for tick in ticks])
-    ax.minorticks_off()
-    figures.zero_based(ax, 1.28 * top, "share of the tests (%)")
-    ax.set_yticks(range(0, 61, 20))
-    loads = np.array([size for size in LOADS_W if size <= largest], dtype=float)
-    looks = (
-        {"role": "reading", "linestyle": "-"},
-        {"role": "import", "linestyle": "-", "marker": "o", "markersize": 8},
-        {"role": "load"},
-    )
-    curves = [figures.line(ax, x=loads, y=0 * loads, **look) for look in looks]
-    mark = ax.plot([100, 100], [0, 1.05 * top], color=figures.INK, linewidth=1.5, linestyle=":")[0]
-    figures.write(ax, CAPTIONS["labels"]["other"], va="top", transform=ax.transAxes)
-
-    def update(month, load, spread):
-        if month not in tests:
-            for curve in curves:
-                curve.set_ydata(0 * loads)
-            return CAPTIONS["other_dark"].format(month=month, least=DAYLIGHT_W)
-        shares = 100 * np.array([outcomes(tests[month], size, spread) for size in loads])
-        for curve, values in zip(curves, shares.T):
-            curve.set_ydata(np.minimum(values, top))
-        mark.set_xdata([load, load])
-        naive, wrong, unknown, other = TESTS * np.array(outcomes(tests[month], load, spread))
-        counts = {"naive": naive, "wrong": wrong, "unknown": unknown, "other": other}
-        return CAPTIONS["other"].format(month=month, load=load, tests=TESTS, **counts)
-
-    return Picture(figure, [*curves, mark], update)
