@@ -240,6 +240,8 @@ def write_whole(path: str | Path, text: str, held: Callable = lambda: True) -> b
     path, temporary = Path(path), None
     try:
         target = path.resolve()
+        if target.is_symlink():  # Python before 3.13 raises by itself
+            raise OSError("a link to itself")
         for left in target.parent.glob(f".{glob.escape(path.name)}.*.part"):  # of a run that was killed, not that runs
             if time.time() - left.stat().st_mtime > LEFT_S:
                 left.unlink(missing_ok=True)
