@@ -17,6 +17,7 @@ from solarlib.health.comparison import compare_with_neighbours
 from solarlib.health.neighbours import daily_yield
 from solarlib.health.shapes import flat_top, hour_shift, midday_dropouts, shade_block
 from solarlib.health.yields import corrected_performance_ratio, final_yield, performance_ratio
+from solarlib.house.bills import saving
 from solarlib.house.flows import first_measured, measured_in
 from solarlib.house.year import weather
 from solarlib.quantities import energy_kwh, refuse_if
@@ -166,6 +167,33 @@ def ageing(house, days):
     own = own_days(days, house)
     model = on_days(season(typical_yields(house, {"own": house.system})["own"]), own.index)
     return change_a_year(own / model.where(model > 0))
+
+
+def cost_a_year(house, share):
+    """Return energy and money that a lasting loss of a share of the array costs in the typical year. [kWh, money]"""
+    made = float(typical_yields(house, {"own": house.system})["own"].sum() * house.system.rated_power_w / 1000.0)
+    whole, left = (float(saving(house, size=size)["saving"]) for size in (1.0, 1.0 - share))
+    return share * made, whole - left
+
+
+def own_shares(periods):
+    """Return self-consumption and self-sufficiency over all periods with known flows, and of each. [-]
+
+    Returns
+    -------
+    DataFrame
+        Rows: "all" and the period starts. ``self_consumption``: self-used energy over generation; ``self_sufficiency``:
+        self-used energy over use (trade terms; `common practice, no source`). NaN where nothing was made or used.
+    """
+    names = ["generation_kwh", "delivered_kwh", "received_kwh"]
+    flows = periods.set_index("period_start").reindex(columns=names).dropna()
+    refuse_if(flows.empty, "no_days_made", "generation")
+    flows.loc["all"] = flows.sum()
+    made, inward, outward = (flows[name] for name in names)
+    self_used = made - outward
+    refuse_if((self_used < 0).any(), "more_sent", "generation")
+    shares = {"self_consumption": self_used / made, "self_sufficiency": self_used / (self_used + inward)}
+    return pd.DataFrame(shares).where(np.isfinite)
 
 
 def neighbours_of(files):

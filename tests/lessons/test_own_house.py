@@ -13,6 +13,7 @@ from markupsafe import escape
 from lesson_panels import columns
 from solarlib.files import records
 from solarlib.house import health as house_health, records as house_records
+from solarlib.house.bills import saving
 from solarlib.house.file import read_house
 from solarlib.house.flows import EXAMPLES, bring
 from solarlib.house.periods import periods_of, register_days
@@ -166,10 +167,11 @@ def test_the_report_of_each_house_is_one_page_without_a_network(name, tmp_path):
     assert len(found.headings) == len(report.sections) + 1 == 10
     assert told == sorted(told) and told[0] == 0 and told[-1] == 1
     few_days = "usable days: found" in report.html  # in Alaska few of these made days are long enough
-    assert len(found.pictures) == 6 - few_days and all(len(held["alt"]) > 20 for held in found.pictures)
+    assert len(found.pictures) == 6 and all(len(held["alt"]) > 20 for held in found.pictures)
+    assert ("beside similar systems nearby, was not determined: usable days" in report.html) == few_days
     assert all(address.startswith(("data:image/png;base64,", "#part-")) for address in found.addresses)
     captions = re.findall("<figcaption>(.*?)</figcaption>", report.html)
-    assert len(captions) == len(found.pictures) and not {held["alt"] for held in found.pictures} & set(captions)
+    assert len(captions) == 6 and not {held["alt"] for held in found.pictures} & set(captions)
     assert report.html.count("<main>") == 1 and "counter(page)" in report.html and "<th scope=row" in report.html
     words = re.sub(r"<style>.*?</style>|<[^>]*>|base64,\S*", " ", report.html, flags=re.DOTALL)
     assert not re.search(r"[a-z]_(?:kwh|kw|w|h|c|m2|usd|percent)\b|\d%|(?<=[\s(])-[\d.]|\d{2}:00[+-]\d\d:", words)
@@ -245,6 +247,7 @@ def test_periods_that_a_gap_cuts_off_and_generation_that_is_not_covered_are_told
 def test_no_file_at_all_gives_a_reason_in_every_section(house):
     report = tell.make(house, [])
     assert [bool(section.missing) for section in report.sections] == [False] + 8 * [True]  # no fault in no file
+    assert "not determined: " in report.first.lines[0] and len(report.first.lines) == 2 and not report.first.pictures
     assert "found none" in report.html
 
 
@@ -258,6 +261,51 @@ def test_the_report_with_the_kept_record_tells_the_change(files, house, days):
     assert set(reasons["the numbers say"]) == {"fits", "does not fit"}
     assert reasons.loc[reasons["the numbers say"] == "fits", "possible reason"].str.contains("1 of 15 modules").any()
     assert any("Ageing" in line and "an interval needs 4 or more" in line for line in report.missing)
+
+
+def test_the_first_sheet_tells_what_was_found_what_it_costs_and_whom_to_ask(files, house, days):
+    sent = house_records.sent_bills(EXAMPLES / "bills-sent.csv")
+    report = tell.make(house, files, sent, days=days)
+    change, odd, bills, shares, *asks = report.first.lines
+    comparison = house_health.beside_neighbours(house, days, files)
+    share = 1 - np.exp(comparison.step.change)
+    kwh, usd = house_health.cost_a_year(house, share)
+    made = house_health.typical_yields(house, {"own": house.system})["own"].sum() * house.system.rated_power_w / 1000
+    assert kwh == pytest.approx(share * made)
+    assert usd == pytest.approx(saving(house)["saving"] - saving(house, size=1 - share)["saving"])
+    assert f"gives {100 * share:.1f} % less" in change and f"{kwh:,.0f} kWh (" in change and dollars(usd) in change
+    low, high = (float(amount) for amount in re.search(r"\(\$([\d.]+) to \$([\d.]+)\)", change).groups())
+    assert low < usd < high and "fit: 1 of 15 modules" in change
+    assert "generation-quarter-hours.csv (3)" in odd and "1 of 7; most the one read on 1 May 2026" in bills
+    periods, _ = periods_of(files, house.tariffs)
+    made, inward, outward = periods[["generation_kwh", "delivered_kwh", "received_kwh"]].sum()
+    assert f"made, {100 * (made - outward) / made:.0f} % (" in shares
+    assert (
+        f"used, {100 * (made - outward) / (made - outward + inward):.0f} % (" in shares
+        and "7 billing periods" in shares
+    )
+    assert [line.split()[:3] for line in asks] == [
+        ["Ask", "the", "installer"],
+        ["Look", "yourself,", "from"],
+        ["Ask", "the", "utility"],
+    ]
+    table = dict(report.first.tables[0][1].itertuples(index=False))
+    assert table["rated power"] == "6.45 kW of 15 modules" and "tilt 27°, azimuth 200°" in table["plane 1"]
+    assert table["readings from"] == "1 March 2026 to 15 November 2026"
+
+
+def test_shares_of_periods_by_hand_and_no_more_sent_than_made():
+    table = pd.DataFrame(
+        {"period_start": [1, 2, 3], "generation_kwh": [100.0, 0.0, np.nan], "delivered_kwh": [60.0, 50.0, 9.0]}
+    )
+    table["received_kwh"] = [60.0, 0.0, 9.0]
+    shares = house_health.own_shares(table)
+    assert shares.loc["all"].tolist() == pytest.approx([0.4, 40 / 150]) and shares.loc[1].tolist() == [0.4, 0.4]
+    assert np.isnan(shares.loc[2, "self_consumption"]) and shares.loc[2, "self_sufficiency"] == 0.0
+    with pytest.raises(InputError, match="more energy sent than made"):
+        house_health.own_shares(table.assign(received_kwh=101.0))
+    with pytest.raises(InputError, match="no period"):
+        house_health.own_shares(table.iloc[2:])
 
 
 @pytest.mark.parametrize(

@@ -1,13 +1,16 @@
 """Lesson 09: the report of a house, section by section, from its files to one HTML page."""
 
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from solarlib.files import write_whole
+from solarlib.health.words import CALLING, date as in_words
 from solarlib.house.flows import LEFT_OUT, first_measured, silent
-from solarlib.house.health import ageing, beside_neighbours, performance, shapes, yields
+from solarlib.house.health import ageing, beside_neighbours, cost_a_year, own_shares, performance, shapes, yields
 from solarlib.house.periods import METER, periods_of, register_days
 from solarlib.house.records import bills_of, compare_bills, days_of, period_record
 from solarlib.house.sensor import directions
@@ -24,8 +27,9 @@ SHOWN_ROWS = 5  # set aside, of each file
 
 @dataclass(frozen=True)
 class Report:
-    """The finished ``sections`` and their ``html``."""
+    """The finished ``first`` sheet, the ``sections`` and their ``html``."""
 
+    first: Section
     sections: tuple
     html: str
 
@@ -87,7 +91,8 @@ def make(house, files, bills=None, days=None, decoded=None, say=silent):
         title = _TEXTS[name]["title"]
         say(f"making the report: {title}", number / len(plan))
         sections.append(section_or_reason(title, tell, *arguments))
-    report = Report(tuple(sections), page(f"{house.name}: what the readings say", sections))
+    front = first(house, files, comparison, _if_made(billed), bills)
+    report = Report(front, tuple(sections), page(f"{house.name}: what the readings say", sections, front))
     say("the report is made", 1.0)
     return report
 
@@ -116,6 +121,80 @@ def _cautions(name, *more):
     return (*_TEXTS[name]["cautions"], *more)
 
 
+def first(house, files, comparison, billed, bills):
+    """Return the first sheet: when, of what, what was found and what it costs, what to ask whom."""
+    words, whom, compared = _TEXTS["first"], [], _if_made(comparison)
+    odd = [f"{file.name} ({len(file.findings)})" for file in files if file.findings]
+    found = [_or_reason(words["no_neighbours"], lambda: _change_found(house, _needed(comparison), whom))]
+    found.append(words["odd" if odd else "not_odd"].format(files=", ".join(odd)))
+    if billed and bills:
+        found.append(_or_reason(words["no_bills"], _bills_found, house, billed[0], bills, whom))
+    if billed:
+        found.append(_or_reason(words["no_shares"], _shares_found, billed[0]))
+    drawn, alt = fault_pictures(files, house)[:1], _TEXTS["faults"]["alt"]
+    if compared:
+        drawn, alt = (pictures.neighbour_picture(compared).render(day=len(compared.days)),), words["days_alt"]
+    tables = ((words["system"], system_table(house, files)),)
+    return Section(words["title"], (*found, *whom), tables, drawn, alt=alt)
+
+
+def _or_reason(why_not, tell, *arguments):
+    """Return what is told, or why it cannot be."""
+    try:
+        return tell(*arguments)
+    except InputError as error:
+        return why_not.format(error=error)
+
+
+def system_table(house, files):
+    """Return what the page is about: dates, rated power, planes, converter."""
+    system, words = house.system, _TEXTS["first"]
+    indices = [file.readings.table.index.tz_localize(None) for file in files]
+    seen = [at for index in indices for at in (*index[:1], *index[-1:])]
+    ends = f"{in_words(min(seen))} to {in_words(max(seen))}" if seen else words["none"]
+    rows = {words["made"]: in_words(date.today()), words["covers"]: ends}
+    rows[words["power"]] = words["kw"].format(kw=system.rated_power_w / 1000.0, count=system.module_count)
+    for number, plane in enumerate(system.planes, 1):
+        rows[words["plane_of"].format(number=number)] = words["plane"].format(plane=plane)
+    rows[words["converter"]] = words["limit"].format(kw=system.ac_limit_w / 1000.0)
+    return pd.DataFrame(rows.items(), columns=words["heads"])
+
+
+def _change_found(house, comparison, whom):
+    """Tell what the comparison with similar systems found, its cost, what fits; add what to ask."""
+    words, step = _TEXTS["first"], comparison.step
+    if step is None or comparison.stage not in CALLING or step.change >= 0:
+        return comparison.sentences()[0]
+    shares = [max(0.0, float(-np.expm1(step.change + side * step.error))) for side in (0, 2, -2)]
+    kwh, usd = zip(*(cost_a_year(house, share) for share in shares))
+    numbers = {"percent": [100 * share for share in shares], "kwh": kwh, "usd": [dollars(amount) for amount in usd]}
+    fits, day = ", ".join(item.reason for item in comparison.evidence if item.fits), in_words(step.first_day)
+    whom += [words["ask_installer"].format(day=day), words["ask_yourself"]]
+    return f"{words['change'].format(day=day, **numbers)} {words['fits' if fits else 'no_fit'].format(fits=fits)}"
+
+
+def _bills_found(house, periods, bills, whom):
+    """Tell how the bills sent lie beside those computed; add what to ask."""
+    words, table = _TEXTS["first"], compare_bills(periods, bills_of(periods, house), bills)
+    off = table[table["difference"].abs() > pictures.SAME_USD]
+    if off.empty:
+        return words["bills_agree"].format(count=len(bills))
+    worst = off.loc[off["difference"].abs().idxmax()]
+    day = in_words(pd.Timestamp(worst["meter read on"]))
+    whom.append(words["ask_utility"].format(day=day))
+    amounts = {name: dollars(worst[name]) for name in ("computed", "sent")}
+    return words["bills_differ"].format(count=len(bills), off=len(off), day=day, **amounts)
+
+
+def _shares_found(periods):
+    """Tell self-consumption and self-sufficiency, with the range of the periods."""
+    shares = 100 * own_shares(periods)
+    each, many = shares.drop(index="all"), len(shares) > 2
+    form = _TEXTS["first"]["share" if many else "one_share"]
+    told = {name: form.format(share=shares[name]["all"], low=one.min(), high=one.max()) for name, one in each.items()}
+    return _TEXTS["first"]["shares" if many else "one_period"].format(count=len(each), **told)
+
+
 def accounts(title, files, house):
     """Tell of each file what was read, used and set aside."""
     refuse_if(not files, "no_files", "files")
@@ -136,17 +215,23 @@ def accounts(title, files, house):
 def faults(title, files, house):
     """Tell what the plausibility checks found, with several reasons each."""
     lines = [f"{file.name}, {finding}" for file in files for finding in file.findings]
-    drawn = []
-    for file in files:
-        first = file.readings.table.columns[0]
-        found = [finding for finding in file.findings if finding.column == first and len(finding.rows)]
-        if found:
-            drawn.append(pictures.fault_picture(file, house).render(day=fault_days(file, found)[0], marks=True))
     unchecked = ", ".join(file.name for file in files if file.readings.step is None)
     words = _TEXTS["faults"]
     missing = (words["unchecked"].format(files=unchecked),) if unchecked else ()
     cautions = _cautions("faults", words["left_out"].format(kinds=", ".join(LEFT_OUT)))
-    return Section(title, tuple(lines) or (words["none"],), (), tuple(drawn), cautions, missing, words["alt"])
+    told, drawn = tuple(lines) or (words["none"],), fault_pictures(files, house)
+    return Section(title, told, (), drawn, cautions, missing, words["alt"])
+
+
+def fault_pictures(files, house):
+    """Return the day with most marks of each file whose first column has some, as pictures."""
+    drawn = []
+    for file in files:
+        column = file.readings.table.columns[0]
+        found = [finding for finding in file.findings if finding.column == column and len(finding.rows)]
+        if found:
+            drawn.append(pictures.fault_picture(file, house).render(day=fault_days(file, found)[0], marks=True))
+    return tuple(drawn)
 
 
 def fault_days(file, findings):
@@ -276,9 +361,7 @@ def similar(title, comparison):
     comparison = _needed(comparison)
     table = evidence_table(comparison.evidence)
     tables = ((_TEXTS["similar"]["reasons"], table),) if len(table) else ()
-    picture = pictures.neighbour_picture(comparison).render(day=len(comparison.days))
-    alt = _TEXTS["similar"]["alt"]
-    return Section(title, tuple(comparison.sentences()), tables, (picture,), _cautions("similar"), alt=alt)
+    return Section(title, tuple(comparison.sentences()), tables, cautions=_cautions("similar"))
 
 
 def shape(title, files, house):

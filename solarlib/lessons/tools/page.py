@@ -1,4 +1,4 @@
-"""One printable page: links and sections, in a single HTML file that needs no network.
+"""One printable page: a first sheet and sections, in a single HTML file that needs no network.
 
 Every section is there, or says why it is not. Pictures are inside the file (data URIs). All texts and numbers pass
 through `plain`, so that they have one form. The page forbids itself every connection.
@@ -109,7 +109,7 @@ def shown(cell):
     return f"{cell:,}" if isinstance(cell, (int, float)) and not isinstance(cell, bool) else str(cell)
 
 
-def page(title, sections):
+def page(title, sections, first=None):
     """Return the whole report as HTML text, made by the template ``page.html.j2`` beside this module.
 
     Parameters
@@ -117,10 +117,12 @@ def page(title, sections):
     title : str
     sections : sequence of Section
         The gaps of all of them are gathered once more at the end.
+    first : Section, optional
+        The first sheet, which leads to the others.
     """
     folder = FileSystemLoader(Path(__file__).parent, encoding="utf-8")
     templates = Environment(loader=folder, autoescape=True, trim_blocks=True, lstrip_blocks=True, finalize=plain)
     templates.filters |= {"heading": heading, "shown": shown}
     templates.filters["base64"] = lambda data: Markup(base64.b64encode(data).decode("ascii"))
     templates.tests["words"] = is_words
-    return templates.get_template("page.html.j2").render(title=title, sections=sections) + "\n"
+    return templates.get_template("page.html.j2").render(title=title, sections=sections, first=first) + "\n"

@@ -13,17 +13,21 @@ TABLE = pd.DataFrame({"day": ["a<b", "2026-01-02"], "delivered_kwh": [1.5, np.na
 FULL = Section("One", ("a < b",), (("c & d", TABLE),), ((b"png", 'say "x"'),), ("Ask.",), ("none <i>",))
 
 
-def body(*sections):
+def body(*sections, first=None):
     """Return the lines of a page below its head."""
-    return page("T & U", sections).partition("<body>")[2].splitlines()
+    return page("T & U", sections, first).partition("<body>")[2].splitlines()
 
 
 def test_a_whole_page_line_by_line():
-    lines = [line for line in body(FULL, Section("Two", ("x",)), Section("Three", missing=("y",))) if line]
+    sheet = Section("In short", ("z",))
+    lines = [line for line in body(FULL, Section("Two", ("x",)), Section("Three", missing=("y",)), first=sheet) if line]
     assert lines == [
         "<main>",
-        "<h1>T &amp; U</h1>",
+        '<div class="first"><h1>T &amp; U</h1>',
+        "<p>z</p>",
         '<p>Sections: <a href="#part-1">1 One</a>, <a href="#part-2">2 Two</a>, <a href="#part-3">3 Three</a>.</p>',
+        '<p>Not determined, at least in part: <a href="#part-1">One</a>, <a href="#part-3">Three</a>.</p>',
+        "</div>",
         '<h2 id="part-1">1 One</h2>',
         "<p>a &lt; b</p>",
         f'<figure><img src="data:image/png;base64,{base64.b64encode(b"png").decode()}"'
@@ -41,6 +45,7 @@ def test_a_whole_page_line_by_line():
         "<h2>4 What could not be determined</h2><ul><li>One: none &lt;i&gt;</li><li>Three: y</li></ul>",
         "</main></body></html>",
     ]
+    assert body(Section("Two", ("x",)))[:3] == ["<main>", "<h1>T &amp; U</h1>", '<h2 id="part-1">1 Two</h2>']
     assert body(Section("Two", ("x",)))[-2] == (
         "<h2>2 What could not be determined</h2><p>Every section above could be made from the files.</p>"
     )
