@@ -14,6 +14,7 @@ slip gives, are sums in the file, or the lesson's module computes them. Four kin
     unit = "kWh"                            # "" for a bare number
     tolerance = 0.01
     right = "made * share / 100"            # see `typed.worked_out`
+    other = "You have {made} kWh and {share} %. Which of them is not yet in your answer?"  # to all other wrong numbers
     [kept.slips]                            # sum of a slip = reply; `right` may stand in it
     "made - right" = "This is what is sent out."
 
@@ -88,9 +89,9 @@ def _sum(value):
 KINDS = {  # the fields of each kind of entry, and which of them are needed
     "a prediction": ({"ask": _text, "options": _texts(2), "right": _text}, ("ask", "options")),
     "a word to choose": ({"right": _text, "replies": _texts(2)}, ("replies",)),
-    "a number": ({"unit": _text, "tolerance": number(1e-12, 1e12), "slips": _texts(1)}, ("unit",)),
+    "a number": ({"unit": _text, "tolerance": number(1e-12, 1e12), "other": _text, "slips": _texts(1)}, ("unit",)),
     "a sum": (
-        {"unit": _text, "tolerance": number(1e-12, 1e12), "right": _sum, "slips": _texts(1)},
+        {"unit": _text, "tolerance": number(1e-12, 1e12), "right": _sum, "other": _text, "slips": _texts(1)},
         ("unit", "tolerance", "right"),
     ),
 }
@@ -187,11 +188,12 @@ class Questions:
         hints, tolerance = entry.get("slips", {}), entry.get("tolerance") if within is None else within
         if tolerance is None:
             raise InputError(f"{self.where}: {name}: found no tolerance, allowed is one in the file or in the call")
-        unit, *texts = self._filled(name, slips, entry["unit"], *hints.values(), besides=hints)
+        written = entry["unit"], entry.get("other", ""), *hints.values()
+        unit, other, *texts = self._filled(name, slips, *written, besides=hints)
         reply = dict(zip(hints, texts))
         mistakes = {float(wrong): reply[slip] for slip in slips if slip in hints for wrong in np.ravel(slips[slip])}
         tolerance = float(tolerance)
-        return check.number(answer, expected, unit, tolerance, check.apart(expected, mistakes, tolerance))
+        return check.number(answer, expected, unit, tolerance, check.apart(expected, mistakes, tolerance), other)
 
     def judge(self, name: str, *given: str) -> Callable[..., check.Result]:
         """Return the judge of a check that the file holds whole: a word to choose, or a sum.
@@ -217,11 +219,12 @@ class Questions:
             entry = self._entry(name, "a sum")
             try:
                 right = worked_out(entry["right"], numbers)
-                slips = {worked_out(slip, numbers | {"right": right}): reply for slip, reply in entry["slips"].items()}
-            except InputError as error:
+                known, other = numbers | {"right": right}, entry.get("other", "").format(**numbers)
+                slips = {worked_out(slip, known): reply.format(**numbers) for slip, reply in entry["slips"].items()}
+            except (InputError, LookupError, ValueError) as error:
                 raise InputError(f"{self.where}: {name}: {error}") from None
             tolerance = float(entry["tolerance"])
-            return check.number(answer, right, entry["unit"], tolerance, check.apart(right, slips, tolerance))
+            return check.number(answer, right, entry["unit"], tolerance, check.apart(right, slips, tolerance), other)
 
         if self.kinds.get(name) not in ("a sum", "a word to choose"):
             self._entry(name, "a sum")

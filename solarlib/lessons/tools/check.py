@@ -100,7 +100,7 @@ def _not_a_number(answer):
     return None
 
 
-def number(answer, expected, unit, tolerance, mistakes=None):
+def number(answer, expected, unit, tolerance, mistakes=None, other=""):
     """Judge a number; never raises for what a learner typed.
 
     Parameters
@@ -116,6 +116,8 @@ def number(answer, expected, unit, tolerance, mistakes=None):
         Largest accepted distance from ``expected``, greater than 0, both ends included. [unit]
     mistakes : dict of float to str, optional
         Wrong values and the hint for each; they come before the general slips (sign, 1000, 2, 10, 60).
+    other : str, optional
+        What to say to any other wrong value that is not near the right one: what the question gives.
 
     Returns
     -------
@@ -140,7 +142,7 @@ def number(answer, expected, unit, tolerance, mistakes=None):
             readings = numbers_in(answer, unit)
         except InputError as error:
             return Result(None, str(error), unit)
-        results = [number(reading, expected, unit, tolerance, mistakes) for reading in readings]
+        results = [number(reading, expected, unit, tolerance, mistakes, other) for reading in readings]
         return next((result for result in results if result.right), results[0])
     problem = _not_a_number(answer)
     if problem:
@@ -160,8 +162,8 @@ def number(answer, expected, unit, tolerance, mistakes=None):
     if abs(found - expected) <= 3 * tolerance:
         advice = "it is one too many or too few: count once more" if counted else "keep more digits on the way"
         return Result(False, f"{said} is close, but not within {tolerance:g} {unit}: {advice}.".replace(" :", ":"))
-    step = "count once more" if counted else "check its unit"
-    return Result(False, f"{said} is too {'high' if found > expected else 'low'}. Go back one step and {step}.")
+    other = other or f"Go back one step and {'count once more' if counted else 'check its unit'}."
+    return Result(False, f"{said} is too {'high' if found > expected else 'low'}. {other}")
 
 
 def apart(expected, mistakes, tolerance):

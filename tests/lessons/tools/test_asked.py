@@ -132,6 +132,18 @@ def test_a_sum_of_the_file_judges_an_answer_by_the_numbers_handed_on(written, gi
     assert judge(None, *handed).right is None
 
 
+def test_any_other_wrong_number_is_told_what_the_question_gives(written):
+    told = 'other = "You have {made} kWh and {share} %. Which is not yet in it?"\n[kept.slips]'
+    judge, mine = written(KEPT.replace("[kept.slips]", told)).judge("kept"), SimpleNamespace(made=900, share=40)
+    assert str(judge(123, mine)) == "123 kWh is too low. You have 900 kWh and 40 %. Which is not yet in it?"
+    assert "all of it" in str(judge(900, mine)) and "close" in str(judge(361, mine)) and judge(360, mine).right
+    with pytest.raises(InputError, match="kept: 'wrong'"):
+        written(KEPT.replace("[kept.slips]", told.replace("{made}", "{wrong}"))).judge("kept")(1, mine)
+    told = 'other = "You have {days} days."\n[sum.slips]'
+    sum_ = written(FILE.replace("[sum.slips]", told)).number
+    assert str(sum_("sum", 7.1, 5.0, first=2, second=3, days=7)) == "7.1 kWh is too high. You have 7 days."
+
+
 def test_judges_of_one_object_answer_together_and_a_word_needs_no_numbers(written):
     ask, mine = written(KEPT), SimpleNamespace(made=900, share=40)
     assert ask.judges(a="kept", b="kept")(mine, 360, b=540).right == 1
