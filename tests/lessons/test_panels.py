@@ -3,6 +3,7 @@
 The panels are found by running the lessons: a new lesson, or a new panel in one, is tested without a word here.
 """
 
+import re
 import sys
 import warnings
 from functools import cache
@@ -13,6 +14,9 @@ import pytest
 from lesson_panels import NOTEBOOKS, css_pixels, panels_of
 
 LONGEST_CAPTION = 250  # two lines under the picture
+MOST_NUMBERS = 4  # in a caption; a date is none
+FEW_NUMBERS = ("00",)  # lessons whose captions keep to them
+DATE = r"\b\d{1,2} (?:January|February|March|April|May|June|July|August|September|October|November|December)\b"
 pytestmark = pytest.mark.slow
 
 
@@ -42,6 +46,11 @@ def check_drawn(panel, setting):
     assert not {"nan", "inf", "-inf", "none", "nat"} & set(words), f"at {setting}: {panel.caption}"
 
 
+def check_few_numbers(path, panel):
+    numbers = re.findall(r"\d[\d,.]*", re.sub(DATE, "", panel.caption))
+    assert path.name[:2] not in FEW_NUMBERS or len(numbers) <= MOST_NUMBERS, panel.caption
+
+
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
 def test_every_control_at_every_extreme(path):
     found = panels(path)
@@ -54,6 +63,7 @@ def test_every_control_at_every_extreme(path):
                 warnings.simplefilter("error")
                 panel.set(**setting)
             check_drawn(panel, f"cell {cell}, {setting}")
+            check_few_numbers(path, panel)
             captions.add(panel.caption)
         assert len(captions) > 1 or not panel.controls, f"cell {cell}: no control changes the caption"
         for name in panel.acts:

@@ -17,20 +17,21 @@ def same_hour_share(house):
 def predict_share(house):
     """Ask how much of the generation is used at once; the right answer is the house's own."""
     share, words = same_hour_share(house), list(ASK.entries["share"]["options"])
-    return ASK.predict("share", words[0] if share > 0.8 else words[1] if share >= 0.2 else words[2])
+    return ASK.predict("share", words[max(0, 3 - int(4.0 * share))])
 
 
 def check_day(answer, house):
     """Check 1: the energy made on day 172 with the array as it is. [kWh]"""
     day = energy_kwh(simulate(house)).groupby(lambda time: time.day_of_year).sum().loc[172]
-    used = [day["load_w"]] if abs(day["load_w"] - day["generation_w"]) > 0.5 else []  # else both are the answer
-    return ASK.number("day", answer, day["generation_w"], used=used)
+    made = day["generation_w"]
+    return ASK.number("day", answer, made, within=max(0.05, round(made / 100.0, 2)), used=day["load_w"])
 
 
 def check_heater(answer, house, hours):
     """Check 2: the energy of the test load in some hours. [kWh]"""
-    power = house.meter.test_load_w
-    return ASK.number("heater", answer, power / 1000.0 * hours, watt_hours=power * hours)
+    watts = house.meter.test_load_w
+    slips = {"watt_hours": watts * hours, "kw": watts / 1000.0, "divided": watts / 1000.0 / hours}
+    return ASK.number("heater", answer, watts / 1000.0 * hours, **slips, watts=watts, hours=hours)
 
 
 def check_month(answer, house):
