@@ -10,11 +10,13 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 import pvlib
+from scipy.interpolate import CubicSpline
 
 from solarlib.quantities import check_index
 from solarlib.sky.weather import Place
 
-_BLOCK = 44640  # sun positions computed at once: a month of minutes, so that a year stays small in memory
+_BLOCK = 44640  # sun positions computed at once, so that many years stay small in memory
+_KNOTS = "10min"  # where the positions of shorter steps are computed
 
 
 def noon_side(place: Place) -> int:
@@ -204,9 +206,28 @@ def _key(index, place):
 def _position(start_ns, step_ns, count, latitude, longitude, altitude_m):
     when = pd.DatetimeIndex(start_ns + step_ns // 2 + step_ns * np.arange(count, dtype="int64"), tz="UTC")
     spot = {"latitude": latitude, "longitude": longitude, "altitude": altitude_m, "method": "nrel_numpy"}
-    blocks = [when[first : first + _BLOCK] for first in range(0, count, _BLOCK)]
-    table = pd.concat([pvlib.solarposition.get_solarposition(block, **spot) for block in blocks])
+    table = _between_knots(when, spot) if step_ns < pd.Timedelta(_KNOTS).value else _at(when, spot)
     return table.assign(dni_extra=pvlib.irradiance.get_extra_radiation(when.day_of_year.to_numpy()))
+
+
+def _at(when, spot):
+    blocks = [when[first : first + _BLOCK] for first in range(0, len(when), _BLOCK)]
+    return pd.concat([pvlib.solarposition.get_solarposition(block, **spot) for block in blocks])
+
+
+def _between_knots(when, spot):
+    """Return the table of `_at`, joined from positions every ten minutes, from an hour before to an hour after."""
+    hour = pd.Timedelta(hours=1)
+    known = _at(pd.date_range(when[0] - hour, when[-1] + hour, freq=_KNOTS), spot)
+    high, around = np.radians(known["elevation"]), np.radians(known["azimuth"])
+    columns = np.cos(high) * np.sin(around), np.cos(high) * np.cos(around), np.sin(high), known["equation_of_time"]
+    since = [(index - when[0]) / hour for index in (known.index, when)]
+    east, north, up, equation = CubicSpline(since[0], np.column_stack(columns))(since[1]).T
+    elevation, azimuth = np.degrees(np.arctan2(up, np.hypot(east, north))), np.degrees(np.arctan2(east, north)) % 360
+    pressure_hpa = pvlib.atmosphere.alt2pres(spot["altitude"]) / 100
+    apparent = elevation + pvlib.spa.atmospheric_refraction_correction(pressure_hpa, 12, elevation, 0.5667)
+    angles = 90 - apparent, 90 - elevation, apparent, elevation, azimuth, equation
+    return pd.DataFrame(dict(zip(known.columns, angles)), when)
 
 
 @lru_cache(maxsize=6)

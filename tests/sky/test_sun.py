@@ -38,6 +38,20 @@ def test_the_sun_stands_at_the_middle_of_the_interval():
     assert solar.index.equals(YEAR[4000:4024])
 
 
+@pytest.mark.parametrize("where", [(36.1, 273.0), (5.0, 0.0), (-35.0, 90.0), (78.0, 3000.0)])
+def test_minutes_between_the_computed_positions(where):
+    """Minutes of three months are as if each had been computed, within the bound that `position` tells."""
+    latitude, altitude = where
+    minutes = pd.date_range("2026-01-01", "2026-03-31 23:59", freq="1min", tz="UTC")
+    ours = sun.position(minutes, Place("here", latitude, 10.0, "UTC", altitude))
+    spot = {"latitude": latitude, "longitude": 10.0, "altitude": altitude, "method": "nrel_numpy"}
+    true = pvlib.solarposition.get_solarposition(minutes + pd.Timedelta("30s"), **spot).set_axis(minutes)
+    for column in true.columns.drop("azimuth"):
+        np.testing.assert_allclose(ours[column], true[column], atol=3e-6)
+    around = (ours["azimuth"] - true["azimuth"] + 180) % 360 - 180  # at the zenith a step turns it by any angle
+    assert float(np.abs(around * np.sin(np.radians(true["zenith"]))).max()) < 3e-6
+
+
 def test_the_hour_is_split_evenly_around_noon():
     """East and west roofs get the same cloudless light in a year: an hour's slip of half would cost them about 6 %."""
     clear = sun.clear_sky(YEAR, GREENSBORO)

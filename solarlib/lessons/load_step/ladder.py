@@ -1,6 +1,5 @@
 """The ladder of lesson 07: rules and decoders for a few days of a house, judged by wrong minutes and energy."""
 
-import itertools
 from functools import lru_cache
 
 import numpy as np
@@ -8,7 +7,7 @@ import pandas as pd
 
 from solarlib.direction.decoder import decode
 from solarlib.direction.step_test import StepTest, certain_import, log_ratio, rise_or_fall
-from solarlib.lessons.load_step.pictures import CAPTIONS, DAYLIGHT_W, LAMP_W, year_in_minutes
+from solarlib.lessons.load_step.pictures import CAPTIONS, DAYLIGHT_W, year_in_minutes
 from solarlib.lessons.tools import MONTHS, Picture, figures
 from solarlib.meter.load import test_load
 from solarlib.meter.registers import unsigned
@@ -20,7 +19,7 @@ DAYS_READ = 8
 LEAST_EVIDENCE = 0.5  # below it a fold-aware test changes nothing
 SPREAD_W = 50.0  # of one reading: its noise and the unrest of the house
 PV_GAIN, PV_NOISE_W = 1.01, 5.0  # of the PV record: no instrument is exact
-# What the panel offers: few enough to be decoded beforehand, so that it answers at once.
+# What the panel offers.
 LARGE_W, SPACINGS_MIN, NOISES_W, PV_RECORDS_MIN = 2000.0, (5, 10, 60), (5, 50, 200), (1, 15)
 MOST_WRONG, MOST_KWH = 30.0, 3.0
 _SEED = 777
@@ -121,11 +120,9 @@ def scores(said, truth):
 def ladder_picture(house):
     """Return the picture of all rungs: test load, time between tests, noise, PV record -> wrong minutes, energy error.
 
-    The controls offer the values of this module's head and of `pictures.load_choice`.
+    A setting is decoded when it is first asked for, 8 days in about a tenth of a second, and kept.
     """
-    first, loads = record_days(house, 1).index[0], sorted({LAMP_W, float(house.meter.test_load_w), LARGE_W})
-    offered = itertools.product(loads, SPACINGS_MIN, NOISES_W, PV_RECORDS_MIN)
-    tables = {values: scores(*signs(house, *values)) for values in offered}
+    first = record_days(house, 1).index[0]
     grid = {"wspace": 0.1, "width_ratios": (1.25, 1)}
     figure, (left, right) = figures.new_figure(1, 2, left=0.235, right=0.975, top=0.97, **grid)
     place = np.arange(len(RUNGS))
@@ -139,8 +136,12 @@ def ladder_picture(house):
         texts = [figures.direct_label(ax, 0, row, "", role, va="center", size=14) for row in place]
         sets.append((container, texts, most))
 
+    @lru_cache(maxsize=None)
+    def judged(*values):
+        return scores(*signs(house, *values))
+
     def update(load, every, noise, pv):
-        table = tables[load, every, noise, pv]
+        table = judged(load, every, noise, pv)
         for (container, texts, most), values, form in zip(sets, table.to_numpy().T, ("{:.1f}", "{:.2f}")):
             for bar, text, value in zip(container, texts, values):
                 bar.set_width(min(value, most))
