@@ -9,9 +9,12 @@ import warnings
 from functools import cache
 
 import matplotlib
+import numpy as np
 import pytest
+from matplotlib.colors import to_rgba
 
 from lesson_panels import NOTEBOOKS, css_pixels, panels_of
+from solarlib.lessons.tools import figures
 
 LONGEST_CAPTION = 250  # two lines under the picture
 MOST_NUMBERS = 4  # in a caption; a date is none
@@ -111,3 +114,17 @@ def test_a_move_paints_only_what_moves(path):
         for setting in list(settings_of(panel))[:8]:
             panel.set(**setting)
         assert panel.picture.full_draws == before, f"cell {cell}: `update` changes something that is not in `moving`"
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_a_square_beside_a_word_is_as_plain_as_what_it_names(path):
+    """In grey two plain squares are the same: a hatched area needs words that are ``hatched``."""
+    roles = {to_rgba(role.text): to_rgba(role.colour) for role in figures.ROLES.values()}
+    for cell, panel in panels(path):
+        for ax in panel.picture.figure.axes:
+            filled = [area for area in (*ax.collections, *ax.patches) if area.get_hatch()]
+            hatched = {tuple(colour) for area in filled for colour in np.reshape(area.get_facecolor(), (-1, 4))}
+            for text in ax.texts:
+                if text.get_text().startswith("■"):
+                    colour = roles.get(to_rgba(text.get_color()))
+                    assert colour not in hatched, f"cell {cell}: {text.get_text()!r}: its areas are hatched"

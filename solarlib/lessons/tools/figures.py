@@ -16,6 +16,8 @@ import matplotlib
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+from matplotlib.transforms import Affine2D, ScaledTranslation, offset_copy
 from PIL import Image
 
 from solarlib.quantities import texts_beside
@@ -24,6 +26,7 @@ WIDTH_IN, HEIGHT_IN, DPI = 10.4, 4.0, 150
 SHOWN_WIDTH, SHOWN_HEIGHT = 1040, 400  # CSS pixels, 100 an inch
 
 TEXT_PT, TICK_PT, SMALL_PT = 16, 14, 12  # 22, 19 and 17 CSS pixels
+BOX_PT = 24  # width of a box that shows its hatch beside its words
 BACKGROUND = "#FFFFFF"
 INK = "#1A1A1A"  # text and axes
 GRID = "#D9D9D9"  # decoration only: carries no meaning, so no contrast bar
@@ -136,10 +139,17 @@ def direct_label(ax, x, y, text, role=None, size=TEXT_PT, **how):
 def write(ax, labels, top=1.0, wide=1.0, **how):
     """Write the fixed words of a picture: tables of ``text, x, y`` and how they look, as `direct_label`.
 
-    x counts in ``wide``, y in ``top``.
+    x counts in ``wide``, y in ``top``. Words that are ``hatched`` stand after a box in colour and hatch of their role.
     """
     for label in labels:
-        direct_label(ax, **how | label | {"x": label["x"] * wide, "y": label["y"] * top})
+        look = how | label | {"x": label["x"] * wide, "y": label["y"] * top}
+        if look.pop("hatched", False):
+            corner = ScaledTranslation(look["x"], look["y"], ax.transData)
+            size = {"width": BOX_PT, "height": TEXT_PT, "transform": Affine2D().scale(DPI / 72) + corner}
+            role = ROLES[look["role"]]
+            ax.add_patch(Rectangle((0, -TEXT_PT), **size, fc=role.colour, ec=BACKGROUND, lw=0, hatch=role.hatch))
+            look["transform"] = offset_copy(ax.transData, ax.figure, BOX_PT + 6, 0, "points")
+        direct_label(ax, **look)
 
 
 def zero_based(ax, top, label, bottom=0.0):
