@@ -1,7 +1,8 @@
-"""Printable lessons: `python -m solarlib.lessons.handout NOTEBOOK... [--code]`.
+"""Lessons on paper: `python -m solarlib.lessons.handout NOTEBOOK... [--key] [--code]`.
 
 Writes one HTML file beside each notebook's name into the present folder: offline, no script, no request to any
-server; panels as still pictures with their words, formulas drawn as pictures with their source as alternative text.
+server. It is a worksheet: guesses to mark, lines below tasks, axes to draw on, boxes for answers; with ``--key`` the
+teacher's copy, with pictures, hints and answers. Formulas are pictures with their source as alternative text.
 """
 
 import argparse
@@ -22,6 +23,7 @@ from solarlib.lessons.tools.figures import INK
 
 ORDER = ["image/png", "text/html", "text/markdown", "text/plain"]
 FORMULA_PT = 12
+FOLDED = re.compile("<details.*?</details>", re.S)
 CODE_OR_FORMULA = re.compile(
     r"(?P<code>```.*?```|`[^`\n]*`)|\$\$(?P<display>.+?)\$\$"
     r"|(?<![\\$\w])\$(?P<inline>[^\s$`](?:[^$`\n]*[^\s$`\\])?)\$(?![\d$])",
@@ -63,7 +65,7 @@ def draw_formulas(markdown):
     return CODE_OR_FORMULA.sub(draw, markdown)
 
 
-def handout(notebook, title, code=False):
+def handout(notebook, title, code=False, key=False):
     """Return the printable page of a notebook whose outputs are stored.
 
     Parameters
@@ -72,6 +74,8 @@ def handout(notebook, title, code=False):
     title : str
     code : bool
         Print the worked code too; the code behind panels is never printed.
+    key : bool
+        Print what is folded away too: pictures after the guess, hints, answers.
     """
     notebook = nbformat.from_dict(notebook)
     for cell in notebook.cells:
@@ -86,22 +90,24 @@ def handout(notebook, title, code=False):
     exporter.exclude_input_prompt = exporter.exclude_output_prompt = exporter.exclude_anchor_links = True
     exporter.require_js_url = exporter.mathjax_url = exporter.mermaid_js_url = ""
     exporter.embed_images = True
-    page, _ = exporter.from_notebook_node(notebook, resources={"title": title, "metadata": {"name": title}})
-    return page
+    about = {"title": title, "metadata": {"name": title}, "key": key}
+    page = re.sub(r' onload="[^"]*"', "", exporter.from_notebook_node(notebook, resources=about)[0])
+    return page.replace("<details", "<details open") if key else FOLDED.sub("", page)
 
 
 def main(arguments):
     """Write the pages; return 0."""
     parser = argparse.ArgumentParser(prog="python -m solarlib.lessons.handout", description="Print lessons on paper.")
     parser.add_argument("notebook", nargs="+", type=Path)
+    parser.add_argument("--key", action="store_true", help="the teacher's copy: with pictures, hints and answers")
     parser.add_argument("--code", action="store_true", help="print the worked code too")
     chosen = parser.parse_args(arguments)
     for path in chosen.notebook:
         if not path.is_file():
             parser.error(f"no such notebook: {path}")
         notebook = nbformat.read(path, as_version=4)
-        target = Path(path.with_suffix(".html").name)
-        target.write_text(handout(notebook, path.stem, chosen.code), encoding="utf-8", newline="\n")
+        target = Path(f"{path.stem}{'-key' if chosen.key else ''}.html")
+        target.write_text(handout(notebook, path.stem, chosen.code, chosen.key), encoding="utf-8", newline="\n")
         print(f"{target} written: open it in a browser and print")
     return 0
 

@@ -1,11 +1,13 @@
 """Storing outputs: two runs differ in nothing, a failing lesson is named and left alone; and the printed page."""
 
 from html.parser import HTMLParser
+from pathlib import Path
 
 import nbformat
 import pytest
 
 from solarlib.lessons import handout, save
+from solarlib.lessons.tools import panel
 
 pytestmark = pytest.mark.slow  # each starts kernels
 SETUP = """from solarlib.lessons.tools import check, explore, slider
@@ -130,6 +132,22 @@ def test_the_printed_page_is_whole_and_alone(stored, tmp_path, monkeypatch):
 def test_the_printed_page_may_show_worked_code_but_no_panels_code(stored):
     page = Page(handout.handout(nbformat.read(stored, as_version=4), "line", code=True))
     assert "def update" in page.words and "# Panel" not in page.words
+
+
+@pytest.mark.parametrize("name", ["00-start-here", "04-credit-bank"])
+def test_a_worksheet_tells_no_answer_and_the_key_tells_all(name):
+    path = Path(__file__).resolve().parents[2] / "notebooks" / f"{name}.ipynb"
+    notebook = nbformat.read(path, as_version=4)
+    outputs = [output.data for cell in notebook.cells for output in cell.get("outputs", []) if "data" in output]
+    captions = [data["text/plain"] for data in outputs if "After your guess" in data.get("text/html", "")]
+    answers = [cell for cell in notebook.cells if "<summary>Answer" in cell.source]
+    sheet, key = (handout.handout(notebook, name, key=key) for key in (False, True))
+    assert len(captions) >= 1 and len(answers) >= 2
+    assert "<details" not in sheet and "onload" not in sheet and 'class="name"' in sheet
+    assert key.count("<details open") >= len(captions) + len(answers) and 'class="name"' not in key
+    for caption in captions:
+        assert caption not in Page(sheet).pictures and caption in Page(key).pictures
+    assert Page(sheet).pictures.count(panel.CLOSED) == len(captions)
 
 
 def test_a_formula_that_cannot_be_drawn_stays_readable():
