@@ -198,8 +198,9 @@ def open_lesson(browser, lab):
     """Return a function that opens a notebook at a window size; its page is closed after the test."""
     contexts = []
 
-    def open_at(notebook, width=1280, height=720, view="code"):
-        contexts.append(browser.new_context(viewport={"width": width, "height": height}))
+    def open_at(notebook, width=1280, height=720, view="code", zoom=1):
+        size = {"width": width // zoom, "height": height // zoom}
+        contexts.append(browser.new_context(viewport=size, device_scale_factor=zoom))
         return Lesson(contexts[-1].new_page(), lab, notebook, view)
 
     yield open_at

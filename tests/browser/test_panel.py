@@ -2,8 +2,12 @@
 no stale view.
 """
 
+import io
+
 import nbformat
+import numpy as np
 import pytest
+from PIL import Image
 
 SOURCE = """
 import numpy as np
@@ -184,3 +188,45 @@ def test_all_words_can_be_read_in_both_themes(lesson, theme):
     dark = lesson.page.evaluate("() => document.body.dataset.jpThemeLight")
     assert dark == ("true" if "Light" in theme else "false") and len(contrasts) > 5
     assert not [found for found in contrasts if found[1] < 4.5], contrasts
+
+
+def far_from_ground(box):
+    """Return where the pixels of a box have 3:1 or more with its corner (WCAG 2.1, 1.4.11), and the pixels."""
+    pixels = np.asarray(Image.open(io.BytesIO(box.screenshot())).convert("RGB")) / 255
+    part = np.where(pixels <= 0.04045, pixels / 12.92, ((pixels + 0.055) / 1.055) ** 2.4)
+    light = part @ (0.2126, 0.7152, 0.0722)
+    pair = np.stack([light, np.full_like(light, light[0, 0])])
+    return (pair.max(axis=0) + 0.05) / (pair.min(axis=0) + 0.05) >= 3, pixels
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_sliders_buttons_and_focus_are_seen_in_colours_of_the_readers_own(lesson, scheme):
+    page = lesson.page
+    page.emulate_media(forced_colors="active", color_scheme=scheme)
+    panel = page.locator(".sl-panel:not(.sl-question):not(.sl-answer)")
+    track, handle = panel.locator(".slider-container"), panel.locator(".noUi-handle")
+    seen, before = far_from_ground(track)
+    left, right = np.flatnonzero(seen.any(axis=0))[[0, -1]]
+    assert right - left > 300 and seen[:, left:right].any(axis=0).all()  # no gap from end to end
+    assert far_from_ground(handle)[0].any(axis=0).all()
+    handle.focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowLeft")
+    page.wait_for_timeout(600)
+    assert handle.evaluate("box => getComputedStyle(box).outlineStyle") == "solid"
+    assert np.abs(far_from_ground(track)[1] - before).max(axis=2).sum() > 20  # a ring of pixels came
+    buttons = panel.locator(".widget-toggle-buttons button")
+    grounds = buttons.evaluate_all("all => all.map(box => getComputedStyle(box).backgroundColor)")
+    assert grounds[0] != grounds[1]  # the pressed one
+    assert lesson.seen_errors() == []
+
+
+def test_nothing_moves_by_itself_for_who_asks_for_less_motion(lesson):
+    moving = """() => [...document.querySelectorAll('.sl-panel, .sl-panel *')].filter(box => {
+        const look = getComputedStyle(box), times = look.transitionDuration + ',' + look.animationDuration;
+        return times.split(',').some(time => parseFloat(time) > 0); }).map(box => box.className)"""
+    tapped = "() => document.querySelector('.noUi-target').classList.add('noUi-state-tap')"  # a press on the track
+    lesson.page.evaluate(tapped)
+    assert lesson.page.evaluate(moving)  # so that the check can fail
+    lesson.page.emulate_media(reduced_motion="reduce")
+    assert lesson.page.evaluate(moving) == []

@@ -104,3 +104,40 @@ def test_run_again_begins_anew_and_a_failing_cell_is_told(lesson):
     page.locator("[data-lesson=stopped]").wait_for(timeout=60_000)
     assert "its message stands below it" in page.locator(".sl-strip [role=status]").inner_text()
     assert page.get_by_text("ZeroDivisionError").first.is_visible()
+
+
+def test_at_200_percent_the_words_of_a_picture_are_twice_as_large(open_lesson, tmp_path):
+    """WCAG 2.1, 1.4.4 and 1.4.10: the page never scrolls sideways; the picture does, in its own region, when asked."""
+    lesson = open_lesson(LESSON, view="page", zoom=2)
+    lesson.live()
+    page, panel = lesson.page, lesson.page.locator(".sl-panel:has(.sl-controls)").first
+    page.locator(".sl-question").first.locator("button").first.press("Enter")
+    panel.get_by_text("Your guess:").wait_for()
+    picture, view = panel.locator(".sl-view img"), panel.locator(".sl-view")
+    button = panel.get_by_role("button", name="Larger picture")
+    assert lesson.too_wide() == [] and picture.evaluate("img => img.offsetWidth") < 640
+    button.press("Enter")
+    assert picture.evaluate("img => [img.offsetWidth, img.offsetHeight]") == [1040, 400]
+    others = [box for box in lesson.too_wide() if "sl-view" not in box]
+    assert others == [] and button.get_attribute("aria-pressed") == "true"
+    panel.get_by_role("region", name="Picture").focus()
+    for _ in range(6):
+        page.keyboard.press("ArrowRight")
+    page.wait_for_timeout(500)
+    moved = view.evaluate("box => box.scrollLeft")
+    assert moved > 100
+    caption = panel.locator(".sl-view p").last
+    assert caption.evaluate("box => box.getBoundingClientRect().left") >= 0
+    before = picture.get_attribute("src")
+    panel.locator(".noUi-handle").first.press("ArrowRight")
+    page.wait_for_function(
+        "([img, src]) => document.contains(img) ? img.src !== src : true", arg=[picture.element_handle(), before]
+    )
+    page.wait_for_timeout(300)
+    assert view.evaluate("box => box.scrollLeft") == moved  # a redraw keeps the place
+    page.screenshot(path=str(tmp_path / "larger.png"))
+    button.press("Enter")
+    assert lesson.too_wide() == [] and panel.get_by_role("region", name="Picture").count() == 0
+    page.set_viewport_size({"width": 1280, "height": 720})
+    assert not button.is_visible()
+    assert lesson.seen_errors() == []

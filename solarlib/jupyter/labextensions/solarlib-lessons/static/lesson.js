@@ -11,7 +11,7 @@
   const asked = new URLSearchParams(location.search).get('view');
   if (asked in VIEWS) sessionStorage.setItem('lesson view', asked);
   const kept = sessionStorage.getItem('lesson view');
-  let cells, beside;  // JupyterLab's own module of cells, and the two modules beside this file
+  let cells, beside;  // JupyterLab's own module of cells, and the modules beside this file
 
   // The kernel starts while the page is still loading: JupyterLab then finds the session that is there.
   function startKernel() {
@@ -39,6 +39,7 @@
       this.keepPlace(this.notebook.outerNode);
       new MutationObserver(() => {
         beside.tasks.attachTasks(this.notebook);
+        beside.larger.attachLarger(this.notebook);
         // the corner of a table heads nothing
         for (const corner of this.notebook.node.querySelectorAll('.jp-RenderedHTMLCommon th:empty'))
           corner.replaceWith(document.createElement('td'));
@@ -141,7 +142,8 @@
     strip.build();
     const lessons = new WeakMap();
     const follow = async () => {
-      beside = beside || {tasks: await import(`${FOLDER}tasks.js`), large: await import(`${FOLDER}large.js`)};
+      beside = beside || Object.fromEntries(await Promise.all(['tasks', 'large', 'larger'].map(
+        async name => [name, await import(`${FOLDER}${name}.js`)])));
       const panel = app.shell.currentWidget;
       const isLesson = panel && panel.sessionContext && panel.content.widgets && LESSON.test(panel.context.path);
       const known = isLesson && lessons.get(panel);
