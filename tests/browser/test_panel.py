@@ -129,7 +129,7 @@ def test_no_blank_frame_no_jump_and_the_last_value_wins(lesson):
     for key in ["ArrowRight"] * 5 + ["ArrowLeft"] * 10 + ["ArrowRight"] * 8:
         lesson.page.keyboard.press(key)
         lesson.page.wait_for_timeout(30)
-    panel.locator("p", has_text="ends at 8 kW").wait_for(timeout=3000)
+    panel.locator("p", has_text="ends at 8 kW").wait_for()
     lesson.page.wait_for_function("() => window.watched")
     seen = lesson.page.evaluate("() => window.seen")
     assert len(seen) > 20
