@@ -13,16 +13,14 @@ import pandas as pd
 
 from solarlib.bill.tariff import Tariff
 from solarlib.house import rules
-from solarlib.house.file import House, PricePath
+from solarlib.house.file import House
 from solarlib.house.year_bills import bills_of_life, hourly, settled_bill, source_of, year_energies
-from solarlib.quantities import TYPICAL_YEAR, refuse_if, require
-from solarlib.worth.bill_table import BillTable, LifeTable, tabulate
+from solarlib.quantities import TYPICAL_YEAR, require
 from solarlib.worth.lifetime import Costs, Loan, cash_flow
-from solarlib.worth.money import growth_path, net_present_value
+from solarlib.worth.money import growth_path
 
-MOST_FACTOR = 3.0  # of the generation, in a table of bills
+MOST_FACTOR = 3.0  # of the generation of the typical year
 LESS = 0.1  # of the use: what the price of an avoided kWh is told from
-DEARER = 1.25  # of the prices of one kind, to tell its part of a bill
 
 
 @dataclass(frozen=True)
@@ -164,34 +162,6 @@ def good_to(house: House, tariff: Tariff | None = None) -> float:
     return min(0.01 + 0.1 * moved / abs(parts["saving"]), 1.0) if parts["saving"] else 1.0
 
 
-def break_even_share(house, export_price, costs):
-    """Return the self-used share of the generation at which the net present value is zero.
-
-    A self-used kWh saves `avoided_price`, an exported one earns `export_price`; both grow as the price of
-    energy does. Above 1 the array never pays for itself at its discount rate, below 0 it does whatever is self-used.
-
-    Parameters
-    ----------
-    house : House
-    export_price : float
-        Below `avoided_price`. [money/kWh]
-    costs : Costs
-
-    Returns
-    -------
-    float
-    """
-    price, view = avoided_price(house), house.outlook
-    require(export_price, "export_price", 0)
-    refuse_if(not export_price < price, "export_price", "export_price", found=export_price, price=price)
-    made = year_energies(house)["generation"] * _made(AS_IN_THE_FILE.of(house))
-    level = [rules.level_of(view.growth.energy, view.price_growth, year) for year in range(1, view.years + 1)]
-    energy = np.concatenate([[0.0], made * level])
-    paid = -float(net_present_value(view.discount_rate, spent(costs, view.years)))
-    needed = paid / float(net_present_value(view.discount_rate, energy))  # of each kWh, in money of the first year
-    return (needed - export_price) / (price - export_price)
-
-
 def life_bills(house, course=AS_IN_THE_FILE):
     """Return the nominal bills of years 1 ... n without the array and with it, two arrays. [money]
 
@@ -245,43 +215,6 @@ def rules_from(house, tariff, year, course=AS_IN_THE_FILE):
     return (*before, replace(last, credit=credit, valid_to=begin), later)
 
 
-@lru_cache(maxsize=32)
-def life_table(house, tariff=None):
-    """Return what the array saves in each year of a life for any generation and price level, as a `LifeTable`.
-
-    The part of a bill that comes from one kind of price is what a change of that price by a quarter changes. So the
-    table is exact where bills are straight lines in prices (no minimum or used-up credit in money decides), and else
-    good to 0.2 % of the bill without array; at the wear and the growth of the house file it equals `life_bills`.
-
-    Parameters
-    ----------
-    house : House
-    tariff : Tariff, or dated Tariffs in order, optional
-        As in `Course`.
-    """
-    course, paths = Course(tariff).of(house), house.outlook.growth
-    own = [kind for kind in rules.PRICE_KINDS if getattr(paths, kind) != PricePath()]
-    life, source, parts = _life(house, course), source_of(house), []
-    for base in dict.fromkeys(piece.tariff for piece in life.pieces):
-        level = {kind: np.zeros(course.years) for kind in rules.PRICE_KINDS}
-        for piece in life.pieces:
-            for kind, value in piece.levels.items() if piece.tariff == base else ():
-                level[kind][piece.year - 1] += value * piece.share
-        saved = _saved(source, base)
-        follows, moving = [kind for kind in rules.PRICE_KINDS if kind not in own], saved.bills
-        for kind in own if follows else own[1:]:
-            levels = {other: Decimal(DEARER if other == kind else 1) for other in rules.PRICE_KINDS}
-            dearer = _saved(source, rules.at_levels(base, levels), tuple(saved.factors.tolist()))
-            part = (dearer.bills - saved.bills) / (DEARER - 1.0)
-            parts.append((BillTable(saved.factors, part), level[kind], False))
-            moving = moving - part
-        parts.append((BillTable(saved.factors, moving), level[follows[0] if follows else own[0]], bool(follows)))
-    path = growth_path(course.years, course.price_growth)
-    table = LifeTable(tuple(parts), path, np.zeros(course.years))
-    without, with_array = life_bills(house, course)
-    return replace(table, rest=without - with_array - table.saving(_made(course), path))
-
-
 def first_day(house):
     """Return the day on which year 1 of a life begins: the first of a month; see `file.Outlook`."""
     given = house.outlook.first_day or house.tariff.valid_from
@@ -301,16 +234,3 @@ def _life(house, course):
 def spent(costs, years, loan=None):
     """Return all flows of years 0 ... n but the saving, an array that is shared: do not change it. [money]"""
     return cash_flow(np.zeros(years), np.zeros(years), costs, loan)["net"].to_numpy()
-
-
-@lru_cache(maxsize=64)
-def _saved(source, tariff, factors=None):
-    """Return the saving of a settled year as a table: at some generation factors, or at as many as it needs."""
-    none = settled_bill(source, tariff, 0.0, 0.0)
-
-    def saved(factor):
-        return none - settled_bill(source, tariff, factor, 1.0)
-
-    if factors is None:
-        return tabulate(saved, 0.0, MOST_FACTOR, max(1.0, 0.002 * abs(none)))
-    return BillTable(np.array(factors), np.array([saved(factor) for factor in factors]))

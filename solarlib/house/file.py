@@ -53,24 +53,14 @@ class Meter:
 
 @dataclass(frozen=True)
 class Spread:
-    """How far things may be from what the owner expects, as standard deviations: 0.06 is six percent.
+    """How far the yield may be from the expected one, as standard deviations: 0.06 is six percent.
 
-    Of growth, discount rate (both above inflation), inflation and wear in points a year; of the others as shares of
-    the expected amount; `rule_change` is the chance that another billing rule comes, in a year from
-    `rule_change_from_year` on. All defaults: common practice, no source; they are the owner's own to set.
+    Every year alike (sun data and model), and from year to year. The defaults: common practice, no source; they are
+    the owner's own to set.
     """
 
     yield_every_year: float = declared(percent(0, 15), default=0.06, key="yield_every_year_percent")
     weather: float = declared(percent(0, 15), default=0.04, key="weather_percent")
-    prices: float = declared(percent(0, 50), default=0.03, key="prices_percent")
-    price_growth: float = declared(percent(0, 10), default=0.01, key="price_growth_percent")
-    discount_rate: float = declared(percent(0, 10), default=0.005, key="discount_rate_percent")
-    inflation: float = declared(percent(0, 10), default=0.005, key="inflation_percent")
-    wear: float = declared(percent(0, 10), default=0.002, key="wear_percent")
-    costs: float = declared(percent(0, 100), default=0.3, key="costs_percent")
-    event_years: float = declared(real(0, 30, "years"), default=2.0)
-    rule_change: float = declared(percent(0, 100), default=0.3, key="rule_change_percent")
-    rule_change_from_year: int = declared(whole(1, 60), default=2)
 
 
 @dataclass(frozen=True)

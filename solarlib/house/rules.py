@@ -22,13 +22,11 @@ class Piece:
     """A rule set in one year of a life.
 
     `tariff` has the prices that it begins with, `levels` are those of the year over them, by kind of price. It holds
-    for a `share` of the year, from `start` to before `end` (None: open, at the ends of a life).
+    from `start` to before `end` (None: open, at the ends of a life).
     """
 
-    year: int
     tariff: Tariff
     levels: dict[str, float]
-    share: float
     start: date | None
     end: date | None
 
@@ -158,8 +156,7 @@ def life(tariffs, paths, growth, first, years):
             start, end = max(span[0], opens), min(span[1], closes)
             if start < end:
                 begin = begin or year
-                share = (end - start) / (span[1] - span[0])
-                found.append(Piece(year, *_priced(rules, paths, growth, begin, year), share, start, end))
+                found.append(Piece(*_priced(rules, paths, growth, begin, year), start, end))
     found[0] = replace(found[0], start=None)
     found[-1] = replace(found[-1], end=None)
     return Life(tuple(found))

@@ -1,7 +1,7 @@
 """The yearly cash flow of owning a PV system, from yearly bills with and without it.
 
 What the system saves is the bill without PV less the bill with it; this module never multiplies energy by a price.
-The bills come from outside, as arrays; `solarlib.worth.bill_table` makes them from a bill engine.
+The bills come from outside, as arrays.
 """
 
 import math

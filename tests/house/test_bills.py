@@ -104,14 +104,6 @@ def test_price_level_scales_every_price(two_storey):
             assert get(two_storey, dearer) == pytest.approx(2 * get(two_storey, tariff), abs=0.5)
 
 
-def test_bill_table_is_the_bill_function(house):
-    table = bills._saved(year_bills.source_of(house), house.tariff)
-    tolerance = 2 * max(1.0, 0.002 * bills.bill_without_array(house))
-    for factor in (0.0, 0.13, 0.61, 0.97, 1.0, 1.27, 2.2):
-        saved = bills.bill_without_array(house) - bills.bill_with_array(house, factor)
-        assert table(factor) == pytest.approx(saved, abs=tolerance)
-
-
 def test_net_flow_is_the_column_net_of_the_cash_flow(house):
     costs = Costs(
         9000, 300, rebate=500, upkeep_per_year=50, events=(Event("repair", 9, 800.0),), residual=100, growth=0.02
@@ -139,31 +131,6 @@ def test_cash_flow_of_the_file_without_wear_or_growth_repeats_the_first_year(hou
     merit = figures_of_merit(flow, 0.05)
     running = house.costs.upkeep_per_year
     assert merit["simple_payback"] == pytest.approx(money.simple_payback(house.costs.outlay, saved, running), rel=0.01)
-
-
-def test_break_even_share_is_where_the_bills_give_a_worth_of_zero(house):
-    """The straight line through two worths that come from bills: as billed, and with every kWh at the full price."""
-    export = bills.avoided_price(house) / 3
-    paid = bills.at_price_level(read_tariff("flat-net-billing-5-cents"), bills.avoided_price(house) / 0.15)
-    course = bills.Course(tariff=paid)
-    rate, kwh = house.outlook.discount_rate, year_bills.year_energies(house)
-    used = kwh["self_used"] / kwh["generation"]
-    billed = float(money.net_present_value(rate, bills.net_flow(house, house.costs, course)))
-    full = bills.owner_cash_flow(house, house.costs, course)
-    worth = (
-        kwh["generation"]
-        * bills.avoided_price(house)
-        * money.growth_path(house.outlook.years, -house.system.degradation_per_year)
-    )
-    full.loc[1:, "net"] += (
-        worth * money.growth_path(house.outlook.years, house.outlook.price_growth) - full.loc[1:, "saving"]
-    )
-    full = float(money.net_present_value(rate, full["net"].to_numpy()))
-    zero = used - billed * (1 - used) / (full - billed)
-    assert bills.break_even_share(house, export, house.costs) == pytest.approx(zero, abs=0.02)
-    for wrong in (3 * export, -0.01):
-        with pytest.raises(InputError, match="export_price: found"):
-            bills.break_even_share(house, wrong, house.costs)
 
 
 def test_generation_wears_and_follows_the_weather(house):

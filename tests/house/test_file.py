@@ -35,8 +35,8 @@ def test_costs_and_outlook_are_read_and_may_be_left_out():
     assert house.costs.installed == 16800 and house.costs.events[0].year == 15
     assert (house.outlook.discount_rate, house.costs.growth) == (0.05, house.outlook.inflation)
     own = table()
-    own["outlook"]["spread"] = {"discount_rate_percent": 1.5, "rule_change_percent": 10, "rule_change_from_year": 9}
-    assert house_from_table(own).outlook.spread == Spread(discount_rate=0.015, rule_change=0.1, rule_change_from_year=9)
+    own["outlook"]["spread"] = {"weather_percent": 7}
+    assert house_from_table(own).outlook.spread == Spread(yield_every_year=0.06, weather=0.07)
     bare = {key: value for key, value in table().items() if key not in ("costs", "outlook", "age", "losses")}
     assert house_from_table(bare).costs is None and house_from_table(bare).outlook.years == 25
 
@@ -338,13 +338,6 @@ def test_the_range_of_every_number_of_a_house_file():
         "outlook.price_growth_percent": "-10 to 30 %",
         "outlook.inflation_percent": "-10 to 30 %",
         **{f"outlook.spread.{name}_percent": "0 to 15 %" for name in ("yield_every_year", "weather")},
-        "outlook.spread.prices_percent": "0 to 50 %",
-        **{f"outlook.spread.{name}_percent": "0 to 10 %" for name in ("price_growth", "discount_rate", "inflation")},
-        "outlook.spread.wear_percent": "0 to 10 %",
-        "outlook.spread.costs_percent": "0 to 100 %",
-        "outlook.spread.event_years": "0 to 30 years",
-        "outlook.spread.rule_change_percent": "0 to 100 %",
-        "outlook.spread.rule_change_from_year": "a whole number from 1 to 60",
         "circuit.voltage_v": "80 to 1000 V",
         **{f"circuit.{name}_a": "6 to 4000 A" for name in ("combiner_busbar", "main", "busbar", "service")},
         "circuit.branch.converters": "a whole number from 1 to 1000",

@@ -255,32 +255,6 @@ def test_a_tariff_written_twice_is_one_tariff(name):
         np.testing.assert_allclose(bills.life_bills(two, still)[1], bills.life_bills(one, still)[1], atol=1e-6)
 
 
-def test_the_table_of_a_life_is_the_life_and_moves_as_the_bills_do():
-    growth = {"export": {"held_years": 20, "then": 0.03}, "fixed": 0.0}
-    house = house_with(RULES["feed-in, minimum, tax"] | {"minimum_bill": 0}, growth=growth)
-    made, level = growth_path(25, -0.005), growth_path(25, 0.025)
-    saved = bills.life_table(house).saving
-    without, with_array = bills.life_bills(house)
-    np.testing.assert_allclose(saved(made, level), without - with_array, atol=1e-6)
-    for course in (bills.Course(yield_factor=0.85), bills.Course(price_growth=0.05)):
-        without, with_array = bills.life_bills(house, course)
-        drawn = saved(made * course.yield_factor, growth_path(25, course.price_growth or 0.025))
-        np.testing.assert_allclose(drawn, without - with_array, rtol=0.004, atol=1.0)
-    draws = saved(np.tile(made, (3, 1)), np.outer([0.9, 1.0, 1.1], level))
-    assert draws.shape == (3, 25) and np.all(np.diff(draws, axis=0) > 0)
-
-
-def test_table_of_a_life_with_several_rules():
-    own = [RULES["kWh bank"] | {"credit": RULES["kWh bank"]["credit"] | {"at_end": "forfeit"}},
-           RULES["feed-in, minimum, tax"] | {"valid_from": date(2030, 7, 1)}]  # fmt: skip
-    house = house_with(own)
-    made, level = growth_path(25, -0.005), growth_path(25, 0.025)
-    without, with_array = bills.life_bills(house)
-    table = bills.life_table(house)
-    np.testing.assert_allclose(table.saving(made, level), without - with_array, atol=1e-6)
-    assert np.abs(table.rest).max() < 0.1 * np.abs(without - with_array).min()  # joins and banks, no more
-
-
 @pytest.mark.parametrize("name", sorted(file.stem for file in TARIFF_FOLDER.glob("*.toml")))
 def test_every_shipped_rule_may_be_the_rule_of_a_house(name):
     house = house_with({"file": name, "valid_from": date(2026, 1, 1)})

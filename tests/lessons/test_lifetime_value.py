@@ -14,14 +14,14 @@ from solarlib.bill import accounts
 from solarlib.bill.tariff_file import read_tariff
 from solarlib.house import bills, year_bills
 from solarlib.house.bills import Course
-from solarlib.house.file import Growth, Outlook, PricePath, Spread, read_house
+from solarlib.house.file import Growth, Outlook, PricePath, read_house
 from solarlib.house.year import simulate
 from solarlib.lessons.lifetime_value import pictures, questions, risk
 from solarlib.lessons.lifetime_value.pictures import DEALS, OWN, SOLD, THIRD, UNPAID
 from solarlib.lessons.tools import check
 from solarlib.worth import money
 from solarlib.worth.lifetime import Costs, Event, Loan, cash_flow, figures_of_merit
-from solarlib.worth.risk import summarise
+from solarlib.worth.risk import exceeded_yield, relative_sd
 
 NAMES = ("two-storey", "bungalow", "cabin")
 
@@ -39,13 +39,6 @@ def two_storey():
 def values_of(house):
     now = pictures.start_values(house)
     return now.growth[3], now.rate[3]
-
-
-SURE = Spread(*[0.0] * 10, 1)  # of all that is drawn
-
-
-def unsure(house, spread):
-    return replace(house, outlook=replace(house.outlook, spread=spread))
 
 
 def amounts(words):
@@ -141,7 +134,6 @@ def every_picture(house):
         (pictures.flow_picture(house), common | dict(rule=THIRD)),
         *((pictures.curve_picture(house), common | dict(deal=deal)) for deal in DEALS),
         (risk.tornado_picture(house), dict(price=100, rate=rate, rule=SOLD)),
-        (risk.risk_picture(house), dict(chance=50, since=1, persistent=15, yearly=15)),
     )
 
 
@@ -322,10 +314,9 @@ def test_hours_stand_for_minutes_as_said(house):
 
 
 def test_sliders_start_at_the_outlook_and_no_value_is_cut(two_storey):
-    view = Outlook(30, 0.1875, -0.0433, 0.01, Spread(0.143, 0.012, rule_change=0.333, rule_change_from_year=50))
+    view = Outlook(30, 0.1875, -0.0433, 0.01)
     house, now = replace(two_storey, outlook=view), pictures.start_values(replace(two_storey, outlook=view))
     assert (now.rate, now.growth) == ((0.0, 19.0, 0.1, 18.8), (-5.0, 5.0, 0.1, -4.3))
-    assert (now.since, now.change[3], now.error) == ((1, 31, 1, 31), 33, (0.0, 15.0, 0.5, 14.5))
     assert pictures.exact(18.8, 0.1875) == 0.1875 and pictures.exact(18.7, 0.1875) == pytest.approx(0.187)
     flow = bills.net_flow(house, house.costs)
     assert pictures.flow_at(house, 100, -4.3) == pytest.approx(flow, abs=1e-9)
@@ -475,109 +466,17 @@ def test_the_flow_of_a_change_is_the_ledger_run_with_dated_tariffs(two_storey, y
     assert bills.life_bills(flat, course)[1] == pytest.approx(by_year, abs=0.005)
 
 
-def test_break_even_in_words(house, two_storey):
-    kwh = year_bills.year_energies(house)
-    assert f"(now {kwh['self_used'] / kwh['generation']:.0%}" in pictures.break_even(house)
-    cheap = replace(two_storey, costs=replace(two_storey.costs, installed=500.0, fees=0.0, events=()))
-    assert "always pays" in pictures.break_even(cheap)
-    assert "never pays" in pictures.break_even(replace(two_storey, costs=replace(two_storey.costs, installed=90_000.0)))
-
-
-def test_break_even_is_about_where_the_model_cannot_tell(two_storey):
-    """The share and what pays it: worth of a share of the energy at the full price, the rest at a third."""
-    costs = two_storey.costs
-    near = 1.5 * bills.good_to(two_storey, pictures.rules(two_storey)[THIRD])
-
-    def told(installed):
-        house = replace(two_storey, costs=replace(costs, installed=installed))
-        third = bills.avoided_price(house) / 3
-        return bills.break_even_share(house, third, house.costs), pictures.break_even(house)
-
-    for installed in np.linspace(0, 30_000, 31):
-        share, words = told(float(installed))
-        at = near * (share + (1 - share) / 3)  # what a kWh saves, over its price
-        if share > 1 + at:
-            assert "never pays" in words
-        elif share < -at:
-            assert "always pays" in words
-        elif share > 1 or share < 0:
-            assert f"share about {100 * (share > 1)}%" in words
-        elif at < share < 1 - at:
-            assert f"share {share:.0%}" in words
-
-
-def test_the_widest_outlook_of_a_house_file_draws_lives(two_storey):
-    for rate, growth, inflation in ((0.5, -0.1, -0.1), (-0.1, 0.3, 0.3), (0.5, 0.3, -0.1)):
-        house = replace(
-            two_storey, outlook=Outlook(60, rate, growth, inflation, Spread(0.15, 0.15, 0.5, 0.1, 0.1, 0.1))
-        )
-        assert len(risk.lifetimes(house, 50, 1, 15, 15)) == risk.DRAWS
-
-
-def test_drawn_lives_are_those_of_the_house(house):
-    """Nothing drawn but the rule and its year: each life is the flow of its own change, run through the ledger."""
-    rate = house.outlook.discount_rate
-    table = risk.lifetimes(unsure(house, SURE), 50, 1)
-    kept = table.loc[table["rule"] == OWN, "net_present_value"]
-    own = float(money.net_present_value(rate, bills.net_flow(house, house.costs)))
-    assert kept.to_numpy() == pytest.approx(own, abs=0.01)
-    worth = table[table["rule"] == THIRD].groupby("from_year")["net_present_value"]
-    assert (worth.std() < 0.01).all() and set(worth.groups) == set(range(1, house.outlook.years + 1))
-    for year in (1, 2, 11, 25):
-        course = Course(bills.rules_from(house, pictures.rules(house)[THIRD], year))
-        expected = float(money.net_present_value(rate, bills.net_flow(house, house.costs, course)))
-        # bills of a drawn life know no bank that is lost or handed over on the day of the change
-        assert worth.mean()[year] == pytest.approx(expected, abs=100)
-    assert (worth.mean().diff().dropna() > 0).all()  # the later the change, the better
-
-
-def test_every_year_error_widens_more_than_weather_as_the_trial_says(house):
-    def width(house, **how):
-        worth = risk.lifetimes(house, **how)["net_present_value"]
-        return worth.quantile(0.95) - worth.quantile(0.05)
-
-    few = unsure(house, replace(Spread(), price_growth=0.005, discount_rate=0.0))
-    assert width(few, persistent=15) > 1.4 * width(few, yearly=15)
-    alone = width(house)
-    assert width(house, persistent=15) - alone > 5 * (width(house, yearly=15) - alone)
-
-
-def test_the_chance_of_a_change_is_not_that_of_a_whole_life(house):
-    """As many lives change, but most of them live some years under the first rule."""
-    late, soon = (risk.lifetimes(house, 30, year, 6, 4) for year in (12, 1))
-    none = risk.lifetimes(house, 0, 1, 6, 4)
-    shares = [(table["net_present_value"] < 0).mean() for table in (none, late, soon)]
-    assert shares == sorted(shares) and late["from_year"].loc[late["rule"] == THIRD].min() == 12
-    worth = [table["net_present_value"].mean() for table in (none, late, soon)]
-    assert worth[0] > worth[1] > worth[2]
-    assert (risk.lifetimes(house, 30, house.outlook.years + 1)["rule"] == OWN).all()
-
-
-def test_the_discount_rate_has_its_spread(two_storey):
-    spreads = (replace(SURE, discount_rate=sd) for sd in (0.0, 0.01))
-    sure, drawn = (risk.lifetimes(unsure(two_storey, spread)) for spread in spreads)
-    assert sure["rate"].std() < 1e-12 and drawn["rate"].std() == pytest.approx(0.01 * 1.025, rel=0.07)  # 2,500 draws
-    assert drawn["net_present_value"].std() > 100 > sure["net_present_value"].std()
-
-
-def test_risk_picture_draws_shares_of_lives(house):
-    picture = risk.risk_picture(house)
-    ax = picture.figure.axes[0]
-    words = picture.update(chance=30, since=2, persistent=6, yearly=4)
-    (_, _, own), (_, under, top) = (columns(filled) for filled in ax.collections)
-    heights = [own, top - under]
-    assert sum(part.sum() for part in heights) == pytest.approx(100)
-    assert heights[1].sum() == pytest.approx(30, abs=3)
-    assert under == pytest.approx(own) and top.max() < ax.get_ylim()[1]
-    assert "end bars hold all beyond" in ax.get_xlabel()
-    table = risk.lifetimes(house, 30, 2, 6, 4)
-    assert f"{(table['rule'] == THIRD).sum():,} change to {THIRD} in a year from 2 to {house.outlook.years}:" in words
-    assert f"below zero in {100 * (table['net_present_value'] < 0).mean():.0f} %" in words
-    summary = summarise(table).loc["all"]
-    assert amounts(words) == pytest.approx([summary["net_present_value_5"], summary["net_present_value_95"]], abs=1)
-    for setting, told in ((dict(chance=0, since=2), "no rule changes"), (dict(chance=30, since=26), "no rule changes")):
-        assert told in picture.update(persistent=6, yearly=4, **setting)
-    assert "in year 25:" in picture.update(chance=30, since=25, persistent=6, yearly=4)
+def test_worth_in_poor_sun_is_that_of_the_bills_with_less_generation(house):
+    doubt, rate = house.outlook.spread, house.outlook.discount_rate
+    spread = relative_sd([doubt.yield_every_year], doubt.weather, house.outlook.years)
+    poor = float(exceeded_yield(1, spread, 0.9))
+    assert doubt.yield_every_year == 0.06 and 0.9 < poor < 1 - 1.28 * 0.06  # weather adds little over a life
+    for factor in (poor, 1.0):
+        without, with_array = bills.life_bills(house, Course(yield_factor=factor))
+        flow = bills.spent(house.costs, house.outlook.years) + np.r_[0.0, without - with_array]
+        told = amounts(risk.worth_at(house, factor))
+        assert told == [pytest.approx(float(money.net_present_value(rate, flow)), abs=1)]
+    assert amounts(risk.worth_at(house, poor)) < amounts(risk.worth_at(house, 1.0))
 
 
 # ---------------------------------------------------------------- sentences and checks

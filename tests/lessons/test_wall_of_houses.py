@@ -247,7 +247,7 @@ def own_values(lesson, table):
     limit = 100 * table["converter"]["ac_limit_w"] / behind_one_w(table)
     losses, age = table.get("losses", {}), table.get("age", {}).get("years", 0)
     dirt = round(float(np.mean(losses.get("soiling_percent_by_month", losses.get("soiling_percent", 2.0)))), 6)
-    branch, spread = branch_of(table), view.get("spread", {})
+    branch = branch_of(table)
     if lesson == "02":
         coefficient = -table["module"]["temperature_coefficient_percent_per_c"]
         roof = {"tilt": plane["tilt_deg"], "azimuth": plane["azimuth_deg"]}
@@ -261,10 +261,7 @@ def own_values(lesson, table):
         own |= {"units": branch["converters"], "output": branch["output_w"], "breaker": branch.get("breaker_a", 0)}
         return own | {"length": branch.get("run_m"), "wire": branch.get("run"), "fed_at": branch.get("fed_at")}
     if lesson == "05":
-        own = {"growth": view.get("price_growth_percent", 2.5), "rate": view.get("discount_rate_percent", 5)}
-        own |= {"chance": spread.get("rule_change_percent", 30), "since": spread.get("rule_change_from_year", 2)}
-        more = {"persistent": spread.get("yield_every_year_percent", 6), "yearly": spread.get("weather_percent", 4)}
-        return own | more
+        return {"growth": view.get("price_growth_percent", 2.5), "rate": view.get("discount_rate_percent", 5)}
     return {"load": table["meter"]["test_load_w"]} if lesson == "07" else {}
 
 

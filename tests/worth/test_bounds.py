@@ -5,9 +5,8 @@ import pytest
 
 from solarlib.quantities import InputError
 from solarlib.worth import money, premium
-from solarlib.worth.bill_table import tabulate
 from solarlib.worth.lifetime import Costs, Event, Loan, cash_flow
-from solarlib.worth.risk import Rule, Uncertainty, draw_lifetimes, relative_sd
+from solarlib.worth.risk import relative_sd
 
 
 def costs(**values):
@@ -32,9 +31,6 @@ def loan(**values):
         (lambda v: loan(rate=v), "rate", 0, 1, 0.001),
         (lambda v: loan(years=v), "years", 1, 100, 1),
         (lambda v: loan(payments_per_year=v), "payments_per_year", 1, 366, 1),
-        (lambda v: Uncertainty(yield_persistent_sd=v), "yield_persistent_sd", 0, 50, 0.001),
-        (lambda v: Uncertainty(real_rate=(v, 0.0)), "real_rate mean", -0.5, 1, 0.001),
-        (lambda v: Uncertainty(inflation=(0.0, v)), "inflation standard deviation", 0, 0.2, 0.001),
         (lambda v: premium.value_of_gain(0.01, v, 0.16), "yearly_kwh", 0, 1e9, 1),
         (lambda v: premium.value_of_gain(0.01, 5000.0, v), "price_per_kwh", 0, 100, 0.01),
         (lambda v: premium.gain_needed(5000.0, 0.16, v), "premium", -1e9, 1e9, 1),
@@ -104,39 +100,3 @@ def test_two_rates_apart_are_two_and_two_together_one():
 
 def test_spread_of_one_year_is_the_default():
     assert relative_sd([0.03], 0.04) == pytest.approx(0.05, rel=1e-12)
-
-
-def test_a_table_of_bills_reaches_from_nothing_to_half_as_much_again():
-    table = tabulate(lambda factor: 900.0 - 800.0 * factor)
-    assert (table.factors[0], table.factors[-1]) == (0.0, 1.5) and table(1.5) == pytest.approx(-300.0)
-    assert np.diff(table.factors) == pytest.approx(1.5 / 16)
-    bent = tabulate(lambda factor: 3.9 * abs(factor - 0.75), 0.0, 1.5)  # bend on a point: no gap is refined
-    assert bent.factors.size == 17
-    jump = tabulate(lambda factor: 1.9 * (factor > 0.7))  # half a jump is within the tolerance of 1
-    assert jump.factors.size == 17
-    assert tabulate(lambda factor: 2.1 * (factor > 0.7)).factors.size > 17
-
-
-def test_draws_and_chances_at_their_edges():
-    def draw(draws=1, chances=(1.0,)):
-        rules = [Rule(f"rule {number}", chance, lambda f, level: 100.0 * f) for number, chance in enumerate(chances)]
-        return draw_lifetimes(np.random.default_rng(1), draws, 2, rules, costs(), Uncertainty())
-
-    assert len(draw(1)) == 1 and len(draw(3, (0.0, 1.0))) == 3
-    assert (draw(50, (0.0, 1.0))["rule"] == "rule 1").all()
-    for wrong in ((), (1.1, -0.1), (0.5, 0.5 + 2e-9)):
-        with pytest.raises(InputError, match="rules: found probabilities"):
-            draw(1, wrong)
-    for wrong in (0, 1_000_001):
-        with pytest.raises(InputError, match="draws: found"):
-            draw(wrong)
-
-
-def test_an_event_drawn_before_the_first_year_is_paid_in_the_first():
-    early = costs(installed=0.0, events=(Event("repair", 1, 500.0),))
-    rule = Rule("none", 1.0, lambda f, level: 0.0 * f)
-    doubt = Uncertainty(event_year_sd=0.4, real_rate=(0.25, 0.0))
-    drawn = draw_lifetimes(np.random.default_rng(5), 400, 3, [rule], early, doubt)
-    values = set(drawn["net_present_value"].round(6))
-    assert values <= {-500 / 1.25, -500 / 1.25**2, round(-500 / 1.25**3, 6)} and -500 / 1.25 in values
-    assert (drawn["net_saving"] == -500).all()

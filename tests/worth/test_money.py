@@ -3,17 +3,13 @@
 import doctest
 
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import assume, given, settings, strategies as st
 
-from solarlib.bill import accounts as bank
-from solarlib.bill.tariff_file import tariff_from_table
 from solarlib.quantities import InputError
-from solarlib.worth import bill_table, lifetime, money, premium, risk
-from solarlib.worth.bill_table import BillTable, tabulate
+from solarlib.worth import lifetime, money, premium, risk
 from solarlib.worth.lifetime import Costs, Event, Loan, cash_flow, figures_of_merit
-from solarlib.worth.risk import Rule, Uncertainty, draw_lifetimes, summarise, tornado
+from solarlib.worth.risk import tornado
 
 quick = settings(deadline=None, max_examples=60)
 rates = st.floats(-0.3, 0.5)
@@ -22,7 +18,7 @@ flow_rows = st.lists(amounts, min_size=2, max_size=12)
 
 
 def test_examples_in_the_docstrings():
-    for module in (money, lifetime, bill_table, premium, risk):
+    for module in (money, lifetime, premium, risk):
         assert doctest.testmod(module).failed == 0
     assert doctest.testmod(money).attempted == 4 and doctest.testmod(premium).attempted == 1
 
@@ -397,199 +393,9 @@ class TestCashFlow:
         assert "allowed" in str(caught.value) and "\n" not in str(caught.value)
 
 
-class TestBills:
+class TestRisk:
     def test_yield_path(self):
         np.testing.assert_allclose(money.growth_path(3, -0.01), [1, 0.99, 0.99**2])
-
-    @quick
-    @given(st.floats(0.35, 0.95), st.lists(st.floats(0.3, 1.3), min_size=1, max_size=20))
-    def test_table_of_a_bent_bill_is_right_within_twice_its_tolerance(self, bend, factors):
-        calls = []
-
-        def bill(factor):  # falls until a minimum bill
-            calls.append(factor)
-            return 180.0 + 1120.0 * max(bend - factor, 0.0)
-
-        table = tabulate(bill, 0.3, 1.3, tolerance=0.5)
-        assert len(calls) == len(set(calls)) == table.factors.size <= 40
-        for factor in [bend, *factors]:
-            assert table(factor) == pytest.approx(bill(factor), abs=1.0)
-
-    def test_a_straight_bill_takes_few_points(self):
-        assert tabulate(lambda factor: 900 - 800 * factor).factors.size == 17
-
-    def test_a_jump_is_a_steep_line_and_right_beside_it(self):
-        table = tabulate(lambda factor: 500.0 * (factor < 0.777), 0.5, 1.0)
-        assert table(np.array([0.5, 0.7769, 0.7771, 1.0])).tolist() == [500.0, 500.0, 0.0, 0.0]
-        assert table.factors.size < 40
-
-    @pytest.mark.parametrize("factor", [0.4, 1.6, np.nan])
-    def test_no_extrapolation(self, factor):
-        with pytest.raises(InputError, match="^generation factor: found .* allowed is 0.5 to 1.5"):
-            BillTable(np.array([0.5, 1.5]), np.array([1.0, 2.0]))(np.array([1.0, factor]))
-
-    def test_a_bill_that_is_not_finite_is_refused(self):
-        with pytest.raises(InputError, match="^bill table: found a bill that is not finite"):
-            tabulate(lambda factor: np.nan if factor == 0.75 else 1.0)
-
-
-class TestThroughTheBillEngine:
-    """A kWh bank emptied after March: one table stands for the engine run through twenty-five uneven years."""
-
-    TARIFF = {
-        "name": "kWh bank",
-        "charge": [{"line": "basic", "on": "month", "price": 12.0}, {"line": "energy", "on": "billed", "price": 0.16}],
-        "credit": {"unit": "kWh", "netting": "period", "reset_month": 3, "at_reset": "forfeit"},
-    }
-
-    def bills(self, factors, first_month):
-        """Yearly sums of the engine's bills; each year of twelve months begins with ``first_month``."""
-        starts = pd.date_range(f"2027-{first_month:02d}-01", periods=12 * len(factors) + 1, freq="MS")
-        season = np.cos((starts[:-1].month.to_numpy() - 1) * np.pi / 6)
-        use = 700 * (1 + 0.2 * season)
-        made = np.repeat(factors, 12) * 640 * (1 - 0.5 * season)
-        self_used = np.minimum(0.4 * made, use)
-        periods = pd.DataFrame({"period_start": starts[:-1], "period_end": starts[1:],
-                                "delivered_kwh": use - self_used, "received_kwh": made - self_used})  # fmt: skip
-        return bank.ledger(periods, tariff_from_table(self.TARIFF))["bill"].to_numpy().reshape(-1, 12).sum(axis=1)
-
-    def compare(self, first_month):
-        """The table less the engine for twenty-five uneven years, and what the system saves in them."""
-        table = tabulate(lambda factor: self.bills([factor, factor], first_month)[1], tolerance=0.1)
-        assert table.factors.size < 60
-        uneven = money.growth_path(25, -0.005) * (1 + 0.04 * np.random.default_rng(2).standard_normal(25))
-        engine = self.bills(np.r_[uneven[0], uneven], first_month)[1:]
-        return table(uneven) - engine, 25 * table(0.0) - engine.sum()
-
-    def test_years_that_begin_after_the_reset_are_exact(self):
-        off, _ = self.compare(first_month=4)
-        assert np.abs(off).max() < 2 * 0.1 + 2 * 12 * 0.005  # the table's own error, and twelve rounded bills twice
-
-    def test_credit_that_crosses_the_new_year_shifts_single_years_and_hardly_the_sum(self):
-        off, saved = self.compare(first_month=1)
-        assert np.abs(off).max() > 5 and abs(off.sum()) < 0.01 * saved
-
-
-def flat_bill(factor, export_value=1.0):
-    return 0.16 * (8000 - 5625 * factor * (0.4 + 0.6 * export_value))
-
-
-def flat_rule(name="retail", probability=1.0, export_value=1.0, from_years=(1, 1)):
-    return Rule(name, probability, lambda f, level: level * (1280 - flat_bill(f, export_value)), from_years)
-
-
-class TestRisk:
-    def test_without_uncertainty_every_lifetime_is_the_cash_flow(self):
-        costs = Costs(9000, rebate=400, tax_credit_share=0.1, upkeep_per_year=50, insurance_and_tax_per_year=17.5,
-                      removal=500, events=(Event("converter", 13, 900),), growth=0.025)  # fmt: skip
-        u = Uncertainty(inflation=(0.025, 0), real_growth=(0.01, 0), real_rate=(0.03, 0), degradation=(0.005, 0))
-        drawn = draw_lifetimes(np.random.default_rng(1), 3, 25, [flat_rule()], costs, u)
-        path, growth = money.growth_path(25, -0.005), money.nominal_rate(0.01, 0.025)
-        level = money.growth_path(25, growth)
-        table = cash_flow(1280 * level, flat_bill(path) * level, costs)
-        expected = figures_of_merit(table, float(money.nominal_rate(0.03, 0.025)))
-        for name in ("net_present_value", "gross_saving", "net_saving", "cumulative_payback", "discounted_payback"):
-            np.testing.assert_allclose(drawn[name], expected[name], rtol=1e-12)
-        np.testing.assert_allclose(drawn["first_year_saving"], 900.0)
-
-    def test_persistent_error_stays_and_yearly_weather_averages_out(self):
-        def spread(**u):
-            drawn = draw_lifetimes(np.random.default_rng(7), 4000, 25, [flat_rule()], Costs(9000), Uncertainty(**u))
-            return drawn["mean_yield_factor"].std()
-
-        # The relative standard error of a standard deviation of 4,000 draws is 1.1 %; five of them are allowed.
-        assert spread(yield_persistent_sd=0.06) == pytest.approx(0.06, rel=0.056)
-        assert spread(yield_yearly_sd=0.06) == pytest.approx(0.06 / 5, rel=0.056)
-        both = risk.relative_sd([0.06], 0.04, 25)
-        assert spread(yield_persistent_sd=0.06, yield_yearly_sd=0.04) == pytest.approx(both, rel=0.056)
-
-    def test_inflation_moves_growth_and_rate_together(self):
-        u = Uncertainty(inflation=(0.025, 0.01), real_growth=(0.0, 0.002), real_rate=(0.025, 0.002))
-        drawn = draw_lifetimes(np.random.default_rng(3), 2000, 20, [flat_rule()], Costs(9000), u)
-        # The common variance is 0.01^2 of 0.01^2 + 0.002^2: a correlation of 0.96.
-        assert drawn["price_growth"].corr(drawn["rate"]) == pytest.approx(1 / 1.04, abs=0.01)
-
-    def test_rules_come_with_their_probability_and_the_same_seed_repeats(self):
-        rules = [flat_rule("retail", 0.6), flat_rule("low", 0.4, 0.3), flat_rule("never", 0.0)]
-        u = Uncertainty(yield_persistent_sd=0.05)
-        one, two = (draw_lifetimes(np.random.default_rng(9), 5000, 25, rules, Costs(9000), u) for _ in range(2))
-        pd.testing.assert_frame_equal(one, two)
-        summary = summarise(one)
-        assert list(summary.index) == ["retail", "low", "all"] and summary.loc["all", "lifetimes"] == 5000
-        assert summary.loc["retail", "lifetimes"] == pytest.approx(3000, abs=5 * np.sqrt(5000 * 0.24))
-        assert summary.loc["low", "net_present_value_95"] < summary.loc["retail", "net_present_value_5"]
-        weighted = summary.iloc[:2]["share_losing"] @ summary.iloc[:2]["lifetimes"] / 5000
-        assert summary.loc["all", "share_losing"] == pytest.approx(weighted)
-
-    @pytest.mark.parametrize("year", [1, 2, 11, 25, 26])
-    def test_a_rule_that_takes_over_in_a_year_leaves_the_years_before_as_they_were(self, year):
-        """Bills before the year by the old rule, from it on by the new one; year 26 of 25 never comes."""
-        costs, u = Costs(9000, growth=0.02), Uncertainty(inflation=(0.02, 0), degradation=(0.005, 0))
-        rules = [flat_rule(probability=0.0), flat_rule("low", 1.0, 0.3, (year, year))]
-        drawn = draw_lifetimes(np.random.default_rng(1), 4, 25, rules, costs, u)
-        made, level = money.growth_path(25, -0.005), money.growth_path(25, 0.02)
-        old, new = ((1280 - flat_bill(made, value)) * level for value in (1.0, 0.3))
-        flow = np.r_[-9000, np.where(np.arange(1, 26) < year, old, new)]
-        np.testing.assert_allclose(drawn["net_saving"], flow.sum())
-        np.testing.assert_allclose(drawn["net_present_value"], money.net_present_value(0.02, flow))
-        np.testing.assert_allclose(drawn["cumulative_payback"], money.payback(flow))
-        assert set(drawn["rule"]) == {"low" if year <= 25 else "retail"}
-        assert set(drawn["from_year"]) == {year if year <= 25 else 1}
-
-    def test_the_year_of_a_change_is_drawn_evenly_and_its_mean_worth_is_the_mean_over_the_years(self):
-        rules = [flat_rule(probability=0.4), flat_rule("low", 0.6, 0.3, (6, 30))]
-        drawn = draw_lifetimes(np.random.default_rng(8), 20_000, 25, rules, Costs(9000), Uncertainty())
-        changed = drawn.loc[drawn["rule"] == "low", "from_year"]
-        # of the years 6 to 30 five lie beyond the life: 0.6 x 20/25 of the lives change; five standard errors
-        assert len(changed) / 20_000 == pytest.approx(0.48, abs=5 * np.sqrt(0.25 / 20_000))
-        counts = changed.value_counts()
-        assert set(counts.index) == set(range(6, 26)) and counts.min() > 480 - 5 * np.sqrt(480)
-        assert (drawn.loc[drawn["rule"] == "retail", "from_year"] == 1).all()
-        lost = 0.16 * 5625 * 0.6 * 0.7  # a year under the other rule, without wear, growth or discount
-        off = drawn.loc[drawn["rule"] == "low", "net_saving"] - (25 * 900 - 9000)
-        np.testing.assert_allclose(off, -lost * (26 - changed))
-
-    def test_a_payback_that_never_comes_is_infinite_in_the_quantiles(self):
-        drawn = draw_lifetimes(np.random.default_rng(2), 50, 5, [flat_rule()], Costs(9000), Uncertainty())
-        assert drawn["cumulative_payback"].isna().all()
-        assert summarise(drawn).loc["all", "payback_5"] == np.inf
-
-    def test_spread_of_each_other_input(self):
-        plain = Costs(9000)
-
-        def drawn(costs=plain, **u):
-            return draw_lifetimes(np.random.default_rng(6), 4000, 2, [flat_rule()], costs, Uncertainty(**u))
-
-        price = drawn(price_sd=0.05)
-        np.testing.assert_allclose(price["first_year_saving"], 900 * price["price_factor"])
-        assert price["price_factor"].std() == pytest.approx(0.05, rel=0.056)
-        upkeep = drawn(Costs(9000, upkeep_per_year=60, insurance_and_tax_per_year=40), upkeep_sd=0.3)
-        spent = upkeep["gross_saving"] - 9000 - upkeep["net_saving"]
-        assert spent.mean() == pytest.approx(200, abs=5) and spent.std() == pytest.approx(60, rel=0.06)
-        wear = drawn(degradation=(0.0, 0.01))["degradation"]
-        assert (wear >= 0).all() and (wear == 0).mean() == pytest.approx(0.5, abs=5 * np.sqrt(0.25 / 4000))
-
-    def test_an_event_may_fall_beyond_the_last_year(self):
-        costs = Costs(9000, events=(Event("converter", 10, 1000),))
-        drawn = draw_lifetimes(np.random.default_rng(4), 4000, 10, [flat_rule()], costs, Uncertainty(event_year_sd=2.0))
-        paid = drawn["gross_saving"] - 9000 - drawn["net_saving"]
-        assert set(paid.round(6)) == {0.0, 1000.0}
-        assert (paid > 1).mean() == pytest.approx(0.5987, abs=5 * np.sqrt(0.24 / 4000))  # normal: below year 10.5
-
-    def test_refused(self):
-        with pytest.raises(InputError, match="^rules: found probabilities"):
-            draw_lifetimes(np.random.default_rng(1), 5, 5, [flat_rule(probability=0.9)], Costs(1), Uncertainty())
-        with pytest.raises(InputError, match="^draws: found 0"):
-            draw_lifetimes(np.random.default_rng(1), 0, 5, [flat_rule()], Costs(1), Uncertainty())
-        with pytest.raises(InputError, match="^costs.tax_credit_year: found year 2"):
-            draw_lifetimes(np.random.default_rng(1), 5, 1, [flat_rule()], FULL, Uncertainty())
-        for years in ((0, 4), (5, 4), (1, 2.5)):
-            with pytest.raises(InputError, match="^rule 'retail': (first|last) of from_years: found"):
-                flat_rule(from_years=years)
-        with pytest.raises(InputError, match="^uncertainty.price_sd: found -1"):
-            Uncertainty(price_sd=-1.0)
-        with pytest.raises(InputError, match="^uncertainty.inflation mean: found 2.5"):
-            Uncertainty(inflation=(2.5, 0.0))
 
     def test_tornado(self):
         table = tornado(lambda a, b, c: 10 * a + b + 0 * c, dict(a=1, b=1, c=1), {"c": [0, 2], "b": [5], "a": [0, 2]})

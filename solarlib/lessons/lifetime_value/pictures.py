@@ -9,7 +9,7 @@ from matplotlib.ticker import MultipleLocator, StrMethodFormatter
 
 from solarlib.bill.tariff_file import read_tariff
 from solarlib.house import bills
-from solarlib.house.file import Growth, PricePath, Spread
+from solarlib.house.file import Growth, PricePath
 from solarlib.house.year_bills import basis, year_energies
 from solarlib.lessons.tools import Picture, figures
 from solarlib.quantities import counted, texts_beside
@@ -50,7 +50,7 @@ def facts(house):
         f"{known}outlay {costs.outlay:,.0f} $ ({costs.outlay / house.system.rated_power_w:.2f} $ per W of modules), "
         f"rebate {costs.rebate:,.0f} $, {_credit(costs, view.years)}upkeep {_running(costs):,.0f} $ a year{later}\n"
         f"{counted(view.years, 'year')}; {rates}; prices: {_growth(view)}\n"
-        f"{''.join(names)}{_doubts(view.spread)}\n{basis(house)}"
+        f"{''.join(names)}{basis(house)}"
     ).rstrip("\n")
 
 
@@ -79,28 +79,6 @@ def _growth(view):
     return ", ".join([*words, f"{'all others' if words else 'all'} {rest}"]).replace("-", "−")
 
 
-def _doubts(spread):
-    """Say how unsure the drawn lives of part 4 are of what no slider of theirs moves."""
-    source = " (common practice, no source)" if spread == Spread() else ""
-    names = ("prices", "price_growth", "discount_rate", "inflation", "wear", "costs")
-    shares = ", ".join(f"{name.replace('_', ' ')} {100 * getattr(spread, name):g} %" for name in names)
-    return f"part 4 draws with standard deviations{source}:\n{shares}, year of later costs {spread.event_years:g}"
-
-
-def break_even(house):
-    """Say how much of the energy must be self-used if each exported kWh earns a third of the price."""
-    price, kwh = bills.avoided_price(house), year_energies(house)
-    if not (price > 0 and kwh["generation"] > 0):
-        return "No break-even share: this array makes nothing, or a kWh has no price."
-    share = bills.break_even_share(house, price / 3.0, costs_of(house))
-    words = "nothing: it always pays" if share < 0 else "more than there is: it never pays"
-    near = 1.5 * bills.good_to(house, rules(house)[THIRD]) * (1 + 2 * share) / 3  # each share more is two thirds of it
-    if -near <= share <= 1 + near:
-        about = "about " if min(share, 1 - share) < near else ""
-        words = f"{about}{np.clip(share, 0, 1):.0%}"
-    return f"{THIRD}: break-even share {words} (now {kwh['self_used'] / kwh['generation']:.0%} are self-used)"
-
-
 @lru_cache(maxsize=8)
 def rules(house):
     """Return {words: tariff} of four billing rules; the shipped ones at the price level of the house. None: its own."""
@@ -112,10 +90,10 @@ def rules(house):
 
 def start_values(house):
     """Return (least, most, step, start) of sliders that start at the outlook of the house, whose values all hold."""
-    view, spread = house.outlook, house.outlook.spread
+    view = house.outlook
 
     def around(share, low, high):
-        start = _stepped(share, 0.1)
+        start = _stepped(share)
         return min(low, float(np.floor(start))), max(high, float(np.ceil(start))), 0.1, start
 
     return SimpleNamespace(
@@ -123,20 +101,16 @@ def start_values(house):
         rate=around(view.discount_rate, 0.0, 12.0),
         curve_rate=around(view.discount_rate, 0.0, 20.0),
         growth_of="Growth of all prices" if view.growth == Growth() else "Growth, other prices",
-        change=(0, 100, 1, round(100 * spread.rule_change)),
-        since=(1, view.years + 1, 1, min(spread.rule_change_from_year, view.years + 1)),
-        error=(0.0, 15.0, 0.5, _stepped(spread.yield_every_year, 0.5)),
-        weather=(0.0, 15.0, 0.5, _stepped(spread.weather, 0.5)),
     )
 
 
-def exact(value, own, step=0.1):
+def exact(value, own):
     """Return a slider's value [%] as a share: that of the house file, `own`, where it stands at its step."""
-    return own if abs(value - _stepped(own, step)) < 1e-6 else value / 100.0
+    return own if abs(value - _stepped(own)) < 1e-6 else value / 100.0
 
 
-def _stepped(share, step):
-    return round(round(100 * share / step) * step, 6)
+def _stepped(share):
+    return round(100 * share, 1)
 
 
 # ---------------------------------------------------------------- part 1: three bills

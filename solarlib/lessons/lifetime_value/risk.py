@@ -1,4 +1,4 @@
-"""Lesson 05, part 4: one change at a time, and many lifetimes drawn at random."""
+"""Lesson 05, part 4: one change at a time, and a life in poor sun."""
 
 from dataclasses import replace
 
@@ -7,12 +7,21 @@ import numpy as np
 from solarlib.house import bills
 from solarlib.house.rules import kinds_of
 from solarlib.lessons.lifetime_value import pictures
-from solarlib.lessons.lifetime_value.pictures import OWN, SOLD, THIRD, exact, priced, rules, signed, start_values
+from solarlib.lessons.lifetime_value.pictures import (
+    OWN,
+    SOLD,
+    THIRD,
+    costs_of,
+    exact,
+    priced,
+    rules,
+    signed,
+    start_values,
+)
 from solarlib.lessons.tools import Picture, figures
 from solarlib.worth import money
-from solarlib.worth.risk import Rule, Uncertainty, draw_lifetimes, summarise, tornado
+from solarlib.worth.risk import tornado
 
-DRAWS, SEED = 2500, 2026
 CHANGE_YEAR, MORE_YEARS = 11, 5
 LATER, EXPORT_GROWTH = f"rule from year {CHANGE_YEAR}", "export growth"
 
@@ -140,79 +149,10 @@ def tornado_picture(house):
     return Picture(figure, [worse, better, middle, names, left, right], update, slow=True)
 
 
-def lifetimes(house, chance=0, since=1, persistent=0, yearly=0):
-    """Return drawn lifetimes, all else as unsure as the house file says; see `risk.draw_lifetimes`.
-
-    Parameters
-    ----------
-    chance : float
-        That the rule `THIRD` takes over. [%]
-    since : int
-        First year of the life in which it may; that and each later one are alike.
-    persistent, yearly : float
-        Standard deviation of the generation, of every year and from year to year. [%]
-    """
-    view, doubt = house.outlook, house.outlook.spread
-    means = (float(money.real_rate(rate, view.inflation)) for rate in (view.price_growth, view.discount_rate))
-    real_growth, real_rate = zip(means, (doubt.price_growth, doubt.discount_rate))
-    inflation, wear = (view.inflation, doubt.inflation), (house.system.degradation_per_year, doubt.wear)
-    errors = exact(persistent, doubt.yield_every_year, 0.5), exact(yearly, doubt.weather, 0.5), doubt.prices
-    unsure = Uncertainty(*errors, inflation, real_growth, real_rate, wear, doubt.costs, doubt.costs, doubt.event_years)
-    chance, last = exact(chance, doubt.rule_change, 1.0), max(since, view.years)
-    own, third = bills.life_table(house), bills.life_table(house, rules(house)[THIRD])
-    both = [Rule(OWN, 1 - chance, own.saving), Rule(THIRD, chance, third.saving, (since, last))]
-    return draw_lifetimes(np.random.default_rng(SEED), DRAWS, view.years, both, pictures.costs_of(house), unsure)
-
-
-def risk_picture(house):
-    """Return the picture of many lifetimes: chance, since, persistent, yearly -> net present values by rule."""
-    years = house.outlook.years
-    wide = lifetimes(house, 50, 1, 15, 15)["net_present_value"]
-    edges = np.linspace(*np.quantile(wide, (0.005, 0.995)), 41)
-    width, middle = edges[1] - edges[0], (edges[1:] + edges[:-1]) / 2
-    figure, ax = figures.new_figure(left=0.1)
-    ax.set(xlim=(edges[0], edges[-1]), xlabel="net present value of a lifetime ($); end bars hold all beyond")
-    ax.xaxis.set_major_formatter(pictures.WITH_COMMAS)
-    narrow = [lifetimes(house, chance) for chance in (0, 100)]
-    top = 1.25 * max(_shares(table, edges).sum(axis=0).max() for table in narrow)
-    figures.zero_based(ax, top, "lifetimes (% a bar)")
-    ax.axvline(0, color=figures.INK, linewidth=2.0)
-    own, other = figures.boxes(ax, "money", hatch=""), figures.boxes(ax, "export")
-    look = {"ha": "center", "va": "bottom", "bbox": {"facecolor": figures.BACKGROUND, "edgecolor": "none", "pad": 1.5}}
-    names = [figures.direct_label(ax, 0, 0, words, role, **look) for words, role in ((OWN, "money"), (THIRD, "export"))]
-
-    def update(chance, since, persistent, yearly):
-        table = lifetimes(house, chance, since, persistent, yearly)
-        parts = _shares(table, edges)
-        figures.move_columns(own, 0.0 * parts[0], parts[0], middle, 0.94 * width)
-        figures.move_columns(other, parts[0], parts.sum(axis=0), middle, 0.94 * width)
-        for name, part, lift in zip(names, parts, (0.02, 0.12)):
-            at = int(np.argmax(part))
-            name.set_visible(bool(part.max() > 0))
-            near = parts[:, max(0, at - 4) : at + 5].sum(axis=0).max()
-            name.set_position((np.clip(middle[at], edges[4], edges[-5]), min(near + lift * top, 0.92 * top)))
-        found, changed = summarise(table).loc["all"], int((table["rule"] == THIRD).sum())
-        when = f"year {years}" if since == years else f"a year from {since} to {years}"
-        which = f"{changed:,} change to {THIRD} in {when}" if changed else "no rule changes"
-        low, high = (signed(found[f"net_present_value_{share}"]) for share in (5, 95))
-        said = {"losing": 100 * found["share_losing"], "back": _back(found["payback_5"], found["payback_95"])}
-        return pictures.CAPTIONS["lifetimes"].format(draws=DRAWS, which=which, low=low, high=high, **said)
-
-    return Picture(figure, [own, other, names], update, slow=True)
-
-
-def _shares(table, edges):
-    """Return the share of lifetimes in each bin for the two rules; what lies outside counts at the ends. [%]"""
-    worth = np.clip(table["net_present_value"].to_numpy(), edges[0], edges[-1])
-    chosen = [worth[(table["rule"] == rule).to_numpy()] for rule in (OWN, THIRD)]
-    return np.array([100.0 * np.histogram(part, edges)[0] / len(table) for part in chosen])
-
-
-def _back(soon, late):
-    """Say when nine of ten lives are paid back, from two quantiles. [years]"""
-    if np.isinf(soon):
-        return "hardly one is ever paid back"
-    return f"paid back between {soon:.0f} years and {'never' if np.isinf(late) else f'{late:.0f} years'}"
+def worth_at(house, factor):
+    """Return in words the net present value of the array if every year makes so much of the typical year's yield."""
+    flow = bills.net_flow(house, costs_of(house), bills.Course(yield_factor=factor))
+    return pictures.worth(flow, bills.good_to(house), house.outlook.discount_rate)
 
 
 def _percent(share, sign=""):
