@@ -26,14 +26,8 @@ def _flows(flows, name="flows", least=2):
     return flows
 
 
-def nominal_rate(real, inflation):
-    """Return the nominal rate from a real one: (1 + real)(1 + inflation) - 1, Fisher's relation, not the plain sum."""
-    real, inflation = _rate(real, "real"), _rate(inflation, "inflation")
-    return real + inflation + real * inflation
-
-
 def real_rate(nominal, inflation):
-    """Return the real rate from a nominal one: (1 + nominal)/(1 + inflation) - 1, not the plain difference."""
+    """Return the real rate from a nominal one, by Fisher: (1 + nominal)/(1 + inflation) - 1, not the difference."""
     return (_rate(nominal, "nominal") - inflation) / (1 + _rate(inflation, "inflation"))
 
 
