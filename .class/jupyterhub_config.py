@@ -20,7 +20,7 @@ c = get_config()  # noqa: F821 - given by traitlets
 PROJECT = Path(__file__).resolve().parents[1]
 COPIES = Path(os.environ.get("CLASS_FOLDER", PROJECT / ".class" / "copies"))
 LEARNER_BYTES = 0.5e9  # a learner with a lesson takes 0.37 GB at most as measured, one who opens two lessons more
-NOT_COPIED = shutil.ignore_patterns(".*", "__pycache__", "tests", "my-answers", "*.egg-info", "build")
+NOT_COPIED = shutil.ignore_patterns(".*", "__pycache__", "tests", "teaching", "my-answers", "*.egg-info", "build")
 
 
 def make_copy(spawner):

@@ -34,6 +34,7 @@ def test_each_learner_has_a_copy_and_finds_an_own_house_only_there(tmp_path, mon
         hub.Spawner.pre_spawn_hook(spawner)
         copy = Path(spawner.notebook_dir)
         assert (copy / "notebooks" / "00-start-here.ipynb").is_file() and not (copy / ".venv").exists()
+        assert not (copy / "notebooks" / "teaching").exists()  # the key of the exams
     houses = [Path(spawner.notebook_dir) / "data" / "houses" for spawner in spawners]
     own = (houses[0] / "two-storey.toml").read_text(encoding="utf-8")
     (houses[0] / "my-house.toml").write_text(own, encoding="utf-8")
