@@ -14,7 +14,10 @@ import numpy as np
 import pandas as pd
 
 from solarlib.bill.accounts import ledger
-from solarlib.files.records import daily, keep
+from solarlib.files.days import by_day
+from solarlib.files.flow import flow_of_table
+from solarlib.files.records import keep
+from solarlib.files.steps import Measured
 from solarlib.house.file import House, read_house
 from solarlib.house.year import house_load, weather
 from solarlib.house.year_bills import ratings
@@ -265,7 +268,8 @@ def kept_record(truth):
         quarters[(quarters.index >= at(off)) & (quarters.index < at(on))] = np.nan
     with TemporaryDirectory() as folder:
         path = Path(folder) / "days-kept.csv"
-        keep(path, daily(quarters, "15min", NOTES))
+        measured = Measured(quarters["generation_w"], pd.Timedelta("15min"), "generation", "W", "")
+        keep(path, by_day({"generation": flow_of_table(measured, (0.0, 10.0))}, NOTES))
         return path.read_bytes()
 
 

@@ -1,4 +1,4 @@
-"""Tables kept from day to day and bill to bill: sums with the share of the day they rest on, in plain CSV files.
+"""Tables kept from day to day and bill to bill, in plain CSV files.
 
 A kept file is never rewritten in place: the new whole file is written beside it and then takes its name, so that a
 machine switched off at any moment leaves the old file or the new one. A row that was there in part gives way to the
@@ -26,67 +26,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from solarlib.files.steps import first_moments
 from solarlib.quantities import counted, refusal, refuse_if
 
-KEPT_FLOWS = ("generation", "delivered", "received")
 FORM_WORD, KNOWN_FORM = "form ", "form 1"
 FORMULA = ("=", "+", "-", "@")  # a text that begins so is a formula to a spreadsheet
-COMPLETE_SHARE = 0.99  # of a day's intervals: below, the day is only in part there
-DAILY = ("date", *(f"{flow}_kwh" for flow in KEPT_FLOWS), "peak_kw", "peak_time", "measured_share", "quality", "note")
 LEFT_S = 3600  # age at which half a file is taken for one that a killed run left
 LOCK_S = 10.0  # that one and the same lock has stood when its program is taken for killed
 DECIMALS = {"_kwh": 3, "_kw": 3, "_share": 4, "_h": 3, "_percent": 1, "_usd": 2}
-
-
-def daily(table, step, notes=None):
-    """Sum readings by local day.
-
-    Parameters
-    ----------
-    table : DataFrame, rising time-zone-aware index, START labels
-        ``generation``, ``delivered``, ``received`` as ``_kwh`` [kWh] or ``_w`` [W]; others are passed over.
-    step : Timedelta
-        Length of an interval.
-    notes : dict of date text to text, optional
-        Remarks such as snow or guests.
-
-    Returns
-    -------
-    DataFrame
-        Columns `DAILY`, one row a local day from the first to the last. ``measured_share``: part of the day in which
-        every flow was measured (a day of 23 or 25 hours is whole at that length). ``quality``: ``complete``, ``part``
-        or ``empty``. Sums are of what was measured; a flow never measured that day is empty, never 0.
-    """
-    step, zone = pd.Timedelta(step), table.index.tz
-    names = {flow: f"{flow}{unit}" for flow in KEPT_FLOWS for unit in ("_kwh", "_w") if f"{flow}{unit}" in table}
-    if not names:
-        columns = ", ".join(map(str, table.columns)) or "none"
-        raise refusal("no_flows", "readings", columns=columns, flows=", ".join(KEPT_FLOWS))
-    hours = step / pd.Timedelta(hours=1)
-    factors = {flow: 1.0 if name.endswith("_kwh") else hours / 1000 for flow, name in names.items()}
-    energy = pd.DataFrame({flow: table[name] * factors[flow] for flow, name in names.items()})
-    midnights = table.index.tz_localize(None).normalize()
-    days = pd.date_range(midnights[0], midnights[-1], freq="D")
-    edges = pd.date_range(days[0], days[-1] + pd.Timedelta(days=1), freq="D")
-    start = first_moments(edges, zone)
-    whole_days = step == pd.Timedelta(days=1)  # on the local clock: 23 or 25 hours are one such day too
-    expected = np.ones(len(days)) if whole_days else np.diff(start.as_unit("ns").asi8) / step.value
-    sums = energy.groupby(midnights).sum(min_count=1).reindex(index=days, columns=list(KEPT_FLOWS))
-    share = energy.notna().all(axis=1).groupby(midnights).sum().reindex(days, fill_value=0).to_numpy() / expected
-    out = pd.DataFrame({"date": days.strftime("%Y-%m-%d")} | {f"{flow}_kwh": sums[flow].to_numpy() for flow in sums})
-    out["peak_kw"], out["peak_time"] = np.nan, ""
-    if "generation" in energy and not whole_days:
-        power = energy["generation"].dropna()
-        best = power.groupby(power.index.tz_localize(None).normalize()).idxmax()
-        at = days.get_indexer(best.index)
-        out.loc[at, "peak_kw"] = power[best.to_numpy()].to_numpy() / hours
-        out.loc[at, "peak_time"] = [f"{label:%H:%M}" for label in best]
-    out["measured_share"] = np.minimum(share, 1.0)
-    some = sums.notna().any(axis=1).to_numpy()
-    out["quality"] = np.select([share >= COMPLETE_SHARE, some], ["complete", "part"], "empty")
-    out["note"] = [str((notes or {}).get(day, "")) for day in out["date"]]
-    return out[list(DAILY)]
 
 
 @dataclass(frozen=True)
@@ -116,7 +62,7 @@ def keep(path: str | Path, table: pd.DataFrame) -> Change:
     ----------
     path : path
     table : DataFrame
-        As from `daily`; the first column is the key, one row a key. A kept note stays unless the new row has one.
+        As from `days.by_day`; the first column is the key, one row a key. A kept note stays unless the new row has one.
 
     Raises
     ------

@@ -5,18 +5,20 @@ Whatever lacks something raises an `InputError` that says what is missing.
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property, reduce
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from solarlib.files.checks import plausibility
+from solarlib.files.checks import LIMIT, plausibility
 from solarlib.files.energies import MOST_KW
+from solarlib.files.flow import Flow, flow_of, flow_of_table, joined
 from solarlib.files.mapping import TITLES, mapping_from_toml
 from solarlib.files.reading import Readings, read
-from solarlib.files.steps import Measured
+from solarlib.files.steps import ONE_DAY, Measured
 from solarlib.house.file import House
-from solarlib.quantities import refuse_if
+from solarlib.quantities import refuse_if, texts_beside
 from solarlib.sky.sun import position
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "data" / "examples"
@@ -24,6 +26,8 @@ SERVICE_W = 1000.0 * MOST_KW
 LEFT_OUT = ("above limit", "factor", "stuck", "negative")  # findings whose rows no sum may use
 NIGHT_DEG = -3.0  # the sun's elevation below which an array gives nothing
 SUN_GRID = pd.Timedelta(minutes=15)
+FLOWS = ("generation", "delivered", "received", "net", "load")
+_WORDS = texts_beside(__file__, "flows")
 READ_SHARE = 0.8  # of the time of bringing a file; the rest is for the checks
 
 
@@ -40,6 +44,8 @@ class Checked:
         Without the values that hardly can be.
     neighbours : dict of column title to Column
         What the mapping tells of each similar system: its name, and its roof if that is known.
+    house : House, optional
+        Gives the limits of what can be.
     """
 
     name: str
@@ -47,12 +53,34 @@ class Checked:
     findings: tuple
     table: pd.DataFrame
     neighbours: dict = field(default_factory=dict)
+    house: House | None = None
 
     def measured(self, title: str) -> Measured | None:
         """Return one column of `table`, None where the file has none such or no regular readings."""
         if title not in self.table or self.readings.step is None:
             return None
         return Measured(self.table[title], self.readings.step, *TITLES[title], self.name)
+
+    @cached_property
+    def flows(self) -> dict[str, Flow]:
+        """The energies of the house that the file tells of or that follow from them, by quantity."""
+        told = {quantity: self._flow(quantity) for quantity in FLOWS}
+        return completed({quantity: flow for quantity, flow in told.items() if flow is not None}, self.house)
+
+    def _flow(self, quantity):
+        """Return the flow of a quantity from its registers, or else from regular readings; None without any."""
+        limits, title = limits_kw(self.house)[quantity], f"{quantity}_kwh"
+        parts = [part for column, part in self.readings.intervals.items() if column.quantity == quantity and len(part)]
+        if parts:
+            odd = self.table.index[self.table[title].isna() & self.readings.table[title].notna()]
+            edges = [part.index.append(pd.DatetimeIndex(part["end"].iloc[-1:])) for part in parts]
+            known = [part["energy_kwh"].mask(part.index.isin(odd)) for part in parts]
+            flows = [flow_of(*pair, limits, self.name) for pair in zip(edges, known)]
+            return reduce(lambda one, other: joined(one, other, 1, limits, self.name), flows)
+        found = self.measured(title) or self.measured(f"{quantity}_w")
+        if found is None or found.step > ONE_DAY or not found.series.notna().any():
+            return None
+        return flow_of_table(found, limits)
 
     @property
     def left_out(self) -> int:
@@ -108,7 +136,33 @@ def with_findings(readings, house, neighbours):
     for finding in findings:
         if finding.kind in LEFT_OUT and finding.column in table:
             table.loc[finding.rows, finding.column] = np.nan
-    return Checked(readings.account.name, readings, findings, table, neighbours)
+    return Checked(readings.account.name, readings, findings, table, neighbours, house)
+
+
+def limits_kw(house) -> dict:
+    """Return the least and the most mean power of each of `FLOWS`. [kW]"""
+    array = 1e4 if house is None else LIMIT.most_of_rated * house.system.rated_power_w / 1000.0
+    limits = {"generation": (0.0, array), "received": (0.0, array), "delivered": (0.0, MOST_KW)}
+    return limits | {"load": (0.0, MOST_KW + array), "net": (-array, MOST_KW)}
+
+
+def completed(flows: dict[str, Flow], house: House | None) -> dict[str, Flow]:
+    """Return flows with those that follow from them; what flows both ways within an interval is then netted."""
+    flows, limits, rules = dict(flows), limits_kw(house), list(_WORDS["derived"])
+    while rule := next((it for it in rules if it[0] not in flows and {it[1], it[3]} <= set(flows)), None):
+        rules.remove(rule)
+        name, one, sign, other = rule
+        origins = " and ".join(dict.fromkeys([flows[one].origin, flows[other].origin]))
+        words = _WORDS["joined"].format(one=one, other=other, origins=origins)
+        if found := joined(flows[one], flows[other], sign, limits[name], words):
+            flows[name] = found
+    if "net" in flows and not {"delivered", "received"} & set(flows):
+        net = flows["net"]
+        for name, sign in (("delivered", 1), ("received", -1)):
+            known, words = np.where(net.measured, sign * net.kwh, np.nan), _WORDS["netted"].format(origin=net.origin)
+            flows[name] = flow_of(net.edges, known.clip(0), limits[name], words)
+        return completed(flows, house)
+    return flows
 
 
 def sun_height(index, step, house):

@@ -82,7 +82,7 @@ def own_days(days, house):
     Parameters
     ----------
     days : DataFrame
-        As from `records.daily`.
+        As from `days.by_day`.
     """
     made = days["generation_kwh"].where(days["quality"] == "complete")
     return pd.Series(made.to_numpy(float) / (house.system.rated_power_w / 1000.0), pd.DatetimeIndex(days["date"]))
@@ -97,7 +97,7 @@ def yields(house, periods=None, days=None):
     periods : DataFrame, optional
         ``period_start``, ``period_end``, ``generation_kwh`` (NaN: passed over), as from `periods.periods_of`.
     days : DataFrame, optional
-        As from `records.daily`: without such periods, the complete days of each month.
+        As from `days.by_day`: without such periods, the complete days of each month.
 
     Returns
     -------
@@ -231,7 +231,7 @@ def beside_neighbours(house, days, files, model_roofs=True):
     ----------
     house : House
     days : DataFrame
-        As from `records.daily`; a note with the word snow sets its day aside.
+        As from `days.by_day`; a note with the word snow sets its day aside.
     files : sequence of Checked
         One or more with neighbours.
     model_roofs : bool

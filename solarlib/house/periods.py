@@ -1,4 +1,4 @@
-"""Energies of a house between readings, by day and by billing period, from whatever files hold them."""
+"""Energies of a house by day and by billing period, from the flows of its files, each with its range."""
 
 from collections.abc import Sequence
 from datetime import date
@@ -8,105 +8,103 @@ import pandas as pd
 
 from solarlib.bill.periods import monthly_periods
 from solarlib.bill.tariff import Tariff
-from solarlib.files.steps import ONE_DAY, ONE_HOUR, even_index
-from solarlib.house.flows import Checked
+from solarlib.files.days import LEAST_MEASURED, by_day
+from solarlib.files.flow import Flow
+from solarlib.files.steps import ONE_DAY, ONE_HOUR, first_moments
+from solarlib.house.flows import Checked, completed
 from solarlib.house.year_bills import shape_of
 from solarlib.quantities import counted, refusal, refuse_if
 
 LONG_PERIOD = pd.Timedelta(days=20)  # registers read this seldom are read for a bill
-METER = ("delivered_kwh", "received_kwh")
-BILLED_FLOWS = (*METER, "generation_kwh")
+METER = ("delivered", "received")
+CASES = (("even_low", "even_high"), ("late", "early"))  # how what is known of no single hour may lie in hours
 
 
-def energies(file):
-    """Return energy between readings of registers, or of regular intervals, a Series for each of `BILLED_FLOWS`. [kWh]
+def sources(files: Sequence[Checked]) -> list[dict]:
+    """Return the flows of each file, and last those that follow from all files together."""
+    first = {name: flow for file in reversed(files) for name, flow in file.flows.items()}
+    return [file.flows for file in files] + [completed(first, files[0].house) if files else {}]
 
-    Energy between readings is labelled with the reading that opens it: over two intervals (a reading between was set
-    aside) it stands at the first. Of regular intervals a missing one is NaN.
-    """
-    flows, step = {}, file.readings.step
-    for column, part in file.readings.intervals.items():
-        flow = f"{column.quantity}_kwh"
-        flows[flow] = flows[flow].add(part["energy_kwh"]) if flow in flows else part["energy_kwh"]
-    for flow in BILLED_FLOWS if step is not None and step <= ONE_DAY else ():
-        found = file.measured(flow) or file.measured(flow.replace("_kwh", "_w"))
-        if flow not in flows and found is not None:
-            flows[flow] = found.energy_kwh()
-    return flows
+
+def meters_of(files: Sequence[Checked]) -> list[dict]:
+    """Return the flows of each source that tells what came in and went out."""
+    return [flows for flows in sources(files) if set(METER) <= set(flows)]
+
+
+def _step(meter):
+    """Return the usual time between the readings of a meter."""
+    return pd.Timedelta(np.median(meter["delivered"].hours), "h")
 
 
 def register_days(files: Sequence[Checked]) -> pd.DataFrame:
     """Return energy delivered and received by local day, from a meter read at least once an hour. [kWh]
 
-    A day with a missing value is NaN.
+    A day is NaN where what is missing could make a difference that matters.
     """
-    meters = _meters(files, ONE_HOUR)
+    meters = [meter for meter in meters_of(files) if _step(meter) <= ONE_HOUR]
     refuse_if(not meters, "no_hourly_meter", "files")
-    flows = energies(meters[0])
-    by_day = {flow: flows[flow].groupby(flows[flow].index.tz_localize(None).normalize()) for flow in METER}
-    whole = {flow: part.sum(min_count=1).where(part.count() == part.size()) for flow, part in by_day.items()}
-    return pd.DataFrame(whole)
+    days = by_day({name: meters[0][name] for name in METER})
+    sound = days[["delivered_kwh", "received_kwh"]].where(days["quality"] == "complete")
+    return sound.set_axis(pd.DatetimeIndex(days["date"]).rename(None))
 
 
-def _meters(files, longest):
-    """Return the files of a meter that was read at least as often as each `longest`."""
-    regular = [file for file in files if file.readings.step is not None and file.readings.step <= longest]
-    return [file for file in regular if set(METER) <= set(energies(file))]
-
-
-def read_periods(file):
-    """Return one row a billing period from registers that are read once a month or so.
-
-    A period runs between two readings that every register shares; a reading set aside joins two periods.
-    """
-    flows = energies(file)
-    bounds = [{*part.index, *part["end"]} for part in file.readings.intervals.values()]
-    edges = sorted(set.intersection(*bounds)) if bounds else []
-    refuse_if(len(edges) < 2 or not set(METER) <= set(flows), "few_readings", file.name)
-    table = pd.DataFrame({"period_start": edges[:-1], "period_end": edges[1:]})
-    table = table.assign(**{name: between(table, flow) for name, flow in flows.items()})
-    return table.assign(**{edge: table[edge].dt.tz_localize(None).dt.normalize() for edge in table.columns[:2]})
-
-
-def periods_of(files: Sequence[Checked], tariff: Tariff | Sequence[Tariff]) -> tuple[pd.DataFrame, Checked]:
-    """Return billing periods and the file they come from: registers read for the bill, else a meter read often.
+def periods_of(files: Sequence[Checked], tariff: Tariff | Sequence[Tariff]) -> tuple[pd.DataFrame, Flow]:
+    """Return billing periods and the delivered energy they come from: registers read for the bill, else a meter often.
 
     Of a meter read each hour or day, periods are calendar months, or as many together as the tariff in force bills
-    together, cut at the ends of the file. Of dated tariffs each period has what the one of its first day needs. A
-    month with a value missing has no bill, so the longest run of months without one is used. ``generation_kwh`` is NaN
-    for a period that the array's file does not cover in full.
+    together, cut at the ends of the file. Of dated tariffs each period has what the one of its first day needs. A month
+    of which less than half was measured has no bill, so the longest run of others is used.
+
+    Returns
+    -------
+    DataFrame
+        ``period_start``, ``period_end``, ``delivered_kwh``, ``received_kwh``, ``generation_kwh`` where a file tells
+        of it (NaN for a period of which it tells less than half), what the tariff needs beside them, and
+        ``measured_share`` of the time in which both registers are known. Where a value is missing, also the least and
+        the most of each energy, ``delivered_low_kwh`` and so on, and under a tariff that needs hours what it needs in
+        each of some cases, ``case 1 import_kwh`` and so on.
+    Flow
     """
-    meters = [file for file in files if set(METER) <= set(energies(file))]
+    meters = meters_of(files)
     refuse_if(not meters, "no_meter", "files")
     sets = (tariff,) if isinstance(tariff, Tariff) else tuple(tariff)
     by_hour = any(map(shape_of, sets))
-    seldom = [file for file in meters if file.readings.step is None or file.readings.step >= LONG_PERIOD]
+    seldom = [meter for meter in meters if _step(meter) >= LONG_PERIOD]
     if seldom and not by_hour:
-        return read_periods(seldom[0]), seldom[0]
-    often = _meters(files, ONE_HOUR if by_hour else ONE_DAY)
-    refuse_if(not often, "not_each_hour" if by_hour else "not_each_day", "files")
-    table = _with_generation(_months(often[0], sets), (often[0], *files), any)
-    return table.assign(**{edge: table[edge].dt.tz_localize(None) for edge in ("period_start", "period_end")}), often[0]
+        meter = seldom[0]
+        own = [flow.edges.asi8 for name, flow in meter.items() if name in (*METER, "generation")]
+        moments = meter["delivered"].edges
+        moments = moments[np.logical_and.reduce([np.isin(moments.asi8, edges) for edges in own])]
+        refuse_if(len(moments) < 2, "few_readings", meter["delivered"].origin)
+        table = _whole_run(_energies(meter, moments, sources(files)), meter)
+    else:
+        often = [meter for meter in meters if _step(meter) <= (ONE_HOUR if by_hour else ONE_DAY)]
+        refuse_if(not often, "not_each_hour" if by_hour else "not_each_day", "files")
+        meter = often[0]
+        days = _months(meter["delivered"])
+        run = _whole_run(_energies(meter, first_moments(days, meter["delivered"].edges.tz), ()), meter)
+        reads = _bill_days([*run["period_start"], run["period_end"].iloc[-1]], sets)
+        table = _billed(meter, reads, sets, files, by_hour)
+    return table, meter["delivered"]
 
 
-def _months(file, sets):
-    """Return what bills by calendar month need, from a meter read each day or oftener."""
-    step, flows = file.readings.step, _even_flows(file)
-    local = flows[0].index.tz_localize(None)
-    days = pd.date_range(local[0].ceil("D"), (local[-1] + step).floor("D"), freq="D")
-    refuse_if(len(days) < 2, "no_whole_day", file.name)
-    reads = _longest_run(flows, sorted({days[0], days[-1], *days[days.day == 1]}), file.name)
-    reads = _bill_days(reads, sets)
-    if step < ONE_DAY:
-        return _by_rules(flows, reads, sets)
-    edges = pd.DatetimeIndex(reads).tz_localize(flows[0].index.tz)  # some days have 23 or 25 hours
-    table = pd.DataFrame({"period_start": edges[:-1], "period_end": edges[1:]})
-    return table.assign(**{name: between(table, flow) for name, flow in zip(METER, flows)})
+def periods_between(files: Sequence[Checked], days: Sequence[date], sets: Sequence[Tariff]) -> pd.DataFrame:
+    """Return billing periods between given days of reading, of the first meter whose file holds all hours of them."""
+    reads = [pd.Timestamp(day) for day in days]
+    for meter in [it for it in meters_of(files) if _step(it) <= ONE_HOUR]:
+        table = _billed(meter, reads, sets, files, any(map(shape_of, sets)))
+        if (table["measured_share"] > 1 - 1e-9).all():
+            unknown = "generation_kwh" in table and table["generation_kwh"].isna().any()
+            return table.drop(columns=["measured_share", *["generation_kwh"] * unknown])
+    raise refusal("no_whole_meter", "files", first=days[0], last=days[-1])
 
 
-def _ruling(day, sets):
-    """Return the number of the tariff that is valid on a day, 0 where none is: the bill then says so."""
-    return next((i for i, rules in enumerate(sets) if rules.holds_on(day.date())), 0)
+def _months(flow):
+    """Return the first and the last whole day of a flow, and each first of a month between."""
+    first, last = flow.edges[0].tz_localize(None).ceil("D"), flow.edges[-1].tz_localize(None).floor("D")
+    days = pd.date_range(first, last, freq="D")
+    refuse_if(len(days) < 2, "no_whole_day", flow.origin)
+    return pd.DatetimeIndex(sorted({days[0], days[-1], *days[days.day == 1]}))
 
 
 def _bill_days(reads, sets):
@@ -120,69 +118,56 @@ def _bill_days(reads, sets):
     return [*chosen, reads[-1]]
 
 
-def _even_flows(file):
-    """Return both energies of a meter with a row for each interval; its fill is between readings: see `energies`."""
-    step, found = file.readings.step, energies(file)
-    return [found[name].reindex(even_index(found[name].index, step), fill_value=0.0) for name in METER]
+def _ruling(day, sets):
+    """Return the number of the tariff that is valid on a day, 0 where none is: the bill then says so."""
+    return next((i for i, rules in enumerate(sets) if rules.holds_on(day.date())), 0)
 
 
-def _by_rules(flows, reads, sets):
-    """Return periods between reads, each with what the tariff of its first day needs, from hours or shorter."""
-    local = flows[0].index.tz_localize(None)
-    inside = (local >= reads[0]) & (local < reads[-1])
-    tables = [monthly_periods(*(flow[inside] for flow in flows), reads=reads, tariff=rules) for rules in sets]
-    rows = [tables[_ruling(day, sets)].iloc[[i]] for i, day in enumerate(reads[:-1])]
-    return pd.concat(rows, ignore_index=True)
+def _energies(meter, moments, others):
+    """Return the energies between moments, with their ranges where these matter, and the measured share."""
+    days = moments.tz_localize(None).normalize()
+    table = pd.DataFrame({"period_start": days[:-1], "period_end": days[1:]}, moments[:-1])
+    told = {name: meter[name].sums(moments) for name in METER}
+    share = np.minimum(*(part["measured"] for part in told.values()))
+    made = [flows["generation"].sums(moments) for flows in (meter, *others) if "generation" in flows]
+    made = [part.where(part["inside"] & (part["measured"] >= LEAST_MEASURED)) for part in made]
+    if any(part["kwh"].notna().any() for part in made):
+        told["generation"] = part = max(made, key=lambda part: part["kwh"].count())
+        for edge in ("low", "kwh"):  # what went out was made before
+            out = told["received"][edge]
+            part[edge] = part[edge].mask(out.between(part[edge], part["high"]), out)
+    ranges = {}
+    for name, part in told.items():
+        table[f"{name}_kwh"] = part["kwh"]
+        if (part["high"] > part["low"]).any():
+            ranges |= {f"{name}_{edge}_kwh": part[edge] for edge in ("low", "high")}
+    return table.assign(**ranges, measured_share=share).reset_index(drop=True)
 
 
-def periods_between(files: Sequence[Checked], days: Sequence[date], sets: Sequence[Tariff]) -> pd.DataFrame:
-    """Return billing periods between given days of reading, of the first meter whose file holds all hours of them."""
-    reads = [pd.Timestamp(day) for day in days]
-    for file in _meters(files, ONE_HOUR):
-        flows, step = _even_flows(file), file.readings.step
-        local = flows[0].index.tz_localize(None)
-        known = pd.concat(flows, axis=1).notna().all(axis=1)[(local >= reads[0]) & (local < reads[-1])].all()
-        if known and local[0] <= reads[0] and reads[-1] <= local[-1] + step:
-            return _with_generation(_by_rules(flows, reads, sets), (file, *files), all)
-    raise refusal("no_whole_meter", "files", first=days[0], last=days[-1])
+def _whole_run(table, meter):
+    """Return the longest run of periods of which enough was measured; the later one of equals."""
+    enough = table["measured_share"] >= LEAST_MEASURED
+    runs = [part for _, part in table[enough].groupby((~enough).cumsum()[enough])]
+    lost = counted(int((~meter["delivered"].measured).sum()), "gap")
+    refuse_if(not runs, "no_whole_month", meter["delivered"].origin, lost=lost)
+    return max(reversed(runs), key=len).reset_index(drop=True)
 
 
-def _longest_run(flows, reads, name):
-    """Return the longest run of dates with no value missing between them; the later one of equals."""
-    missing = pd.concat(flows, axis=1).isna().any(axis=1)
-    at = missing[missing].index.tz_localize(None)
-    broken = [((at >= start) & (at < end)).any() for start, end in zip(reads, reads[1:])]
-    best, run = [], []
-    for day, gap in zip(reads, [*broken, True]):
-        run.append(day)
-        if gap:
-            best, run = max(run, best, key=len), []
-    refuse_if(len(best) < 2, "no_whole_month", name, lost=counted(len(at), "interval"))
-    return best
-
-
-def _with_generation(periods, files, enough):
-    """Return periods with what the first file that tells made in each, where `enough` (any, all) of them are known."""
-    made = [_made_in(periods, file) for file in files if "generation_kwh" in energies(file)]
-    return periods.assign(generation_kwh=made[0]) if made and enough(made[0].notna()) else periods
-
-
-def _made_in(periods, file):
-    """Return what an array's file tells of the energy of each period, NaN where it does not cover it. [kWh]"""
-    made, step = energies(file)["generation_kwh"], file.readings.step
-    if step is None or step > ONE_DAY:
-        return pd.Series(np.nan, periods.index)
-    spans = [part for column, part in file.readings.intervals.items() if column.quantity == "generation"]
-    last = made.index[-1] + (pd.DateOffset(days=1) if step == ONE_DAY else step)
-    known = (periods["period_start"] >= made.index[0]) & (periods["period_end"] <= last)
-    for part in spans:
-        for edge in ("period_start", "period_end"):
-            known &= np.array([not ((part.index < at) & (part["end"] > at)).any() for at in periods[edge]])
-    return between(periods, made).where(known)
-
-
-def between(periods, flow, edges=("period_start", "period_end")):
-    """Return the sum of a flow within each period, NaN where a value is missing or none is there."""
-    spans = zip(*(periods[edge] for edge in edges))
-    inside = [flow[(flow.index >= start) & (flow.index < end)] for start, end in spans]
-    return pd.Series([part.sum(skipna=False) if len(part) else np.nan for part in inside], periods.index)
+def _billed(meter, reads, sets, files, by_hour):
+    """Return periods between reads with all that the tariff of the first day of each needs."""
+    moments = first_moments(pd.DatetimeIndex(reads), meter["delivered"].edges.tz)
+    table = _energies(meter, moments, sources(files))
+    if not by_hour:
+        return table
+    grid = pd.date_range(moments[0], moments[-1], freq=_step(meter))
+    parts = [meter[name].sums(grid).clip(lower=0.0) for name in METER]
+    unsure = any((part[low] != part[high]).any() for part in parts for low, high in CASES)
+    cases = [("", "kwh", "kwh")]
+    for low, high in CASES if unsure else ():
+        cases += [(f"case {len(cases)} ", high, low), (f"case {len(cases) + 1} ", low, high)]
+    for prefix, inward, outward in cases:
+        flows = parts[0][inward], parts[1][outward]
+        tables = [monthly_periods(*flows, reads=reads, tariff=rules) for rules in sets]
+        rows = [tables[_ruling(day, sets)].iloc[[i], 2:] for i, day in enumerate(reads[:-1])]
+        table = table.assign(**pd.concat(rows, ignore_index=True).add_prefix(prefix))
+    return table

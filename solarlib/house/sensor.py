@@ -4,14 +4,13 @@ Whatever lacks something raises an `InputError` that says what is missing.
 """
 
 from collections.abc import Callable, Sequence
-from functools import reduce
 
 import numpy as np
 import pandas as pd
 
 from solarlib.direction.decoder import Decoded, decode
 from solarlib.house.flows import Checked, first_measured, measured_in, silent
-from solarlib.house.periods import METER, between, energies
+from solarlib.house.periods import METER
 from solarlib.quantities import refuse_if
 
 LEAST_TEST_W = 10.0  # a test load below is a mark that says 1 for "on", or too small for any sensor
@@ -64,32 +63,25 @@ def meter_totals(files, index):
     index : DatetimeIndex
         Regular START labels of the record.
     """
-    for file in files:
-        flows = energies(file)
-        edges = _edges(file, flows, index) if set(METER) <= set(flows) else index[:0]
+    for file in [file for file in files if set(METER) <= set(file.flows)]:
+        flows = [file.flows[name] for name in METER]
+        edges = flows[0].edges[np.isin(flows[0].edges.asi8, flows[1].edges.asi8)].tz_convert(index.tz)
+        edges = edges[(edges >= index[0]) & (edges <= index[-1] + (index[1] - index[0]))]
+        midnights = edges[edges == edges.normalize()]
+        edges = midnights if len(midnights) > 1 else edges
         if len(edges) < 2:
             continue
-        table = pd.DataFrame({"start": edges[:-1], "end": edges[1:], "rounding_kwh": _rounding_kwh(file, flows)})
-        return table.assign(**{name: between(table, flows[name], ("start", "end")) for name in METER}).dropna()
+        table = pd.DataFrame({"rounding_kwh": _rounding_kwh(file)}, edges[:-1])
+        for name, sums in zip(METER, (flow.sums(edges) for flow in flows)):
+            table[f"{name}_kwh"] = sums["kwh"].where(sums["measured"] > 1 - 1e-9)
+        return table.assign(start=edges[:-1], end=edges[1:]).dropna().reset_index(drop=True)
     return None
 
 
-def _edges(file, flows, index):
-    """Return the moments within a record at which both registers are known."""
-    parts = [part for column, part in file.readings.intervals.items() if f"{column.quantity}_kwh" in METER]
-    bounds = [part.index.union(pd.DatetimeIndex(part["end"])) for part in parts]
-    told = {f"{column.quantity}_kwh" for column in file.readings.intervals}
-    bounds += [flows[name].index.union(flows[name].index + file.readings.step) for name in METER if name not in told]
-    edges = reduce(pd.DatetimeIndex.intersection, bounds).tz_convert(index.tz)
-    edges = edges[(edges >= index[0]) & (edges <= index[-1] + (index[1] - index[0]))]
-    midnights = edges[edges == edges.normalize()]
-    return midnights if len(midnights) > 1 else edges
-
-
-def _rounding_kwh(file, flows):
+def _rounding_kwh(file):
     """Return by how much a total may be off because of the digits shown: one step of the registers. [kWh]"""
-    shown = [part for column, part in file.readings.registers.items() if f"{column.quantity}_kwh" in METER]
-    return max(smallest_step(part) for part in shown or [flows[name] for name in METER])
+    shown = [part for column, part in file.readings.registers.items() if column.quantity in METER]
+    return max(smallest_step(part) for part in shown or [pd.Series(file.flows[name].kwh) for name in METER])
 
 
 def smallest_step(values):

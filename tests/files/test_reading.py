@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from day_rows import daily
 
 from solarlib.files.checks import plausibility
 from solarlib.files.dates import MISSING, looks_like_time, moments
@@ -15,7 +16,6 @@ from solarlib.files.mapping import Column, Exchange, Mapping, interval_of, mappi
 from solarlib.files.numbers import as_number, as_numbers, number_marks
 from solarlib.files.proofs import suggest_mapping
 from solarlib.files.reading import read
-from solarlib.files.records import daily
 from solarlib.files.steps import missing, regular as regular_table
 from solarlib.files.table import sniff
 from solarlib.quantities import InputError

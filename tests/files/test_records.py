@@ -11,9 +11,10 @@ import time
 import numpy as np
 import pandas as pd
 import pytest
+from day_rows import daily
 
 from solarlib.files import records
-from solarlib.files.records import daily, keep, read_kept, write_whole
+from solarlib.files.records import keep, read_kept, write_whole
 from solarlib.quantities import InputError
 
 ZONE = "Europe/Berlin"
@@ -51,11 +52,6 @@ def test_a_day_in_part_and_an_empty_one_are_marked():
         and days["note"].iloc[2] == "logger off"
         and days["generation_kwh"].isna().iloc[2]
     )
-
-
-def test_without_flows_nothing_is_summed():
-    with pytest.raises(InputError, match="one or more of generation"):
-        daily(readings()[["generation_w"]].rename(columns={"generation_w": "power"}), STEP)
 
 
 def test_new_days_join_and_a_second_run_writes_nothing(tmp_path):
@@ -138,11 +134,21 @@ def test_a_file_of_the_first_form_is_read_with_and_without_its_number_and_a_newe
             use(path)
 
 
-@pytest.mark.parametrize("share, quality", [(98, "part"), (99, "complete")])
-def test_a_day_is_complete_from_99_percent_on(share, quality):
-    index = pd.date_range("2026-05-01", periods=100, freq="864s", tz=ZONE)
-    days = daily(pd.DataFrame({"delivered_kwh": 1.0}, index[:share]), "864s")
-    assert days["quality"].tolist() == [quality]
+def test_a_day_is_complete_where_what_is_missing_makes_no_difference():
+    """A quarter of an hour of the night or of an even load matters to no sum, four hours of the day do."""
+    table = readings("2026-03-01", "2026-04-01")
+    table["generation_w"] *= np.random.default_rng(1).uniform(0.2, 1.0, 32)[table.index.day]
+    at = table.index.get_indexer(pd.DatetimeIndex([f"2026-03-{day} 12:00" for day in (10, 12, 14)]).tz_localize(ZONE))
+    holed = table.drop(table.index[[at[0], *range(at[1] - 8, at[1] + 8), *range(at[2] - 40, at[2] - 30)]])
+    days = daily(holed, STEP).set_index("date")
+    assert days["quality"][days["quality"] != "complete"].index.tolist() == ["2026-03-12"]
+    assert days["measured_share"].loc["2026-03-10"] == pytest.approx(95 / 96)
+    whole = daily(table, STEP).set_index("date")
+    assert days["generation_kwh"].loc["2026-03-10"] == pytest.approx(
+        whole["generation_kwh"].loc["2026-03-10"], rel=0.02
+    )
+    measured = table.loc["2026-03-12", "generation_w"].drop(table.index[at[1] - 8 : at[1] + 8]).sum() / 4000
+    assert days["generation_kwh"].loc["2026-03-12"] == pytest.approx(measured)  # of a part, what was measured
 
 
 @pytest.mark.parametrize(

@@ -12,8 +12,9 @@ import pytest
 
 from solarlib.bill.accounts import ledger
 from solarlib.files.checks import plausibility
+from solarlib.files.days import DAILY
 from solarlib.files.reading import read
-from solarlib.files.records import DAILY, read_kept
+from solarlib.files.records import read_kept
 from solarlib.health.neighbours import group_median, log_ratio_to_median
 from solarlib.house.year import house_load, weather
 from solarlib.house.year_bills import ratings

@@ -2,9 +2,11 @@
 
 import pandas as pd
 import pytest
+from day_rows import daily
 
 from solarlib.bill.accounts import ledger
 from solarlib.files import records
+from solarlib.files.days import DAILY, by_day
 from solarlib.house import health as house_health
 from solarlib.house.file import read_house
 from solarlib.house.flows import EXAMPLES, bring
@@ -30,11 +32,13 @@ def files(house):
 def test_a_day_of_two_files_is_one_row(files):
     array, meter, *_ = files
     days = days_of([array, meter])
-    assert list(days.columns) == list(records.DAILY) and len(days) == 35 and days["date"].is_unique
-    alone = records.daily(array.table, array.readings.step).set_index("date")
+    assert list(days.columns) == list(DAILY) and len(days) == 35 and days["date"].is_unique
+    alone = by_day({"generation": array.flows["generation"]}).set_index("date")
     assert (days.set_index("date")["generation_kwh"] - alone["generation_kwh"]).abs().max() == 0
-    counted = records.daily(meter.table, meter.readings.step).set_index("date")
-    assert days.set_index("date")["delivered_kwh"].equals(counted["delivered_kwh"])
+    counted = daily(meter.table, meter.readings.step).set_index("date")  # of single hours alone
+    beside = days.set_index("date")["delivered_kwh"] - counted["delivered_kwh"]
+    swapped = beside.index == "2026-10-19"  # where a reading was passed over: known from those around it
+    assert (beside[~swapped].abs() < 1e-9).all() and beside[swapped].between(0, 3).all()
     row = days.set_index("date").loc["2026-10-20"]  # a day in W: taken out of the array's file, whole in the meter's
     assert row["quality"] != "complete" and row["measured_share"] == 0.0 and row["delivered_kwh"] > 0
     assert (days["note"] == "").all() and days["peak_time"].map(type).eq(str).all()

@@ -196,7 +196,7 @@ def test_each_missing_file_is_told_and_nothing_fails(files, house, left):
         0: "generation",
         1: "No comparison with the meter",
         2: "unsigned",
-        3: "House use",
+        3: "The bills: No bill was given",  # periods then come from the meter's hours
         4: "no file of similar systems",
     }
     assert words[left] in gaps
@@ -217,31 +217,80 @@ def test_a_direction_of_other_days_is_refused(files, house, decoded):
     )
 
 
-def test_periods_that_a_gap_cuts_off_and_generation_that_is_not_covered_are_told(files, house):
+def test_periods_that_a_long_gap_cuts_off_are_told_and_a_short_one_has_a_range(files, house):
     array, meter, *_ = files
     section = tell.periods("Billing periods", house, periods_of([array, meter], house.tariff), None, None)
-    assert section.missing == (
-        "House use of 1 of 2 periods: the array's file does not cover them in full.",
-    )  # a day in W is left out
-    use = section.tables[0][1]["use_kwh"]
+    shown = section.tables[0][1]
     made = array.table["generation_w"].loc["2026-11-01":"2026-11-14"].sum() / 4000
     counted = register_days([meter]).loc["2026-11-01":"2026-11-14"].sum()
-    assert np.isnan(use.iloc[0]) and use.iloc[1] == pytest.approx(
+    assert section.missing == () and shown["use_kwh"].iloc[1] == pytest.approx(
         made + counted["delivered_kwh"] - counted["received_kwh"], abs=0.06
     )
+    low, high = (shown[f"generation_{edge}_kwh"].iloc[0] for edge in ("low", "high"))
+    assert 5 < high - low < 60 and low < shown["generation_kwh"].iloc[0] < high  # a day in W is left out
     step = meter.readings.step
     flows = pd.DataFrame(
         {"delivered_kwh": 1.0, "received_kwh": 0.5},
         pd.date_range("2026-10-01", "2026-11-16", freq="1h", tz=house.place.tz),
     )
-    flows.loc["2026-10-20 12:00"] = np.nan
+    flows.loc["2026-10-02":"2026-10-25"] = np.nan
     hours = replace(meter, readings=replace(meter.readings, table=flows, intervals={}, step=step), table=flows)
     section = tell.periods("Billing periods", house, periods_of([hours], house.tariff), None, None)
     assert any(
-        sentence.startswith("Periods before 2026-11-01: a value of the meter is missing")
+        sentence.startswith("Periods before 2026-11-01: ") and "less than half" in sentence
         for sentence in section.missing
     )
     assert any("file of the array that covers them" in sentence for sentence in section.missing)
+
+
+def test_a_bill_within_the_range_of_the_computed_one_is_not_said_to_differ(house):
+    days = pd.DatetimeIndex(["2026-05-01", "2026-06-01", "2026-07-01"])
+    table = pd.DataFrame({"period_start": days[:-1], "period_end": days[1:], "measured_share": [0.9, 1.0]})
+    table = table.assign(delivered_kwh=[600.0, 500.0], received_kwh=0.0)
+    ranged = table.assign(delivered_low_kwh=[590.0, 500.0], delivered_high_kwh=[615.0, 500.0])
+    sent = house_records.bills_of(table.assign(delivered_kwh=[612.0, 500.0]), house)["bill"].round(2)
+    sent = dict(zip(["2026-06-01", "2026-07-01"], sent))
+    assert tell._bills_found(house, ranged, sent, whom := []).startswith("None of the 2 bills") and whom == []
+    assert "1 of 2" in tell._bills_found(house, table, sent, whom) and len(whom) == 1
+    over = sent | {"2026-06-01": sent["2026-06-01"] + 5}
+    assert "1 of 2" in tell._bills_found(house, ranged, over, [])
+
+
+def test_what_the_page_says_was_left_out_is_in_no_number_of_the_page(tmp_path, house):
+    """One file of quarter hours with four values that cannot be: the printed sums are those of all other rows."""
+    index = pd.date_range("2026-04-01", "2026-06-01", freq="15min", tz=house.place.tz, inclusive="left")
+    rng, hour = np.random.default_rng(5), index.hour + index.minute / 60
+    clear = rng.uniform(0.3, 1.0, 61)[np.asarray(index.day_of_year) - 91] * rng.uniform(0.7, 1.0, len(index))
+    made = np.maximum(0, np.sin((hour - 6) / 12 * np.pi)) * clear
+    table = pd.DataFrame({"generation": made, "delivered": 0.1 + 0.1 * (hour > 18), "received": 0.4 * made}, index)
+    wrong, odd = table.round(4), {"2026-04-10 12:00": 4_000.0, "2026-04-11 12:00": 900.0, "2026-05-05 09:00": 77.0}
+    for moment, value in odd.items():
+        wrong.loc[pd.Timestamp(moment, tz=house.place.tz), "delivered"] = value
+    wrong.loc[pd.Timestamp("2026-05-20 12:00", tz=house.place.tz), "generation"] = 3_000.0
+    lines = [f'zone = "{house.place.tz}"', 'time = "time"']
+    for name in table:
+        lines += ["[[column]]", f'name = "{name}"', f'quantity = "{name}"', 'unit = "kWh"', 'kind = "interval"']
+    (tmp_path / "mine.toml").write_text("\n".join(lines), encoding="utf-8")
+    wrong.set_axis(wrong.index.strftime("%Y-%m-%dT%H:%M:%S%z")).rename_axis("time").to_csv(tmp_path / "mine.csv")
+    file = bring(tmp_path / "mine.csv", house)
+    page = tell.make(house, [file])
+    names = [section.title for section in page.sections]
+    assert "they count as gaps: mine.csv, 4 values." in " ".join(page.sections[0].cautions)
+    shown = page.sections[names.index("Billing periods")].tables[0][1]
+    true = table.groupby(table.index.month).sum()
+    for name in table:
+        low, high = (shown.get(f"{name}_{edge}_kwh", shown[f"{name}_kwh"]) for edge in ("low", "high"))
+        assert (low.to_numpy() <= true[name].to_numpy() + 0.06).all()
+        assert (true[name].to_numpy() <= high.to_numpy() + 0.06).all() and (high - low).max() < 2
+    for section in page.sections[1:-1]:  # the last one counts rows
+        for _, cells in section.tables:
+            numbers = cells.select_dtypes("number").to_numpy(float)
+            assert not (np.abs(numbers) > 1_500).any(), section.title
+
+
+def test_without_values_left_out_the_page_does_not_speak_of_any(house):
+    meter = bring("reads-by-hand", house)
+    assert meter.left_out == 0 and "Left out" not in " ".join(tell.faults("x", [meter], house).cautions)
 
 
 def test_no_file_at_all_gives_a_reason_in_every_section(house):
@@ -349,7 +398,8 @@ def test_measured_light_gives_a_performance_ratio(files, house):
 
 def test_a_page_escapes_what_a_file_holds():
     table = pd.DataFrame({"a<b": ["<script>x</script>", np.nan]})
-    text = page("T & U", [Section("One", ("a < b",), (("c", table),)), section_or_reason("Two", _refuse)])
+    sections = [Section("One", ("a < b",), (("c", table),)), section_or_reason("Two", _refuse)]
+    text = page("T & U", sections, Section("In short", ("<b>",)))
     assert "<script" not in text and "a &lt; b" in text and "not known" in text and "Two: file: found x" in text
     with pytest.raises(InputError, match="found nothing in it"):
         Section("empty")

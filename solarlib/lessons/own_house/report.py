@@ -9,7 +9,7 @@ import pandas as pd
 
 from solarlib.files import write_whole
 from solarlib.health.words import CALLING, date as in_words
-from solarlib.house.flows import LEFT_OUT, first_measured, silent
+from solarlib.house.flows import first_measured, silent
 from solarlib.house.health import ageing, beside_neighbours, cost_a_year, own_shares, performance, shapes, yields
 from solarlib.house.periods import METER, periods_of, register_days
 from solarlib.house.records import bills_of, compare_bills, days_of, period_record
@@ -177,8 +177,10 @@ def _bills_found(house, periods, bills, whom):
     """Tell how the bills sent lie beside those computed; add what to ask."""
     words, table = _TEXTS["first"], compare_bills(periods, bills_of(periods, house), bills)
     off = table[table["difference"].abs() > pictures.SAME_USD]
+    if "least" in table:  # a bill within the range of the computed one is as good as that
+        off = off[~off["sent"].between(off["least"], off["most"])]
     if off.empty:
-        return words["bills_agree"].format(count=len(bills))
+        return words["bills_within" if "least" in table else "bills_agree"].format(count=len(bills))
     worst = off.loc[off["difference"].abs().idxmax()]
     day = in_words(pd.Timestamp(worst["meter read on"]))
     whom.append(words["ask_utility"].format(day=day))
@@ -218,7 +220,8 @@ def faults(title, files, house):
     unchecked = ", ".join(file.name for file in files if file.readings.step is None)
     words = _TEXTS["faults"]
     missing = (words["unchecked"].format(files=unchecked),) if unchecked else ()
-    cautions = _cautions("faults", words["left_out"].format(kinds=", ".join(LEFT_OUT)))
+    gone = [f"{file.name}, {counted(file.left_out, 'value')}" for file in files if file.left_out]
+    cautions = _cautions("faults", *([words["left_out"].format(files="; ".join(gone))] if gone else []))
     told, drawn = tuple(lines) or (words["none"],), fault_pictures(files, house)
     return Section(title, told, (), drawn, cautions, missing, words["alt"])
 
@@ -257,7 +260,7 @@ def flows(title, files, decoded, say):
     try:
         counted = register_days(files)
         counted = counted.set_axis(counted.index.strftime("%Y-%m-%d")).reindex(table["day"])
-        table["meter_delivered_kwh"], table["meter_received_kwh"] = (counted[name].to_numpy() for name in METER)
+        table["meter_delivered_kwh"], table["meter_received_kwh"] = (counted[f"{it}_kwh"].to_numpy() for it in METER)
     except InputError as error:
         missing = (f"No comparison with the meter. {error}",)
     best = int(days["seen"].to_numpy().argmax()) + 1
@@ -272,24 +275,22 @@ def flows(title, files, decoded, say):
 
 def periods(title, house, billed, days, comparison):
     """Tell what each billing period brought: the record that is kept by period."""
-    table, file = _needed(billed)
+    table, meter = _needed(billed)
     record = with_dates(period_record(table, house, _if_made(days), _if_made(comparison)))
-    record = record.astype({"usable_days": "Int64"}).drop(columns=["days", "bill_usd"])
+    record = record.astype({"usable_days": "Int64"}).drop(columns=["days", "measured_share"])
+    record = record[[name for name in record if not name.startswith("bill_")]]
     states = ["yield_h", "yield_low_h", "yield_high_h", "neighbour_ratio_percent", "usable_days", "quality"]
     words, shown = _TEXTS["periods"], record[["period_start", "period_end", *states]]
     tables = ((words["energies"], record.drop(columns=states)), (words["states"], shown))
-    line = words["line"].format(count=len(table), file=file.name)
-    return Section(title, (line,), tables, missing=(*_cut_off(table, file), *_use_not_known(table)))
+    line = words["line"].format(count=len(table), file=meter.origin)
+    return Section(title, (line,), tables, missing=(*_cut_off(table, meter), *_use_not_known(table)))
 
 
-def _cut_off(table, file):
-    """Say which time of a meter's file is in no period."""
-    seen, step = file.readings.table.index.tz_localize(None), file.readings.step
-    if file.readings.intervals or step is None:  # after the last reading of a register nothing is known
-        step = pd.Timedelta(0)
-    first, last = table["period_start"].iloc[0], table["period_end"].iloc[-1]
+def _cut_off(table, meter):
+    """Say which time of a meter's record is in no period."""
+    seen, first, last = meter.edges.tz_localize(None), table["period_start"].iloc[0], table["period_end"].iloc[-1]
     outside = [f"before {first:%Y-%m-%d}"] if first > seen[0].ceil("D") else []
-    outside += [f"after {last:%Y-%m-%d}"] if last < (seen[-1] + step).floor("D") else []
+    outside += [f"after {last:%Y-%m-%d}"] if last < seen[-1].floor("D") else []
     if outside:
         yield _TEXTS["periods"]["cut_off"].format(outside=" and ".join(outside))
 
@@ -301,7 +302,7 @@ def _use_not_known(table):
         return
     unknown = int(table["generation_kwh"].isna().sum())
     if unknown:
-        yield f"House use of {unknown} of {len(table)} periods: the array's file does not cover them in full."
+        yield _TEXTS["periods"]["part_made"].format(unknown=unknown, count=len(table))
     try:
         house_use(table["generation_kwh"], table["delivered_kwh"], table["received_kwh"], tolerance_kwh=1.0)
     except InputError as error:
