@@ -45,10 +45,20 @@ def test_a_whole_page_line_by_line():
         "<h2>4 What could not be determined</h2><ul><li>One: none &lt;i&gt;</li><li>Three: y</li></ul>",
         "</main></body></html>",
     ]
-    assert body(Section("Two", ("x",)))[:3] == ["<main>", "<h1>T &amp; U</h1>", '<h2 id="part-1">1 Two</h2>']
-    assert body(Section("Two", ("x",)))[-2] == (
+    assert body(Section("Two", ("x",)), first=sheet)[-2] == (
         "<h2>2 What could not be determined</h2><p>Every section above could be made from the files.</p>"
     )
+
+
+def test_a_page_without_a_first_sheet_is_its_sections_alone():
+    lines = [line for line in body(Section("Timer", ("x",))) if line]
+    assert lines == [
+        "<main>",
+        "<h1>T &amp; U</h1>",
+        '<h2 id="part-1">1 Timer</h2>',
+        "<p>x</p>",
+        "</main></body></html>",
+    ]
 
 
 def test_the_head_forbids_every_connection_and_has_one_style():
