@@ -83,9 +83,8 @@ def register_picture(house):
         for name, text, place in zip(names, words, places):
             name.set(text=text, x=place + (0 if name is names[1] else 0.008 * top))
 
-        shown_kwh = {"delivered": delivered, "received": received, "made": made, "used": home.use_kwh, "own": own}
-        registers = {"before": before, "after": after, "digits": digits}
-        return CAPTIONS["register"].format(month=month, size=size, **registers, **shown_kwh)
+        shown_kwh = {"delivered": delivered, "received": received, "used": home.use_kwh, "own": own}
+        return CAPTIONS["register"].format(month=month, **shown_kwh)
 
     return Picture(figure, [parts, names], update)
 
@@ -129,7 +128,7 @@ def bank_picture(house):
         for text, at in zip(drops, np.flatnonzero(gone > 0)):
             x, height = np.clip(place[at] + 0.5 * each, 2.2, 22.8), full[max(0, at - 2) : at + 2].max() + 0.02 * top
             text.set(text=f"{gone[at]:,.0f} {_taken(rules, book['payout'].iloc[at])}", x=x, y=height)
-        first, second = book[["billed_kwh", "bill"]].to_numpy().reshape(2, half, 2).sum(axis=1)
+        first, second = book["bill"].to_numpy().reshape(2, half).sum(axis=1)
         sums = {"first": first, "second": second, "surplus": surplus[half:].sum(), "gone": gone[half:].sum()}
         word = _taken(rules, book["payout"].iloc[half:].sum())
         return CAPTIONS["bank"].format(word=word, own_rule=ledgers.without_reset(house), **sums)
@@ -178,8 +177,8 @@ def bill_picture(house):
         if len(tariff.charges) > 4:
             words.append("...")
         bills = {"bill": row["bill"], "year": year["bill"].sum(), "without": without}
-        named = month if each == 1 else f"The bill with {month}"
-        return CAPTIONS["bill"].format(named=named, size=size, lines=", ".join(words), **bills)
+        named = f"The {month} bill" if each == 1 else f"The bill with {month}"
+        return CAPTIONS["bill"].format(named=named, lines=", ".join(words), **bills)
 
     return Picture(figure, [fixed, energy, sums, mark], update)
 
@@ -213,7 +212,7 @@ def reset_picture(house):
             cut.set_xdata([MONTHS.index(reset) + 1.5] * 2)
         row, least = table.loc[reset], taken.min()
         bills = "reset_alike" if table["best"].all() else "reset_best" if row["best"] else "reset_dearer"
-        said = {"size": size, "reset": reset, "word": _taken(ledgers.rules_with_reset(house, reset), row["payout"])}
+        said = {"reset": reset, "word": _taken(ledgers.rules_with_reset(house, reset), row["payout"])}
         said["bills"] = CAPTIONS[bills].format(lowest=_listed(table.index[table["best"]]), **row)
         return CAPTIONS["reset"].format(least=least, own_rule=ledgers.without_reset(house), **said, **row)
 
