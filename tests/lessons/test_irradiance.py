@@ -60,13 +60,10 @@ def test_the_bars_of_a_day_hold_the_days_energy(house):
         heights = np.array([bar.get_height() for bar in bars])
         energy = local[local.index.day_of_year == day].sum() / 1000
         assert heights.sum() == pytest.approx(energy, abs=1e-9)
-        assert (
-            f"{energy:.1f} kWh fell on each square metre of flat ground, {energy:.1f} of them until 24:00"
-            in panel.caption
-        )
+        assert f"{energy:.1f} kWh had fallen on each square metre of flat ground by 24:00" in panel.caption
         assert max(heights) < picture.figure.axes[0].get_ylim()[1]
     noon = show(picture, day=172, until=12).caption
-    assert f"{heights_of(local, 172)[:12].sum():.1f} of them until 12:00" in noon
+    assert f"{heights_of(local, 172)[:12].sum():.1f} kWh had fallen" in noon and "by 12:00" in noon
 
 
 def heights_of(local, day):
@@ -93,7 +90,7 @@ def test_the_path_is_the_suns_and_the_beam_is_the_planes(house):
     clear = sun.clear_sky(when, house.place)
     light = sun.plane_of_array(clear, sun.position(when, house.place), 30, side, house.system.albedo).iloc[0]
     assert f"stands {there['apparent_elevation']:.0f}° high, {light['aoi']:.0f}° off" in panel.caption
-    assert f"{light['poa_direct'] / 1000:.2f} of {clear['dni'].iloc[0] / 1000:.2f} kW/m²" in panel.caption
+    assert f"catches {100 * light['poa_direct'] / clear['dni'].iloc[0]:.0f} % of the beam" in panel.caption
     spot = next(line for line in picture.figure.axes[0].lines if line.get_marker() == "o")
     turn = (there["azimuth"] - side + 180) % 360 - 180
     assert (spot.get_xdata()[0], spot.get_ydata()[0]) == pytest.approx((turn, there["apparent_elevation"]))
@@ -104,7 +101,7 @@ def test_the_sun_below_the_horizon_and_behind_the_plane_are_said_in_words(house)
     picture = irradiance.path_picture(house)
     assert "below the horizon" in show(picture, day=80, hour=0, tilt=30, azimuth=180).caption
     behind = show(picture, day=80, hour=13, tilt=90, azimuth=(irradiance.noon_side(house.place) + 180) % 360)
-    assert "catches no beam, 0.00 of" in behind.caption
+    assert "shines on the back of the plane, which catches no beam" in behind.caption
 
 
 def test_the_parts_of_a_day_are_those_of_plane_of_array(house):
@@ -112,15 +109,15 @@ def test_the_parts_of_a_day_are_those_of_plane_of_array(house):
     side = irradiance.noon_side(house.place)
     for month, kind in (("Jun", "clearest day"), ("Dec", "dullest day")):
         panel = show(picture, month=month, kind=kind, azimuth=side)
-        when = pd.Timestamp(f"{panel.caption.split('(')[1].split(')')[0]} 2026")
+        when = pd.Timestamp(f"{panel.caption.split('On ')[1].split(',')[0]} 2026")
         assert MONTHS[when.month - 1] == month
         rows = slice((when.day_of_year - 1) * 24, when.day_of_year * 24)
         day = in_plane(house, 45, side).iloc[rows].sum() / 1000
-        assert f"tilt 45° {day['poa_global']:.1f}" in panel.caption
-        assert f"plane {100 * day['poa_direct'] / day['poa_global']:.0f} % is beam" in panel.caption
+        assert f"between flat and wall gets {day['poa_global']:.1f} kWh/m²" in panel.caption
+        assert f"{100 * day['poa_direct'] / day['poa_global']:.0f} % of it is beam" in panel.caption
         top = picture.figure.axes[0].collections[2].get_paths()[0].vertices[:, 1].max()
         flat = weather(house)["ghi"].iloc[rows].sum() / 1000
-        assert top >= day["poa_global"] - 1e-9 and f"flat {flat:.1f}" in panel.caption
+        assert top >= day["poa_global"] - 1e-9 and f"Flat ground gets {flat:.1f} kWh/m²" in panel.caption
 
 
 def test_the_dull_day_hardly_rewards_a_tilt_and_the_clear_one_does(house):
@@ -143,7 +140,6 @@ def test_the_year_is_the_sum_of_its_hours_and_so_are_the_months(house):
         np.testing.assert_allclose(shown, months, rtol=1e-12)
         assert f"{hourly.sum():,.0f} kWh/m² in the year" in panel.caption
         assert irradiance.yearly_irradiation(house, tilt, azimuth) == pytest.approx(hourly.sum())
-        assert f"bring {100 * months.loc[4:9].sum() / months.sum():.0f} %" in panel.caption
 
 
 @pytest.mark.slow

@@ -360,7 +360,9 @@ def check_03(run, name, table):
 
 def check_04(run, name, table):
     if bills := two_bills(name, 0.6):  # where the panel starts
-        told = numbers(r"year costs ([−\d,.-]+) \$, without an array ([\d,.]+) \$", caption(run, "without an array"))
+        told = numbers(
+            r"year costs ([−\d,.-]+) \$, and without an array ([\d,.]+) \$", caption(run, "without an array")
+        )
         assert told == pytest.approx(bills[::-1], abs=0.02)
 
 

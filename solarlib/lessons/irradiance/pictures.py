@@ -60,7 +60,7 @@ def day_picture(house):
         peak = int(ideal["ghi"].to_numpy().argmax())
         sky_name.set_position((min(_clock(ideal.index)[peak] + 2.2, 18.5), ideal["ghi"].max() / 1000.0))
         sky_name.set_visible(possible > 0)
-        said = {"date": _date(table.index[0]), "energy": energy, "possible": possible, "strongest": height.max()}
+        said = {"date": _date(table.index[0]), "energy": energy, "possible": possible}
         date.set_text(f"■ {said['date']} ({_zone(table.index[len(table) // 2])})")
         if not possible:
             return CAPTIONS["day_without_sun"].format(**said)
@@ -120,12 +120,12 @@ def path_picture(house):
         on_plane.set_data(clock, 0 * clock, light["poa_direct"] / 1000.0)
         straight.set_data(clock, table["dni"] / 1000.0)
         now.set_data([hour, hour], [0, top])
-        when = f"{_date(table.index[0])}, {_hhmm(hour)} ({_zone(table.index[len(table) // 2])})"
-        said = {"when": when, "noon": _hhmm(solar_noon(table, house.place)), "height": height, "angle": angle}
+        said = {"date": _date(table.index[0]), "height": height, "angle": angle}
+        said["noon"] = _hhmm(solar_noon(table, house.place))
         if height <= 0 or beam == 0:
             return CAPTIONS["below_horizon"].format(**said)
         seen = CAPTIONS["in_front" if caught else "behind"].format(share=100 * caught / beam)
-        return CAPTIONS["path"].format(seen=seen, caught=caught / 1000, beam=beam / 1000, **said)
+        return CAPTIONS["path"].format(seen=seen, **said)
 
     return Picture(figure, [path, spot, target, target_name, on_plane, straight, now], update)
 
@@ -159,9 +159,8 @@ def parts_picture(house):
         said = {"date": _date(days[MONTHS.index(month)][KINDS.index(kind)]), "month": month, "best": TILTS[best]}
         if not total.max() > 0:
             return CAPTIONS["parts_without_sun"].format(**said)
-        said |= dict(zip(roles, 100 * parts[9] / max(total[9], 1e-9)), kind=kind.capitalize())
-        energies = {"flat": total[0], "steep": total[9], "wall": total[-1]}
-        return CAPTIONS["parts"].format(facing=_compass(azimuth), **energies, **said)
+        said |= dict(zip(roles, 100 * parts[9] / max(total[9], 1e-9)), kind=kind)
+        return CAPTIONS["parts"].format(flat=total[0], steep=total[9], **said)
 
     return Picture(figure, [layers, names], update)
 
@@ -200,7 +199,6 @@ def year_picture(house):
     curve = figures.line(right, "sun", x, 0 * x, linestyle="-")
     spot = figures.line(right, "sun", [], [], marker="o", markersize=15, markeredgecolor=figures.INK)
     name = figures.direct_label(right, 174, 0, "", "sun", size=14, ha="right", bbox=_PAPER)
-    warm = slice(3, 9)  # April to September
 
     def update(tilt, azimuth):
         row, column = int(np.searchsorted(TILTS, tilt)), int(np.searchsorted(AZIMUTHS, azimuth))
@@ -212,12 +210,8 @@ def year_picture(house):
         below = values[-1] - 0.12 * year.max()
         clear_of_wall = below > np.interp(105, x, year[-1][order])
         name.set_position((174, below if clear_of_wall else np.interp(105, x, values) + 0.02 * year.max()))
-        months, whole = table[row, column], year[row, column]
-        shares = {"share": 100 * whole / year.max(), "warm": 100 * months[warm].sum() / whole}
-        planes = {"plane": plane_words(tilt, azimuth).capitalize(), "best": best_plane}
-        light = light_words(house, (1, tilt, azimuth))
-        sums = {"whole": whole, "december": months[11], "june": months[5]}
-        return CAPTIONS["year"].format(light=light, **sums, **shares, **planes)
+        whole, light = year[row, column], light_words(house, (1, tilt, azimuth))
+        return CAPTIONS["year"].format(light=light, whole=whole, share=100 * whole / year.max(), best=best_plane)
 
     return Picture(figure, [columns, curve, spot, name], update)
 
