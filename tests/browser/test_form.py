@@ -11,7 +11,11 @@ def test_the_form_is_filled_in_and_reads_the_file(open_lesson, tmp_path):
     answer.get_by_text("Still to choose: order of the date").wait_for()
     selects = form.locator("select")
     selects.nth(0).select_option(label="month first")
-    for row in range(3):
+    selects.nth(1).select_option(index=1)
+    form.locator("input[type=text]").fill("America/New_York")
+    form.locator("input[type=text]").press("Enter")
+    for row, quantity in enumerate(("delivered", "received", "generation")):
+        selects.nth(3 + 4 * row).select_option(label=quantity)
         selects.nth(3 + 4 * row + 1).select_option(label="kWh")
         selects.nth(3 + 4 * row + 3).select_option(label="5")
     form.locator("pre").first.get_by_text("digits = 5").first.wait_for()
