@@ -81,16 +81,26 @@ class Tally:
         if len(lines) > room and note not in self.notes:
             self.notes.append(note)
 
-    def account(self, layout, titles, used):
-        """Return the `Account`: ``titles`` of the columns, ``used`` line numbers of the rows that are used."""
-        lines = np.concatenate([np.zeros(0, np.int64), *(lines for _, lines in self.rows)])
-        reasons = np.repeat(np.array([reason for reason, _ in self.rows], object), [len(rows) for _, rows in self.rows])
-        aside = pd.DataFrame({"line": lines, "reason": reasons.astype(object)})
-        aside = aside.sort_values("line", kind="stable", ignore_index=True)
+    def account(self, layout, titles, lines, values, unused):
+        """Return the `Account`.
+
+        ``titles`` of the columns, ``lines`` of the readings that are used, how many ``values`` they hold, names of the
+        columns that are ``unused``. A line of which one value is used is no row set aside: its other values are cells.
+        """
+        used = lines if (np.diff(lines) > 0).all() else np.unique(lines)
+        parts = [pd.DataFrame({"line": rows, "reason": reason}) for reason, rows in self.rows]
+        rows = pd.concat([pd.DataFrame({"line": np.zeros(0, np.int64), "reason": ""}), *parts])
+        kept = np.isin(rows["line"], used)
+        self.cells += [(line, 0, reason, "") for line, reason in zip(rows["line"][kept].tolist(), rows["reason"][kept])]
+        aside = rows[~kept].drop_duplicates("line").sort_values("line", ignore_index=True)
         texts = line_texts(layout, aside["line"].head(TEXTS_KEPT).tolist())
         aside["text"] = aside["line"].map(texts).astype(object).fillna("")
         cells = pd.DataFrame(sorted(self.cells), columns=["line", "column", "reason", "text"])
         cells["column"] = cells["column"].map(dict(enumerate(titles)))
-        cells = cells[cells["line"].isin(used)].reset_index(drop=True)
+        cells = cells[np.isin(cells["line"].to_numpy(np.int64), used)].reset_index(drop=True)
+        if values != len(used) or len(cells):
+            self.notes.append(told("values", used=values, aside=len(cells)))
+        if unused:
+            self.notes.append(told("unused", names=", ".join(map(repr, unused.values()))))
         counts = self.lines, min(layout.first_line - 1, self.lines), self.blank, self.read, len(used)
         return Account(layout.path.name, *counts, aside, cells, tuple(self.notes))

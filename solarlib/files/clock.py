@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.files.dates import DAY_NS, HOUR_NS, MISSING
+from solarlib.files.steps import first_moments
 
 FINE, SKIPPED, DOUBLE = 0, 1, 2
 
@@ -75,6 +76,32 @@ def _localized(walls, zone, summer):
     naive = pd.DatetimeIndex(walls.view("datetime64[ns]"))
     aware = naive.tz_localize(zone, ambiguous=np.full(len(walls), summer), nonexistent="NaT")
     return aware.as_unit("ns").asi8
+
+
+def counts_hours(walls, since, zone):
+    """Tell whether numbers of intervals count on through the hour that spring skips: that day ends an hour early.
+
+    Parameters
+    ----------
+    walls, since : ndarray of int64
+        Clock readings as if each day had 24 hours, and the part of them since midnight. [ns]
+    zone : tzinfo
+    """
+    last = pd.Series(since).groupby(walls - since).max()
+    lost = (walls - since)[_localized(walls, zone, True) == MISSING]
+    return bool((last[lost] < last.median()).all() if lost.size else (since >= DAY_NS).any())
+
+
+def counted_moments(walls, since, zone):
+    """Return moments as so much time since midnight, and where their days end. [ns]"""
+    first, after = (first_moments(walls - since + days * DAY_NS, zone).as_unit("ns").asi8 for days in (0, 1))
+    return first + since, after
+
+
+def offset_text(minutes):
+    """Return an offset from UTC as it is written, such as -05:00."""
+    hours, rest = divmod(abs(int(minutes)), 60)
+    return f"{'-' if minutes < 0 else '+'}{hours:02d}:{rest:02d}"
 
 
 def twelve_hours(walls):

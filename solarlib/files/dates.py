@@ -13,47 +13,69 @@ from solarlib.files.texts import told
 from solarlib.quantities import refusal, refuse_if, texts_beside
 
 ORDERS = ("year first", "day first", "month first")
+NUMBERED = ("unix", "serial")  # times told by one number: seconds or ms since 1970, days of a spreadsheet
 MISSING = np.iinfo(np.int64).min  # no moment
 SECOND_NS = 1_000_000_000  # ns
 DAY_NS = 86_400 * SECOND_NS
 HOUR_NS = 3600 * SECOND_NS
 MOST_OFFSET_MIN = 14 * 60  # of a clock from UTC: the farthest of all zones
-TIME_WIDTH = 40  # longest text of a moment, bytes
+MOST_OFFSETS = 3  # of one clock, which may be set in between
+TIME_WIDTH = 60  # longest text of a moment, bytes
+SERIAL_1970 = 25_569  # days of a spreadsheet, which counts from 30 December 1899
+MS_FROM = 1e11  # numbers since 1970 below are seconds
 _WORDS = texts_beside(__file__, "dates")
 _MONTHS = {name: number for number, names in enumerate(_WORDS["months"], 1) for name in names.split()}
 _MONTHS |= {name[:3]: number for name, number in _MONTHS.items() if name not in ("juin", "juillet")}
+ZONE_WORDS = _WORDS["zones"]  # offset from UTC [h] of a clock by the letters that stand behind its time
 
-_CLOCK = (
-    r"(?:(?:T|,? +)(?P<h>\d{1,2})[:.h](?P<mi>\d\d)(?:[:.](?P<s>\d\d)(?:[.,](?P<f>\d{1,9}))?)?"
-    r" *(?P<ap>[ap]\.? ?m\.?)?)? *(?P<z>z|utc|gmt|[+-]\d\d:?(?:\d\d)?)?"
-)
-_WEEKDAY = rf"(?:(?:{'|'.join(sorted(_WORDS['weekdays'].split(), key=len, reverse=True))})\.?,? +)?"  # passed over
-_DATES = (
-    r"(?P<a>\d{1,4})(?P<sep>[-/. ])(?P<b>\d{1,2})\.?(?P=sep)(?P<c>\d{1,4})",
-    r"(?P<a>\d{1,4})(?:\.? ?|[-/]| de )(?P<b>[a-z]{3,10})\.?(?:[-/ .,]|, | de | del |)(?P<c>\d{1,4})",
-    r"(?P<b>[a-z]{3,10})\.? (?P<a>\d{1,2}),? (?P<c>\d{4})",
-)
-_PACKED = r"(?P<y>\d{4})(?P<m>\d\d)(?P<d>\d\d)(?:[T ]?(?P<h>\d\d):?(?P<mi>\d\d)(?::?(?P<s>\d\d))?)?(?P<z>z)?"
-_SHAPES = (*(_WEEKDAY + shape + _CLOCK for shape in _DATES), _PACKED)
-_PATTERNS = tuple(re.compile(shape, re.IGNORECASE | re.ASCII) for shape in _SHAPES)
+_ZONES, _WEEKDAYS = ("|".join(sorted(one, key=len, reverse=True)) for one in (ZONE_WORDS, _WORDS["weekdays"].split()))
+_SHAPES = [shape.replace("CLOCK", _WORDS["clock"]).replace("ZONES", _ZONES) for shape in _WORDS["shapes"]]
+_PATTERNS = tuple(re.compile(shape.replace("WEEKDAYS", _WEEKDAYS), re.IGNORECASE | re.ASCII) for shape in _SHAPES)
 
 
 def looks_like_time(text):
     """Tell whether a text is a date, with or without a time of day."""
     text = text.strip()
-    return len(text) <= TIME_WIDTH and _match(plain_letters(text)) is not None
+    return len(text) <= TIME_WIDTH and any(map(str.isdigit, text)) and _match(plain_letters(text)) is not None
 
 
-def looks_like_unix(text):
-    """Tell whether a text can be seconds or milliseconds since 1970."""
-    text = text.strip()
-    return text.isascii() and text.isdigit() and len(text) in (9, 10, 13)
+# What tells a time, by `date_order`: a text; else a number, of seconds (or ms) since 1970 or days of a spreadsheet.
+TIME_LOOKS = {None: looks_like_time} | {way: re.compile(_WORDS[way]).fullmatch for way in NUMBERED}
+
+
+def time_places(row, looks=looks_like_time):
+    """Return the places of the time in a row: one, those of date and time of day, or of year, month and day."""
+    for place, cell in enumerate(row):
+        if looks(cell):
+            beside = row[place + 1] if place + 1 < len(row) and looks is looks_like_time else ""
+            clock = re.fullmatch(r"\d\d?[:.h]\d\d.*", beside) and looks(f"{cell} {beside}")
+            return (place, place + 1) if clock and not _match(plain_letters(cell))["h"] else (place,)
+    for place in range(len(row) - 2 if looks is looks_like_time else 0):
+        date = "-".join(row[place : place + 3])
+        if re.fullmatch(r"(199|20\d)\d-\d+-\d+|\d+-\d+-(199|20\d)\d", date, re.ASCII) and looks(date):
+            return (place, place + 1, place + 2)
+    return ()
+
+
+def joined_stamps(columns):
+    """Return the texts of moments from columns of their date, or year, month and day; hour; minute; second."""
+    if len(columns) == 1:
+        return columns[0]
+    if len(columns) > 2:
+        clock = (":".join(f"{part:>02}" for part in parts) for parts in zip(*columns[3:]))
+        columns = [list(map("-".join, zip(*columns[:3]))), *([list(clock)] if len(columns) > 3 else [])]
+    return list(map(" ".join, zip(*columns)))
 
 
 def plain_letters(text):
     """Return a text without accents and odd blanks."""
-    plain = "" if text.isascii() else unicodedata.normalize("NFKD", text)
-    return "".join(letter for letter in plain if not unicodedata.combining(letter)) or text
+    if text.isascii():
+        return text
+    plain = unicodedata.normalize("NFKD", text.translate(_BLANKS))
+    return "".join(letter for letter in plain if not unicodedata.combining(letter)).replace("\u2212", "-")
+
+
+_BLANKS = str.maketrans(dict.fromkeys("\u00a0\u202f\u2009", " ") | dict.fromkeys("\u2013\u2014", "-"))
 
 
 def _match(text):
@@ -88,7 +110,8 @@ def moments(table, orders=ORDERS):
     table : ndarray of uint8, shape (n, width)
         One text a row, filled up with zeros.
     orders : sequence of str
-        The orders of `ORDERS` to try, or ``("unix",)`` for seconds (or ms) since 1970-01-01 UTC.
+        The orders of `ORDERS` to try, or one of `NUMBERED`: seconds (or ms) since 1970-01-01 UTC, or the days of a
+        spreadsheet's clock.
 
     Returns
     -------
@@ -100,14 +123,12 @@ def moments(table, orders=ORDERS):
     count = len(table)
     walls = [np.full(count, MISSING) for _ in orders]
     offset = np.full(count, MISSING)
+    if orders[0] in NUMBERED:
+        walls[0] = _numbered(table, orders[0])
+        return walls, np.where(walls[0] == MISSING, MISSING, 0) if orders[0] == "unix" else offset
     shape = np.where((table >= 48) & (table <= 57), np.uint8(48), table)
     for rows in _alike(shape):
         text = shape[rows[0]].tobytes().rstrip(b"\0").decode("latin-1")
-        if orders == ("unix",):
-            if text in ("0" * 9, "0" * 10, "0" * 13):
-                walls[0][rows] = _digits(table, rows, (0, len(text))) * (SECOND_NS if len(text) < 13 else 1_000_000)
-                offset[rows] = 0
-            continue
         match = _match(text)
         if match is None:
             continue
@@ -121,6 +142,15 @@ def moments(table, orders=ORDERS):
                 known = np.where((day == MISSING) | (clock == MISSING), MISSING, day * DAY_NS + clock)
             wall[rows] = known
     return walls, offset
+
+
+def _numbered(table, way):
+    """Clock readings that a number tells [ns], to the nearest second of a spreadsheet's days."""
+    texts = [row.tobytes().rstrip(b"\0").decode("latin-1") for row in table]
+    numbers = np.array([float(text.replace(",", ".")) if TIME_LOOKS[way](text) else 0 for text in texts])
+    ms = np.round((numbers - SERIAL_1970) * 86_400) * 1000 if way == "serial" else numbers
+    ms = np.where(ms < MS_FROM, ms * 1000, ms) if way == "unix" else ms
+    return np.where(numbers > 0, ms.astype(np.int64) * 1_000_000, MISSING)
 
 
 def _alike(shape):
@@ -157,17 +187,22 @@ def _clock(table, rows, match):
     """Time of day [ns] and offset from UTC [ns] of rows that share a shape."""
     groups = match.groupdict()
     zone = np.full(len(rows), MISSING)
-    mark = groups.get("z")
+    mark = (groups.get("z") or "").casefold()
     if mark:
-        zone = np.zeros(len(rows), np.int64)
-        if mark[0] in "+-":
+        zone = np.full(len(rows), round(ZONE_WORDS.get(mark, 0) * HOUR_NS))
+        if mark not in ZONE_WORDS:
             start, end = match.span("z")
+            start += 3 * mark.startswith(("utc", "gmt"))
+            mark = mark.removeprefix("utc").removeprefix("gmt")
             hour = _digits(table, rows, (start + 1, start + 3))
             minute = _digits(table, rows, (end - 2, end)) if end - start > 4 else 0
             zone = (1 if mark[0] == "+" else -1) * (hour * 60 + minute) * 60 * SECOND_NS
+            if len(np.unique(zone)) > MOST_OFFSETS:  # 04:45-05:00 is a time and the end of its interval
+                zone = np.full(len(rows), MISSING)
     if not groups.get("h"):
         return np.zeros(len(rows), np.int64), zone
-    hour, minute = (_digits(table, rows, match.span(key)) for key in ("h", "mi"))
+    hour = _digits(table, rows, match.span("h"))
+    minute = _digits(table, rows, match.span("mi")) if groups.get("mi") else 0
     second = _digits(table, rows, match.span("s")) if groups.get("s") else 0
     part = _digits(table, rows, match.span("f")) * 10 ** (9 - len(groups["f"])) if groups.get("f") else 0
     bad = (minute > 59) | (second > 59)
@@ -207,8 +242,10 @@ def _day(table, rows, match, order):
 class DateOrder:
     """Which order of day, month and year a file proves, gathered block by block."""
 
-    def __init__(self, orders):
+    def __init__(self, given=None):
+        orders = (given,) if given in NUMBERED else ORDERS
         self.orders = orders
+        self.only = slice(orders.index(given), orders.index(given) + 1) if given else slice(None)  # those that may be
         self.against = [0] * len(orders)  # rows that rule an order out
         self.proof = [0] * len(orders)  # line of the first such row
         self.differ = 0  # line of the first row with two meanings
@@ -216,8 +253,9 @@ class DateOrder:
 
     def look(self, walls, lines, stamps=()):
         """Take in one block: its clock readings in each order, the numbers of its lines, its texts."""
-        late = np.flatnonzero(np.max(walls, axis=0) % DAY_NS == 0) if len(stamps) and not self.ends else ()
-        self.ends = self.ends or next((int(lines[row]) for row in late if re.search("[ T]24[:.h]", stamps[row])), 0)
+        if not self.ends:
+            late = np.flatnonzero(np.max(walls, axis=0) % DAY_NS == 0) if len(stamps) else ()
+            self.ends = next((int(lines[row]) for row in late if re.search("[ T]24[:.h]?00", stamps[row])), 0)
         valid = np.array([wall != MISSING for wall in walls])
         any_valid = valid.any(axis=0)
         for place, fits in enumerate(valid):
@@ -240,6 +278,8 @@ class DateOrder:
             The file proves none, or is of two minds.
         """
         open_ = [place for place, count in enumerate(self.against) if not count]
+        if self.only.stop:
+            return self.only.start, None
         against = [f"line {line} is not {order}" for order, line in zip(self.orders, self.proof) if line]
         refuse_if(not open_, "orders", where, against=", ".join(against))
         if not self.differ:

@@ -20,7 +20,7 @@ from pathlib import Path
 import pandas as pd
 
 from solarlib import schema
-from solarlib.files.dates import MISSING, MOST_OFFSET_MIN, ORDERS, moments, text_matrix
+from solarlib.files.dates import MISSING, MOST_OFFSET_MIN, NUMBERED, ORDERS, moments, text_matrix
 from solarlib.quantities import refuse_if, texts_beside
 from solarlib.schema import FORM, Problems, Reader, Table, choice, declared, flag, kept, misplaced, number, whole
 
@@ -90,9 +90,17 @@ def _place(value):
 def _places(value):
     """Return the columns of the time as a tuple."""
     places = tuple(value) if isinstance(value, (list, tuple)) else (value,)
-    if not 1 <= len(places) <= 2:
+    if not 1 <= len(places) <= 6:
         raise ValueError
     return tuple(map(_place, places))
+
+
+def _words(value):
+    """Return the words that a row must hold, as pairs of a column and one word or several."""
+    pairs = [(key, tuple(words if isinstance(words, list) else [words])) for key, words in value.items()]
+    if not pairs or not all(words and all(isinstance(word, (str, int)) for word in words) for _, words in pairs):
+        raise ValueError
+    return tuple((int(key) if key.isdigit() else key, tuple(map(str, words))) for key, words in pairs)
 
 
 def _is_mark(value):
@@ -134,6 +142,12 @@ class Column:
         Digits of a counter before its decimal mark; without them a fall is not taken for a rollover.
     multiplier : float
         What each number is multiplied with; -1 turns a sign round.
+    to : str or int, optional
+        Where a row holds a day: the last of its columns, ``name`` is the first. The columns stand for the intervals of
+        the day from midnight on, whatever their names: 24, 48, 96 and the like, or an hour more for the long day.
+    where : tuple of (column, words)
+        Of rows of several meters or directions, those whose cell in a column is one of some words:
+        ``where = { Meter = "A" }``.
     exchange : tuple of Exchange
     tilt_deg, azimuth_deg : float, optional
         Roof of a ``neighbour``, both or neither, so that a model can take the roof's season out. [deg, deg from north]
@@ -145,6 +159,8 @@ class Column:
     kind: str | None = declared(choice("mean", "interval", "counter"), default=None)
     digits: int | None = declared(whole(3, 12), default=None)
     multiplier: float = declared(number(-1e6, 1e6, kind=float), default=1.0)
+    to: str | int | None = declared(Reader("a name or a number from 1", _place), default=None)
+    where: tuple = declared(Reader('a table such as { Meter = "A" }', _words), default=())
     exchange: tuple = declared(Table(Exchange, many=True), default=(), only=("kind", "counter"))
     tilt_deg: float | None = declared(number(0, 90, "deg", float), default=None, only=("quantity", "neighbour"))
     azimuth_deg: float | None = declared(number(0, 360, "deg", float), default=None, only=("quantity", "neighbour"))
@@ -188,23 +204,24 @@ class Mapping:
     Attributes
     ----------
     column : tuple of Column
-    time : str, int or two of them
-        Column of the time, or the columns of date and time of day.
+    time : str, int or several of them
+        Column of the time; the columns of date and time of day, which may be a number of its hour or interval; or those
+        of year, month and day (in any order), hour, minute and second.
+    padded : bool
+        Whether the file holds rows for the hour that the clock skips in spring, beside those of the day; they are set
+        aside. Else such a row proves that the clock is not changed.
     zone : str, optional
         Time zone of the clock, e.g. ``"Europe/Berlin"``, or a fixed offset such as ``"-05:00"`` for a clock that is
         never changed. Needed where the stamps carry no offset.
     date_order : str, optional
         ``"day first"``, ``"month first"``, ``"year first"``, or ``"unix"`` for seconds since 1970. Needed where the
-        file itself does not prove one.
+        file itself does not prove one. ``"serial"`` for the days that a spreadsheet counts.
     label : str
         ``"start"`` or ``"end"``: which end of its interval a stamp names. Registers are read at the stamp itself.
     interval : str, optional
         Length of an interval, e.g. ``"15min"``; default: the commonest step of the file.
     decimal, thousands, delimiter, encoding, header_line : optional
         Found in the file where not given; ``thousands = " "`` stands for any blank.
-    padded : bool
-        Whether the file holds rows for the hour that the clock skips in spring, beside those of the day; they are set
-        aside. Else such a row proves that the clock is not changed.
     form : int
         Of the file; a newer one is refused.
     keep : str
@@ -212,9 +229,9 @@ class Mapping:
     """
 
     column: tuple = declared(Table(Column, many=True))
-    time: str | int | tuple = declared(Reader("a column name or number, or a list of two", _places), default=(1,))
+    time: str | int | tuple = declared(Reader("a column name or number, or a list of up to six", _places), default=(1,))
     zone: str | None = declared(_ZONE, default=None)
-    date_order: str | None = declared(choice(*ORDERS, "unix"), default=None)
+    date_order: str | None = declared(choice(*ORDERS, *NUMBERED), default=None)
     label: str = declared(choice("start", "end"), default="start")
     interval: str | None = declared(_sound("a length such as 15min, 1h, from 1s to 1D", interval_of), default=None)
     decimal: str | None = declared(choice(".", ","), default=None)
@@ -237,6 +254,8 @@ class Mapping:
             kinds = sorted({column.kind for column in self.column if column.quantity == quantity})
             if len(kinds) > 1:
                 problems.add("column", f"{quantity} as {' and '.join(kinds)}", "one kind")
+        if len({column.to is None for column in self.column}) > 1:
+            problems.add("column", "to in some alone", "to in all of them, or in none")
         titles = Counter(column.title for column in self.column if FILE_UNITS[column.unit][1] not in ADDED_UP)
         for title, count in titles.items():
             if count > 1:

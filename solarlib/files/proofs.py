@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from solarlib.files import dates
-from solarlib.files.dates import MISSING, ORDERS, DateOrder, looks_like_time, looks_like_unix, moments, text_matrix
+from solarlib.files.dates import MISSING, ORDERS, TIME_LOOKS, DateOrder, looks_like_time, text_matrix, time_places
 from solarlib.files.mapping import FILE_UNITS, QUANTITY_UNITS, UNIT_WORDS
 from solarlib.files.numbers import as_numbers, number_marks
 from solarlib.files.table import plain, sniff
@@ -58,9 +58,9 @@ def suggest_mapping(path: str | Path, zone: str | None = None) -> Suggestion:
         No table with a date is found.
     """
     try:
-        layout, is_time = sniff(path, is_time=looks_like_time), looks_like_time
+        layout, is_time = sniff(path, is_time=time_places), looks_like_time
     except InputError:
-        layout, is_time = sniff(path, is_time=looks_like_unix), looks_like_unix
+        layout, is_time = sniff(path, is_time=lambda row: any(map(TIME_LOOKS["unix"], row))), TIME_LOOKS["unix"]
     texts = list(zip(*layout.sample))
     times = _time_columns(texts, is_time)
     values = [place for place, column in enumerate(texts) if place not in times and _share_numbers(column) > 0.5]
@@ -104,11 +104,11 @@ def _of_times(layout, times, texts, is_time, zone):
     """Yield what is found about the time: its columns, the order of its dates, its zone, its label."""
     names = [_name(layout, place) for place in times]
     yield _Part((f"time = {names[0] if len(names) == 1 else '[' + ', '.join(names) + ']'}",))
-    if is_time is looks_like_unix:
+    if is_time is not looks_like_time:
         yield _Part(('date_order = "unix"',), confirm=(told("unix"),))
     else:
         stamps = [" ".join(row) for row in zip(*(texts[place] for place in times))]
-        walls, offset = moments(text_matrix(stamps))
+        walls, offset = dates.moments(text_matrix(stamps))
         yield _of_order(stamps, walls)
         if (offset == MISSING).any():
             line = f"zone = {quoted(zone)}" if zone else '# zone = "America/New_York"'
@@ -118,7 +118,7 @@ def _of_times(layout, times, texts, is_time, zone):
 
 def _of_order(stamps, walls):
     """Say in which order dates are written, as far as the first rows prove it."""
-    order = DateOrder(ORDERS)
+    order = DateOrder()
     order.look(walls, np.arange(1, len(stamps) + 1))
     left = {name: wall for name, wall, against in zip(ORDERS, walls, order.against) if not against}
     if not left:

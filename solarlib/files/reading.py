@@ -14,12 +14,12 @@ import pandas as pd
 
 from solarlib.files import dates
 from solarlib.files.account import Account, Tally
-from solarlib.files.clock import DOUBLE, SKIPPED, to_utc, twelve_hours
-from solarlib.files.dates import DAY_NS, MISSING, ORDERS, SECOND_NS, DateOrder, looks_like_time, looks_like_unix, turned
+from solarlib.files.clock import DOUBLE, SKIPPED, counted_moments, counts_hours, offset_text, to_utc, twelve_hours
+from solarlib.files.dates import DAY_NS, MISSING, ORDERS, SECOND_NS, TIME_LOOKS, DateOrder, time_places
 from solarlib.files.energies import clean_tables
 from solarlib.files.mapping import Mapping, interval_of, mapping_from_toml, zone_of
 from solarlib.files.numbers import NumberMarks, as_numbers
-from solarlib.files.shapes import Words
+from solarlib.files.shapes import BARE, Words, places_of
 from solarlib.files.steps import common_step, first_moments, missing
 from solarlib.files.table import blocks, cells_of, line_texts, sniff, split_line
 from solarlib.files.texts import told
@@ -60,15 +60,19 @@ class Readings:
 
 @dataclass(frozen=True)
 class Rows:
-    """Rows that are used: their ``line`` numbers, clock readings [ns] in each order of the date that is still possible
-    (``walls``), ``offset`` from UTC written beside them [ns], ``values``, an array for each column, and codes of the
-    ``words`` in columns without use.
+    """Rows that are used, an array for each thing; one row of a file that holds a day gives many.
+
+    ``line`` numbers in the file; ``walls`` clock readings [ns] in each order of the date that is still possible;
+    ``offset`` from UTC written beside them [ns]; ``values``, an array for each column; where there are such: ``since``
+    the time of day that a number tells [ns], ``kind`` of the row by its `where`, codes of other ``words``.
     """
 
     line: np.ndarray
     walls: tuple
     offset: np.ndarray
     values: tuple
+    since: np.ndarray | None
+    kind: np.ndarray | None
     words: dict
 
 
@@ -94,103 +98,135 @@ def read(path: str | Path, mapping: Mapping | str, progress: Callable | None = N
         be used.
     """
     mapping = mapping if isinstance(mapping, Mapping) else mapping_from_toml(mapping)
-    layout, places = _layout(path, mapping)
-    tally, marks = Tally(), NumberMarks(layout.path.name, mapping.decimal, mapping.thousands)
-    order = DateOrder((mapping.date_order,) if mapping.date_order else ORDERS)
-    unused = {at: _title(layout, at) for at in range(layout.width) if at not in {*places[0], *places[1]}}
-    words = Words(unused)
-    parts = list(_used_rows(layout, mapping, places, tally, marks, order, words, progress))
-    tally.notes.insert(0, told("cut", delimiter=layout.delimiter, marks=marks, encoding=layout.encoding))
-    codes = {at: np.concatenate([part.words[at] for part in parts]) for at in words.known if parts}
-    lines, walls, offsets, columns = _joined(parts, order, layout, places, mapping, tally)
-    del parts  # ten million rows need not stand here twice
-    moments, zone = _moments(lines, walls, offsets, mapping, layout.path.name, tally)
-    words.refuse_mixed(layout.path.name, moments, codes)
-    tally.notes += [told("unused", names=", ".join(map(repr, unused.values())))] if unused else []
-    lines, moments, columns = _in_order(lines, moments, columns, mapping.keep, tally)
-    account = tally.account(layout, [str(column.name) for column in mapping.column], lines)
-    _check_head(layout, mapping, account)
+    look, rows = _scan(path, mapping, progress)
+    moments, zone = _moments(rows, look)
+    lines, moments, columns = _in_order(rows, moments, look)
+    names = [str(column.name) for column in mapping.column]
+    used = sum(int(np.isfinite(values).sum()) for values in columns)
+    account = look.tally.account(look.layout, names, lines, used, look.places.unused)
+    _check_head(look.layout, mapping, account)
     if not len(lines):
         raise refusal("no_row", account.name, worst=_worst(account))
+    if look.places.counted:
+        mapping = replace(mapping, label="start")
     readings = _tables(moments, zone, columns, mapping, account)
     if progress is not None:
         progress(1.0)
     return readings
 
 
+def _scan(path, mapping, progress):
+    """Return what is known of a file and its `Rows`, before their times are told from a clock; see `read`."""
+    layout, places = _layout(path, mapping)
+    look = _Look(layout, mapping, places)
+    parts = list(look.parts(progress))
+    look.tally.notes.insert(0, told("cut", delimiter=layout.delimiter, marks=look.marks, encoding=layout.encoding))
+    return look, _joined(parts, look)  # ten million rows need not stand here twice
+
+
 def _layout(path, mapping):
-    """Return how the file is cut, and the places of the time's and the values' columns."""
-    wanted = [*mapping.time, *(column.name for column in mapping.column)]
-    is_time = looks_like_unix if mapping.date_order == "unix" else looks_like_time
+    """Return how the file is cut, and the `Places` of its columns."""
+    wanted = [*mapping.time, *(name for column in mapping.column for name in _names(column))]
+    looks = TIME_LOOKS.get(mapping.date_order, TIME_LOOKS[None])
+    split = len(mapping.time) > 2  # year, month, day and more
+
+    def is_time(row):
+        return sum(cell.isdigit() for cell in row) > 2 if split else bool(time_places(row, looks))
+
     layout = sniff(path, mapping.encoding, mapping.delimiter, mapping.header_line, wanted, is_time)
-    places = [layout.position(name) for name in wanted]
-    refuse_if(len(set(places)) < len(wanted), "column_twice", layout.path.name)
-    times, values = places[: len(mapping.time)], places[len(mapping.time) :]
+    places = places_of(layout, mapping)
     for line, row in layout.above:  # a header below rows of data: they are rows all the same
-        if is_time(" ".join(row[place] for place in times)):
+        if is_time([row[place] for place in places.times]):
             layout = replace(layout, first_line=line)
             break
-    return layout, (times, values)
+    return layout, places
 
 
-def _title(layout, at):
-    return layout.names[at] if at < len(layout.names) and layout.names[at] else f"column {at + 1}"
+def _names(column):
+    return [column.name, *([column.to] if column.to else []), *(name for name, _ in column.where)]
 
 
-def _used_rows(layout, mapping, places, tally, marks, order, words, progress):
-    """Yield the `Rows` of the file that have a time and a number, part by part; what has none goes to the tally."""
-    marks.look(_cells(layout.sample, places[1]))
-    done = 0.0
-    for block in blocks(layout):
-        rows = cells_of(block.texts, layout)
-        lines = np.arange(block.first, block.first + len(rows))
-        below = lines >= layout.first_line
-        widths = np.array([-1 if row is None else len(row) for row in rows])
-        blank, fits = widths == -1, widths == layout.width
-        tally.lines += len(rows)
-        tally.blank += int((below & blank).sum())
-        tally.read += int((below & ~blank).sum())
-        tally.set_aside("cells", lines[below & ~blank & ~fits])
-        held = np.flatnonzero(below & fits)
-        if marks.open:
-            marks.look(_cells([rows[place] for place in held.tolist()], places[1]))
-        count = 1 + int(min((block.end - done) / PART_SHARE, len(rows) / PART_LINES))
-        for number, part in enumerate(np.array_split(held, count), 1):
-            if part.size:
-                held_rows = [rows[place] for place in part.tolist()]
-                found = _used(lines[part], held_rows, mapping, places, tally, marks, order)
-                at = np.searchsorted(lines[part], found.line).tolist() if words.known else ()
-                yield replace(found, words=words.codes([held_rows[place] for place in at]))
-            if progress is not None:
-                progress(min(0.99, done + (block.end - done) * number / count))
-        done = block.end
+class _Look:
+    """One reading of a file: what is known of it, and what is gathered on the way."""
 
+    def __init__(self, layout, mapping, places):
+        self.layout, self.mapping, self.places, self.name = layout, mapping, places, layout.path.name
+        self.words, self.tally = Words({} if len(places.values[0]) > 1 else places.unused), Tally()
+        self.marks = NumberMarks(self.name, mapping.decimal, mapping.thousands)
+        self.order = DateOrder(mapping.date_order)
 
-def _cells(rows, places):
-    return (row[place] for row in rows for place in places)
+    def parts(self, progress):
+        """Yield the `Rows` of the file that have a time and a number, part by part; the others go to the tally."""
+        layout, tally, marks, done = self.layout, self.tally, self.marks, 0.0
+        marks.look(self.cells(layout.sample))
+        for block in blocks(layout):
+            rows = cells_of(block.texts, layout)
+            lines = np.arange(block.first, block.first + len(rows))
+            below = lines >= layout.first_line
+            widths = np.array([-1 if row is None else len(row) for row in rows])
+            blank, fits = widths == -1, widths == layout.width
+            tally.lines += len(rows)
+            tally.blank += int((below & blank).sum())
+            tally.read += int((below & ~blank).sum())
+            tally.set_aside("cells", lines[below & ~blank & ~fits])
+            held = np.flatnonzero(below & fits)
+            if marks.open:
+                marks.look(self.cells([rows[place] for place in held.tolist()]))
+            count = 1 + int(min((block.end - done) / PART_SHARE, len(rows) / PART_LINES))
+            for number, part in enumerate(np.array_split(held, count), 1):
+                if part.size:
+                    yield self.used(lines[part], [rows[place] for place in part.tolist()])
+                if progress is not None:
+                    progress(min(0.99, done + (block.end - done) * number / count))
+            done = block.end
 
+    def cells(self, rows):
+        """Yield the cells of the values."""
+        return (row[place] for row in rows for column in self.places.values for place in column)
 
-def _used(lines, rows, mapping, places, tally, marks, order):
-    """Return those rows of one part that can be used."""
-    stamps = [[row[place].strip(' "\t') for row in rows] for place in places[0]]
-    stamps = stamps[0] if len(stamps) == 1 else list(map(" ".join, zip(*stamps)))
-    walls, offset = dates.moments(dates.text_matrix(stamps), order.orders)
-    timed = np.logical_or.reduce([wall != MISSING for wall in walls])
-    tally.set_aside("time", lines[~timed])
-    texts = [[row[place].strip(' "\t') for row in rows] for place in places[1]]
-    columns, odd = zip(*(_numbers(cells, column, marks) for cells, column in zip(texts, mapping.column)))
-    some = np.logical_or.reduce([np.isfinite(values) for values in columns])
-    tally.set_aside("number", lines[timed & ~some])
-    used = timed & some
-    for number, (cells, why) in enumerate(zip(texts, odd)):
-        for case, here in why.items():
-            at = np.flatnonzero(used & here)
-            tally.set_cells_aside(case, number, lines[at], (cells[place] for place in at))
-    walls = [wall[used] for wall in walls]
-    order.look(walls, lines[used], stamps if used.all() else [stamps[place] for place in np.flatnonzero(used)])
-    if all((wall == walls[0]).all() for wall in walls[1:]):
-        walls = [walls[0]] * len(walls)  # one array for all, as long as the orders agree
-    return Rows(lines[used], tuple(walls), offset[used], tuple(values[used] for values in columns), {})
+    def used(self, lines, rows):
+        """Return those rows of one part that can be used."""
+        order, tally = self.order, self.tally
+        kind = self.places.kinds(rows)
+        lines, rows, times, values = self.places.spread(lines, rows)
+        columns = [[row[place].strip(BARE) for row in rows] for place in times]
+        since = self.places.since(columns.pop()) if self.places.clock else None
+        stamps = dates.joined_stamps(columns)
+        walls, offset = dates.moments(dates.text_matrix(stamps), order.orders)
+        if since is not None:
+            walls = [np.where((since < 0) | (wall == MISSING), MISSING, wall + since) for wall in walls]
+        timed = np.logical_or.reduce([wall != MISSING for wall in walls[order.only]])
+        tally.set_aside("time", lines[~timed])
+        texts = [[row[place].strip(BARE) for row in rows] for place in values]
+        columns, odd = zip(*(_numbers(cells, column, self.marks) for cells, column in zip(texts, self.mapping.column)))
+        if kind is not None:
+            kind = np.repeat(kind, len(rows) // len(kind))
+            tally.set_aside("unasked", lines[timed & (kind == 0)])
+            mine = [kind >> number & 1 == 1 for number in range(len(columns))]
+            columns = [np.where(one, cells, np.nan) for one, cells in zip(mine, columns)]
+            odd = [{case: here & one for case, here in why.items()} for one, why in zip(mine, odd)]
+            timed &= kind > 0
+        some = np.logical_or.reduce([np.isfinite(cells) for cells in columns])
+        tally.set_aside("number", lines[timed & ~some])
+        used = timed & some
+        for number, (cells, why) in enumerate(zip(texts, odd)):
+            for case, here in why.items():
+                at = np.flatnonzero(used & here)
+                tally.set_cells_aside(case, number, lines[at], (cells[place] for place in at))
+        if not used.all():
+            rows, stamps = ([one for one, good in zip(all_, used) if good] for all_ in (rows, stamps))
+            walls, lines, offset = [wall[used] for wall in walls], lines[used], offset[used]
+            columns = [cells[used] for cells in columns]
+            since, kind = (None if all_ is None else all_[used] for all_ in (since, kind))
+        order.look(walls, lines, stamps)
+        if all((wall == walls[0]).all() for wall in walls[1:]):
+            walls = [walls[0]] * len(walls)  # one array for all, as long as the orders agree
+        return Rows(lines, tuple(walls), offset, tuple(columns), since, kind, self.words.codes(rows))
+
+    def stamp(self, line):
+        """Return the text of the time in a line."""
+        cells = split_line(line_texts(self.layout, [line])[line], self.layout.delimiter)
+        return " ".join(cells[place] for place in self.places.times if place < len(cells))
 
 
 def _numbers(texts, column, marks):
@@ -203,57 +239,69 @@ def _numbers(texts, column, marks):
     return values, odd
 
 
-def _joined(parts, order, layout, places, mapping, tally):
-    """Return line numbers, clock readings, offsets and columns of all rows, in the order of the date that is proved."""
-
-    def stamp(line):
-        cells = split_line(line_texts(layout, [line])[line], layout.delimiter)
-        return " ".join(cells[place] for place in places[0] if place < len(cells))
-
-    which, proof = order.decide(layout.path.name, stamp) if parts else (0, None)
-    tally.notes += [proof] if proof else []
-    whole = np.zeros(0, np.int64)
-    lines, offsets = (np.concatenate([whole, *(getattr(part, name) for part in parts)]) for name in ("line", "offset"))
-    walls = np.concatenate([whole, *(part.walls[which] for part in parts)])
+def _joined(parts, look):
+    """Return the `Rows` of the whole file, in the order of the date that is proved."""
+    if not parts:
+        empty = np.zeros(0, np.int64)
+        return Rows(empty, (empty,), empty, (np.zeros(0),) * len(look.places.values), None, None, {})
+    which, proof = look.order.decide(look.name, look.stamp)
+    look.tally.notes += [proof] if proof else []
+    whole = {key: _stacked([getattr(part, key) for part in parts]) for key in ("line", "offset", "since", "kind")}
     if any(part.walls[0] is not part.walls[-1] for part in parts):
-        at = turned([np.concatenate([part.walls[way] for part in parts]) for way in range(len(ORDERS))], which)
-        refuse_if(at, "turned", layout.path.name, line=lines[at])
-    refuse_if(twelve_hours(walls), "twelve_hours", layout.path.name)
-    intervals = any(column.kind != "counter" for column in mapping.column)
-    if order.ends and mapping.label == "start" and intervals:
-        raise refusal("ends", layout.path.name, line=order.ends, text=stamp(order.ends))
-    columns = [np.concatenate([np.zeros(0), *(part.values[n] for part in parts)]) for n in range(len(places[1]))]
-    return lines, walls, offsets, columns
+        ways = [np.concatenate([part.walls[way] for part in parts]) for way in range(len(ORDERS))]
+        at = dates.turned(ways, which)
+        refuse_if(at, "turned", look.name, line=whole["line"][at])
+    walls = np.concatenate([part.walls[which] for part in parts])
+    refuse_if(twelve_hours(walls), "twelve_hours", look.name)
+    values = tuple(np.concatenate([part.values[number] for part in parts]) for number in range(len(parts[0].values)))
+    words = {place: _stacked([part.words[place] for part in parts]) for place in look.words.known}
+    return Rows(walls=(walls,), values=values, words=words, **whole)
 
 
-def _moments(lines, walls, offsets, mapping, name, tally):
+def _stacked(arrays):
+    return None if arrays[0] is None else np.concatenate(arrays)
+
+
+def _moments(rows, look):
     """Return the moments in UTC and the zone to show them in; rows that have none go to the tally."""
+    mapping, (walls,), offsets, name, tally = look.mapping, rows.walls, rows.offset, look.name, look.tally
     zone = None if mapping.zone is None else zone_of(mapping.zone)
     bare = offsets == MISSING
     moments = np.where(bare, MISSING, walls - offsets)
-    refuse_if(zone is None and bare.any(), "no_zone", name, lines=lines[bare])
-    if bare.all() and not (walls % DAY_NS).any():  # dates only: a day begins where its first moment is
+    refuse_if(zone is None and bare.any(), "no_zone", name, lines=rows.line[bare])
+    intervals = not look.places.counted and any(column.kind != "counter" for column in mapping.column)
+    if intervals and mapping.label == "start" and look.order.ends:
+        raise refusal("ends", name, line=look.order.ends, text=look.stamp(look.order.ends))
+    if look.places.counted and bare.all() and counts_hours(walls, rows.since, zone):
+        moments, after = counted_moments(walls, rows.since, zone)
+        tally.set_aside("beyond", rows.line[moments >= after])
+        moments = np.where(moments >= after, MISSING, moments)
+    elif bare.all() and not (walls % DAY_NS).any():  # dates only: a day begins where its first moment is
         moments = first_moments(walls, zone).as_unit("ns").asi8.copy()
     elif bare.any():
         moments[bare], verdict, resolved = to_utc(walls[bare], zone)
-        skipped = lines[bare][verdict == SKIPPED]
-        refuse_if(skipped.size and not mapping.padded, "skipped_hour", name, lines=[*skipped, 0], zone=zone)
+        skipped = rows.line[bare][verdict == SKIPPED]
+        if len(skipped) and not mapping.padded:
+            raise refusal("skipped_hour", name, line=skipped[0], text=look.stamp(int(skipped[0])), zone=zone)
         tally.set_aside("skipped", skipped)
-        tally.set_aside("twice", lines[bare][verdict == DOUBLE])
+        tally.set_aside("twice", rows.line[bare][verdict == DOUBLE])
         if resolved:
             tally.notes.append(told("both_passes", rows=counted(resolved, "row")))
     if zone is None:
         known = np.unique(offsets)
         minutes = int(known[0]) // (60 * SECOND_NS) if len(known) == 1 else 0
-        zone = zone_of(f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}")
+        zone = zone_of(offset_text(minutes))
     return moments, zone
 
 
-def _in_order(lines, moments, columns, keep, tally):
+def _in_order(rows, moments, look):
     """Return rising moments, each once; repeated ones go to the tally, ``keep`` says which of two is used."""
-    known = moments != MISSING
-    if not known.all():
-        lines, moments, columns = lines[known], moments[known], [column[known] for column in columns]
+    tally, known = look.tally, moments != MISSING
+    lines, moments, columns = rows.line[known], moments[known], [column[known] for column in rows.values]
+    kind = np.zeros(len(lines), np.int64) if rows.kind is None else rows.kind[known]
+    for one in np.unique(kind) if look.words.known else ():
+        here = kind == one
+        look.words.refuse_mixed(look.name, moments[here], {at: codes[known][here] for at, codes in rows.words.items()})
     steps = np.diff(moments)
     if (steps > 0).all():
         return lines, moments, columns
@@ -261,14 +309,19 @@ def _in_order(lines, moments, columns, keep, tally):
         tally.notes.append(told("newest_first"))
     elif (steps < 0).any():
         tally.notes.append(told("in_order", rows=counted(int((steps < 0).sum()), "row stands", "rows stand")))
-    order = np.lexsort((lines if keep == "first" else -lines, moments))
-    lines, moments, columns = lines[order], moments[order], [column[order] for column in columns]
-    again = np.r_[False, np.diff(moments) == 0]
+    order = np.lexsort((lines if look.mapping.keep == "first" else -lines, kind, moments))
+    lines, moments, kind, columns = lines[order], moments[order], kind[order], [column[order] for column in columns]
+    again = np.r_[False, (np.diff(moments) == 0) & (np.diff(kind) == 0)]
     head = np.maximum.accumulate(np.where(again, 0, np.arange(len(again))))
     same = np.logical_and.reduce([(c == c[head]) | (np.isnan(c) & np.isnan(c[head])) for c in columns])
     tally.set_aside("repeat", lines[again & same])
     tally.set_aside("conflict", lines[again & ~same])
-    return lines[~again], moments[~again], [column[~again] for column in columns]
+    single, at = np.unique(moments, return_inverse=True)
+    wide = [np.full(len(single), np.nan) for _ in columns]  # rows of several directions at one moment are put together
+    for new, old in zip(wide, columns):
+        held = ~again & np.isfinite(old)
+        new[at[held]] = old[held]
+    return lines[~again], single, wide
 
 
 def _check_head(layout, mapping, account):
@@ -276,7 +329,7 @@ def _check_head(layout, mapping, account):
     if mapping.header_line is not None:
         return
     head = line_texts(layout, range(1, account.head_lines + 1)).values()
-    dated = sum(any(map(looks_like_time, split_line(text, layout.delimiter))) for text in head)
+    dated = sum(bool(time_places(split_line(text, layout.delimiter))) for text in head)
     refuse_if(dated > account.rows_read, "head", account.name, dated=dated, it=layout, header=layout.header_line or 1)
 
 

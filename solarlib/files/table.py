@@ -14,6 +14,7 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+from solarlib.files.mapping import UNIT_WORDS
 from solarlib.files.texts import TEXTS
 from solarlib.quantities import refusal, refuse_if
 
@@ -24,15 +25,16 @@ SAMPLE_ROWS = 2000
 DELIMITERS = ("\t", ";", "|", ",")  # in the order of trust: a comma may be part of a number
 SHOWN = 200  # characters of a line that an account shows
 BROKEN = EOFError, zlib.error, gzip.BadGzipFile  # packed files
+MOST_LINES = 10  # of one cell in quotes
 
 
 @dataclass(frozen=True)
 class Layout:
     """How a file is cut into cells.
 
-    ``encoding`` name for `codecs`; ``newline`` what ends a line; ``delimiter`` one character; ``header_line`` number of
-    the line with the names, 0 for none; ``names`` the names there; ``width`` cells a row; ``first_line`` number of the
-    first line of the table.
+    ``encoding`` name for `codecs`; ``newline`` what ends a line;
+    ``delimiter`` one character; ``header_line`` number of the line with the names, 0 for none; ``names`` the names
+    there; ``width`` cells a row; ``first_line`` number of the first line of the table.
     """
 
     path: Path
@@ -45,6 +47,11 @@ class Layout:
     first_line: int
     sample: tuple = ()  # cells of the first lines of the table, for a look at how its numbers are written
     above: tuple = ()  # (number, cells) of lines above the header that are as wide as the table
+    below: tuple = ()  # cells of a line of units right below the names
+
+    def name(self, place):
+        """Return how a person calls the column at a place."""
+        return place < len(self.names) and self.names[place] or f"column {place + 1}"
 
     def position(self, column):
         """Return the place of a column given by its name, or by its number counted from 1."""
@@ -81,20 +88,28 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
     Parameters
     ----------
     path : path
+        Of a text, plain or packed with gzip.
     encoding, delimiter, header_line : optional
         As in `Layout`.
     wanted : sequence of str or int
         Columns that the table must have; the header line is the one that names them.
     is_time : callable
-        Tells whether a text looks like a date or time; the table starts at the first line with such a cell.
+        Tells whether a row of cells holds a date or time; the table starts at the first that does.
 
     Raises
     ------
     InputError
-        The file cannot be opened, is empty, or no table is found in its first 256 kB.
+        The file cannot be opened, is empty, holds something else, or no table is found in its first 256 kB.
     """
     path = Path(path)
-    raw, whole = _beginning(path)
+    stream, file = _opened(path)
+    try:
+        with file, stream:
+            raw = stream.read(SAMPLE_BYTES)
+            whole = not stream.read(1)
+    except BROKEN as error:
+        raise refusal("damaged", path.name, error=error) from None
+    _refuse_foreign(path, raw, "foreign")
     encoding = encoding or _encoding(raw)
     text = _sample_text(path, raw, encoding)
     newline = "\r" if "\r" in text and "\n" not in text else "\n"
@@ -104,57 +119,61 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
     refuse_if(not any(line.strip() for line in lines), "no_text", path.name)
     delimiter = delimiter or _delimiter(lines)
     lines = lines[: (header_line or 1000) + SAMPLE_ROWS]
-    cells = [split_line(line, delimiter) if line.strip() else [] for line in lines]
+    usual = Counter(len(split_line(line, delimiter)) for line in lines if line.strip()).most_common(1)[0][0]
+    cells = [split_line(line, delimiter) if line.strip() else [] for line in one_line(lines, delimiter, usual)]
     header = header_line or _header(cells, [name for name in wanted if isinstance(name, str)])
-    rows = [cell for cell in cells[header:] if cell][:SAMPLE_ROWS]
-    timed = _with_time(rows, is_time)
+    timed = [row for row in cells[header:] if row and is_time(row)][:SAMPLE_ROWS]
     if not timed and header and not header_line:  # rows turned round carry their header last
-        timed = _with_time(filter(None, cells[: header - 1]), is_time)
+        timed = [row for row in cells[: header - 1] if row and is_time(row)]
     if not timed:
         _refuse_foreign(path, raw, "foreign_text")
         after = f" after line {header}" if header else ""
         raise refusal("no_time", path.name, after=after, delimiter=delimiter)
     width = Counter(map(len, timed)).most_common(1)[0][0]
     first = next(place for place, row in enumerate(cells) if row is timed[0])
-    if not header and first and len(cells[first - 1]) == width and header_line is None:
-        header = first
+    if not header and any(cells[:first]) and header_line is None:
+        header = _header_above(cells, first, width, delimiter)
     titles = tuple(cells[header - 1]) if header else ()
+    below = tuple(cells[header]) if header and header < first and units_only(cells[header]) else ()
     wide = [(number, tuple(row)) for number, row in enumerate(cells[: max(0, header - 1)], 1) if len(row) == width]
     above, sample = () if header_line else tuple(wide), tuple(tuple(row) for row in timed if len(row) == width)
+    if len(sample) >= sum(bool(row and is_time(row)) for row in cells[: max(0, header - 1)]):  # rows below their header
+        _refuse_narrow(path, titles, sample, delimiter)
+    cut = encoding, newline, delimiter, header, titles, width, (header or first) + 1
+    return Layout(path, *cut, sample=sample, above=above, below=below)
+
+
+def units_only(cells):
+    """Tell whether a row holds units of measure and little else."""
+    words = [re.sub(r"[][()]", "", cell).strip() for cell in cells[1:] if cell]
+    return bool(words) and all(plain(word) in UNIT_WORDS or word in ("-", "%", "V", "A", "Hz") for word in words)
+
+
+def _header_above(cells, first, width, delimiter):
+    """Return the number of the line with the names above the first row, 0 for none."""
+    filled = [number for number, row in enumerate(cells[:first], 1) if row]  # a name over two lines leaves one empty
+    number = filled[-2] if len(filled) > 1 and units_only(cells[filled[-1] - 1]) else filled[-1]
+    names = cells[number - 1]
+    return number if len(names) == width or delimiter == "," and width // 2 < len(names) < width else 0
+
+
+def _refuse_narrow(path, titles, sample, delimiter):
+    """Refuse rows with more cells than the header has names: a decimal comma may have cut a number in two."""
     count = max((place for place, title in enumerate(titles, 1) if title), default=0)
     wider = [row for row in sample if any(row[count:])] if count else ()
-    if (
-        2 * len(wider) > len(sample) >= len(_with_time(cells[: max(0, header - 1)], is_time))
-    ):  # a decimal comma may have cut each number in two
-        raise refusal("narrow", path.name, names=count, delimiter=delimiter, row=wider[0])
-    cut = encoding, newline, delimiter, header, titles, width, (header or first) + 1
-    return Layout(path, *cut, sample=sample, above=above)
-
-
-def _with_time(rows, is_time):
-    return [row for row in rows if is_time is None or any(map(is_time, row)) or is_time(" ".join(row[:2]))]
+    refuse_if(2 * len(wider) > len(sample), "narrow", path.name, names=count, delimiter=delimiter, row=wider[:1])
 
 
 def _opened(path):
-    """Return the bytes of a file's text as a stream, unpacked, and the stream whose place tells how far it is read."""
+    """Return the bytes of a file's text as a stream, and the stream whose place tells how far it is read."""
     try:
-        refuse_if(not path.is_file(), "no_file", path.name, folder=path.resolve().parent)
-        file = path.open("rb")
+        there, folder = path.is_file(), path.resolve().parent
+        file = path.open("rb") if there else None
     except (OSError, ValueError) as error:
         raise refusal("unreadable", path.name, error=getattr(error, "strerror", None) or error) from None
+    refuse_if(not there, "no_file", path.name, folder=folder)
     packed = file.peek(2).startswith(b"\x1f\x8b")
     return (gzip.GzipFile(fileobj=file) if packed else file), file
-
-
-def _beginning(path):
-    stream, file = _opened(path)
-    try:
-        with file, stream:
-            raw, whole = stream.read(SAMPLE_BYTES), not stream.read(1)
-    except BROKEN as error:
-        raise refusal("damaged", path.name, error=error) from None
-    _refuse_foreign(path, raw, "foreign")
-    return raw, whole
 
 
 def _refuse_foreign(path, raw, kinds):
@@ -219,16 +238,16 @@ class Lines:
 
 def blocks(layout):
     """Yield the whole file as `Lines`s; what does not fit the encoding becomes a mark."""
+    stream, read = _opened(layout.path)
     total, first, rest = max(1, layout.path.stat().st_size), 1, ""
-    stream, packed = _opened(layout.path)
     try:
-        with packed, io.TextIOWrapper(stream, layout.encoding, "replace", newline="") as file:
+        with read, io.TextIOWrapper(stream, layout.encoding, "replace", newline="") as file:
             while piece := file.read(BLOCK_CHARACTERS):
                 text = rest + (piece.removeprefix("\ufeff") if first == 1 and not rest else piece)
                 *lines, rest = text.split(layout.newline)
                 refuse_if(len(rest) > LONGEST_LINE, "long_line", layout.path.name)
                 if lines:
-                    yield Lines(first, _ends_off(lines), min(1.0, packed.tell() / total))
+                    yield Lines(first, _ends_off(lines), min(1.0, read.tell() / total))
                     first += len(lines)
     except BROKEN as error:
         raise refusal("damaged", layout.path.name, error=error) from None
@@ -240,6 +259,16 @@ def _ends_off(lines):
     return [line.removesuffix("\r") for line in lines]
 
 
+def one_line(texts, delimiter, width):
+    """Return lines with each cell in quotes that runs over several of them put together; an empty line follows it."""
+    texts, odd = list(texts), [place for place, text in enumerate(texts) if text.count('"') % 2]
+    for start, end in zip(odd, odd[1:]):
+        text = " ".join(texts[start : end + 1]) if end - start < MOST_LINES else ""
+        if len(split_line(text, delimiter)) == width and len(split_line(texts[start], delimiter)) <= width:
+            texts[start : end + 1] = [text, *[""] * (end - start)]
+    return texts
+
+
 def cells_of(texts, layout):
     """Return the cells of each line: a list as long as the table is wide, None for a blank line, else what is there.
 
@@ -247,6 +276,7 @@ def cells_of(texts, layout):
     """
     mark, width = layout.delimiter, layout.width
     if mark == " " or any('"' in text for text in texts):
+        texts = one_line(texts, mark, width)
         rows = [split_line(text, mark) if '"' in text or mark == " " else text.split(mark) for text in texts]
     else:
         rows = [text.split(mark) for text in texts]
