@@ -58,24 +58,6 @@ class Readings:
     account: Account
 
 
-@dataclass(frozen=True)
-class Rows:
-    """Rows that are used, an array for each thing; one row of a file that holds a day gives many.
-
-    ``line`` numbers in the file; ``walls`` clock readings [ns] in each order of the date that is still possible;
-    ``offset`` from UTC written beside them [ns]; ``values``, an array for each column; where there are such: ``since``
-    the time of day that a number tells [ns], ``kind`` of the row by its `where`, codes of other ``words``.
-    """
-
-    line: np.ndarray
-    walls: tuple
-    offset: np.ndarray
-    values: tuple
-    since: np.ndarray | None
-    kind: np.ndarray | None
-    words: dict
-
-
 def read(path: str | Path, mapping: Mapping | str, progress: Callable | None = None) -> Readings:
     """Read one file.
 
@@ -116,10 +98,15 @@ def read(path: str | Path, mapping: Mapping | str, progress: Callable | None = N
 
 
 def _scan(path, mapping, progress):
-    """Return what is known of a file and its `Rows`, before their times are told from a clock; see `read`."""
+    """Return what is known of a file and its rows, before their times are told from a clock; see `read`.
+
+    Of the rows that are used an array for each thing: ``line`` numbers in the file, ``wall`` clock readings [ns],
+    ``offset`` from UTC written beside them [ns], (``value``, number of the column); where there are such, ``since`` the
+    time of day that a number tells [ns], ``kind`` of the row by its `where`, (``word``, place) codes of other words.
+    """
     layout, places = _layout(path, mapping)
     look = _Look(layout, mapping, places)
-    parts = list(look.parts(progress))
+    parts = list(look.parts(progress)) or [look.used(np.zeros(0, np.int64), [])]
     look.tally.notes.insert(0, told("cut", delimiter=layout.delimiter, marks=look.marks, encoding=layout.encoding))
     return look, _joined(parts, look)  # ten million rows need not stand here twice
 
@@ -200,7 +187,7 @@ class _Look:
         texts = [[row[place].strip(BARE) for row in rows] for place in values]
         columns, odd = zip(*(_numbers(cells, column, self.marks) for cells, column in zip(texts, self.mapping.column)))
         if kind is not None:
-            kind = np.repeat(kind, len(rows) // len(kind))
+            kind = np.repeat(kind, len(self.places.values[0]))
             tally.set_aside("unasked", lines[timed & (kind == 0)])
             mine = [kind >> number & 1 == 1 for number in range(len(columns))]
             columns = [np.where(one, cells, np.nan) for one, cells in zip(mine, columns)]
@@ -215,13 +202,13 @@ class _Look:
                 tally.set_cells_aside(case, number, lines[at], (cells[place] for place in at))
         if not used.all():
             rows, stamps = ([one for one, good in zip(all_, used) if good] for all_ in (rows, stamps))
-            walls, lines, offset = [wall[used] for wall in walls], lines[used], offset[used]
-            columns = [cells[used] for cells in columns]
-            since, kind = (None if all_ is None else all_[used] for all_ in (since, kind))
-        order.look(walls, lines, stamps)
+        found = {"line": lines, "offset": offset} | {("value", number): cells for number, cells in enumerate(columns)}
+        found |= ({} if since is None else {"since": since}) | ({} if kind is None else {"kind": kind})
+        walls, found = [wall[used] for wall in walls], {key: array[used] for key, array in found.items()}
+        order.look(walls, found["line"], stamps)
         if all((wall == walls[0]).all() for wall in walls[1:]):
             walls = [walls[0]] * len(walls)  # one array for all, as long as the orders agree
-        return Rows(lines, tuple(walls), offset, tuple(columns), since, kind, self.words.codes(rows))
+        return walls, found | self.words.codes(rows)
 
     def stamp(self, line):
         """Return the text of the time in a line."""
@@ -240,51 +227,42 @@ def _numbers(texts, column, marks):
 
 
 def _joined(parts, look):
-    """Return the `Rows` of the whole file, in the order of the date that is proved."""
-    if not parts:
-        empty = np.zeros(0, np.int64)
-        return Rows(empty, (empty,), empty, (np.zeros(0),) * len(look.places.values), None, None, {})
+    """Return the rows of the whole file, in the order of the date that is proved."""
     which, proof = look.order.decide(look.name, look.stamp)
     look.tally.notes += [proof] if proof else []
-    whole = {key: _stacked([getattr(part, key) for part in parts]) for key in ("line", "offset", "since", "kind")}
-    if any(part.walls[0] is not part.walls[-1] for part in parts):
-        ways = [np.concatenate([part.walls[way] for part in parts]) for way in range(len(ORDERS))]
-        at = dates.turned(ways, which)
-        refuse_if(at, "turned", look.name, line=whole["line"][at])
-    walls = np.concatenate([part.walls[which] for part in parts])
-    refuse_if(twelve_hours(walls), "twelve_hours", look.name)
-    values = tuple(np.concatenate([part.values[number] for part in parts]) for number in range(len(parts[0].values)))
-    words = {place: _stacked([part.words[place] for part in parts]) for place in look.words.known}
-    return Rows(walls=(walls,), values=values, words=words, **whole)
-
-
-def _stacked(arrays):
-    return None if arrays[0] is None else np.concatenate(arrays)
+    rows = {key: np.concatenate([part[key] for _, part in parts]) for key in parts[-1][1]}
+    if any(walls[0] is not walls[-1] for walls, _ in parts):
+        at = dates.turned([np.concatenate([walls[way] for walls, _ in parts]) for way in range(len(ORDERS))], which)
+        refuse_if(at, "turned", look.name, line=rows["line"][at])
+    rows["wall"] = np.concatenate([walls[which] for walls, _ in parts])
+    refuse_if(twelve_hours(rows["wall"]), "twelve_hours", look.name)
+    return rows
 
 
 def _moments(rows, look):
     """Return the moments in UTC and the zone to show them in; rows that have none go to the tally."""
-    mapping, (walls,), offsets, name, tally = look.mapping, rows.walls, rows.offset, look.name, look.tally
+    mapping, walls, offsets, lines, name = look.mapping, rows["wall"], rows["offset"], rows["line"], look.name
+    tally = look.tally
     zone = None if mapping.zone is None else zone_of(mapping.zone)
     bare = offsets == MISSING
     moments = np.where(bare, MISSING, walls - offsets)
-    refuse_if(zone is None and bare.any(), "no_zone", name, lines=rows.line[bare])
+    refuse_if(zone is None and bare.any(), "no_zone", name, lines=lines[bare])
     intervals = not look.places.counted and any(column.kind != "counter" for column in mapping.column)
     if intervals and mapping.label == "start" and look.order.ends:
         raise refusal("ends", name, line=look.order.ends, text=look.stamp(look.order.ends))
-    if look.places.counted and bare.all() and counts_hours(walls, rows.since, zone):
-        moments, after = counted_moments(walls, rows.since, zone)
-        tally.set_aside("beyond", rows.line[moments >= after])
+    if look.places.counted and bare.all() and counts_hours(walls, rows["since"], zone):
+        moments, after = counted_moments(walls, rows["since"], zone)
+        tally.set_aside("beyond", lines[moments >= after])
         moments = np.where(moments >= after, MISSING, moments)
     elif bare.all() and not (walls % DAY_NS).any():  # dates only: a day begins where its first moment is
         moments = first_moments(walls, zone).as_unit("ns").asi8.copy()
     elif bare.any():
         moments[bare], verdict, resolved = to_utc(walls[bare], zone)
-        skipped = rows.line[bare][verdict == SKIPPED]
+        skipped = lines[bare][verdict == SKIPPED]
         if len(skipped) and not mapping.padded:
             raise refusal("skipped_hour", name, line=skipped[0], text=look.stamp(int(skipped[0])), zone=zone)
         tally.set_aside("skipped", skipped)
-        tally.set_aside("twice", rows.line[bare][verdict == DOUBLE])
+        tally.set_aside("twice", lines[bare][verdict == DOUBLE])
         if resolved:
             tally.notes.append(told("both_passes", rows=counted(resolved, "row")))
     if zone is None:
@@ -297,11 +275,11 @@ def _moments(rows, look):
 def _in_order(rows, moments, look):
     """Return rising moments, each once; repeated ones go to the tally, ``keep`` says which of two is used."""
     tally, known = look.tally, moments != MISSING
-    lines, moments, columns = rows.line[known], moments[known], [column[known] for column in rows.values]
-    kind = np.zeros(len(lines), np.int64) if rows.kind is None else rows.kind[known]
+    moments, rows = moments[known], {key: array[known] for key, array in rows.items()}
+    lines, columns = rows["line"], [rows["value", number] for number in range(len(look.places.values))]
+    kind = rows.get("kind", np.zeros(len(lines), np.int8))
     for one in np.unique(kind) if look.words.known else ():
-        here = kind == one
-        look.words.refuse_mixed(look.name, moments[here], {at: codes[known][here] for at, codes in rows.words.items()})
+        look.words.refuse_mixed(look.name, moments, rows, kind == one)
     steps = np.diff(moments)
     if (steps > 0).all():
         return lines, moments, columns

@@ -115,18 +115,19 @@ class Words:
         self.names, self.known = names, {place: {} for place in names}
 
     def codes(self, rows):
-        """Return, for each column with few words, the code of each row's."""
+        """Return, for each column with few words, the code of each row's, by ("word", place)."""
         found = {}
         for place, known in tuple(self.known.items()):
-            found[place] = np.array([known.setdefault(row[place].strip(BARE), len(known)) for row in rows], np.int32)
+            words = [known.setdefault(row[place].strip(BARE), len(known)) for row in rows]
+            found["word", place] = np.array(words, np.int32)
             if len(known) > MOST_WORDS:
-                del self.known[place]
+                del self.known[place], found["word", place]
         return found
 
-    def refuse_mixed(self, name, moments, codes):
+    def refuse_mixed(self, name, moments, rows, here):
         """Refuse rows of several meters or directions as those of one: each word has moments of its own."""
         for place, known in self.known.items() if len(moments) else ():
-            groups = [np.sort(moments[codes[place] == code]) for code in known.values()]
+            groups = [np.sort(moments[here & (rows["word", place] == code)]) for code in known.values()]
             if mixed([group for group in groups if len(group) > 2]):
                 words = ", ".join(map(repr, known))
                 refuse_if(True, "mixed", name, column=self.names[place], words=words, first=next(iter(known)))
