@@ -113,7 +113,8 @@ def _scan(path, mapping, progress):
 
 def _layout(path, mapping):
     """Return how the file is cut, and the `Places` of its columns."""
-    wanted = [*mapping.time, *(name for column in mapping.column for name in _names(column))]
+    named = ((column.name, column.to, *dict(column.where)) for column in mapping.column)
+    wanted = [*mapping.time, *(name for names in named for name in names if name)]
     looks = TIME_LOOKS.get(mapping.date_order, TIME_LOOKS[None])
     split = len(mapping.time) > 2  # year, month, day and more
 
@@ -127,10 +128,6 @@ def _layout(path, mapping):
             layout = replace(layout, first_line=line)
             break
     return layout, places
-
-
-def _names(column):
-    return [column.name, *([column.to] if column.to else []), *(name for name, _ in column.where)]
 
 
 class _Look:
