@@ -39,9 +39,9 @@ class Picker(Shown):
     def __init__(self, path, zone=None):
         self.path, self.said = Path(path), ""
         proposal = suggest_mapping(path, zone)
-        table = tomllib.loads(proposal.toml)
-        left_open = set(re.findall(r"(?m)^# (\w+) =", proposal.toml.partition("[[column]]")[0]))
-        self._time = proposal.toml.partition("\n")[0]
+        table = tomllib.loads(proposal)
+        left_open = set(re.findall(r"(?m)^# (\w+) =", proposal.partition("[[column]]")[0]))
+        self._time = proposal.partition("\n")[0]
         orders = (*((OPEN,) if "date_order" in left_open else ()), AS_SHOWN, *ORDERS, "unix")
         numbers = (OPEN if "decimal" in left_open else AS_SHOWN, *NUMBERS)
         self._timed = "zone" in table or "zone" in left_open  # else the times tell their clock themselves
