@@ -319,31 +319,20 @@ def curve_picture(house):
             place = {"y": -5, "va": "top"} if rising else {"y": 5, "va": "bottom"}
             text.set(text=f"{root:.1f} %", x=np.clip(root + 0.9, least + 1.0, most - 1.0), visible=True, **place)
         said = f"{_capital(deal)}, discount rate {rate:g} %: net present value {told}."
-        return f"{said} {_rate_words(flow, roots, least, most)}"
+        return f"{said} {_rate_words(flow, roots)}"
 
     return Picture(figure, [curve, here, zeros, name, found], update)
 
 
-def _rate_words(flow, roots, least, most):
+def _rate_words(flow, roots):
     """Say where the curve is zero [%], and whether that is an internal rate of return."""
-
-    def told(some):
-        at = {"": [], "left of the picture ": [], "right of the picture ": []}
-        for root in some:
-            where = "left of the picture " if root < least else "right of the picture " if root > most else ""
-            at[where].append(f"{root:.1f} %".replace("-0.0", "0.0").replace("-", "−"))
-        return " and ".join(f"{where}at {' and '.join(zeros)}" for where, zeros in at.items() if zeros)
-
     if flow[0] >= 0:
-        seen = told([root for root in roots if least <= root <= most])
-        seen = f", though the curve is zero {seen}" if seen else ""
-        return f"Nothing is paid at the start, so there is no internal rate of return{seen}."
+        return "Nothing is paid at the start, so there is no internal rate of return."
     if not roots:
         return "The curve is never zero: no internal rate."
     one = 100 * money.internal_rate(flow)
-    below = [root for root in roots if root < -100 * money.NEAR_ZERO and root != one]
+    zeros = [one] if not np.isnan(one) else [root for root in roots if root > -100 * money.NEAR_ZERO] or roots
+    told = " and ".join(f"{root:.1f} %".replace("-0.0", "0.0").replace("-", "−") for root in zeros)
     if np.isnan(one):
-        zeros = [root for root in roots if root not in below] or roots
-        return f"The curve is zero {told(zeros)}: there is no one internal rate. Read the curve."
-    also = f" It is zero {told(below)} too, below 0 %: no rate of gain." if below else ""
-    return f"The curve is zero once{' from 0 % on' if below else ''}, {told([one])}: the internal rate of return.{also}"
+        return f"The curve is zero at {told}: there is no one internal rate. Read the curve."
+    return f"The curve is zero once{' from 0 % on' if len(roots) > 1 else ''}, at {told}: the internal rate of return."
