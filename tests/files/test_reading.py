@@ -1291,5 +1291,5 @@ def test_a_weekday_before_the_date_is_passed_over_and_a_file_without_times_names
         pd.Timestamp("2026-01-02 14:00", tz=ZONE),
     ]
     path.write_text("time,kWh\nyesterday,3\ntoday,4\n", encoding="utf-8")
-    with pytest.raises(InputError, match="such as 2026-03-31 14:30, 31.03.2026 14:30 or 3/31/2026 2:30 PM"):
+    with pytest.raises(InputError, match='3/31/2026 2:30 PM, or as one number with date_order = "serial"'):
         read(path, mapping)
