@@ -18,8 +18,8 @@ from solarlib.files.mapping import UNIT_WORDS
 from solarlib.files.texts import TEXTS
 from solarlib.quantities import refusal, refuse_if
 
-BLOCK_CHARACTERS = 1 << 20
-LONGEST_LINE = 64 * BLOCK_CHARACTERS
+BLOCK_CHARACTERS = 1 << 18
+LONGEST_LINE = 256 * BLOCK_CHARACTERS
 SAMPLE_BYTES = 1 << 18
 SAMPLE_ROWS = 2000
 DELIMITERS = ("\t", ";", "|", ",")  # in the order of trust: a comma may be part of a number
