@@ -32,9 +32,9 @@ MOST_LINES = 10  # of one cell in quotes
 class Layout:
     """How a file is cut into cells.
 
-    ``encoding`` name for `codecs`; ``newline`` what ends a line;
-    ``delimiter`` one character; ``header_line`` number of the line with the names, 0 for none; ``names`` the names
-    there; ``width`` cells a row; ``first_line`` number of the first line of the table.
+    ``encoding`` name for `codecs`; ``newline`` what ends a line; ``delimiter`` one character; ``header_line`` number of
+    the line with the names, 0 for none; ``names`` the names there; ``width`` cells a row; ``first_line`` number of the
+    first line of the table.
     """
 
     path: Path
@@ -162,14 +162,22 @@ def _refuse_narrow(path, titles, sample, delimiter):
     refuse_if(2 * len(wider) > len(sample), "narrow", path.name, names=count, delimiter=delimiter, row=wider[:1])
 
 
-def _opened(path):
-    """Return the bytes of a file's text as a stream, and the stream whose place tells how far it is read."""
+def require_file(path: Path) -> None:
+    """Refuse a path at which no file stands, by the folder looked in."""
     try:
         there, folder = path.is_file(), path.resolve().parent
-        file = path.open("rb") if there else None
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RuntimeError) as error:  # a path that holds a NUL; a link to itself
         raise refusal("unreadable", path.name, error=getattr(error, "strerror", None) or error) from None
     refuse_if(not there, "no_file", path.name, folder=folder)
+
+
+def _opened(path):
+    """Return the bytes of a file's text as a stream, and the stream whose place tells how far it is read."""
+    require_file(path)
+    try:
+        file = path.open("rb")
+    except OSError as error:
+        raise refusal("unreadable", path.name, error=error.strerror) from None
     packed = file.peek(2).startswith(b"\x1f\x8b")
     return (gzip.GzipFile(fileobj=file) if packed else file), file
 

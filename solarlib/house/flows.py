@@ -17,6 +17,7 @@ from solarlib.files.flow import Flow, flow_of, flow_of_table, joined
 from solarlib.files.mapping import TITLES, mapping_from_toml
 from solarlib.files.reading import Readings, read
 from solarlib.files.steps import ONE_DAY, Measured
+from solarlib.files.table import require_file
 from solarlib.house.file import House
 from solarlib.quantities import refuse_if, texts_beside
 from solarlib.sky.sun import position
@@ -115,7 +116,7 @@ def bring(path: str | Path, house: House, say: Callable = silent) -> Checked:
         There is no such file or mapping, or they cannot be used; see `reading.read`.
     """
     path = Path(file_of(path))
-    refuse_if(not path.is_file(), "no_file", path.name, folder=path.resolve().parent)
+    require_file(path)
     beside = path.with_suffix(".toml")
     refuse_if(not beside.is_file(), "no_mapping_beside", path.name, name=beside.name)
     mapping = mapping_from_toml(beside)

@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from solarlib.direction.decoder import decode
+from solarlib.files.reading import read
 from solarlib.house.file import read_house
 from solarlib.house.flows import EXAMPLES, bring, measured_in, sun_height
 from solarlib.house.periods import periods_of, register_days
@@ -279,3 +280,14 @@ def test_one_wrong_register_reading_changes_no_period_and_no_bill(tmp_path, hous
     periods, wrong, notes = billed(counted)
     assert periods["delivered_kwh"].tolist() == pytest.approx(true["delivered_kwh"].tolist()) and wrong == bills
     assert "fit neither those before nor those after" in notes
+
+
+@pytest.mark.parametrize("name", ["loop.csv", "no\0thing.csv"])
+def test_a_path_that_can_be_no_file_is_refused_in_one_line(tmp_path, name):
+    """Reading and bringing ask alike; a link to itself raises by itself on some versions of Python."""
+    (tmp_path / "loop.csv").symlink_to(tmp_path / "loop.csv")
+    mapping = 'zone = "UTC"\n[[column]]\nname = "x"\nquantity = "generation"\nunit = "W"\n'
+    for ask in (lambda path: bring(path, read_house("two-storey")), lambda path: read(path, mapping)):
+        with pytest.raises(InputError) as refused:
+            ask(tmp_path / name)
+        assert "allowed is a file that" in str(refused.value) and "\n" not in str(refused.value)
