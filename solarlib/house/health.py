@@ -20,6 +20,7 @@ from solarlib.health.yields import corrected_performance_ratio, final_yield, per
 from solarlib.house.bills import saving
 from solarlib.house.flows import first_measured, measured_in
 from solarlib.house.year import weather
+from solarlib.meter.balance import house_use
 from solarlib.quantities import energy_kwh, refuse_if
 from solarlib.roof.array import array_power
 from solarlib.roof.parts import Plane
@@ -189,11 +190,10 @@ def own_shares(periods):
     flows = periods.set_index("period_start").reindex(columns=names).dropna()
     refuse_if(flows.empty, "no_days_made", "generation")
     flows.loc["all"] = flows.sum()
-    made, inward, outward = (flows[name] for name in names)
-    self_used = made - outward
-    refuse_if((self_used < 0).any(), "more_sent", "generation")
-    shares = {"self_consumption": self_used / made, "self_sufficiency": self_used / (self_used + inward)}
-    return pd.DataFrame(shares).where(np.isfinite)
+    refuse_if((flows["received_kwh"] > flows["generation_kwh"]).any(), "more_sent", "generation")
+    use = house_use(*(flows[name] for name in names))
+    shares = {"self_consumption": use.self_consumption_share, "self_sufficiency": use.self_sufficiency_share}
+    return pd.DataFrame(shares)
 
 
 def neighbours_of(files):
