@@ -40,39 +40,28 @@ def suggest_mapping(path: str | Path, zone: str | None = None) -> str:
         No table with a date is found.
     """
     try:
-        layout, is_time = sniff(path, is_time=time_places), looks_like_time
+        layout, looks = sniff(path, is_time=time_places), looks_like_time
     except InputError:
-        layout, is_time = sniff(path, is_time=lambda row: any(map(TIME_LOOKS["unix"], row))), TIME_LOOKS["unix"]
+        looks = TIME_LOOKS["unix"]
+        layout = sniff(path, is_time=lambda row: time_places(row, looks))
     texts = list(zip(*layout.sample))
-    times = _time_columns(texts, is_time)
+    (times, _), *_ = Counter(time_places(row, looks) for row in layout.sample).most_common(1)
     values = [place for place, column in enumerate(texts) if place not in times and _share_numbers(column) > 0.5]
     marks = number_marks([text for place in values for text in texts[place]])
     guesses = Counter(quantity for title in layout.names if (quantity := _guess(title)) not in (None, "neighbour"))
     twice = [quantity for quantity, count in guesses.items() if count > 1]
-    lines = _of_times(layout, times, texts, is_time, zone) + ([] if marks[2] else [f'# decimal = "{marks[0]}"'])
+    lines = _of_times(layout, times, texts, looks, zone) + ([] if marks[2] else [f'# decimal = "{marks[0]}"'])
     lines += [line for place in values for line in _of_column(layout, place, texts[place], marks, twice)]
     return "\n".join(lines) + "\n"
 
 
-def _time_columns(texts, is_time):
-    """Return the places of the time, or of date and time of day that stand beside each other."""
-    shares = [np.mean([is_time(text) for text in column]) for column in texts]
-    place = int(np.argmax([share > 0.5 for share in shares]))
-    here, beside = texts[place], texts[place + 1] if place + 1 < len(texts) else ()
-    dates = shares[place] > 0.5 and not any(":" in text for text in here[:50])
-    if dates and any(":" in text for text in beside):
-        if np.mean([is_time(f"{date} {clock}") for date, clock in zip(here, beside)]) > 0.5:
-            return [place, place + 1]
-    return [place]
-
-
-def _of_times(layout, times, texts, is_time, zone):
+def _of_times(layout, times, texts, looks, zone):
     """Return lines for the time: its columns, the order of its dates where the first rows leave it open, its zone."""
     names = [_name(layout, place) for place in times]
     lines = [f"time = {names[0] if len(names) == 1 else '[' + ', '.join(names) + ']'}"]
-    if is_time is not looks_like_time:
+    if looks is not looks_like_time:
         return [*lines, 'date_order = "unix"']
-    stamps, order = [" ".join(row) for row in zip(*(texts[place] for place in times))], DateOrder()
+    stamps, order = dates.joined_stamps([texts[place] for place in times]), DateOrder()
     walls, offset = dates.moments(text_matrix(stamps))
     order.look(walls, np.arange(1, len(stamps) + 1))
     left = [name for name, against in zip(ORDERS, order.against) if not against]
