@@ -28,7 +28,11 @@ def sources(files: Sequence[Checked]) -> list[dict]:
 
 def meters_of(files: Sequence[Checked]) -> list[dict]:
     """Return the flows of each source that tells what came in and went out."""
-    return [flows for flows in sources(files) if set(METER) <= set(flows)]
+    return _meters(sources(files))
+
+
+def _meters(told):
+    return [flows for flows in told if set(METER) <= set(flows)]
 
 
 def _step(meter):
@@ -65,7 +69,8 @@ def periods_of(files: Sequence[Checked], tariff: Tariff | Sequence[Tariff]) -> t
         each of some cases, ``case 1 import_kwh`` and so on.
     Flow
     """
-    meters = meters_of(files)
+    told = sources(files)
+    meters = _meters(told)
     refuse_if(not meters, "no_meter", "files")
     sets = (tariff,) if isinstance(tariff, Tariff) else tuple(tariff)
     by_hour = any(map(shape_of, sets))
@@ -76,7 +81,7 @@ def periods_of(files: Sequence[Checked], tariff: Tariff | Sequence[Tariff]) -> t
         moments = meter["delivered"].edges
         moments = moments[np.logical_and.reduce([np.isin(moments.asi8, edges) for edges in own])]
         refuse_if(len(moments) < 2, "few_readings", meter["delivered"].origin)
-        table = _whole_run(_energies(meter, moments, sources(files)), meter)
+        table = _whole_run(_energies(meter, moments, told), meter)
     else:
         often = [meter for meter in meters if _step(meter) <= (ONE_HOUR if by_hour else ONE_DAY)]
         refuse_if(not often, "not_each_hour" if by_hour else "not_each_day", "files")
@@ -84,15 +89,16 @@ def periods_of(files: Sequence[Checked], tariff: Tariff | Sequence[Tariff]) -> t
         days = _months(meter["delivered"])
         run = _whole_run(_energies(meter, first_moments(days, meter["delivered"].edges.tz), ()), meter)
         reads = _bill_days([*run["period_start"], run["period_end"].iloc[-1]], sets)
-        table = _billed(meter, reads, sets, files, by_hour)
+        table = _billed(meter, reads, sets, told, by_hour)
     return table, meter["delivered"]
 
 
 def periods_between(files: Sequence[Checked], days: Sequence[date], sets: Sequence[Tariff]) -> pd.DataFrame:
     """Return billing periods between given days of reading, of the first meter whose file holds all hours of them."""
     reads = [pd.Timestamp(day) for day in days]
-    for meter in [it for it in meters_of(files) if _step(it) <= ONE_HOUR]:
-        table = _billed(meter, reads, sets, files, any(map(shape_of, sets)))
+    told = sources(files)
+    for meter in [it for it in _meters(told) if _step(it) <= ONE_HOUR]:
+        table = _billed(meter, reads, sets, told, any(map(shape_of, sets)))
         if (table["measured_share"] > 1 - 1e-9).all():
             unknown = "generation_kwh" in table and table["generation_kwh"].isna().any()
             return table.drop(columns=["measured_share", *["generation_kwh"] * unknown])
@@ -153,10 +159,10 @@ def _whole_run(table, meter):
     return max(reversed(runs), key=len).reset_index(drop=True)
 
 
-def _billed(meter, reads, sets, files, by_hour):
+def _billed(meter, reads, sets, told, by_hour):
     """Return periods between reads with all that the tariff of the first day of each needs."""
     moments = first_moments(pd.DatetimeIndex(reads), meter["delivered"].edges.tz)
-    table = _energies(meter, moments, sources(files))
+    table = _energies(meter, moments, told)
     if not by_hour:
         return table
     grid = pd.date_range(moments[0], moments[-1], freq=_step(meter))

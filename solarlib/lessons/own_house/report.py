@@ -131,8 +131,9 @@ def first(house, files, comparison, billed, bills):
         found.append(_or_reason(words["no_bills"], _bills_found, house, billed[0], bills, whom))
     if billed:
         found.append(_or_reason(words["no_shares"], _shares_found, billed[0]))
-    drawn, alt = fault_pictures(files, house)[:1], _TEXTS["faults"]["alt"]
-    if compared:
+    if compared is None:
+        drawn, alt = fault_pictures(files, house)[:1], _TEXTS["faults"]["alt"]
+    else:
         drawn, alt = (pictures.neighbour_picture(compared).render(day=len(compared.days)),), words["days_alt"]
     tables = ((words["system"], system_table(house, files)),)
     return Section(words["title"], (*found, *whom), tables, drawn, alt=alt)
