@@ -99,7 +99,7 @@ def fold_picture(house):
         near = np.abs(reading - level) <= 0.1
         total, outward = int(near.sum()), int((near & (net < 0)).sum())
         minutes = {"near": counted(total, "minute"), "inward": total - outward, "outward": outward}
-        return CAPTIONS["fold"].format(date=_date(day), sky=sky, level=level, **minutes, **split(day["net_w"]).sum())
+        return CAPTIONS["fold"].format(date=_date(day), level=level, **minutes)
 
     return Picture(figure, [taken, given, shown, mark], update)
 
@@ -138,14 +138,12 @@ def sum_picture(house):
         figures.move_columns(high, delivered, delivered + received, width=0.62)
         use.set_data(months, table["use"])
         came, went = round(delivered[at]), round(received[at])  # whole kWh, as the display of a meter shows
-        whole, net = came + went, came - went
+        whole = came + went
         edge = at + 1 + 0.36
         bracket.set_data([edge - 0.05, edge, edge, edge - 0.05], [0, 0, whole, whole])
         total.set_position((np.clip(at + 1, 1.5, 11.5), whole + 0.015 * top))
         total.set_text(f"sum {whole:,}")
-        sums = {"came": came, "went": went, "whole": whole, "net": f"{net:,}".replace("-", "−")}
-        above = {"above_import": whole - came, "above_net": whole - net, "used": table["use"].iloc[at]}
-        return CAPTIONS["sum"].format(month=month, size=size, **sums, **above)
+        return CAPTIONS["sum"].format(month=month, came=came, went=went, whole=whole, used=table["use"].iloc[at])
 
     return Picture(figure, [low, high, use, bracket, total], update)
 
@@ -181,10 +179,11 @@ def certain_picture(house):
         for bar, (least, most) in zip(ranges, bounds.to_numpy()):
             bar.set(y=least, height=max(most - least, 0.006 * reach))
         truth.set_ydata([came, went])
-        inward, outward = bounds.to_numpy()
-        wrong = counted(int((sure & (day["net_w"].to_numpy() < 0)).sum()), "minute")
-        said = {"time": sure.mean(), "energy": inward[0] / max(inward[1], 1e-9), "wrong": wrong, "came": came}
-        return CAPTIONS["certain"].format(date=_date(day), sky=sky, inward=inward, outward=outward, went=went, **said)
+        wrong = int((sure & (day["net_w"].to_numpy() < 0)).sum())
+        least, most = bounds.loc["import"]
+        said = {"time": 100 * sure.mean(), "wrong": counted(wrong, "minute"), "came": came}
+        told = CAPTIONS["certain_wrong" if wrong else "certain"]
+        return told.format(date=_date(day), least=least, most=most, **said)
 
     return Picture(figure, [open_part, sure_part, sun, ranges, truth], update)
 
@@ -214,8 +213,8 @@ def candidates_picture(house):
             artist.set_data(minute, values / 1000.0)
         true_load.set_visible(truth)
         truth_name.set_visible(truth)
-        told = CAPTIONS["candidates_truth"].format(outward=(day["net_w"] < 0).mean()) if truth else ""
-        said = {"date": _date(day), "sky": sky, "start": start, "told": told}
+        told = CAPTIONS["candidates_truth"].format(outward=100 * (day["net_w"] < 0).mean()) if truth else ""
+        said = {"date": _date(day), "start": start, "told": told}
         possible = np.isfinite(loads["exporting"])
         if possible.sum() < 2:
             return CAPTIONS["candidates_one"].format(**said)
