@@ -132,7 +132,7 @@ def every_picture(house):
     return (
         (pictures.saving_picture(house), dict(size=100, rule=OWN)),
         (pictures.flow_picture(house), common | dict(rule=THIRD)),
-        *((pictures.curve_picture(house), common | dict(deal=deal)) for deal in DEALS),
+        *((pictures.curve_picture(house), dict(rate=rate, deal=deal)) for deal in DEALS),
         (risk.tornado_picture(house), dict(price=100, rate=rate, rule=SOLD)),
     )
 
@@ -202,11 +202,11 @@ def test_a_house_that_does_not_bank_compares_with_a_bank(two_storey):
 
 
 def test_curve_is_the_net_present_value(house):
-    picture, (growth, rate) = pictures.curve_picture(house), values_of(house)
+    picture, (_, rate) = pictures.curve_picture(house), values_of(house)
     ax = picture.figure.axes[0]
     for deal in DEALS:
-        words = picture.update(price=100, growth=growth, rate=rate, deal=deal)
-        flow = pictures.deal_flow(house, deal, 100, growth)
+        words = picture.update(rate=rate, deal=deal)
+        flow = pictures.deal_flow(house, deal)
         curve = ax.lines[1]
         worth = money.net_present_value(curve.get_xdata() / 100, flow) / house.costs.outlay * 100
         assert curve.get_ydata() == pytest.approx(worth)
@@ -216,19 +216,19 @@ def test_curve_is_the_net_present_value(house):
 
 
 def test_when_there_is_an_internal_rate_and_when_not(house):
-    picture, (growth, rate) = pictures.curve_picture(house), values_of(house)
+    picture, (_, rate) = pictures.curve_picture(house), values_of(house)
     zeros = picture.figure.axes[0].lines[3]
-    words = picture.update(price=100, growth=growth, rate=rate, deal="this house")
-    found = money.internal_rate(pictures.deal_flow(house, "this house", 100, growth))
+    words = picture.update(rate=rate, deal="this house")
+    found = money.internal_rate(pictures.deal_flow(house, "this house"))
     assert f"{100 * found:.1f} %: the internal rate of return" in words
     assert zeros.get_xdata() == pytest.approx([100 * found])
-    words = picture.update(price=100, growth=growth, rate=rate, deal="large last bill")
+    words = picture.update(rate=rate, deal="large last bill")
     assert "no one internal rate" in words and len(zeros.get_xdata()) == 2
     signs = [
         float(money.net_present_value(r, pictures.deal_flow(house, "large last bill"))) > 0 for r in (0.01, 0.05, 0.18)
     ]
     assert signs == [False, True, False]  # as the trial and check 4 say
-    words = picture.update(price=100, growth=growth, rate=rate, deal="all on credit")
+    words = picture.update(rate=rate, deal="all on credit")
     assert "no internal rate" in words and not zeros.get_visible()
 
 
@@ -259,7 +259,7 @@ def test_where_the_curve_is_zero_in_words(flow, told):
 def test_one_zero_in_the_picture_is_one_rate_whatever_the_removal_costs(two_storey, removal):
     dear = replace(two_storey, costs=replace(two_storey.costs, removal=float(removal)))
     picture = pictures.curve_picture(dear)
-    words = picture.update(price=100, growth=2.5, rate=5, deal=DEALS[0])
+    words = picture.update(rate=5, deal=DEALS[0])
     line, marks = picture.figure.axes[0].lines[1], picture.figure.axes[0].lines[3]
     crossings = np.count_nonzero(np.diff(np.sign(line.get_ydata())))
     assert crossings == 1 == len(marks.get_xdata()) and ": the internal rate of return." in words
@@ -563,86 +563,14 @@ def test_claims_and_words():
         assert judge(right).right is True and judge(wrong).right is False
 
 
-@pytest.mark.parametrize("name", [*NAMES, "southern"])
-def test_sellers_claims_are_numbers_of_the_house(name):
-    house, checks = read_house(name), questions
-    n, words = checks.sellers_numbers(house), checks.sellers(house).replace("\n  ", "")
-    rated, view = year_bills.ratings(house), house.outlook
-    assert (n.dc_kw, n.ac_kw) == (rated["rated_dc_kw"], rated["rated_ac_kw"]) and n.outlay == house.costs.outlay
-    per_dc, per_ac = (n.outlay / 1000 / kw for kw in (n.dc_kw, n.ac_kw))
-    assert per_dc < n.other_per_dc < per_ac and "So theirs is cheaper" in words  # the claim holds only for unlike watts
-    saved = bills.owner_cash_flow(house, house.costs)["saving"].to_numpy()
-    parts = [
-        float(money.net_present_value(view.discount_rate, np.where(years, saved, 0.0)))
-        for years in (np.arange(saved.size) <= n.sold, np.arange(saved.size) > n.sold)
-    ]
-    assert [n.before, n.after] == pytest.approx(parts, abs=0.5) and n.sold == 10
-    fixed = 12 * float(house.tariff.charge("basic charge").price)
-    assert n.bill == pytest.approx(bills.bill_without_array(house), abs=0.5) and n.empty == pytest.approx(fixed)
-    for amount in (n.outlay, n.before + n.after, n.before + 2 * n.after, n.bill, n.empty):
-        assert f"{amount:,} $" in words
-    assert checks.check_sellers(house, per_dc, sum(parts), n.bill - fixed).right == 3
-    assert checks.check_sellers(house, None, ..., None).right == 0
-    assert bills.saving(house)["saving"] <= n.bill - n.empty + 0.5  # the energy part bounds what the house really saves
-
-
-@pytest.mark.parametrize(
-    "letter, slip, hint",
-    [
-        ("p", lambda n: n.outlay / 1000 / n.ac_kw, "per watt of the converters"),
-        ("p", lambda n: n.other_per_dc, "their price"),
-        ("q", lambda n: n.before + 2 * n.after, "Counted twice"),
-        ("q", lambda n: n.before, "does pay"),
-        ("q", lambda n: n.after, "premium alone"),
-        ("r", lambda n: n.bill, "More than the energy part"),
-        ("r", lambda n: n.empty, "what stays"),
-    ],
-)
-@pytest.mark.parametrize("name", [*NAMES, "southern"])
-def test_slips_of_the_sellers_are_named(name, letter, slip, hint):
-    house = read_house(name)
-    answers = dict.fromkeys("pqr") | {letter: slip(questions.sellers_numbers(house))}
-    result = questions.check_sellers(house, **answers).rows[letter]
-    assert result.right is False and hint in result.message
-
-
-@pytest.mark.parametrize(
-    "change",
-    [
-        dict(outlook=Outlook(1, 0.0, 0.0, 0.0), costs=Costs(16_800.0)),
-        dict(costs=None),
-        dict(costs=Costs(0.0)),
-        dict(tariff=replace(read_tariff("flat-net-billing-5-cents"), minimum_bill=Decimal(35))),
-        dict(tariff=read_tariff("days-blocks-capacity")),
-        dict(tariff=read_tariff("time-of-use-bank")),
-    ],
-    ids=["one year", "no costs", "no outlay", "minimum bill", "blocks", "time of use"],
-)
-def test_sellers_of_odd_houses_ask_what_can_be_answered(two_storey, change):
-    odd, checks = replace(two_storey, **change), questions
-    n = checks.sellers_numbers(odd)
-    assert not re.search(r"\b(nan|inf)\b", checks.sellers(odd))
-    assert checks.check_sellers(odd, n.outlay / 1000 / n.dc_kw, n.before + n.after, n.bill - n.empty).right == 3
-
-
 def test_an_empty_year_costs_the_minimum_bill_where_that_is_more_than_the_basic_charge(two_storey):
     tariff = two_storey.tariff
     assert tariff.charge("basic charge").price == 12
-    numbers = [
-        questions.sellers_numbers(replace(two_storey, tariff=replace(tariff, minimum_bill=least)))
+    empty = [
+        bills.bill_without_array(two_storey, replace(tariff, minimum_bill=least), load=0.0)
         for least in (None, Decimal(5), Decimal(35))
     ]
-    assert [n.empty for n in numbers] == [12 * 12, 12 * 12, 12 * 35]
-
-
-def test_ratings_alike_leave_no_trap_and_no_error(two_storey):
-    system = two_storey.system
-    alike = replace(
-        two_storey, system=replace(system, converter=replace(system.converter, ac_limit_w=system.module.rated_power_w))
-    )
-    n = questions.sellers_numbers(alike)
-    assert n.dc_kw == n.ac_kw and "So mine is cheaper" in questions.sellers(alike).replace("\n  ", "")
-    assert questions.check_sellers(alike, n.outlay / 1000 / n.dc_kw, None, None).right == 1
+    assert empty == pytest.approx([12 * 12, 12 * 12, 12 * 35])
 
 
 def test_the_prediction_of_part_4_has_a_right_answer(house):

@@ -99,21 +99,17 @@ def test_controls_hold_the_test_load_of_any_house(house):
 # ---------------------------------------------------------------- noise and time
 
 
-def test_noise_picture_shows_spread_best_time_and_error():
-    picture = load_step.noise_picture()
-    caption = picture.update(load=100, noise=100, dwell=30, unrest="usual")
-    test = StepTest(100, dwell_s=30, noise_w=100, reading_step_s=10, drift_w2_per_s=load_step.UNREST["usual"])
-    curve, here, best = picture.figure.axes[1].lines
-    assert here.get_ydata()[0] == pytest.approx(test.change_sd_w)
-    assert curve.get_ydata() == pytest.approx(change_sd(100, curve.get_xdata() / 10, curve.get_xdata(), 25.0))
-    ideal_s, ideal_w = best_dwell(100, 10, 25.0)
-    assert best.get_xdata()[0] == pytest.approx(ideal_s) and best.get_ydata()[0] == pytest.approx(ideal_w, rel=1e-3)
-    assert best.get_ydata()[0] <= curve.get_ydata().min() * 1.001
-    assert f"{1 / error_probability(1e9, test):.0f}" in caption
-    out, come = (area.get_paths()[0].vertices for area in picture.figure.axes[0].collections)
-    assert out[out[:, 1].argmax(), 0] == -100 and come[come[:, 1].argmax(), 0] == 100
-    assert "less than one reading" in picture.update(load=50, noise=5, dwell=10, unrest="restless")
-    assert "more than 300 s" in picture.update(load=50, noise=200, dwell=10, unrest="calm")
+def test_the_table_of_noise_tells_spread_error_and_best_time():
+    table = load_step.noise_table(100, 100)
+    test = StepTest(100, dwell_s=30, noise_w=100, reading_step_s=10, drift_w2_per_s=25.0)
+    wrong = load_step.one_in(error_probability(1e9, test))
+    assert table.loc["30 s on", "usual house"] == f"{test.change_sd_w:.0f} W, wrong {wrong}"
+    for kind, drift in load_step.UNREST.items():
+        ideal_s, ideal_w = best_dwell(100, 10, drift)
+        assert table.loc["best time", f"{kind} house"] == f"{ideal_s:.0f} s"
+        spreads = table[f"{kind} house"].iloc[:-1].str.extract(r"(\d+) W")[0].astype(float)
+        assert ideal_w <= spreads.min() + 0.5
+        assert spreads.idxmin() == f"{min(load_step.DWELLS_S, key=lambda s: change_sd(100, s / 10, s, drift))} s on"
 
 
 def test_chances_in_words():

@@ -5,7 +5,7 @@ from functools import lru_cache
 from types import SimpleNamespace
 
 import numpy as np
-from matplotlib.ticker import MultipleLocator, StrMethodFormatter
+from matplotlib.ticker import StrMethodFormatter
 
 from solarlib.bill.tariff_file import read_tariff
 from solarlib.house import bills
@@ -269,25 +269,23 @@ def paid_back(flow, share, rate=0.0, lasting=False):
 # ---------------------------------------------------------------- part 3: net present value
 
 
-def deal_flow(house, deal, price=100, growth=None):
+def deal_flow(house, deal):
     """Return the flow of one of `DEALS`; the last is an invented contract of the same outlay."""
     if deal == "large last bill":
         return costs_of(house).outlay * np.array([-1.0, *[0.20] * 19, 0.20 - 3.30])
     if deal == "this house":
-        return flow_at(house, price, growth)
-    costs = priced(house, price)
-    loan = Loan(costs.outlay - costs.rebate, LOAN_RATE, min(LOAN_YEARS, house.outlook.years))
-    return flow_at(house, price, growth, loan=loan)
+        return flow_at(house)
+    costs = costs_of(house)
+    return flow_at(house, loan=Loan(costs.outlay - costs.rebate, LOAN_RATE, min(LOAN_YEARS, house.outlook.years)))
 
 
 def curve_picture(house):
-    """Return the picture of net present value over the discount rate: price, growth, rate, deal -> curve and zeros."""
+    """Return the picture of net present value over the discount rate: rate, deal -> curve and where it is zero."""
     least, most = start_values(house).curve_rate[:2]
     rates = np.linspace(least, most, 161)
     outlay, own_good = max(costs_of(house).outlay, 1.0), bills.good_to(house)
     figure, ax = figures.new_figure(left=0.1)
     ax.set(xlim=(least, most), xlabel="discount rate (% a year)")
-    ax.xaxis.set_major_locator(MultipleLocator(2 if most - least <= 24 else 5))
     figures.zero_based(ax, 150, "net present value (% of outlay)", -80)
     ax.set_yticks(range(-50, 151, 50))
     ax.yaxis.label.set_size(figures.TICK_PT)
@@ -295,33 +293,21 @@ def curve_picture(house):
     curve = figures.line(ax, "money", rates, 0 * rates, linestyle="-")
     here = figures.line(ax, "money", [0, 0], [-80, 150], linewidth=2.0)
     zeros = figures.spot(ax)
-    name = figures.direct_label(ax, 0, 146, "", "money", va="top")
-    found = [figures.direct_label(ax, 0, 4, "", va="bottom", ha="center") for _ in range(3)]
 
-    def update(price, growth, rate, deal):
-        flow = deal_flow(house, deal, price, growth)
-        values = 100.0 * money.net_present_value(rates / 100.0, flow) / outlay
-        curve.set_data(rates, values)
+    def update(rate, deal):
+        flow = deal_flow(house, deal)
+        curve.set_data(rates, 100.0 * money.net_present_value(rates / 100.0, flow) / outlay)
         here.set_xdata([rate, rate])
         rate = 100 * exact(rate, house.outlook.discount_rate)
         told = worth(flow, 0.0 if deal == DEALS[2] else own_good, rate / 100.0)
-        side, at = (0.2, "left") if rate < least + 0.6 * (most - least) else (-0.2, "right")
-        name.set(text=f"at {rate:g} %: {told}", x=rate + side, ha=at)
         roots = [100 * root for root in money.internal_rates(flow)]
         shown = [root for root in roots if least <= root <= most and flow[0] < 0]
         zeros.set_data(shown or [0], [0] * max(len(shown), 1))
         zeros.set_visible(bool(shown))
-        for text in found[len(shown) :]:
-            text.set_visible(False)
-        for text, root in zip(found, shown):
-            right = np.searchsorted(rates, root)
-            rising = values[min(right, 160)] > values[max(right - 1, 0)]
-            place = {"y": -5, "va": "top"} if rising else {"y": 5, "va": "bottom"}
-            text.set(text=f"{root:.1f} %", x=np.clip(root + 0.9, least + 1.0, most - 1.0), visible=True, **place)
         said = f"{_capital(deal)}, discount rate {rate:g} %: net present value {told}."
         return f"{said} {_rate_words(flow, roots)}"
 
-    return Picture(figure, [curve, here, zeros, name, found], update)
+    return Picture(figure, [curve, here, zeros], update)
 
 
 def _rate_words(flow, roots):

@@ -1,15 +1,13 @@
 """Checks of lesson 05: the saving, paybacks, rates of return, cost of energy, uncertainty, and typical mistakes."""
 
 import textwrap
-from types import SimpleNamespace
 
 from solarlib.house import bills
-from solarlib.house.year_bills import ratings
-from solarlib.lessons.lifetime_value.pictures import costs_of, paid_back, when
+from solarlib.lessons.lifetime_value.pictures import paid_back, when
 from solarlib.lessons.tools import check, questions_beside
 from solarlib.quantities import InputError, require, texts_beside
 from solarlib.worth.lifetime import figures_of_merit
-from solarlib.worth.money import discounted, simple_payback
+from solarlib.worth.money import simple_payback
 
 ASK = questions_beside(__file__)
 check_saving = ASK.judge("saving")  # 1: what an array saves under a low export price [$]
@@ -20,7 +18,6 @@ check_levelised = ASK.judge("levelised")  # 5: the levelised cost that may stand
 check_average = ASK.judge("average")  # 6: what evens out over a long life
 # 7: five typical mistakes with numbers [$]
 check_offer = ASK.judges(a="offer_a", b="offer_b", c="offer_c", d="offer_d", e="offer_e")
-_check_sellers = ASK.judges(p="seller_p", q="seller_q", r="seller_r")
 TEXTS = texts_beside(__file__, "texts")
 
 
@@ -68,39 +65,6 @@ def check_claims(f, g, h, i, j):
         replies = {word: claim["why" if word == claim["right"] else "ask"] for word in CLAIM_WORDS}
         rows[letter] = check.choose(answer, claim["right"], replies)
     return check.Results(rows)
-
-
-def sellers_numbers(house):
-    """Return the numbers of three sellers' claims about a house, as they are printed: whole dollars, cents a watt.
-
-    ``outlay`` [$], ``dc_kw`` and ``ac_kw`` [kW], ``per_ac`` [$/W of the converters] and ``other_per_dc``, a made offer
-    between that and the price per watt of modules; ``sold`` [year], ``before`` and ``after``, what the savings to that
-    year and later are worth today [$]; ``bill`` without an array and ``empty``, the bill of a year without one kWh [$].
-    """
-    costs, rated, view = costs_of(house), ratings(house), house.outlook
-    outlay, dc_kw, ac_kw = round(costs.outlay), rated["rated_dc_kw"], rated["rated_ac_kw"]
-    per_ac, per_dc = (outlay / (1000.0 * kw) for kw in (ac_kw, dc_kw))
-    other = (per_ac + per_dc) / 2 if abs(per_ac - per_dc) > 0.02 * per_dc else 1.1 * per_dc
-    worth = discounted(view.discount_rate, bills.owner_cash_flow(house, costs)["saving"].to_numpy())
-    sold = max(1, round(0.4 * view.years))
-    n = SimpleNamespace(outlay=outlay, dc_kw=dc_kw, ac_kw=ac_kw, sold=sold, years=view.years)
-    n.per_ac, n.other_per_dc = round(per_ac, 2), round(other, 2)
-    n.before, n.after = round(worth[: sold + 1].sum()), round(worth[sold + 1 :].sum())
-    n.bill, n.empty = (round(bills.bill_without_array(house, load=load)) for load in (1.0, 0.0))
-    return n
-
-
-def sellers(house):
-    """Return three sellers' claims about this house and what is asked; the first is wrong unless ratings are alike."""
-    n = sellers_numbers(house)
-    sums = {"all_savings": n.before + n.after, "twice": n.before + 2 * n.after}
-    cheaper = "mine" if n.per_ac < n.other_per_dc else "theirs"
-    return _wrapped(TEXTS["sellers"].format(cheaper=cheaper, **sums, **vars(n)))
-
-
-def check_sellers(house, p, q, r):
-    """Check 9: DC and AC watts, a resale premium beside the savings, and the part of a bill that no kWh saves."""
-    return _check_sellers(sellers_numbers(house), p, q, r)
 
 
 def caution():

@@ -3,16 +3,15 @@
 from functools import lru_cache
 
 import numpy as np
+import pandas as pd
 
 from solarlib.direction import step_test
-from solarlib.direction.detection import normal_density
 from solarlib.house.year import simulate
 from solarlib.lessons.tools import Picture, choice, figures, own_slider, slider
-from solarlib.quantities import counted, texts_beside
+from solarlib.quantities import texts_beside
 
 CAPTIONS = texts_beside(__file__, "captions")
-DWELLS_S = np.geomspace(10.0, 300.0, 60)
-READING_STEP_S = 10.0  # of the sensor in the picture of noise and time
+DWELLS_S, READING_STEP_S = (10, 30, 60, 150, 300), 10.0  # of the table of noise and time
 UNREST = {"calm": 1.0, "usual": 25.0, "restless": 400.0}  # how the house wanders. [W2/s]
 DAYLIGHT_W = 50.0
 LAMP_W = 100.0
@@ -142,41 +141,26 @@ def _verdict(net_w, load_w):
     return "importing" if net_w > 0 else "pushed through zero" if -net_w < load_w else "exporting"
 
 
-def noise_picture():
-    """Return the picture of noise and time: test load, noise, time on, unrest -> two bells and the best time on."""
-    figure, (left, right) = figures.new_figure(1, 2, left=0.06, right=0.985, wspace=0.26, width_ratios=(1.15, 1))
-    left.set(xlim=(-1200, 1200), xlabel="measured change of the reading (W)", yticks=[])
-    figures.zero_based(left, 1.35, "how often")
-    right.set(xscale="log", yscale="log", xlim=(9, 330), ylim=(1.5, 3000))
-    right.set(xlabel="time on (s)", ylabel="spread of the change (W)")
-    right.set_xticks([10, 30, 100, 300], ["10", "30", "100", "300"])
-    right.set_yticks([10, 100, 1000], ["10", "100", "1000"])
-    right.minorticks_off()
-    change = np.linspace(-1200, 1200, 481)
-    bells = [figures.area(left, role, change, 0 * change, 0 * change, alpha=0.75) for role in ("export", "import")]
-    left.axvline(0, color=figures.INK, linewidth=2.0, linestyle="--")
-    curve = figures.line(right, "reading", DWELLS_S, 0 * DWELLS_S + 10, linestyle="-")
-    here, best = mark(right), mark(right, "*", 20, figures.INK)
-    figures.write(left, CAPTIONS["labels"]["noise_left"], va="top")
-    figures.write(right, CAPTIONS["labels"]["noise_right"], va="top")
+def noise_table(load_w, noise_w):
+    """Return how far the measured change spreads and how often one test is wrong, for times on and kinds of houses.
 
-    def update(load, noise, dwell, unrest):
-        drift = UNREST[unrest]
-        sensor = {"noise_w": noise, "reading_step_s": READING_STEP_S, "drift_w2_per_s": drift}
-        test = step_test.StepTest(load, dwell_s=dwell, **sensor)
-        spread, wrong = test.change_sd_w, one_in(step_test.error_probability(1e9, test))
-        for bell, centre in zip(bells, (-load, load)):
-            # widest bell has height 1 at its middle whatever its spread: shapes are compared, not areas
-            bell.set_data(change, 0 * change, normal_density(change - centre, spread) * spread * np.sqrt(2 * np.pi))
-        curve.set_ydata(step_test.change_sd(noise, DWELLS_S / READING_STEP_S, DWELLS_S, drift))
-        here.set_data([dwell], [spread])
-        ideal_s, ideal_w = step_test.best_dwell(noise, READING_STEP_S, drift)
-        best.set_data([np.clip(ideal_s, 10, 300)], [np.interp(ideal_s, DWELLS_S, curve.get_ydata())])
-        length = "less than one reading" if ideal_s < 10 else f"{ideal_s:.0f} s" if ideal_s < 300 else "more than 300 s"
-        said = {"readings": counted(test.readings, "reading"), "spread": spread, "wrong": wrong, "length": length}
-        return CAPTIONS["noise"].format(dwell=dwell, load=load, unrest=unrest, **said)
+    The sensor gives a reading every `READING_STEP_S`. The last row is the time on at which noise and the wandering of
+    the house balance.
 
-    return Picture(figure, [*bells, curve, here, best], update)
+    Parameters
+    ----------
+    load_w, noise_w : float
+        Test load; noise of one reading. [W]
+    """
+
+    def told(dwell_s, drift):
+        test = step_test.StepTest(load_w, dwell_s, noise_w, READING_STEP_S, drift)
+        return f"{test.change_sd_w:.0f} W, wrong {one_in(float(step_test.error_probability(1e9, test)))}"
+
+    rows = {f"{dwell} s on": [told(dwell, drift) for drift in UNREST.values()] for dwell in DWELLS_S}
+    best = [step_test.best_dwell(noise_w, READING_STEP_S, drift)[0] for drift in UNREST.values()]
+    rows["best time"] = [f"{dwell_s:.0f} s" for dwell_s in best]
+    return pd.DataFrame(rows.values(), list(rows), [f"{kind} house" for kind in UNREST])
 
 
 def one_in(chance):
