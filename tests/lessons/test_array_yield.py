@@ -1,6 +1,7 @@
 """Lesson 02: its pictures show what the domain modules compute, its checks judge, its sentences are true."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -150,6 +151,19 @@ def test_lowest_ratio_is_in_a_warmer_month_than_the_highest(house):
     assert air[(y_f / y_r).argmin()] > air[(y_f / y_r).argmax()]
 
 
+def test_what_the_lesson_says_of_july(two_storey):
+    lesson = Path(__file__).parents[2] / "notebooks" / "02-array-yield.ipynb"
+    text = lesson.read_text(encoding="utf-8")
+    light, made = array_yield._monthly(two_storey, two_storey.system)
+    more = [round(100 * (year[6] / year[4] - 1)) for year in (light, made)]
+    assert f"July has {more[0]} % more light than their May, but makes only {more[1]} % more energy" in text
+    sky, power = weather(two_storey), year_of(two_storey)["ac_power_w"]
+    noons = power[(sky.index.month == 7) & (sky.index.hour == 12) & (sky["temp_air"] > 32)]
+    label = two_storey.system.rated_power_w
+    assert f"gets {label:,.0f} W" in text and 4400 in noons.round(-2).tolist()
+    assert f"4,400 of 6,450 W are {4400 / label:.2f} of the labels" in text
+
+
 def test_turning_the_array_changes_the_yield_more_than_the_ratio(house):
     start = array_yield.start_values(house)
     (r, f), (r2, f2) = (
@@ -241,6 +255,7 @@ def test_checks_are_well_formed_for_many_learners():
         right = {
             array_yield_checks.check_heat: mine.label * (1 - 0.0034 * (mine.cells - 25)),
             array_yield_checks.check_limit: min(0.965 * mine.offered, mine.limit),
+            array_yield_checks.check_peaks: (mine.bright - mine.limit) / 2,
             array_yield_checks.check_chain: 1e4
             * (1 - mine.glass / 100)
             * (1 - mine.heat / 100)
@@ -256,14 +271,16 @@ def test_checks_are_well_formed_for_many_learners():
 @pytest.mark.parametrize(
     "judge, slip, hint",
     [
-        (array_yield_checks.check_heat, lambda m: m.label * (1 - 0.0034 * m.cells), "above 25"),
-        (array_yield_checks.check_heat, lambda m: m.label * (1 + 0.0034 * (m.cells - 25)), "minus"),
-        (array_yield_checks.check_heat, lambda m: m.label * (1 - 0.34 * (m.cells - 25)), "0.0034"),
+        (array_yield_checks.check_heat, lambda m: m.label * (1 - 0.0034 * m.cells), "above that"),
+        (array_yield_checks.check_heat, lambda m: m.label * (1 + 0.0034 * (m.cells - 25)), "more or less"),
+        (array_yield_checks.check_heat, lambda m: m.label * (1 - 0.34 * (m.cells - 25)), "0.34 %"),
         (array_yield_checks.check_limit, lambda m: m.offered, "lost inside"),
-        (array_yield_checks.check_chain, lambda m: 1e4 - 100 * (m.glass + m.heat + m.rest), "multiply"),
-        (array_yield_checks.check_yield, lambda m: m.energy, "Divide"),
+        (array_yield_checks.check_peaks, lambda m: 0, "at its mean"),
+        (array_yield_checks.check_peaks, lambda m: m.bright - m.limit, "part of the hour"),
+        (array_yield_checks.check_chain, lambda m: 1e4 - 100 * (m.glass + m.heat + m.rest), "added the losses"),
+        (array_yield_checks.check_yield, lambda m: m.energy, "whole energy"),
         (array_yield_checks.check_ratio, lambda m: m.size * m.light / m.energy, "upside down"),
-        (array_yield_checks.check_ratio, lambda m: m.energy / m.light, "rated power first"),
+        (array_yield_checks.check_ratio, lambda m: m.energy / m.light, "out of it"),
     ],
 )
 def test_slips_are_named(judge, slip, hint):
@@ -276,7 +293,7 @@ def test_a_limit_that_is_not_reached_is_named_too():
     mine = replace_numbers(offered=340, limit=390)
     assert "not reached" in array_yield_checks.check_limit(390, mine).message
     mine = replace_numbers(offered=430, limit=300)
-    assert "compare" in array_yield_checks.check_limit(0.965 * 430, mine).message
+    assert "limit of 300 W" in array_yield_checks.check_limit(0.965 * 430, mine).message
 
 
 def replace_numbers(**values):
@@ -285,12 +302,10 @@ def replace_numbers(**values):
     return mine
 
 
-def test_words_of_the_checks(house):
-    assert array_yield_checks.check_peaks("Too small").right is True
-    assert array_yield_checks.check_peaks("exact").right is False
+def test_right_step_of_a_house_and_the_replies(house):
     question = array_yield_checks.predict_step(house)
-    own = {"dirt": "dirt on the glass", "converter itself": "the converter itself", "heat": "heat"}
-    assert question.right == own.get(array_yield.largest_step(house), "another step")
+    own = {"dirt": "dirt on the glass", "converter itself": "the converter itself", "heat": "heat in the cells"}
+    assert question.right == own.get(array_yield.largest_step(house), "some other step")
     for option in question.options:
         question.buttons.value = option
         assert question.reply.startswith("That is right." if option == question.right else "Not so.")
@@ -299,11 +314,11 @@ def test_words_of_the_checks(house):
 @pytest.mark.parametrize(
     ("largest", "option"),
     [
-        ("age", "another step"),
-        ("heat", "heat"),
+        ("age", "some other step"),
+        ("heat", "heat in the cells"),
         ("dirt", "dirt on the glass"),
         ("converter itself", "the converter itself"),
-        ("converter limit", "another step"),
+        ("converter limit", "some other step"),
     ],
 )
 def test_the_right_step_is_the_largest_one(two_storey, monkeypatch, largest, option):

@@ -262,8 +262,8 @@ def test_lesson_2_shows_snow_and_keeps_the_months_of_dirt():
         array_yield.stair_picture(house),
         {"coefficient": start.coefficient, "age": 0, "limit": start.limit},
     )
-    assert f", {made_kwh(house):,.0f} kWh reach the house" in picture.update(dirt=2.5, **known)
+    assert f" but {made_kwh(house):,.0f} kWh reach the house" in picture.update(dirt=2.5, **known)
     twice = by_month(soiling_percent_by_month=[2 * dirt for dirt in months], snow_percent_by_month=[20, *[0] * 11])
-    assert f", {made_kwh(twice):,.0f} kWh reach the house" in picture.update(dirt=5.0, **known)
+    assert f" but {made_kwh(twice):,.0f} kWh reach the house" in picture.update(dirt=5.0, **known)
     names = [text.get_text() for text in picture.figure.axes[0].get_yticklabels()]
     assert "snow and dirt" in names and "dirt" not in names

@@ -10,7 +10,7 @@ from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 from solarlib.health.yields import final_yield, performance_ratio, reference_yield
 from solarlib.house.year import light_words, plain_words, roofs_words, weather, weather_at
 from solarlib.lessons.tools import Picture, figures
-from solarlib.quantities import energy_kwh, plane_words, texts_beside
+from solarlib.quantities import energy_kwh, texts_beside
 from solarlib.roof.array import array_power, loss_steps
 from solarlib.roof.parts import Plane, cell_temperature
 from solarlib.sky.clouds import minute_weather
@@ -57,8 +57,8 @@ def heat_picture(house):
         above, below = (by_label, by_heat) if hot else (by_heat, by_label)
         above.set(position=(1130, max(1.13 * rated, power[113]) + 0.04 * rated), va="bottom")
         below.set(position=(1180, min(0.86 * rated, power[86]) - 0.03 * rated), va="top")  # free of the steep curve
-        powers = {"now": now, "label": label, "off": 100 * abs(now - label) / label, "side": "less" if hot else "more"}
-        return CAPTIONS["heat"].format(air=air, wind=wind, light=light_now, cells=cells, **powers)
+        off, side = 100 * abs(now - label) / label, "less" if hot else "more"
+        return CAPTIONS["heat"].format(cells=cells, now=now, off=off, side=side)
 
     return Picture(figure, [gap, real, point, by_label, by_heat], update)
 
@@ -98,8 +98,8 @@ def limit_picture(house):
         year = float(np.interp(limit, LIMITS, lost))
         point.set_data([limit], [year])
         share = 100 * (1.0 - float(accepted.sum() / offered.sum())) if offered.sum() > 0 else 0.0
-        said = {"limit": limit, "offered": offered.sum() / 60_000, "share": share, "year": year, "day": day}
-        means = ("minute by minute" if minutes else "hourly means") + ", in no shade" * house.system.shaded
+        said = {"offered": offered.sum() / 60_000, "share": share, "year": year}
+        means = ("Minute by minute" if minutes else "In hourly means") + ", in no shade" * house.system.shaded
         return CAPTIONS["limit"].format(means=means, kept=kept, **said)
 
     return Picture(figure, [out, taken, stop, stop_name, taken_name, out_name, point], update)
@@ -161,8 +161,8 @@ def month_picture(house):
         if not y_r.sum() > 0:
             return CAPTIONS["months_without_light"]
         low, high = int(np.nanargmin(ratio)), int(np.nanargmax(ratio))
-        ends = {"low": figures.MONTHS[low], "least": ratio[low], "high": figures.MONTHS[high], "most": ratio[high]}
-        said = {"plane": plane_words(tilt, azimuth).capitalize(), "light": y_r.sum(), "made": y_f.sum()}
+        ends = {"low": figures.MONTHS[low], "least": ratio[low], "high": figures.MONTHS[high]}
+        said = {"light": y_r.sum(), "made": y_f.sum()}
         roof = light_words(house, (1, tilt, azimuth)) + words
         return CAPTIONS["months"].format(ratio=performance_ratio(y_f.sum(), y_r.sum()), roof=roof, **said, **ends)
 

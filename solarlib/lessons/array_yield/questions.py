@@ -10,7 +10,7 @@ from solarlib.roof.array import array_power
 ASK = questions_beside(__file__)
 check_heat = ASK.judge("heat")  # 1: power of a module of `label` W with cells at `cells` degC in 1000 W/m2 [W]
 check_limit = ASK.judge("limit")  # 2: output of a 96.5 % converter with `limit` W; the module offers `offered` W [W]
-check_peaks = ASK.judge("peaks")  # 3: what hourly means do to the energy that the limit takes
+check_peaks = ASK.judge("peaks")  # 3: cut in an hour, half of it at `dark` W and half at `bright` W, above `limit` [Wh]
 check_chain = ASK.judge("chain")  # 4: what is left of 10 000 kWh after three losses [%] in a row [kWh]
 check_yield = ASK.judge("yield")  # 5: final yield of `energy` kWh from `size` kW [kWh/kW]
 check_ratio = ASK.judge("ratio")  # 6: performance ratio for that yield and a reference yield of `light` hours [-]
