@@ -37,21 +37,20 @@ def start_values(house):
 # ---------------------------------------------------------------- bars that lie
 
 
-def lying_bars(ax, places, looks, **how):
+def lying_bars(ax, places, looks):
     """Draw a bar and its number in each row, (role, hatch) one a row; return both, for `move_lying_bars`."""
-    look, drawn, words = {"height": 0.6, "edgecolor": figures.BACKGROUND} | how, [], []
+    look, drawn, words = {"height": 0.6, "edgecolor": figures.BACKGROUND}, [], []
     for place, (role, hatch) in zip(places, looks):
         drawn.append(ax.barh(place, 0.0, facecolor=figures.ROLES[role].colour, hatch=hatch, **look))
         words.append(figures.direct_label(ax, 0, place, "", role, va="center"))
     return drawn, words
 
 
-def move_lying_bars(drawn, words, values, gap, rightmost=math.inf):
-    """Give bars their lengths, and put each number ``gap`` beside its bar, at ``rightmost`` at the most."""
+def move_lying_bars(drawn, words, values, gap):
+    """Give bars their lengths, and put each number ``gap`` beside its bar."""
     for bar, word, value in zip(drawn, words, values):
         bar[0].set_width(value)
-        word.set_x(min(value, rightmost) + gap)
-        word.set_text(f"{value:.1f}")
+        word.set(x=value + gap, text=f"{value:.1f}")
 
 
 # ---------------------------------------------------------------- part 1: pitched roof or trays

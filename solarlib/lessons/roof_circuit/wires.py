@@ -1,25 +1,23 @@
-"""Pictures of lesson 03, second half: one converter or many, the house's own circuit."""
+"""Tables and sentences of lesson 03, second half: one converter or many, the house's own circuit."""
 
 import re
 import textwrap
 from dataclasses import replace
 from functools import lru_cache
 
+import pandas as pd
+
 from solarlib.house.year import plain_words, weather_at
-from solarlib.lessons.roof_circuit.pictures import CAPTIONS, lying_bars, move_lying_bars
-from solarlib.lessons.tools import Picture, choice, own_slider
-from solarlib.lessons.tools.figures import INK, direct_label, filled, line, new_figure, rows_axis
 from solarlib.quantities import counted, texts_beside
 from solarlib.roof.array import loss_steps
-from solarlib.roof.circuits import ALL_BREAKERS, BY_CURRENT, METRIC
+from solarlib.roof.circuits import ALL_BREAKERS, BY_CURRENT
 from solarlib.roof.parts import Converter
 from solarlib.roof.shade import shade_hours, year_loss
 from solarlib.roof.wiring import Branch, all_converters, branch_sum, joint_sum, rise_sum
 
 NOMINAL_V = 240.0  # of the worked numbers
-CHOICES = texts_beside(__file__, "choices")
 UNKNOWN = "not known"
-TURNS = (0, 45, 90, 135, 180)
+KINDS = "one a module", "one for all"
 
 
 def limit_share(system):
@@ -40,7 +38,7 @@ def choice_losses(house, share, turn, days):
     share : float
         Limit of all converters together over the label of all modules. [%]
     turn : float
-        How far the second plane faces away from the first; one of TURNS. [deg]
+        How far the second plane faces away from the first. [deg]
     days : float
         One converter stands still for so long. [days]
     """
@@ -52,26 +50,15 @@ def choice_losses(house, share, turn, days):
     }
 
 
-def choice_picture(house):
-    """Return the picture of the choice: limit, second plane, days of standstill -> what each kind loses in a year."""
-    for turn in TURNS:
-        _turn_loss(house.weather_file, house.place, house.system, turn)
-    names = ("limit", "directions", "one failure")
-    figure, ax = new_figure(left=0.3, right=0.97, top=0.98)
-    kinds = ("one a module", "one for all")
-    places = (0, 0.8, 2.1, 2.9, 4.2, 5.0)
-    rows_axis(ax, places, [f"{name}: {kind}" for name in names for kind in kinds], (5.6, -0.6))
-    ax.set(xlim=(0, 40), xlabel="lost in a year (%)")
-    boxes, words = lying_bars(ax, places, [("loss", ""), ("loss", "xx")] * 3, height=0.7, linewidth=0)
-
-    def update(share, turn, days):
-        losses = choice_losses(house, share, turn, days)
-        values = [100 * value for name in names for value in losses[name]]
-        move_lying_bars(boxes, words, values, 0.3, 36)
-        said = {"lost": values, "count": house.system.module_count, "plain": plain_words(house.system)}
-        return CAPTIONS["choice"].format(share=share, turn=turn, days=days, **said)
-
-    return Picture(figure, [boxes, words], update, slow=True)
+def choice_table(house, *cases):
+    """Return in words what each choice loses in a year, a column for each case: (limit [%], turn [deg], days out)."""
+    table = {}
+    for share, turn, days in cases:
+        losses = choice_losses(house, share, turn, days).items()
+        rows = {f"{name}: {kind}": 100 * lost for name, pair in losses for kind, lost in zip(KINDS, pair)}
+        table[f"{share} %, {turn}°, {days} days"] = rows
+    told = f"lost in a year (%); columns: limit, second half turned, one converter out.{plain_words(house.system)}"
+    return f"{told}\n{pd.DataFrame(table).round(1).to_string()}"
 
 
 def _halves(system, turn):
@@ -105,73 +92,25 @@ def _turn_loss(weather_file, place, system, turn):
 
 
 def own_branch(house):
-    """Return the branch circuit that the controls begin with: the house file's largest, or all converters of a kind."""
+    """Return the branch circuit that the sums look at: the house file's largest, or all converters of a kind."""
     kinds = [Branch(count, one.ac_limit_w) for one, count in house.system.converters.items()]
     return max(house.circuit.branch or kinds, key=lambda one: one.converters * one.output_w)
 
 
-def limits(house):
-    """Return what stands where the array meets the house: label, words -> values by their keys, the house's words."""
-    circuit, branch = house.circuit, own_branch(house)
-    panelboard = CHOICES["metric panelboard" if _metric(circuit) else "panelboard"]
-    label, names, usual = CHOICES["joined"].get(circuit.joined, panelboard).values()
-    own = tuple(getattr(branch if names == ["conductor_a"] else circuit, name) for name in names)
-    known = sorted({*map(tuple, usual), *([] if None in own else [own])})
-    options = {"/".join(f"{amps:g}" for amps in pair): dict(zip(names, pair)) for pair in known}
-    if None in own:
-        return label, options | {UNKNOWN: dict.fromkeys(names)}, UNKNOWN
-    return label, options, "/".join(f"{amps:g}" for amps in own)
-
-
-def _metric(circuit):
-    return METRIC in circuit.rules
-
-
-def circuit_controls(house):
-    """Return the controls of `circuit_picture`, which begin with what the house file tells of its circuit."""
-    own, many = own_branch(house), house.system.converter.kind == "per module"
-    sizes = {*((16, 20, 25, 32) if _metric(house.circuit) else (15, 20, 25, 30)), own.breaker_a or 20}
-    breakers = {f"{size:g}": size for size in sorted(sizes)} | ({} if own.breaker_a else {UNKNOWN: 0})
-    label, options, board = limits(house)
-    return {
-        "units": own_slider("Converters", 1, 24 if many else 4, 1, own.converters),
-        "output": own_slider("Output of one", *((200, 480, 10) if many else (1000, 10_000, 100)), own.output_w, "W"),
-        "breaker": choice("Breaker (A)", breakers, own.breaker_a or 0),
-        "board": choice(label, list(options), board),
-    }
-
-
-def changed(house, units, output, breaker, board):
-    """Return circuit, branch and all converters of the house for values of the controls of `circuit_picture`."""
-    own, others, values = own_branch(house), list(house.circuit.branch), limits(house)[1][board]
+def changed(house, **change):
+    """Return circuit, largest branch and all converters of a house with other values of its file, by their keys."""
+    own, others = own_branch(house), list(house.circuit.branch)
     if own in others:
         others.remove(own)
-    on_branch = {name: value for name, value in values.items() if name == "conductor_a"}
-    current_a = own.current_a and own.current_a * output / own.output_w
-    known = {"converters": units, "output_w": float(output), "breaker_a": breaker or None, "current_a": current_a}
-    branch = replace(own, **known, **on_branch)
-    elsewhere = {name: value for name, value in values.items() if name not in on_branch}
+    on_branch = {name: value for name, value in change.items() if hasattr(own, name)}
+    if own.current_a and "output_w" in change:
+        on_branch["current_a"] = own.current_a * change["output_w"] / own.output_w
+    branch = replace(own, **on_branch)
+    elsewhere = {name: value for name, value in change.items() if name not in on_branch}
     array = all_converters(house.system)
-    more_w = units * output - own.converters * own.output_w  # than the house has
+    more_w = branch.converters * branch.output_w - own.converters * own.output_w  # than the house has
     array = replace(array, converters=1, output_w=array.converters * array.output_w + more_w)
     return replace(house.circuit, branch=(branch, *others), **elsewhere), branch, array
-
-
-def _rows(circuit):
-    """Return what each row of bars adds up at a busbar, by the rules that may be in force: name of the sum -> words."""
-    names = {BY_CURRENT: "by_current_a", ALL_BREAKERS: "all_breakers_a"}
-    return {name: CHOICES["rows"][name] for name in (names.get(rule, "by_breaker_a") for rule in circuit.rules)}
-
-
-def _bars(finding, circuit):
-    """Return where the bars of a sum begin and end, and its limit; (0, 0) is no bar. [A]"""
-    values = {name: value for name, value, _ in finding.values}
-    if "by_current_a" in values:
-        ends = [0.0 if values[name] == "unknown" else values[name] for name in _rows(circuit)]
-        mains = [0.0 if name == "all_breakers_a" else circuit.main_a for name in _rows(circuit)]
-        return [(min(main, end), end) for main, end in zip(mains, ends)], values["allowed_a"]
-    *parts, limit = values.values() or (0.0,)
-    return [(sum(parts[:-1]), sum(parts))], limit
 
 
 def short_verdict(finding):
@@ -180,53 +119,35 @@ def short_verdict(finding):
 
 
 def told(finding):
-    """Return a verdict in the library's words, and what is unknown; the picture says in full whom to ask."""
+    """Return a verdict in the library's words, and what is unknown; the page to take along says whom to ask."""
     keys = [] if finding.values else re.findall(r"(\w+) [(]", finding.reason)
     return short_verdict(finding) + (f" (unknown: {', '.join(keys)})" if keys else "")
 
 
 def _joint_words(finding, circuit):
     """Return one sentence about where the array meets the house."""
-    others = len(circuit.branch) - 1
+    others, values = len(circuit.branch) - 1, {name: value for name, value, _ in finding.values}
     beside = f" with {counted(others, 'other branch', 'other branches')}" if others else ""
-    bars, limit = _bars(finding, circuit)
-    sums = " or ".join(f"{end:.0f}" for _, end in bars if end)
-    name = "Busbar" if len(finding.values) > 3 else "Connection to the house"
-    return f"{name}{beside}{f', {sums} A against {limit:.0f} A' if sums else ''}: {told(finding)}."
+    *parts, limit = values.values() or (0.0,)
+    sums = [sum(parts)] if parts else []
+    if "by_current_a" in values:
+        names = {BY_CURRENT: "by_current_a", ALL_BREAKERS: "all_breakers_a"}
+        by_rule = dict.fromkeys(names.get(rule, "by_breaker_a") for rule in circuit.rules)
+        sums, limit = [values[name] for name in by_rule if values[name] != "unknown"], values["allowed_a"]
+    against = f", {' or '.join(f'{end:.0f}' for end in sums)} A against {limit:.0f} A" if sums else ""
+    return f"{'Busbar' if len(values) > 3 else 'Connection to the house'}{beside}{against}: {told(finding)}."
 
 
-def circuit_picture(house):
-    """Return the picture of the sums: converters, output, breaker, board -> branch circuit, joint with the house."""
-    factor, rows = max(house.circuit.factors), range(3)
-    joint = _rows(house.circuit).values() if limits(house)[0] == "Panelboard" else ["array"]
-    figure, ax = new_figure(left=0.17, right=0.8, bottom=0.3)
-    rows_axis(ax, rows, [f"branch:\n{factor:g} × current", *joint, ""][:3], (2.6, -0.6))
-    ax.set(xlim=(0, 150), xlabel="of what is allowed (%)")
-    limit_line = line(ax, "load", [100, 100], [-0.6, 2.6], linestyle="-")
-    mains, arrays = (ax.barh(rows, 0.0, height=0.6, **filled(role)) for role in ("import", "pv"))
-    sums = [direct_label(ax, 152, row, "", "pv", va="center", clip_on=False) for row in rows]
-    bold = {"fontsize": 12, "color": INK, "fontweight": "bold"}
-    verdicts = [figure.text(x, 0.02, "", va="bottom", ha="left", **bold) for x in (0.02, 0.53)]
-
-    def update(units, output, breaker, board):
-        circuit, branch, array = changed(house, units, output, breaker, board)
-        chain, met = branch_sum(circuit, branch), joint_sum(circuit, array)
-        current = units * (circuit.unit_current_a(branch) or 0.0)
-        bars, limit = _bars(met, circuit)
-        ends = [(0.0, factor * current, breaker), *((*bar, limit) for bar in bars), (0.0, 0.0, 0.0)]
-        for main, more, text, (begin, end, most) in zip(mains, arrays, sums, ends):
-            percent = 100.0 / most if most else 0.0
-            main.set_width(begin * percent)
-            more.set(x=begin * percent, width=(end - begin) * percent)
-            text.set_text(f"{end:.1f} of {most:g} A" if end and most else "")
-        for text, words, finding in zip(verdicts, ("branch", "connection"), (chain, met)):
-            text.set_text(textwrap.fill(f"{words}: {finding.verdict}", 50))
-        flow = f": {current:.1f} A, × {factor:g} = {factor * current:.1f} A" if current else ""
-        behind = f" with a {breaker:g} A breaker (most by the sum: {chain['units_by_breaker']})" if chain.values else ""
-        power = f"{units} × {output:g} W = {units * output / 1000:.1f} kW{flow}"
-        return f"{power}. Branch{behind}: {told(chain)}. {_joint_words(met, circuit)}"
-
-    return Picture(figure, [mains, arrays, limit_line, sums, verdicts], update)
+def circuit_words(house, **change):
+    """Return in words the sums of the house's largest branch and of its joint, with other values of its file."""
+    circuit, branch, array = changed(house, **change)
+    chain, factor = branch_sum(circuit, branch), max(circuit.factors)
+    current = branch.converters * (circuit.unit_current_a(branch) or 0.0)
+    flow = f": {current:.1f} A, × {factor:g} = {factor * current:.1f} A" if current else ""
+    breaker = f" with a {branch.breaker_a:g} A breaker" if chain.values else ""
+    most = f" (most by the sum: {chain['units_by_breaker']})" if chain.values else ""
+    power = f"{branch.converters} × {branch.output_w:g} W = {branch.converters * branch.output_w / 1000:.1f} kW{flow}"
+    return f"{power}. Branch{breaker}{most}: {told(chain)}. {_joint_words(joint_sum(circuit, array), circuit)}"
 
 
 def rise_of(house, **change):
@@ -250,7 +171,8 @@ def question_list(findings, house):
     array["tables"] = "tables" if system.mixed else "table"
     known = {name: getattr(circuit, name) or UNKNOWN for name in ("system", "joined", "rule")}
     known["voltage"] = f"{circuit.voltage_v:g} V" if circuit.voltage_v else UNKNOWN
-    lines = CHOICES["question_list"].strip().format(house=house.name, **array, **known).splitlines()
+    head = texts_beside(__file__, "question_list")["head"].strip()
+    lines = head.format(house=house.name, **array, **known).splitlines()
     for finding in findings:
         lines.append(textwrap.fill(f"{finding.check}: {finding.verdict}", 99, subsequent_indent="   "))
         lines.append(textwrap.fill(finding.reason, 96, initial_indent="   ", subsequent_indent="   "))
