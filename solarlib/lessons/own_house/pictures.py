@@ -162,7 +162,7 @@ def bill_picture(table):
     if len(off):
         gaps = off["difference"].abs()
         worst, same = off.loc[gaps.idxmax()], int((gaps <= SAME_USD).sum())
-        said = {"same": same, "count": len(off), "most": gaps.max(), "day": worst["meter read on"]}
+        said = {"same": same, "count": len(off), "day": worst["meter read on"]}
         words = CAPTIONS["bills"].format(computed=worst["computed"], sent=worst["sent"], **said)
     return Picture(figure, [], lambda: words)
 
@@ -180,7 +180,7 @@ def yield_picture(table):
     whole, model = table["measured_kwh"].sum(), table["model_kwh"].sum()
     share = f"{100 * whole / model:.0f} % of" if model > 0 else "with no light in"
     inside = int(table["yield_h"].between(table["low_h"], table["high_h"]).sum())
-    said = {"made": whole, "days": table["days"].sum(), "share": share, "model": model}
+    said = {"made": whole, "days": table["days"].sum(), "share": share}
     words = CAPTIONS["yields"].format(inside=inside, count=len(table), **said)
     return Picture(figure, [], lambda: words)
 
@@ -226,11 +226,11 @@ def neighbour_picture(comparison, uncorrected=None):
         mark.set_data(x[above[:1]], np.minimum(level.iloc[above[:1]], 1.97))
         last, stage = table.index[-1], table["stage"].iloc[-1]
         recent = table["ratio_percent"].dropna().tail(14)
-        known, aside = table["ratio_percent"].count(), (table["reason"] != "").sum()
         first = table.index[above[0]] if len(above) else None
         told = "baseline" if stage == "baseline" else "message" if len(above) else "no_message"
         told = CAPTIONS[f"neighbours_{told}"].format(first=first, stage=stage)
-        said = {"last": last, "known": known, "aside": aside, "recent": len(recent), "middle": recent.median()}
+        known = table["ratio_percent"].count()
+        said = {"last": last, "known": known, "recent": len(recent), "middle": recent.median()}
         return CAPTIONS["neighbours"].format(told=told, **said)
 
     return Picture(figure, [dots, total, mark], update)
