@@ -49,7 +49,7 @@ def test_measure_picture_shows_the_days_and_the_move_of_their_middle(house):
         np.testing.assert_allclose((ill / well)[after].dropna(), share)
         np.testing.assert_allclose((ill / well)[~after].dropna(), 1.0)
         late = ill[after].iloc[: sh.COMPARED_DAYS].median()
-        assert f"moves by {sh._signed(late - 100)} %" in caption and f"{-100 * (1 - share):.1f} %" in caption
+        assert f"moves by {sh._signed(late - 100)} %" in caption and f"{sh._signed(-100 * (1 - share))} %" in caption
 
 
 def test_only_the_corrected_ratio_moves_by_the_dead_module_and_little_else(house):
@@ -80,13 +80,14 @@ def test_chart_picture_counts_messages_of_the_domain_chart(house):
         np.testing.assert_allclose(shown, np.minimum(level / plan.h, 1.97))
         late = np.flatnonzero(level[60:] > plan.h)
         if dead:
-            assert f"Message {late[0] + 1} day" in caption
-            waits = watch.days_to_notice(dead / house.system.module_count)
-            assert "half come after {:.0f}, nine of ten after {:.0f}".format(*waits) in caption
+            assert f"brings a message after {late[0] + 1} day" in caption
+            _, most = watch.days_to_notice(dead / house.system.module_count)
+            assert f"A loss of {100 * dead / house.system.module_count:.1f} %" in caption
+            assert f"nine in ten have one after {most:.0f} days" in caption
         else:
-            assert "Nothing changes" in caption
+            assert f"nothing changes, and the next 60 days bring {sh._false(len(late))}" in caption
         early = (level[:60] > plan.h).sum()
-        assert f"{sh._false(early)} before day 60" in caption
+        assert f"Before the change the chart sends {sh._false(early)}." in caption
 
 
 @pytest.mark.parametrize("count", [1, 2, 3])
@@ -99,7 +100,7 @@ def test_an_array_of_few_modules_is_told_in_words(count):
     told = [measure.update(what, dead, "mixed") for what in sh.COMPARED for dead in (0, 3)]
     told += [days.update(dead, 3, 1000, 1) for dead in (0, 1, 2, 3)] + [shape.update("D", "summer")]
     assert not any(re.search(r"\b(nan|inf)\b", text) for text in told)
-    assert f"{count} of {count} modules dead" in told[11] and "between 0.50 and 0.50" in told[12] or count == 3
+    assert "A loss of 100.0 %" in told[11] and "between 0.50 and 0.50" in told[12] or count == 3
     assert sh.lost(house, 3) == 1.0 and sh.lost(house, 0) == 0.0
 
 
@@ -112,7 +113,7 @@ def test_a_year_without_a_sunny_day_is_told_in_words(monkeypatch):
 def test_a_small_loss_may_bring_no_message():
     house = read_house("two-storey")
     told = [sh.chart_picture(house).update(1, 8, 1000, luck) for luck in range(1, 21)]
-    assert all("no message" in text or "Message" in text for text in told)
+    assert all("no message in 60 days" in text or "a message after" in text for text in told)
 
 
 @pytest.mark.parametrize("season", ["summer", "spring"])
@@ -149,12 +150,16 @@ def test_shape_picture_shows_the_case(house):
 def test_ageing_picture_shows_the_intervals_of_the_domain():
     picture = sh.ageing_picture(read_house("two-storey"))
     caption = picture.update(-1.0, 2, 2)
-    told = change_a_year(sh.made_record(6, -0.01, 0.02, 2))
-    assert f"{sh._signed(100 * told.low)} to {sh._signed(100 * told.high)} % after 6" in caption
+    told, early = (change_a_year(sh.made_record(years, -0.01, 0.02, 2)) for years in (10, 4))
+    assert (
+        f"After ten it reaches from {sh._signed(100 * told.low)} to {sh._signed(100 * told.high)} % a year" in caption
+    )
+    assert f"After four years the interval is {100 * (early.high - early.low):.1f} % wide" in caption
     spans = picture.figure.axes[0].lines[-1]
     assert sorted(set(spans.get_xdata())) == list(sh.YEARS[3:])
+    told = change_a_year(sh.made_record(6, -0.01, 0.02, 2))
     assert spans.get_ydata()[6:8] == pytest.approx([100 * told.low, 100 * told.high], abs=0.01)  # missing days age, too
-    assert "+0.0" in picture.update(0.0, 2, 1) and "-0.0" not in caption
+    assert sh._signed(-0.04) == "+0.0" and sh._signed(-0.06) == "−0.1"
 
 
 def test_every_ageing_interval_lies_inside_the_picture():
@@ -176,7 +181,7 @@ def test_records_of_two_years_tell_nothing():
 @pytest.mark.parametrize("word", WORDS)
 def test_individual_checks_know_right_and_named_wrong(word):
     assert ask.check_per_kw(100 * (20 / 4) / (30 / 7.5), 20, 4, 30, 7.5).right is True
-    assert "Divide each by its own" in ask.check_per_kw(100 * 20 / 30, 20, 4, 30, 7.5).message
+    assert "With how many kW" in ask.check_per_kw(100 * 20 / 30, 20, 4, 30, 7.5).message
     z = ask.three_days(word)
     first = max(0, 0 - z[0] - 1)
     second = max(0, first - z[1] - 1)
@@ -198,7 +203,8 @@ def test_four_shapes_are_judged_together_and_no_answer_is_an_error():
 
 
 def test_patience():
-    assert ask.ASK.choose("patience", "too early").right is True and ask.ASK.choose("patience", "ageing").right is False
+    assert ask.ASK.choose("patience", "years differ").right is True
+    assert ask.ASK.choose("patience", "days differ").right is False
     assert ask.ASK.choose("patience", None).right is None
 
 

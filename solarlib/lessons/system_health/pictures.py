@@ -125,7 +125,7 @@ def measure_picture(house):
         spread = MAD_TO_SCATTER * (early - early.median()).abs().median()
         told = CAPTIONS["measure_moved" if early.notna().any() and late.notna().any() else "measure_unknown"]
         told = told.format(spread=spread, days=COMPARED_DAYS, moved=_signed(late.median() - 100))
-        return CAPTIONS["measure"].format(measure=measure, roofs=roofs, told=told, one=-one)
+        return CAPTIONS["measure"].format(told=told, one=_signed(-one))
 
     return Picture(figure, [dots, later], update)
 
@@ -188,13 +188,10 @@ def chart_picture(house):
         early, late = above[above < FAULT_DAY], above[above >= FAULT_DAY] - FAULT_DAY + 1
         found = CAPTIONS["chart_no_change"].format(days=CHART_DAYS - FAULT_DAY, late=_false(len(late)))
         if dead:
-            half, most = watch.days_to_notice(lost(house, dead))
-            first = counted(late[0], "day") if len(late) else None
-            told = CAPTIONS["chart_message" if first else "chart_no_message"]
-            found = told.format(first=first, half=_waited(half), most=_waited(most))
-        waited = next(name for name, value in WAITS.items() if value == wait)
-        said = {"dead": min(dead, count), "count": count, "wait": waited, "early": _false(len(early))}
-        return CAPTIONS["chart"].format(scatter=scatter, fault_day=FAULT_DAY, found=found, **said)
+            said = {"loss": 100.0 * lost(house, dead), "most": _waited(watch.days_to_notice(lost(house, dead))[1])}
+            told = CAPTIONS["chart_message" if len(late) else "chart_no_message"]
+            found = told.format(first=counted(late[0], "day") if len(late) else "", days=CHART_DAYS - FAULT_DAY, **said)
+        return CAPTIONS["chart"].format(early=_false(len(early)), found=found)
 
     return Picture(figure, [dots, total, mark], update)
 
@@ -254,9 +251,8 @@ def shape_picture(house):
         dots.set_data(ratio.index + 0.5, ratio)
         zeros = int(((own < 0.05 * expected) & (expected > 0.15 * expected.max())).sum())
 
-        said = {"made": energy_kwh(own).sum(), "wished": energy_kwh(expected).sum(), "zero": 5 * zeros}
         ratios = {"least": ratio.min(), "most": ratio.max(), "peak": own.max() / expected.max()}
-        return CAPTIONS["shape"].format(case=case, season=season, **said, **ratios)
+        return CAPTIONS["shape"].format(zero=5 * zeros, **ratios)
 
     return Picture(figure, [shade, own_line, wish, dots], update)
 
@@ -307,8 +303,8 @@ def ageing_picture(house):
         truth.set_ydata([rate, rate])
         sure = [years for years, (low, high) in limits.items() if high < 0 or low > 0]
         told = CAPTIONS["ageing_sure"].format(year=sure[0]) if sure else CAPTIONS["ageing_unsure"]
-        bars = ", ".join(f"{_signed(limits[n][0])} to {_signed(limits[n][1])} % after {n}" for n in (4, 6, 10))
-        return CAPTIONS["ageing"].format(change=_signed(rate), weather=weather, bars=bars, told=told)
+        low, high = map(_signed, limits[10])
+        return CAPTIONS["ageing"].format(width=limits[4][1] - limits[4][0], low=low, high=high, told=told)
 
     return Picture(figure, [truth, spans], update)
 
@@ -324,4 +320,4 @@ def _false(count):
 
 def _signed(value):
     """Return one decimal with its sign; what rounds to zero is +0.0."""
-    return f"{round(float(value), 1) + 0.0:+.1f}"
+    return f"{round(float(value), 1) + 0.0:+.1f}".replace("-", "−")
