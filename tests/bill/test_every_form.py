@@ -44,6 +44,10 @@ THROUGH_LESSONS = (
 )  # fmt: skip
 
 
+# The lessons that read a tariff, by what they share.
+LESSONS = {"roof": ("03",), "bank": ("10", "04"), "money": ("05",)}
+
+
 # ---------------------------------------------------------------- is every form there?
 
 
@@ -187,46 +191,47 @@ def test_random_rules_are_read_and_few_are_refused(tmp_path, capsys):
 # ---------------------------------------------------------------- the lessons
 
 
-def check_lesson(number, path):
-    """Run a lesson on a house file: no cell fails, each control goes to its ends, and no caption holds a NaN."""
+def check_lessons(kind, path):
+    """Run lessons on a house file: no cell fails, each control goes to its ends, and no caption holds a NaN."""
     panels = []
-    (notebook,) = (file for file in NOTEBOOKS if file.name.startswith(number))
-    names = {"__name__": "__main__"}
-    with recorded(panels.append), working_directory(notebook.parent), warnings.catch_warnings():
+    with recorded(panels.append), working_directory(NOTEBOOKS[0].parent), warnings.catch_warnings():
         warnings.simplefilter("error")
-        for cell in nbformat.read(notebook, as_version=4).cells:
-            if cell.cell_type == "code":
-                answered(run_cell(of_house(cell.source, path), names, notebook.name))
+        for notebook in (file for file in NOTEBOOKS if file.name.startswith(LESSONS[kind])):
+            names = {"__name__": "__main__"}
+            for cell in nbformat.read(notebook, as_version=4).cells:
+                if cell.cell_type == "code":
+                    answered(run_cell(of_house(cell.source, path), names, notebook.name))
+            assert names["house"] == read_house(path)
         for panel in panels:
             for end in (0, -1):
                 panel.set(**{name: control.extremes[end] for name, control in panel.controls.items()})
                 assert panel.error is None, panel.error
                 assert not re.search(r"\bnan\b", panel.caption, re.IGNORECASE), panel.caption
-    assert len(panels) > 3 and names["house"] == read_house(path)
+    assert len(panels) > 3
     Widget.close_all()
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    ("form", "lesson"),
-    [(form, lesson) for form in THROUGH_LESSONS for lesson in ("03", "04", "05") if lesson != "03" or "price" in form],
+    ("form", "kind"),
+    [(form, kind) for form in THROUGH_LESSONS for kind in LESSONS if kind != "roof" or "price" in form],
 )
-def test_every_kind_of_rule_runs_through_the_lessons(form, lesson, tmp_path):
-    check_lesson(lesson, house_file(tmp_path, FORMS[form]))
+def test_every_kind_of_rule_runs_through_the_lessons(form, kind, tmp_path):
+    check_lessons(kind, house_file(tmp_path, FORMS[form]))
 
 
 def other_forms():
-    """Yield (form, lesson) of the forms that no usual run takes: each third, in lessons 04 and 05 by turns; with the
-    profile `long` all, in both."""
+    """Yield (form, kind) of the forms that no usual run takes: each third, in those of bank and money by turns; with
+    the profile `long` all, in both."""
     both = settings.default.max_examples > USUAL
     for turn, form in enumerate(form for form in FORMS if form not in THROUGH_LESSONS):
-        yield from ((form, lesson) for at, lesson in enumerate(("04", "05")) if both or turn % 6 == 3 * at)
+        yield from ((form, kind) for at, kind in enumerate(("bank", "money")) if both or turn % 6 == 3 * at)
 
 
 @pytest.mark.long
-@pytest.mark.parametrize(("form", "lesson"), list(other_forms()))
-def test_every_form_runs_through_the_lessons(form, lesson, tmp_path):
-    check_lesson(lesson, house_file(tmp_path, FORMS[form]))
+@pytest.mark.parametrize(("form", "kind"), list(other_forms()))
+def test_every_form_runs_through_the_lessons(form, kind, tmp_path):
+    check_lessons(kind, house_file(tmp_path, FORMS[form]))
 
 
 @pytest.mark.long
@@ -251,9 +256,9 @@ def test_random_rules_are_billed_and_run_through_the_lessons_and_the_report(tmp_
                 assert told.lines
             except InputError as error:
                 assert re.search("step of 60 minutes, allowed|found no generation for line", str(error)), error
-            for turn, lesson in enumerate(("04", "05")):
+            for turn, kind in enumerate(("bank", "money")):
                 if every or number % 40 == 20 * turn:
-                    check_lesson(lesson, path)
+                    check_lessons(kind, path)
         except Exception as error:
             failed.append((number, repr(error)))
         done += 1

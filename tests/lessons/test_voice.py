@@ -9,10 +9,10 @@ from pathlib import Path
 
 import nbformat
 import pytest
+from lesson_units import text_of, words_in
 
 ROOT = Path(__file__).resolve().parents[2]
 MOST_WORDS, MOST_SHORT, LONGEST_TASK = 1500, 0.15, 110  # a task stands in one line above its picture
-TWO_UNITS = {"04": 1800}  # registers and bill, bank and reset: still on one page, which holds more words
 FRAGMENTS = r"Good to \d|Write down:|[Bb]ack to your prediction|[Cc]ompare your prediction|Was your prediction"
 LEFT_OUT = r"\b(simply|obviously|of course|smart|users?|learners?|the reader)\b|!(?!\[)"
 SETTING = r"(Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec|Day \d|Size \d|\d|The start|Limit|Tilt|Load)\b"
@@ -24,12 +24,6 @@ LESSONS = [
     for package in re.findall(r"from solarlib\.lessons\.(\w+) import", path.read_text(encoding="utf-8"))[:1]
 ]
 pytestmark = pytest.mark.parametrize("path, folder", LESSONS, ids=[path.stem for path, _ in LESSONS])
-
-
-def words_of(path):
-    """Return the words of a unit: text, hints and sources; answers and what is for the curious are folded away."""
-    text = "\n\n".join(cell.source for cell in nbformat.read(path, as_version=4).cells if cell.cell_type == "markdown")
-    return re.sub(r"<details><summary>(Answer|For the curious).*?</details>", "", text, flags=re.S)
 
 
 def questions_of(folder):
@@ -49,9 +43,8 @@ def texts_of(folder):
 
 
 def test_a_unit_is_short_and_its_sentences_are_not(path, folder):
-    text = words_of(path)
-    words = re.findall(r"[A-Za-z0-9][\w'’.,%-]*", text)
-    assert len(words) <= TWO_UNITS.get(path.name[:2], MOST_WORDS)
+    text = text_of(path)
+    assert len(words_in(text)) <= MOST_WORDS
     sentences = [part.split() for part in re.split(r"(?<=[.!?:])\s+", re.sub(r"[*#>`]", "", text))]
     sentences = [sentence for sentence in sentences if len(sentence) > 1]
     short = [" ".join(sentence) for sentence in sentences if len(sentence) < 5]
@@ -59,7 +52,7 @@ def test_a_unit_is_short_and_its_sentences_are_not(path, folder):
 
 
 def test_no_fragment_and_no_word_that_talks_down(path, folder):
-    for text in (words_of(path), *texts_of(folder)):
+    for text in (text_of(path), *texts_of(folder)):
         for rule in (FRAGMENTS, LEFT_OUT):
             found = re.search(rule, text)
             assert not found, text[max(0, found.start() - 40) : found.end() + 40]

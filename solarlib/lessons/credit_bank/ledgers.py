@@ -20,7 +20,7 @@ MADE_YEARS = 30
 DRAWINGS = 5
 HALF_CENT = 0.005
 TEXTS = texts_beside(__file__, "texts")
-OTHER_RULES = TEXTS["other_rules"]  # to compare in part 3: words on the buttons -> name as for `tariff_named`
+OTHER_RULES = TEXTS["other_rules"]  # to compare bills: words on the buttons -> name as for `tariff_named`
 
 
 def months(house, size=100, tariff=None):
@@ -243,7 +243,7 @@ def pencil(surplus_kwh, reset="Dec"):
 
 
 def law(house):
-    """Say whether the law of the last twelve months holds for the rules of part 4, and what more follows where it does.
+    """Say whether the law of the last twelve months holds for a house's rules, and what more follows where it does.
 
     See `reset.lost_by_reset_month` and `reset.spendable_kwh`.
     """

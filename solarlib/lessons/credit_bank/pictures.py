@@ -89,7 +89,7 @@ def register_picture(house):
     return Picture(figure, [parts, names], update)
 
 
-# ---------------------------------------------------------------- part 2: the bank
+# ---------------------------------------------------------------- the bank
 
 
 def bank_picture(house):
@@ -136,7 +136,7 @@ def bank_picture(house):
     return Picture(figure, [out, short, level, drops], update)
 
 
-# ---------------------------------------------------------------- part 3: the bill
+# ---------------------------------------------------------------- the bill
 
 
 def bill_picture(house):
@@ -183,7 +183,7 @@ def bill_picture(house):
     return Picture(figure, [fixed, energy, sums, mark], update)
 
 
-# ---------------------------------------------------------------- part 4: the reset month
+# ---------------------------------------------------------------- the reset month
 
 
 def reset_picture(house):

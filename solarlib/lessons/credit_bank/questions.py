@@ -16,8 +16,8 @@ from solarlib.meter.registers import register_difference
 from solarlib.quantities import InputError
 
 ASK = questions_beside(__file__)
-check_use = ASK.judge("used")  # 2: what the house used [kWh]
-check_billed = ASK.judge("billed")  # 3: the energy billed after netting and the bank [kWh]
+check_use = ASK.judge("used")  # what the house used [kWh]
+check_billed = ASK.judge("billed")  # the energy billed after netting and the bank [kWh]
 DIGITS = 5
 
 
@@ -30,14 +30,14 @@ def numbers(word):
 
 
 def check_register(answer, mine):
-    """Check 1: the delivered energy across a rollover. [kWh]"""
+    """The delivered energy across a rollover. [kWh]"""
     expected = register_difference(mine.before, mine.after, DIGITS)
     slips = {"no_rollover": mine.after - mine.before, "turned": mine.before - mine.after, "received": mine.received}
     return ASK.number("rollover", answer, expected, one_less=expected - 1, one_more=expected + 1, **slips)
 
 
 def example_tariff():
-    """Return the three-line tariff of check 4: a basic charge, energy, and a part that no surplus reduces."""
+    """Return the three-line tariff of the check: a basic charge, energy, and a part that no surplus reduces."""
     return tariff_from_table(TEXTS["example_tariff"])
 
 
@@ -50,7 +50,7 @@ def bill_of(mine, bank=None):
 
 
 def check_bill(answer, mine):
-    """Check 4: the bill to the cent. [$]"""
+    """The bill to the cent. [$]"""
     row, public_price = bill_of(mine), float(example_tariff().charge("public programmes").price)
     basic, energy, public = (row[f"line {charge.line}"] for charge in example_tariff().charges)
     other_kwh = {"public_billed": row["billed_kwh"], "public_net": mine.shortage - mine.sent}
@@ -60,7 +60,7 @@ def check_bill(answer, mine):
 
 
 def check_loss(answer, mine):
-    """Check 5: what a reset after the autumn takes. [kWh]"""
+    """What a reset after the autumn takes. [kWh]"""
     year = np.zeros(12)
     year[[2, 5, 8, 11]] = mine.spring, mine.summer, -mine.autumn, -mine.winter
     left_out = {"no_autumn": mine.spring + mine.summer, "no_spring": mine.summer - mine.autumn}
@@ -69,7 +69,7 @@ def check_loss(answer, mine):
 
 
 def check_reset(answer, house):
-    """Check 6: a month whose reset costs this house least; its short or its full English name."""
+    """A month whose reset costs this house least; its short or its full English name."""
     table = by_reset(house)
     best = list(table.index[table["best"]])
     texts = table["best"].map({True: TEXTS["reset"]["best"], False: TEXTS["reset"]["dearer"]})

@@ -1,0 +1,100 @@
+"""Each unit is about 40 minutes by the model of `lesson_units`, begins with what was before and ends with practice."""
+
+import re
+from pathlib import Path
+
+import nbformat
+import numpy as np
+import pytest
+from lesson_units import NOTEBOOKS, minutes_of, stated, tasks_of, text_of
+
+from solarlib.bill.reset import best_reset
+from solarlib.meter import house_use
+
+LEAST, MOST = 36, 44
+UNITS = ("10-two-registers", "04-credit-bank")
+README = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
+ORDER = re.findall(r"^\| \[\d\d\]\(notebooks/([\w-]+)\.ipynb\)", README, flags=re.MULTILINE)
+every_unit = pytest.mark.parametrize("name", UNITS)
+
+
+def solved(name):
+    """Return the answers to the exercises of a unit, by number."""
+    cells = nbformat.read(NOTEBOOKS / f"{name}.ipynb", as_version=4).cells
+    text = next(cell.source for cell in cells if "## On your own\n" in cell.source).split("## On your own\n")[1]
+    return dict(re.findall(r"(?:^|\s)([123]): (.*?)(?=\s[123]: |$)", re.search(r"Answers</summary>(.*?)</", text)[1]))
+
+
+def exercise(name, number):
+    """Return the numbers of an exercise, thousands joined and minus signs understood."""
+    text = re.search(rf"^\*\*{number}\. (.*?)$", text_of(NOTEBOOKS / f"{name}.ipynb"), flags=re.MULTILINE)[1]
+    return [float(found) for found in re.findall(r"-?\d+(?:\.\d+)?", text.replace(",", "").replace("−", "-"))]
+
+
+@every_unit
+def test_the_minutes_of_a_unit_are_those_of_the_model(name):
+    path = NOTEBOOKS / f"{name}.ipynb"
+    assert LEAST <= stated(path) <= MOST and abs(minutes_of(path) - stated(path)) <= 1, minutes_of(path)
+    parts = re.search(r"^\*\*Time:\*\* \d+ minutes \((.*)\)$", text_of(path), flags=re.MULTILINE)[1]
+    assert sum(map(int, re.findall(r"\d+", parts))) == stated(path)
+    assert re.search(rf"{name}\.ipynb\) \| .* \| {stated(path)} \|$", README, flags=re.MULTILINE)
+    assert len(tasks_of(path)) >= 3
+
+
+@every_unit
+def test_a_unit_asks_what_was_before_and_leaves_three_exercises(name):
+    text = text_of(NOTEBOOKS / f"{name}.ipynb")
+    title, outcomes = text.split("\n")[0], text.split("**You will be able to**")[1].split("##")[0]
+    assert title.startswith("# ") and title.endswith("?")
+    assert 2 <= len(re.findall(r"^\d\. .*\((?:check|exit|exercise)", outcomes, flags=re.MULTILINE)) <= 4
+    assert re.findall(r"^- \*\*(\w)\)\*\*", text.split("## Three questions from before")[1], flags=re.MULTILINE) == [
+        *"abc"
+    ]
+    alone = text.split("## On your own\n")[1].split("## On your own house")[0]
+    assert re.findall(r"^\*\*(\d)\. ", alone, flags=re.MULTILINE) == ["1", "2", "3"]
+    assert "Find the mistake" in alone and "Explain it" in alone and set(solved(name)) == {"1", "2", "3"}
+    assert "Exit question" in text and "**Cautions.**" in text and "## Sources" in text
+
+
+@every_unit
+def test_a_unit_rests_on_earlier_ones_and_leads_to_the_next(name):
+    text = text_of(NOTEBOOKS / f"{name}.ipynb")
+    before, after = text.split("**You will be able to**")[0], text.split("## What you can do now")[1]
+    held = re.findall(r"\]\(([\w-]+)\.ipynb\)", before)
+    assert held and all(ORDER.index(one) < ORDER.index(name) for one in held)
+    assert re.findall(r"Next: \[.*\]\(([\w-]+)\.ipynb\)", after) == [ORDER[ORDER.index(name) + 1]]
+
+
+# ---------------------------------------------------------------- what the exercises say is right
+
+
+def test_the_bungalow_at_its_meter():
+    before, after, sent, sent_after, made = exercise("10-two-registers", 1)[2:]
+    found = house_use(made, after - before, sent_after - sent)
+    assert f"= {found.use_kwh:.0f} kWh" in solved("10-two-registers")["1"]
+    assert f"= {found.self_consumed_kwh:.0f} came straight" in solved("10-two-registers")["1"]
+
+
+def test_the_bungalow_loses_in_three_months_only():
+    lost = best_reset(np.array(exercise("04-credit-bank", 1)))["lost_kwh"]
+    assert lost[lost > 0].to_dict() == {"Mar": 1, "Apr": 128, "May": 50}
+    assert "only March, April and May take anything: 1, 128 and 50 kWh" in solved("04-credit-bank")["1"]
+
+
+def test_the_missing_numbers_are_sums_from_the_right():
+    text = text_of(NOTEBOOKS / "04-credit-bank.ipynb").replace(",", "").replace("−", "-")
+    rows = re.findall(r"\| surplus \|(.*)\|\n\| sum to \w+ \|(.*)\|", text)
+    (answers,) = re.findall(r"<details><summary>Answers</summary>(June: .*?)</", page("04-credit-bank"))
+    assert len(rows) == 2
+    for surplus, sums in rows:
+        kwh, told = [int(cell) for cell in surplus.split("|")], [cell.strip() for cell in sums.split("|")]
+        shift = int(told[-1]) - kwh[-1]
+        found = np.cumsum(kwh[::-1])[::-1] + shift
+        for one, cell in zip(found, told):
+            assert str(one) in answers.replace(",", "").replace("−", "-") if "?" in cell else int(cell) == one
+
+
+def page(name):
+    """Return the whole text of a unit, with what is folded."""
+    cells = nbformat.read(NOTEBOOKS / f"{name}.ipynb", as_version=4).cells
+    return "\n\n".join(cell.source for cell in cells if cell.cell_type == "markdown")
