@@ -1,8 +1,8 @@
 """Count the words and the minutes of each unit: `python tests/lesson_units.py` prints both, with what the page states.
 
 The minutes are a model, not a measurement: 130 words a minute, of the page and of what its cells print; one minute for
-a guess, for a setting to make and describe, for a question from before and for a missing number; two for an answer to
-a check and for an exercise. What is folded, as an answer or for the curious, counts nowhere.
+a guess, a setting to make and describe, a word to choose, a question from before and a missing number; two for a number
+that a check asks for and for an exercise. What is folded, as an answer or for the curious, counts nowhere.
 """
 
 import re
@@ -41,13 +41,14 @@ def tasks_of(path):
 
 
 def answers_of(path):
-    """Return how many answers the checks of a unit ask for; those for the curious are not counted."""
-    count, curious = 0, False
+    """Return (numbers, words) that the checks of a unit ask for; those for the curious are not counted."""
+    count, curious = [0, 0], False
     for cell in nbformat.read(path, as_version=4).cells:
         if cell.cell_type == "markdown" and re.search(r"^## ", cell.source, flags=re.MULTILINE):
             curious = "## For the curious" in cell.source
         if cell.cell_type == "code" and not curious and re.search(r"\banswer\(questions", cell.source):
-            count += len("".join(re.findall(r'parts="(\w+)"', cell.source))) or 1
+            chosen = any("Choose from" in out.get("data", {}).get("text/plain", "") for out in cell.outputs)
+            count[chosen] += len("".join(re.findall(r'parts="(\w+)"', cell.source))) or 1
     return count
 
 
@@ -58,8 +59,9 @@ def minutes_of(path):
     before = len(re.findall(r"^- \*\*[abc]\)\*\*", text, flags=re.MULTILINE))
     alone = len(re.findall(r"^\*\*[123]\. ", text, flags=re.MULTILINE))
     reading = (len(words_in(text)) + len(words_in(printed_by(path)))) / WORDS_A_MINUTE
-    short = guesses + len(tasks_of(path)) + before + text.count("**?**")
-    return reading + short + 2 * (answers_of(path) + alone)
+    typed, chosen = answers_of(path)
+    short = guesses + len(tasks_of(path)) + before + text.count("**?**") + chosen
+    return reading + short + 2 * (typed + alone)
 
 
 def stated(path):

@@ -45,7 +45,7 @@ THROUGH_LESSONS = (
 
 
 # The lessons that read a tariff, by what they share.
-LESSONS = {"roof": ("03",), "bank": ("10", "04"), "money": ("05",)}
+LESSONS = {"roof": ("03",), "bank": ("10", "04"), "money": ("05", "11")}
 
 
 # ---------------------------------------------------------------- is every form there?

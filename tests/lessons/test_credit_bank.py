@@ -1,4 +1,4 @@
-"""Lesson 04: its pictures show what meter, bank and reset compute, its checks judge, its sentences are true."""
+"""Registers, bill, bank and reset: the lessons' pictures show what meter, bank and reset compute, its checks judge, its sentences are true."""
 
 import re
 from dataclasses import replace

@@ -10,9 +10,10 @@ from lesson_units import NOTEBOOKS, minutes_of, stated, tasks_of, text_of
 
 from solarlib.bill.reset import best_reset
 from solarlib.meter import house_use
+from solarlib.worth.money import simple_payback
 
 LEAST, MOST = 36, 44
-UNITS = ("10-two-registers", "04-credit-bank")
+UNITS = ("10-two-registers", "04-credit-bank", "05-lifetime-value", "11-read-the-offer")
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
 ORDER = re.findall(r"^\| \[\d\d\]\(notebooks/([\w-]+)\.ipynb\)", README, flags=re.MULTILINE)
 every_unit = pytest.mark.parametrize("name", UNITS)
@@ -98,3 +99,14 @@ def page(name):
     """Return the whole text of a unit, with what is folded."""
     cells = nbformat.read(NOTEBOOKS / f"{name}.ipynb", as_version=4).cells
     return "\n\n".join(cell.source for cell in cells if cell.cell_type == "markdown")
+
+
+def test_money_of_the_exercises():
+    outlay, made, at_once, price, export, upkeep = exercise("05-lifetime-value", 1)
+    saved = at_once * price + (made - at_once) * export
+    said = solved("05-lifetime-value")["1"]
+    assert f"= {saved:.0f} dollars" in said and f"= {simple_payback(outlay, saved, upkeep):.0f} years" in said
+    assert f"${1000 / 1.05**14:.0f} put away today" in solved("05-lifetime-value")["3"]
+    cost, nominal, real, price = exercise("11-read-the-offer", 1)
+    assert f"= {cost / real:.2f} dollars" in solved("11-read-the-offer")["1"] and cost / real < price < cost / nominal
+    assert exercise("11-read-the-offer", 2)[-1] == round(800 * 1.06**24)

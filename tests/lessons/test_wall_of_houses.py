@@ -260,7 +260,7 @@ def own_values(lesson, table):
         }
         own |= {"units": branch["converters"], "output": branch["output_w"], "breaker": branch.get("breaker_a", 0)}
         return own | {"length": branch.get("run_m"), "wire": branch.get("run"), "fed_at": branch.get("fed_at")}
-    if lesson == "05":
+    if lesson in ("05", "11"):
         return {"growth": view.get("price_growth_percent", 2.5), "rate": view.get("discount_rate_percent", 5)}
     return {"load": table["meter"]["test_load_w"]} if lesson == "07" else {}
 

@@ -1,4 +1,4 @@
-"""Lesson 04: the energies of a house by month, its register readings, and the rules its bills follow."""
+"""The energies of a house by month, its register readings, and the rules its bills follow."""
 
 from dataclasses import replace
 from functools import lru_cache

@@ -1,4 +1,4 @@
-"""Pictures of lesson 04: two registers, the bank, twelve bills, what each reset month loses, in one year and many."""
+"""Two registers, the bank, twelve bills, what each reset month loses, in one year and many."""
 
 import numpy as np
 

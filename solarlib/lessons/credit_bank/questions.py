@@ -1,4 +1,4 @@
-"""Checks of lesson 04, and a bill from a reader's own readings; texts and predictions stand in ``questions.toml``."""
+"""Checks of registers, bill and bank, and a bill from a reader's own readings; texts: ``questions.toml``."""
 
 from datetime import date
 

@@ -1,4 +1,4 @@
-"""Lesson 04: what the tariff of a house file says, in words and in numbers."""
+"""What the tariff of a house file says, in words and in numbers."""
 
 import numpy as np
 import pandas as pd

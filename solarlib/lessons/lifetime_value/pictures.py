@@ -1,4 +1,4 @@
-"""Pictures of lesson 05: three bills, years of money, the curve of net present value."""
+"""Three bills, years of money, the curve of net present value."""
 
 from dataclasses import replace
 from functools import lru_cache
@@ -113,7 +113,7 @@ def _stepped(share):
     return round(100 * share, 1)
 
 
-# ---------------------------------------------------------------- part 1: three bills
+# ---------------------------------------------------------------- three bills
 
 BARS = ("bill without array", "self-used energy", "exported energy", "bill with array", "price × generation")
 BAR_ROLES = ("money", "pv", "export", "money", "loss")
@@ -149,7 +149,7 @@ def saving_picture(house):
     return Picture(figure, [rows, words], update, slow=True)
 
 
-# ---------------------------------------------------------------- part 2: years of money
+# ---------------------------------------------------------------- years of money
 
 
 def priced(house, price, years=None):
@@ -266,7 +266,7 @@ def paid_back(flow, share, rate=0.0, lasting=False):
     return f"about {more:.0f} years" if about else when(money.payback(flow, rate, lasting))
 
 
-# ---------------------------------------------------------------- part 3: net present value
+# ---------------------------------------------------------------- net present value
 
 
 def deal_flow(house, deal):

@@ -1,4 +1,4 @@
-"""Checks of lesson 05: the saving, paybacks, rates of return, cost of energy, uncertainty, and typical mistakes."""
+"""Checks of money: the saving, paybacks, rates of return, cost of energy, uncertainty, and typical mistakes."""
 
 import textwrap
 
@@ -59,7 +59,7 @@ CLAIM_WORDS = sorted(claim["right"] for claim in TEXTS["claims"].values())
 
 
 def check_claims(f, g, h, i, j):
-    """Check 8: five typical mistakes in words, each of `CLAIM_WORDS` for one."""
+    """Five typical mistakes in words, each of `CLAIM_WORDS` for one."""
     rows = {}
     for answer, (letter, claim) in zip((f, g, h, i, j), TEXTS["claims"].items()):
         replies = {word: claim["why" if word == claim["right"] else "ask"] for word in CLAIM_WORDS}

@@ -1,4 +1,4 @@
-"""Lesson 05, part 4: one change at a time, and a life in poor sun."""
+"""One change at a time, and a life in poor sun."""
 
 from dataclasses import replace
 
