@@ -1,4 +1,4 @@
-"""Registers, bill, bank and reset: the lessons' pictures show what meter, bank and reset compute, its checks judge, its sentences are true."""
+"""Registers, bill, bank and reset: pictures show what meter and bill compute, checks judge, sentences are true."""
 
 import re
 from dataclasses import replace

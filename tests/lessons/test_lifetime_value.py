@@ -1,4 +1,4 @@
-"""Saving, paybacks and offers: the lessons' pictures show what the domain modules compute, its checks judge, its sentences are true."""
+"""Saving, paybacks and offers: pictures show what worth and bill compute, checks judge, sentences are true."""
 
 import re
 from dataclasses import replace
