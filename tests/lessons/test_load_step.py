@@ -1,4 +1,4 @@
-"""Lesson 07: its pictures show what the domain modules compute, its checks judge, its live exercise keeps score."""
+"""Switch test and whole days: their pictures show what the domain modules compute, its checks judge, its live exercise keeps score."""
 
 import itertools
 import re

@@ -1,5 +1,6 @@
 """Each unit is about 40 minutes by the model of `lesson_units`, begins with what was before and ends with practice."""
 
+import math
 import re
 from pathlib import Path
 
@@ -9,11 +10,19 @@ import pytest
 from lesson_units import NOTEBOOKS, minutes_of, stated, tasks_of, text_of
 
 from solarlib.bill.reset import best_reset
+from solarlib.direction import predicted_during
 from solarlib.meter import house_use
 from solarlib.worth.money import simple_payback
 
 LEAST, MOST = 36, 44
-UNITS = ("10-two-registers", "04-credit-bank", "05-lifetime-value", "11-read-the-offer")
+UNITS = (
+    "10-two-registers",
+    "04-credit-bank",
+    "05-lifetime-value",
+    "11-read-the-offer",
+    "07-load-step",
+    "12-whole-days",
+)
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
 ORDER = re.findall(r"^\| \[\d\d\]\(notebooks/([\w-]+)\.ipynb\)", README, flags=re.MULTILINE)
 every_unit = pytest.mark.parametrize("name", UNITS)
@@ -108,5 +117,31 @@ def test_money_of_the_exercises():
     assert f"= {saved:.0f} dollars" in said and f"= {simple_payback(outlay, saved, upkeep):.0f} years" in said
     assert f"${1000 / 1.05**14:.0f} put away today" in solved("05-lifetime-value")["3"]
     cost, nominal, real, price = exercise("11-read-the-offer", 1)
-    assert f"= {cost / real:.2f} dollars" in solved("11-read-the-offer")["1"] and cost / real < price < cost / nominal
+    assert (
+        f"= {cost / real:.2f} dollars" in solved("11-read-the-offer", "07-load-step", "12-whole-days")["1"]
+        and cost / real < price < cost / nominal
+    )
     assert exercise("11-read-the-offer", 2)[-1] == round(800 * 1.06**24)
+
+
+def test_watts_of_the_exercises():
+    load, before, during = exercise("07-load-step", 1)
+    predicted = [float(watts) for watts in predicted_during(before, load)]
+    assert predicted.index(during) == 2 and f"sent out {before:.0f} W" in solved("07-load-step")["1"]
+    before, load, during = (exercise("07-load-step", 2)[place] for place in (1, 3, 4))
+    assert predicted_during(before, load)[2] == during and f"{before + load:,.0f} W" in solved("07-load-step")["2"]
+    lamp, spread, tests = exercise("12-whole-days", 1)
+    mean = spread / math.sqrt(tests)
+    assert f"= {mean:.0f} W, which goes {lamp / mean:.1f} times" in solved("12-whole-days")["1"]
+    _, noise, _, count, *_ = exercise("12-whole-days", 2)
+    assert f"it jitters by {noise / math.sqrt(count):.0f} W" in solved("12-whole-days")["2"]
+
+
+def test_the_missing_numbers_of_the_noise():
+    text = text_of(NOTEBOOKS / "12-whole-days.ipynb")
+    counts = [int(n) for n in re.search(r"readings in the mean \|(.*)\|", text)[1].split("|")]
+    told = [cell.strip() for cell in re.search(r"jitter of the mean .*?\|(.*)\|", text)[1].split("|")]
+    found = [60 / math.sqrt(count) for count in counts]
+    assert [cell for one, cell in zip(found, told) if "?" not in cell and float(cell) != one] == []
+    missing = [f"{one:.0f}" for one, cell in zip(found, told) if "?" in cell]
+    assert f"{missing[0]}, {missing[1]} and {missing[2]} W" in page("12-whole-days")

@@ -265,7 +265,7 @@ def own_values(lesson, table):
     return {"load": table["meter"]["test_load_w"]} if lesson == "07" else {}
 
 
-OF_NO_HOUSE = {("02", "mounting"), ("07", "dwell"), ("02", "minutes")}  # a control of each panel with values of its own
+OF_NO_HOUSE = {("02", "mounting"), ("02", "minutes")}  # a control of each panel with values of its own
 
 
 def check_starts(lesson, run, table):
@@ -279,7 +279,7 @@ def check_starts(lesson, run, table):
             if hasattr(widget, "step"):
                 steps = (control.value - widget.min) / widget.step
                 assert abs(steps - round(steps)) < 1e-6, f"cell {cell}, {name}: {control.value} is on no step"
-            if own.get(name) is None or lesson == "07" and "every" in panel.controls:
+            if own.get(name) is None:
                 continue
             assert control.make().value == control.value
             close = 0.5 if name in ("limit", "share") else 1e-9  # in whole percent; the sums take the file's own

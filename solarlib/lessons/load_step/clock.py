@@ -1,4 +1,4 @@
-"""A PV record with a wrong clock, in lesson 07: found by eye, and by the program."""
+"""A PV record with a wrong clock, found by eye, and by the program."""
 
 import numpy as np
 import pandas as pd

@@ -1,4 +1,4 @@
-"""The ladder of lesson 07: rules and decoders for a few days of a house, judged by wrong minutes and energy."""
+"""A ladder: rules and decoders for a few days of a house, judged by wrong minutes and energy."""
 
 from functools import lru_cache
 

@@ -1,4 +1,4 @@
-"""The live exercise of lesson 07: a house whose direction is hidden, and what the live filter makes of its readings."""
+"""The live exercise: a house whose direction is hidden, and what the live filter makes of its readings."""
 
 from functools import lru_cache
 

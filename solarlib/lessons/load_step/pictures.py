@@ -1,4 +1,4 @@
-"""Pictures of lesson 07: the step of a known test load, its fold at zero, noise and time."""
+"""The step of a known test load, its fold at zero, noise and time."""
 
 from functools import lru_cache
 

@@ -1,4 +1,4 @@
-"""Checks of lesson 07; the texts of its predictions and checks stand in ``questions.toml``."""
+"""Checks of the switch test and of whole days; the texts of its predictions and checks stand in ``questions.toml``."""
 
 import numpy as np
 
@@ -6,9 +6,9 @@ from solarlib.direction.step_test import HYPOTHESES, predicted_during
 from solarlib.lessons.tools import check, questions_beside
 
 ASK = questions_beside(__file__)
-check_mean = ASK.judge("mean", "noise", "count")  # 4: the noise of a mean of so many readings [W]
-check_doubt = ASK.judge("doubt")  # 5: what to do when the test does not know
-check_clock = ASK.judge("clock", "late")  # 6: by how many minutes the clock of the PV record is late
+check_mean = ASK.judge("mean", "noise", "count")  # the noise of a mean of so many readings [W]
+check_doubt = ASK.judge("doubt")  # what to do when the test does not know
+check_clock = ASK.judge("clock", "late")  # by how many minutes the clock of the PV record is late
 
 
 def my_reading(house, seed_word):
@@ -18,7 +18,7 @@ def my_reading(house, seed_word):
 
 
 def check_during(answer, house, before_w):
-    """Check 1: the reading during the test of an exporting house, from ``before_w``. [W]"""
+    """The reading during the test of an exporting house, from ``before_w``. [W]"""
     load = house.meter.test_load_w
     importing, exporting, _ = (float(watts) for watts in predicted_during(before_w, load))
     slips = {"importing": importing, "before": before_w, "load": load, "signed": -exporting}
@@ -40,12 +40,12 @@ def _true_case(house, test):
 
 
 def check_case(answer, house, test):
-    """Check 2: which of the three hypotheses fits ``test``."""
+    """Which of the three hypotheses fits ``test``."""
     return ASK.choose(_true_case(house, test), answer)
 
 
 def check_net(answer, house, test):
-    """Check 3: the net power before ``test``, import positive. [W]"""
+    """The net power before ``test``, import positive. [W]"""
     before, during = test
     net = before if _true_case(house, test) == "importing" else -before
     return ASK.number("net", answer, net, sign=-net, during=during, size=-during)
