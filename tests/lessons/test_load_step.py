@@ -1,4 +1,4 @@
-"""Switch test and whole days: their pictures show what the domain modules compute, its checks judge, its live exercise keeps score."""
+"""Switch test and whole days: pictures show what direction computes, checks judge, the live exercise keeps score."""
 
 import itertools
 import re
