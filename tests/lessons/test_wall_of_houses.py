@@ -153,14 +153,6 @@ def largest(table):
     return max(planes(table), key=lambda plane: plane["module_count"])
 
 
-def branch_of(table):
-    """Return the largest branch circuit: as the file tells it, or all converters on one of which nothing is known."""
-    limit, many = table["converter"]["ac_limit_w"], table["converter"]["kind"] == "per module"
-    all_on_one = {"converters": sum(plane["module_count"] for plane in table["plane"]) if many else 1}
-    told = table.get("circuit", {}).get("branch", [all_on_one])
-    return max(({"output_w": limit} | one for one in told), key=lambda one: one["converters"] * one["output_w"])
-
-
 @lru_cache(maxsize=4)
 def two_bills(name, part=1.0):
     """Return a settled year's bills without array and with a part of it, second ledger; None if hours do not tell."""
@@ -247,19 +239,12 @@ def own_values(lesson, table):
     limit = 100 * table["converter"]["ac_limit_w"] / behind_one_w(table)
     losses, age = table.get("losses", {}), table.get("age", {}).get("years", 0)
     dirt = round(float(np.mean(losses.get("soiling_percent_by_month", losses.get("soiling_percent", 2.0)))), 6)
-    branch = branch_of(table)
     if lesson == "02":
         coefficient = -table["module"]["temperature_coefficient_percent_per_c"]
         roof = {"tilt": plane["tilt_deg"], "azimuth": plane["azimuth_deg"]}
         return {"coefficient": coefficient, "dirt": dirt, "age": age, "limit": limit} | roof
     if lesson == "03":
-        own = {
-            "tilt": plane["tilt_deg"],
-            "azimuth": plane["azimuth_deg"] % 360,
-            "share": 100 * rated_ac_kw(table) / rated_kw(table),
-        }
-        own |= {"units": branch["converters"], "output": branch["output_w"], "breaker": branch.get("breaker_a", 0)}
-        return own | {"length": branch.get("run_m"), "wire": branch.get("run"), "fed_at": branch.get("fed_at")}
+        return {"tilt": plane["tilt_deg"], "azimuth": plane["azimuth_deg"] % 360}
     if lesson in ("05", "11"):
         return {"growth": view.get("price_growth_percent", 2.5), "rate": view.get("discount_rate_percent", 5)}
     return {"load": table["meter"]["test_load_w"]} if lesson == "07" else {}
@@ -282,7 +267,7 @@ def check_starts(lesson, run, table):
             if own.get(name) is None:
                 continue
             assert control.make().value == control.value
-            close = 0.5 if name in ("limit", "share") else 1e-9  # in whole percent; the sums take the file's own
+            close = 0.5 if name == "limit" else 1e-9  # in whole percent; the sums take the file's own
             same = control.value == own[name] or abs(control.value - own[name]) < close
             assert same, f"cell {cell}, {name}: {control.value}, in the file {own[name]}"
 
@@ -346,7 +331,7 @@ def check_02(run, name, table):
 def check_03(run, name, table):
     if by_hand := busbar_by_hand(table):
         sums, allowed, verdict = by_hand
-        told = caption(run, "Busbar")
+        told = caption(run, "Busbar").splitlines()[0]
         words = " or ".join(dict.fromkeys(f"{amps:.0f}" for amps in sums))
         assert f"{words} A against {allowed:.0f} A: {verdict}" in told, (by_hand, told)
     strings = table.get("circuit", {}).get("strings", {})

@@ -81,15 +81,10 @@ def path_picture(house):
     for number, name in ((172, "21 June"), (355, "21 Dec")):
         x, y = _path(clear[number - 1], middle)
         left.plot(x, y, linestyle=":", **_OUTLINE)
-        high = (number == 172) == (middle == 180)
-        if not np.isfinite(y).any():
-            continue  # polar night: no path to name
-        if high:  # outside the left foot of the high path
-            at = (x[np.nanargmin(np.where(x < 0, np.abs(y - 20), np.nan))] - 8, 20)
-        else:  # inside the low path, or beside it where it is too low
-            at = (0, 2) if np.nanmax(y) > 20 else (np.nanmax(x[np.isfinite(y)]) + 6, 2)
-        side = "right" if high else "left" if at[0] else "center"
-        figures.direct_label(left, *at, name, size=12, ha=side, va="bottom")
+        if np.isfinite(y).any():  # no polar night
+            top = int(np.nanargmax(y))
+            look = {"size": 12, "ha": "center", "va": "bottom" if y[top] < 80 else "top"}
+            figures.direct_label(left, x[top], y[top] + (1 if y[top] < 80 else -2), name, **look)
     figures.hours_axis(right, "clock (local time)", step=6)
     top = max(day["dni"].max() for day in clear) / 1000.0
     figures.zero_based(right, 1.25 * top, "beam (kW/m²)")
@@ -192,10 +187,8 @@ def year_picture(house):
         turn = float(_turn(plane.surface_azimuth - middle))
         value = yearly_irradiation(house, plane.surface_tilt, plane.surface_azimuth)
         right.plot(turn, value, marker="D", markersize=9, color=figures.INK)
-        outward = abs(turn) < 90  # where the curves fall; at the edges the name goes inward to stay on the picture
-        away, side = (7, "left") if (turn >= 0) == outward else (-7, "right")
-        above = value + 0.02 * year.max()
-        figures.direct_label(right, turn + away, above, f"plane {number}", size=12, ha=side, va="bottom")
+        at = np.clip(turn, -145, 145), value + 0.03 * year.max()
+        figures.direct_label(right, *at, f"plane {number}", size=12, ha="center", va="bottom")
     curve = figures.line(right, "sun", x, 0 * x, linestyle="-")
     spot = figures.line(right, "sun", [], [], marker="o", markersize=15, markeredgecolor=figures.INK)
     name = figures.direct_label(right, 174, 0, "", "sun", size=14, ha="right", bbox=_PAPER)
