@@ -8,10 +8,9 @@ import numpy as np
 
 from solarlib.quantities import InputError, texts_beside
 from solarlib.roof.parts import ArraySystem
-from solarlib.schema import choice, declared, kept, listing, real, text, whole
+from solarlib.schema import declared, kept, listing, real, text, whole
 from solarlib.sky.climate import MonthlyMeans, typical_year
 from solarlib.sky.measured import HourlyFile, read_hours
-from solarlib.sky.service import CONSENT, Download, downloaded
 from solarlib.sky.weather import read_weather
 from solarlib.sky.world import WorldTable, world_means
 
@@ -31,8 +30,6 @@ class WeatherTable:
     file: str | None = declared(text(), default=None)
     hourly: str | None = declared(text(), default=None)
     hourly_columns: tuple = declared(_HEADINGS, default=())
-    download: str | None = declared(choice(CONSENT), default=None)
-    download_year: int | None = declared(whole(2001, 2100), default=None)
     world_table: bool = declared(kept("true", lambda value: value is True), default=False)
     monthly_irradiation_kwh_per_m2_day: tuple = declared(listing(real(0, 14, "kWh/m2/day"), 12), default=())
     monthly_temperature_c: tuple = declared(listing(real(-80, 50, "degC"), 12), default=())
@@ -48,8 +45,6 @@ class WeatherTable:
         path = str(Path(folder) / path) if path and (Path(folder) / path).is_file() else path
         if path:
             return path if self.file else HourlyFile(path, self.hourly_columns)
-        if self.download:
-            return Download(self.download_year)
         more = {"wind_speed": self.wind_speed_m_per_s, "seed": self.seed}
         given = {name: value for name, value in more.items() if value is not None}
         if self.world_table:
@@ -66,14 +61,12 @@ def check_doors(problems, given):
     doors, means = [key for key in DOORS if key in given], "monthly_irradiation_kwh_per_m2_day"
     beside = dict.fromkeys(("monthly_temperature_c", "monthly_diffuse_kwh_per_m2_day"), means)
     beside |= dict.fromkeys(("seed", "wind_speed_m_per_s"), f"{means}, world_table")
-    beside |= {"hourly_columns": "hourly", "download_year": "download"}
+    beside |= {"hourly_columns": "hourly"}
     astray = [key for key, fits in beside.items() if key in given and doors and doors[0] not in fits]
     if len(doors) != 1:
         problems.add("weather", " and ".join(doors) or "nothing", DOOR_WORDS)
     for key in astray:
         problems.add(f"weather.{key}", f"it with {doors[0]}", f"it with {beside[key]} only")
-    if "download" in doors and "download_year" not in given:
-        problems.add("weather.download_year", "nothing", "a whole year that is over, such as 2024")
 
 
 @lru_cache(maxsize=8)
@@ -83,8 +76,6 @@ def open_weather(source, place):
         if isinstance(source, (MonthlyMeans, WorldTable)):
             means = world_means(place, source) if isinstance(source, WorldTable) else source
             return typical_year(place, means, np.random.default_rng(source.seed))
-        if isinstance(source, (HourlyFile, Download)):
-            return read_hours(source, place) if isinstance(source, HourlyFile) else downloaded(source, place)
-        return read_weather(source, place)
+        return read_hours(source, place) if isinstance(source, HourlyFile) else read_weather(source, place)
     except InputError as error:
         raise InputError(f"{error}. Other doors to weather, {DOOR_WORDS}") from None

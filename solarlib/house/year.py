@@ -14,7 +14,6 @@ from solarlib.sky.bands import roofs_band
 from solarlib.sky.climate import MonthlyMeans
 from solarlib.sky.clouds import minute_weather
 from solarlib.sky.measured import HourlyFile
-from solarlib.sky.service import Download
 from solarlib.sky.sun import behind_horizon, position
 from solarlib.sky.weather import Place
 from solarlib.sky.world import WORLD_SHORT, WorldTable
@@ -26,7 +25,7 @@ def weather(house: House) -> pd.DataFrame:
 
 
 @lru_cache(maxsize=8)
-def weather_at(source: str | Path | MonthlyMeans | HourlyFile | WorldTable | Download, place: Place) -> pd.DataFrame:
+def weather_at(source: str | Path | MonthlyMeans | HourlyFile | WorldTable, place: Place) -> pd.DataFrame:
     """Return the typical year of hourly weather of a place, behind its horizon. Read or made once.
 
     Parameters

@@ -1,10 +1,6 @@
 """Each way to a year of weather, by its one line in the house file; what cannot be opened names the others."""
 
-import json
-import threading
 import tomllib
-from http.server import BaseHTTPRequestHandler, HTTPServer
-from urllib.parse import parse_qs, urlparse
 
 import numpy as np
 import pandas as pd
@@ -15,7 +11,6 @@ from solarlib.house.file import HOUSE_FOLDER, house_from_table
 from solarlib.house.year import light_words, simulate, weather
 from solarlib.lessons.start.pictures import facts
 from solarlib.quantities import InputError
-from solarlib.sky import service
 from solarlib.sky.weather import find_file, read_weather
 
 MEANS = [2.4, 3.1, 4.2, 5.4, 5.6, 6.2, 6.1, 5.6, 4.4, 3.6, 2.4, 2.2]
@@ -50,7 +45,7 @@ def test_one_line_opens_each_door(csv):
         "monthly_irradiation_kwh_per_m2_day": {"monthly_irradiation_kwh_per_m2_day": MEANS},
         "world_table": {"world_table": True},
     }
-    assert {*lines, "download"} == {*DOORS}
+    assert {*lines} == {*DOORS}
     made = {key: simulate(house_with(line, csv))["generation_w"].sum() / 1e6 for key, line in lines.items()}
     assert made["hourly"] == pytest.approx(made["file"], rel=0.01)
     for rough in ("monthly_irradiation_kwh_per_m2_day", "world_table"):
@@ -102,100 +97,3 @@ def test_a_door_that_stays_shut_names_all_others(line, place, words):
     with pytest.raises(InputError, match=words) as caught:
         weather(house_with(line, **place))
     assert all(f"{key} = " in str(caught.value) for key in DOORS) and "\n" not in str(caught.value)
-
-
-# ---------------------------------------------------------------- the download, from a server on this machine
-
-
-class Service(BaseHTTPRequestHandler):
-    """Answers as the public service does (its form `seen` in pvlib's reader): hours in UTC, -999 for none."""
-
-    asked: list = []
-
-    def do_GET(self):
-        query = parse_qs(urlparse(self.path).query)
-        self.asked.append(query)
-        year = int(query["start"][0][:4])
-        if year == 2005:
-            self.send_response(422)
-            self.end_headers()
-            self.wfile.write(b'{"messages": ["no such year"]}')
-            return
-        table = hours_of(year)
-        stamps = table.index.strftime("%Y%m%d%H")
-        names = {"ghi": "ALLSKY_SFC_SW_DWN", "dni": "ALLSKY_SFC_SW_DNI", "dhi": "ALLSKY_SFC_SW_DIFF"}
-        names |= {"temp_air": "T2M", "wind_speed": "WS10M"}
-        values = {name: dict(zip(stamps, table[key].tolist())) for key, name in names.items()}
-        for name in names.values():
-            for stamp in stamps[5000:] if year == 2007 else stamps[4000:4001]:
-                values[name][stamp] = -999.0
-        answer = {"properties": {"parameter": values}, "header": {"fill_value": -999.0}, "times": {}, "parameters": {}}
-        answer["geometry"] = {"coordinates": [0, 0, 0]}
-        self.send_response(200)
-        self.end_headers()
-        self.wfile.write(json.dumps(answer).encode("utf-8"))
-
-    def log_message(self, *_):
-        pass
-
-
-@pytest.fixture
-def served(monkeypatch, tmp_path):
-    server = HTTPServer(("127.0.0.1", 0), Service)
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    monkeypatch.setattr(service, "URL", f"http://127.0.0.1:{server.server_port}/hourly")
-    monkeypatch.setattr(service, "FOLDER", tmp_path / "kept")
-    Service.asked = []
-    yield server
-    server.shutdown()
-    server.server_close()
-
-
-def test_a_download_sends_the_place_once_and_says_so(served):
-    line = {"download": "send my latitude and longitude", "download_year": 2022}
-    house = house_with(line, latitude_deg=36.10456, longitude_deg=-79.95123)
-    year = weather(house)
-    assert year["ghi"].sum() == pytest.approx(TRUE["ghi"].sum(), rel=0.002)
-    sent = {key for key, value in Service.asked[0].items() if value}
-    assert Service.asked[0]["latitude"] == ["36.1"] and Service.asked[0]["longitude"] == ["-79.95"]
-    assert sent <= {
-        "latitude",
-        "longitude",
-        "start",
-        "end",
-        "community",
-        "parameters",
-        "format",
-        "header",
-        "time-standard",
-    }
-    told = facts(house).loc["weather"].iloc[0]
-    assert "Latitude 36.1 and longitude -79.95 were sent to 127.0.0.1" in told and "8,760 rows read, 8,759 used" in told
-    assert light_words(house, (1, 30, 180)) == ""
-    again = service.downloaded(service.Download(2022), house.place)
-    assert len(Service.asked) == 1 and again["ghi"].sum() == year["ghi"].sum()
-
-
-def test_nothing_is_sent_unless_asked_in_so_many_words(served):
-    weather(house_with({"world_table": True}))
-    with pytest.raises(InputError, match="download"):
-        house_with({"download": True, "download_year": 2022})
-    assert Service.asked == []
-
-
-def test_a_refusal_and_a_dead_line_are_told_with_the_other_doors(served):
-    line = {"download": "send my latitude and longitude", "download_year": 2005}
-    with pytest.raises(InputError, match="download: found no year of light from 127.0.0.1.*HTTPError.*world_table = "):
-        weather(house_with(line))
-    served.shutdown()
-    served.server_close()
-    with pytest.raises(InputError, match="ConnectionError.*a connection to it .*or another door"):
-        weather(house_with(line | {"download_year": 2006}))
-
-
-def test_an_answer_without_a_whole_year_is_told_and_not_kept(served):
-    line = {"download": "send my latitude and longitude", "download_year": 2007}
-    for asked in (1, 2):
-        with pytest.raises(InputError, match=r"found 57% of a year .*3,760 without a number.*Other doors"):
-            weather(house_with(line))
-        assert len(Service.asked) == asked and not list((service.FOLDER).iterdir())

@@ -159,16 +159,14 @@ MONTHLY = {
         (
             {},
             "weather: found nothing, allowed is one line in .weather.: file = .*; hourly = .*; "
-            "monthly_irradiation_kwh_per_m2_day = .*; world_table = .*; download = .send my latitude",
+            "monthly_irradiation_kwh_per_m2_day = .*; world_table = .*",
         ),
         (MONTHLY | {"file": "723170TYA.CSV"}, "weather: found file and monthly_irradiation_kwh_per_m2_day, "),
         ({"monthly_temperature_c": [10] * 12}, "weather: found nothing, allowed is one line in"),
         ({"world_table": False}, "weather.world_table: found False, allowed is true"),
-        ({"download": "yes"}, "weather.download: found 'yes', allowed is one of send my latitude and longitude"),
-        ({"download": "send my latitude and longitude"}, "weather.download_year: found nothing, allowed is a whole"),
         (
-            {"file": "723170TYA.CSV", "download_year": 2020},
-            "weather.download_year: found it with file, .*download only",
+            {"file": "723170TYA.CSV", "hourly_columns": {"ghi": "G"}},
+            "weather.hourly_columns: found it with file, .*hourly only",
         ),
         ({"hourly": "x.csv", "hourly_columns": {"light": "G"}}, "weather.hourly_columns: found .*ghi = "),
         ({"file": "723170TYA.CSV", "world_table": True}, "weather: found file and world_table, allowed is one line"),
@@ -277,7 +275,6 @@ def test_the_range_of_every_number_of_a_house_file():
         "weather.monthly_irradiation_kwh_per_m2_day": "a list of 12 items, each item a number from 0 to 14 kWh/m2/day",
         "weather.monthly_temperature_c": "a list of 12 items, each item a number from -80 to 50 degC",
         "weather.monthly_diffuse_kwh_per_m2_day": "a list of 12 items, each item a number from 0 to 9 kWh/m2/day",
-        "weather.download_year": "a whole number from 2001 to 2100",
         "weather.wind_speed_m_per_s": "0 to 30 m/s",
         "weather.seed": "a whole number from 0 to 1000000",
         "weather.albedo": "0 to 0.95",
