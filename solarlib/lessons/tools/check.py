@@ -115,7 +115,7 @@ def number(answer, expected, unit, tolerance, mistakes=None, other=""):
     tolerance : float
         Largest accepted distance from ``expected``, greater than 0, both ends included. [unit]
     mistakes : dict of float to str, optional
-        Wrong values and the hint for each; they come before the general slips (sign, 1000, 2, 10, 60).
+        Wrong values and the hint for each; they come before the general slips (sign, 1000, 100, 2, 10, 60).
     other : str, optional
         What to say to any other wrong value that is not near the right one: what the question gives.
 
