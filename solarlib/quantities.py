@@ -7,7 +7,7 @@ START of each interval, power is the mean over the interval in W, energy is the 
 import math
 import re
 import tomllib
-from datetime import tzinfo
+from datetime import date, tzinfo
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +15,13 @@ import pandas as pd
 
 TYPICAL_YEAR = 2026  # the common year whose calendar labels every typical year (weather, load)
 HOURS_PER_YEAR = 8760
+_FORMS = (  # of an amount or a number in a text, and how it is written
+    (r"(?<![\w.,])(\d+(?:,\d{3})*(?:\.\d+)?) \$(?![\w$])", r"$\1"),
+    (r"\$([-+−])(?=\d)", r"\1$"),
+    (r"(?<![\w.,)-])-(?=\$?\.?\d)", "−"),
+    (r"(?<=\d)%", " %"),
+    (r"(?<![\w.,])[-−](?=\$?0(?:[.,]0*)?(?![\d.,]*\d))", ""),
+)
 
 
 class InputError(ValueError):
@@ -152,9 +159,21 @@ def counted(number: int, one: str, more: str | None = None) -> str:
     return f"{number} {one if number == 1 else more or one + 's'}"
 
 
-def unsigned_zero(text: str) -> str:
-    """Return a text in which no zero bears a minus, as rounding leaves it: "-0.0 %" becomes "0.0 %"."""
-    return re.sub(r"(?<![\w.,])[-\u2212](?=0(?:[.,]0*)?(?![\d.,]*\d))", "", text)
+def in_form(text: str) -> str:
+    """Return a text with its amounts and signs in the one form of all texts: −$12.00, −7.5 %, no minus on a zero."""
+    for found, form in _FORMS:
+        text = re.sub(found, form, text)
+    return text
+
+
+def dollars(amount: float, digits: int = 2) -> str:
+    """Return an amount of money as text: $231.07, −$5.00, and $1,200 with no digits."""
+    return "not known" if pd.isna(amount) else in_form(f"${float(amount):,.{digits}f}")
+
+
+def day_words(day: date, form: str = "%B %Y") -> str:
+    """Return a day as it stands in a sentence: 4 September 2026, and 4 September in the form ``%B``."""
+    return "an unknown day" if pd.isna(day) else f"{day.day} {day:{form}}"
 
 
 def plane_words(surface_tilt: float, surface_azimuth: float) -> str:

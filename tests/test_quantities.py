@@ -1,6 +1,7 @@
 """Power and energy, time indexes and the one-line error."""
 
 import math
+from decimal import Decimal
 
 import numpy as np
 import pandas as pd
@@ -11,13 +12,15 @@ from solarlib.quantities import (
     InputError,
     check_index,
     counted,
+    day_words,
+    dollars,
     energy_kwh,
     hours,
+    in_form,
     one_of,
     plane_words,
     power_w,
     require,
-    unsigned_zero,
     whole_number,
     year_index,
 )
@@ -131,14 +134,25 @@ def test_one_of_gives_the_value_or_names_those_allowed():
 @pytest.mark.parametrize(
     "text, words",
     [
-        ("-0 kWh, -0.0 %, \u22120.00 $", "0 kWh, 0.0 %, 0.00 $"),
-        ("from -0.05 to -0,3 and -10", "from -0.05 to -0,3 and -10"),
+        ("-0 kWh, -0.0 %, \u22120.00 $", "0 kWh, 0.0 %, $0.00"),
+        ("from -0.05 to -0,3 and -10", "from −0.05 to −0,3 and −10"),
         ("on 2026-03-01, 10-0, UTC-05:00", "on 2026-03-01, 10-0, UTC-05:00"),
+        ("12.00 $ and $-5, -$5, +$5, $+5", "$12.00 and −$5, −$5, +$5, +$5"),
+        ("1,200 $ at 0.16 $/kWh, 39% (-7.5 %)", "$1,200 at $0.16/kWh, 39 % (−7.5 %)"),
+        ("in year 12, in $; $/kWh, 3-5, 1e-3", "in year 12, in $; $/kWh, 3-5, 1e-3"),
         ("it takes -0. Then +0.0", "it takes 0. Then +0.0"),
     ],
 )
-def test_no_zero_bears_a_minus(text, words):
-    assert unsigned_zero(text) == words
+def test_amounts_signs_and_shares_have_one_form(text, words):
+    assert in_form(text) == words == in_form(words)
+
+
+def test_money_and_days_are_written_one_way():
+    assert dollars(-5.004) == "−$5.00" and dollars(1234.5) == "$1,234.50" and dollars(-0.001) == "$0.00"
+    assert dollars(-1234.5, 0) == "−$1,234" and dollars(Decimal("0.4"), 0) == "$0" and dollars(math.nan) == "not known"
+    day = pd.Timestamp("2026-09-04 07:30")
+    assert day_words(day) == "4 September 2026" and day_words(day, "%B %H:%M") == "4 September 07:30"
+    assert day_words(pd.NaT) == "an unknown day"
 
 
 def test_a_flat_plane_faces_nowhere():

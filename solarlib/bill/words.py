@@ -8,7 +8,7 @@ import string
 import pandas as pd
 
 from solarlib.bill.tariff import ENERGY, Tariff, column
-from solarlib.quantities import InputError, texts_beside
+from solarlib.quantities import InputError, dollars, in_form, texts_beside
 
 _WORDS = texts_beside(__file__, "words")
 COUNTED = _WORDS["counted"]
@@ -19,7 +19,7 @@ class _Amounts(string.Formatter):
 
     def format_field(self, value, unit):
         if unit == "$":
-            return f"{float(value):.2f} $"
+            return dollars(value)
         if unit in ("kWh", "kW"):
             return f"{float(value):,.2f}".rstrip("0").rstrip(".") + f" {unit}"
         return str(value)
@@ -27,7 +27,7 @@ class _Amounts(string.Formatter):
 
 def _said(topic, name, row=(), **parts):
     """Return a sentence of ``words.toml``, filled from a row of the ledger and from `parts`."""
-    return _Amounts().vformat(_WORDS[topic][name], (), dict(row) | parts)
+    return in_form(_Amounts().vformat(_WORDS[topic][name], (), dict(row) | parts))
 
 
 def explain(row: pd.Series | dict, line: str, tariff: Tariff) -> str:

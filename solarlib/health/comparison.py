@@ -14,7 +14,7 @@ from solarlib.health.chart import MEDIAN_ERROR, Watch, chart, standardised, watc
 from solarlib.health.common_days import common_days
 from solarlib.health.neighbours import log_ratio_to_median, pair_shifts
 from solarlib.health.shapes import Evidence, Step, is_gradual, parts_lost, step_level, zero_days
-from solarlib.quantities import require
+from solarlib.quantities import day_words, require
 
 BESIDE_DAYS = 60  # usable days before a change that its size is measured against
 BEGIN_SLACK_DAYS = 7  # the sum may have left 0 a little after the change
@@ -120,9 +120,9 @@ def compare_with_neighbours(systems, module_count):
     shifts, least = pair_shifts(systems_around, first_day), _least_shift(watch, around, first_day, common.others)
     evidence, notes = [], list(common.notes)
     if earlier:
-        notes.append(words.sentence("earlier", dates=", ".join(map(words.date, earlier))))
+        notes.append(words.sentence("earlier", dates=", ".join(map(day_words, earlier))))
     if zero is not None:
-        notes.append(words.sentence("zero", day=words.date(zero)))
+        notes.append(words.sentence("zero", day=day_words(zero)))
         evidence.append(Evidence("the whole system without power for days", True, 0.0, notes[-1]))
     notes += words.shifts_told(shifts, least, step is not None) if not cannot else []
     if step is not None:

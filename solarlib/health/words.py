@@ -3,9 +3,8 @@
 from collections.abc import Iterable
 
 import numpy as np
-import pandas as pd
 
-from solarlib.quantities import InputError, texts_beside
+from solarlib.quantities import InputError, day_words, in_form, texts_beside
 
 HEALTH_WORDS = texts_beside(__file__, "words")
 HOUSE = "this house"
@@ -18,7 +17,7 @@ LARGEST_SHARE = 10_000.0  # a share beyond it is told as more than that
 
 def sentence(name, **parts):
     """Return a sentence of ``words.toml``, its braces filled."""
-    return HEALTH_WORDS["sentences"][name].format(**parts)
+    return in_form(HEALTH_WORDS["sentences"][name].format(**parts))
 
 
 def comparison_told(told):
@@ -34,13 +33,13 @@ def comparison_told(told):
         Stage; size of a change, or what would have been noticed; notes; days; chart; what cannot be told.
     """
     if told.cannot:
-        stands = sentence("stage", since=date(told.since), stage=told.stage, came="", told=told.cannot)
+        stands = sentence("stage", since=day_words(told.since), stage=told.stage, came="", told=told.cannot)
         return [stands, _days_told(told), *told.notes, *HEALTH_WORDS["limits"].values()]
     stage, came = f"{HEALTH_WORDS['messages'][told.stage]}.", ""
     if told.stage in CALLING:
         stage = reasons_that_fit(told.evidence)
-        came = sentence("came", message=date(told.message)) if told.message != told.since else ""
-    stands = sentence("stage", since=date(told.since), stage=told.stage, came=came, told=stage)
+        came = sentence("came", message=day_words(told.message)) if told.message != told.since else ""
+    stands = sentence("stage", since=day_words(told.since), stage=told.stage, came=came, told=stage)
     change = _change_told(told) if told.step else _nothing_told(told)
     return [stands, *change, *told.notes, _days_told(told), _chart_told(told.watch), *HEALTH_WORDS["limits"].values()]
 
@@ -89,14 +88,14 @@ def _change_told(told):
     ratio, recent = told.days["ratio_percent"], told.recent
     count = ratio.loc[told.begin : told.low_until].count()
     compared, latest = _compared(_count(count)), _compared(_count(ratio.loc[recent.first_day :].count()))
-    lines = [sentence("level", first_day=date(told.step.first_day), size=_size(told.step))]
+    lines = [sentence("level", first_day=day_words(told.step.first_day), size=_size(told.step))]
     lines += [sentence("few", compared=compared)] if count < FEW_DAYS else []
     lines += [sentence("odd", compared=compared)] if count < 3 else []
     is_back, fell = abs(recent.change) <= 2 * recent.error, told.step.change < -2 * told.step.error
     outlasts = told.stage in CALLING and is_back and fell and told.low_until < recent.first_day
-    back = sentence("back", low_until=date(told.low_until)) if outlasts else ""
+    back = sentence("back", low_until=day_words(told.low_until)) if outlasts else ""
     now = sentence("now", latest=latest, size=_size(recent), back=back)
-    return [*lines, now if told.stage in CALLING else sentence("ended", message=date(told.message), now=now)]
+    return [*lines, now if told.stage in CALLING else sentence("ended", message=day_words(told.message), now=now)]
 
 
 def _nothing_told(told):
@@ -113,11 +112,6 @@ def reasons_that_fit(evidence: Iterable) -> str:
     fitting = [item.reason for item in evidence if item.fits]
     reasons = ", ".join(fitting) if fitting else "not among those looked for here"
     return f"differs from similar systems; possible reasons are {reasons}."
-
-
-def date(day):
-    """Return a day as people write it, e.g. 5 March 2026."""
-    return "an unknown day" if pd.isna(day) else f"{day.day} {day:%B %Y}"
 
 
 def share(value, sign=""):

@@ -19,7 +19,7 @@ from solarlib.house.flows import file_of
 from solarlib.house.periods import periods_between
 from solarlib.house.sent_causes import PRINTED, Case, causes, day_of, emptied_on
 from solarlib.house.year_bills import ratings
-from solarlib.quantities import InputError, refuse_if, texts_beside
+from solarlib.quantities import InputError, dollars, refuse_if, texts_beside
 from solarlib.schema import Problems, Reader, Table, choice, declared, flag, iso_date, kept, number, read_toml, whole
 
 HALF_CENT = Decimal("0.005")
@@ -139,13 +139,13 @@ def _compared(sent, known, amounts):
     """Say whether the printed lines make the total, and which lines differ by how much."""
     printed = sum(sent.lines.values(), ZERO)
     if sent.lines and abs(printed - sent.total) >= HALF_CENT:
-        yield _WORDS["sum"].format(sum=printed, total=sent.total)
+        yield _WORDS["sum"].format(sum=dollars(printed), total=dollars(sent.total))
     if _agree(known, amounts):
         yield _WORDS["agrees"]
     for line, amount in known.items():
         more = amount - amounts.get(line, ZERO)
         if abs(more) >= HALF_CENT:
-            yield _WORDS["more" if more > 0 else "less"].format(line=line, by=abs(more))
+            yield _WORDS["more" if more > 0 else "less"].format(line=line, by=dollars(abs(more)))
 
 
 def _explained(case, known, moved, before):

@@ -140,8 +140,8 @@ def test_a_year_is_settled_with_the_minimum_that_was_paid_meanwhile():
         bill="10 10 10 41.40 10",  # 10.00 + 31.40; the new year starts from nothing
     )
     said = [explain(row, "bill", tariff) for row in rows]
-    assert "78.00 $ of charges and 0.00 $ of credits went to the account" in said[0]
-    assert "peak energy" not in said[0] and "Settled for the year: 31.40 $." in said[3]
+    assert "$78.00 of charges and $0.00 of credits went to the account" in said[0]
+    assert "peak energy" not in said[0] and "Settled for the year: $31.40." in said[3]
     assert_printed("yearly-true-up-minimum", {key: rows[3][key] for key in ("bill", "line non-bypassable charges")})
 
 
@@ -313,7 +313,7 @@ def test_all_bought_all_sold_and_the_carried_sum_ends_in_december():
         balance_close="14 6 0 0",
     )
     assert_printed("buy-all-sell-all", rows[1])
-    assert "6.00 $ that would have been carried to the next bill end here." in explain(rows[2], "bill", tariff)
+    assert "$6.00 that would have been carried to the next bill end here." in explain(rows[2], "bill", tariff)
 
 
 def round_prices(folder, year=2026):

@@ -4,11 +4,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib.health import comparison, words
+from solarlib.health import comparison
 from solarlib.health.common_days import Systems
 from solarlib.health.comparison import compare_with_neighbours
 from solarlib.health.shapes import step_level
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, day_words
 
 YEAR, BASE, AFTER, HOUSES = 365, 60, 25, 100
 CALM = 4  # a made village without a false alarm: about one in three has one within its 200 charted days
@@ -127,7 +127,7 @@ def test_a_house_that_makes_nothing_needs_no_size():
     own, neighbours = village(CALM)
     told = compare(with_loss(own, 0.0, 150), neighbours, module_count=16)
     assert told.stage == "act" and "the whole system without power for days" in all_words(told)
-    assert f"the second {words.date(own.index[151])}" in all_words(told)
+    assert f"the second {day_words(own.index[151])}" in all_words(told)
     assert_fair_words(told)
     short = compare(with_loss(own, 0.0, 30, 32), neighbours, module_count=16)  # within the baseline
     assert short.stage == "usual" and "the house made nothing" in all_words(short)
@@ -192,7 +192,7 @@ def test_what_came_back_is_told_though_the_sum_falls_slowly():
     assert "it falls slowly" in all_words(told) and "which chance explains" in all_words(told)
     assert_fair_words(told)
     brief = compare(with_loss(own, 0.85, 150, 158), neighbours, module_count=16)
-    assert brief.stage == "usual" and f"The message of {words.date(brief.message)} has ended" in all_words(brief)
+    assert brief.stage == "usual" and f"The message of {day_words(brief.message)} has ended" in all_words(brief)
     assert_fair_words(brief)
 
 

@@ -11,7 +11,7 @@ from solarlib.health import words
 from solarlib.health.chart import Baseline, Design, Drawn, Watch
 from solarlib.health.comparison import Comparison
 from solarlib.health.shapes import Step
-from solarlib.quantities import InputError
+from solarlib.quantities import InputError, day_words
 
 DAYS = pd.date_range("2026-03-01", periods=100, freq="D")
 HOUSES = Drawn(np.random.default_rng(1).standard_normal((40, 30)), np.zeros(30), np.ones(30))
@@ -95,7 +95,7 @@ def test_a_day_that_is_not_known_is_told_as_such():
     whole = told("act")
     for name in ("begin", "message", "low_until"):
         assert "NaT" not in " ".join(replace(whole, **{name: pd.NaT}).sentences())
-    assert words.date(pd.NaT) == "an unknown day" and words.date(DAYS[0]) == "1 March 2026"
+    assert day_words(pd.NaT) == "an unknown day" and day_words(DAYS[0]) == "1 March 2026"
 
 
 def test_long_and_unknown_waits():

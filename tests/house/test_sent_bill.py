@@ -304,15 +304,15 @@ def test_random_mistakes_of_a_line_have_no_cause(house, meter):
         words = said(house, tariff, sent((more, total + sum(more.values()) - sum(lines.values()))), meter)
         assert "single causes explains every line" in words
         for name in lines:
-            assert f"{name}: {more[name] - lines[name]:.2f} $ more than computed." in words
+            assert f"{name}: ${more[name] - lines[name]:,.2f} more than computed." in words
 
 
 def test_lines_that_do_not_make_the_total_are_told(house, meter):
     tariff = rules(HOURS)
     lines, total = printed(house, tariff, counted(meter, tariff))
     words = said(house, tariff, sent((lines, total + 1)), meter)
-    assert f"The printed lines add up to {total:.2f} $, not to the total of {total + 1:.2f} $." in words
-    assert "total: 1.00 $ more than computed." in words
+    assert f"The printed lines add up to ${total:,.2f}, not to the total of ${total + 1:,.2f}." in words
+    assert "total: $1.00 more than computed." in words
 
 
 # ---------------------------------------------------------------- registers only
@@ -352,7 +352,7 @@ def test_registers_under_rules_that_need_hours_check_what_they_can(house, meter)
     found = check_sent_bill(replace(house, tariff=tariff), bill)
     assert set(found.table.index) == {"basic charge", "meter", "public"}
     words = str(found)
-    assert "Not checked: on-peak, off-peak, tax, total." in words and "meter: 1.00 $ more than computed." in words
+    assert "Not checked: on-peak, off-peak, tax, total." in words and "meter: $1.00 more than computed." in words
     assert found.table.loc["public", "computed"] == pytest.approx(float(lines["public"]), abs=0.01)
 
 
@@ -367,7 +367,7 @@ def test_typed_energies_by_bucket_stand_for_registers(house, meter):
 
 def test_the_example_names_what_was_put_in(house):
     words = str(check_sent_bill(house, read_sent_bill("bill-of-may")))
-    assert "energy: 58.73 $ more than computed." in words
+    assert "energy: $58.73 more than computed." in words
     assert "This alone would explain every line: received energy not counted." in words
 
 

@@ -99,7 +99,7 @@ def test_money_tariff_uses_a_shipped_bank_and_says_so(two_storey):
 def test_facts_fit_the_table(house):
     table = facts(house)
     assert (table.iloc[:, 0].str.len() <= 50).all()
-    assert table.loc["basic charge"].iloc[0].startswith(f"{float(house.tariff.charge('basic charge').price):g} $")
+    assert table.loc["basic charge"].iloc[0].startswith(f"${float(house.tariff.charge('basic charge').price):g} ")
 
 
 def test_time_of_use_tariff_runs_through_all_pictures(two_storey):
@@ -122,8 +122,8 @@ def test_facts_say_what_surplus_earns(two_storey):
         return facts(replace(two_storey, tariff=read_tariff(name))).loc["surplus"].iloc[0]
 
     assert said("flat-no-credit") == said("flat-net-billing-0-cents") == "earns nothing"
-    assert said("flat-net-billing-5-cents") == "earns 0.05 $ for each kWh"
-    assert said("net-billing-monthly-price") == "earns 0.034 to 0.12 $ for each kWh"
+    assert said("flat-net-billing-5-cents") == "earns $0.05 for each kWh"
+    assert said("net-billing-monthly-price") == "earns $0.034 to $0.12 for each kWh"
     assert said("flat-share-of-retail") == "earns 75 % of the price of a bought kWh"
     assert said("listed-parts-credit").startswith("earns the price of basic service and")
     assert said("flat-buy-all-sell-all") == "all kWh made are paid by the line 'generation'"
@@ -139,7 +139,7 @@ def test_facts_say_what_surplus_earns(two_storey):
     )
     table = facts(replace(two_storey, tariff=feed_in)).iloc[:, 0]
     assert table["surplus"] == "received kWh are paid by the line 'feed-in'"
-    assert table["energy"] == "0.3 $ for each kWh delivered"  # nothing is netted
+    assert table["energy"] == "$0.3 for each kWh delivered"  # nothing is netted
 
 
 def test_facts_say_when_the_bank_is_emptied_and_what_limits_the_array(two_storey):
@@ -166,11 +166,11 @@ def test_a_year_that_is_settled_at_once_says_so(two_storey):
     row = ledgers.second_year(own, tariff, 0).iloc[3]
     picture = credit_bank.bill_picture(own)
     said = picture.update(size=0, month="Apr", rules="house file")
-    assert row["settled"] == 0 or f"settled for the year {row['settled']:.2f}" in said
+    assert row["settled"] == 0 or f"settled for the year ${row['settled']:,.2f}" in said
     small = ledgers.second_year(own, tariff, 50).iloc[3]
     assert small["settled"] > 0
     said = picture.update(size=50, month="Apr", rules="house file")
-    assert f"settled for the year {small['settled']:.2f}" in said
+    assert f"settled for the year ${small['settled']:,.2f}" in said
     low, high = columns(picture.figure.axes[0].collections[1])[1:]
     assert (high - low)[3] == pytest.approx(small["energy"] - small["credit_money_applied"] + small["settled"])
 
@@ -200,7 +200,7 @@ def test_bills_of_several_months_show_what_there_is(two_storey):
         picture = credit_bank.bill_picture(own)
         words = picture.update(size=100, month="Jul", rules="house file")
         row = ledgers.second_year(own, ledgers.tariff_named(own, "own")).iloc[6 // months_per_bill]
-        assert words.startswith("The bill with Jul") and f" is {row['bill']:.2f} $: " in words
+        assert words.startswith("The bill with Jul") and f" is ${row['bill']:,.2f}: " in words
         assert len(columns(picture.figure.axes[0].collections[0])[2]) == count
         assert sum(text.get_visible() for text in picture.figure.axes[0].texts[2:]) == count
         assert "second year" in credit_bank.bank_picture(own).update(size=100, start="Jan", reset="Mar")
@@ -272,8 +272,8 @@ def test_bank_picture_is_the_ledger(house):
         _, under, _ = columns(lower.collections[1])
         assert high + under == pytest.approx(-book["net_kwh"].to_numpy())
         assert lower.get_ylim()[0] < under.min() and high.max() < lower.get_ylim()[1]
-        assert f"first year's bills come to {book['bill'].iloc[:12].sum():,.2f} $" in words
-        assert f"second year's bills to {book['bill'].iloc[12:].sum():,.2f} $" in words
+        assert f"first year's bills come to ${book['bill'].iloc[:12].sum():,.2f}" in words
+        assert f"second year's bills to ${book['bill'].iloc[12:].sum():,.2f}" in words
         assert f"delivered is {-book['net_kwh'].iloc[12:].sum():+,.0f} kWh" in words
 
 
@@ -306,7 +306,7 @@ def test_bill_picture_stacks_to_the_bill(house):
             low, high = columns(fixed)[2], columns(energy)[2]
             assert columns(energy)[1] == pytest.approx(low)
             assert high == pytest.approx(year["bill"].to_numpy(), abs=1e-6)
-            assert f"The Jul bill is {year['bill'].iloc[6]:.2f} $: " in said and f"{year['bill'].sum():,.2f} $" in said
+            assert f"The Jul bill is ${year['bill'].iloc[6]:,.2f}: " in said and f"${year['bill'].sum():,.2f}" in said
             assert high.max() < picture.figure.axes[0].get_ylim()[1]
 
 
@@ -347,7 +347,7 @@ def test_reset_picture_shows_twelve_runs_of_the_bills(house):
         assert columns(always)[2] == pytest.approx(np.full(12, table["taken_kwh"].min()))
         assert columns(timing)[2].max() < lower.get_ylim()[1]
         assert f"{table.loc['Sep', 'taken_kwh']:,.0f} kWh a year are lost" in words
-        assert f"{table.loc['Sep', 'bill']:,.2f} $" in words
+        assert f"${table.loc['Sep', 'bill']:,.2f}" in words
         assert ("the same with any month" in words) is bool(table["best"].all())
         assert upper.lines[-1].get_xdata()[0] == 9.5
 
@@ -383,9 +383,9 @@ def test_parts_2_and_4_tell_the_same(two_storey, name):
     for month in ("Mar", "Sep") if yearly else ():
         taken, bill = table.loc[month, "taken_kwh"], table.loc[month, "bill"]
         said = bank.update(size=100, start="Jan", reset=month)
-        assert f"at the reset {taken:,.0f} kWh" in said and f"second year's bills to {bill:,.2f} $" in said
+        assert f"at the reset {taken:,.0f} kWh" in said and f"second year's bills to ${bill:,.2f}" in said
         words = reset.update(size=100, reset=month)
-        assert f"{taken:,.0f} kWh a year are" in words and f"{bill:,.2f} $" in words
+        assert f"{taken:,.0f} kWh a year are" in words and f"${bill:,.2f}" in words
     assert table["dearer"].min() == 0 and table["best"].any()
     assert yearly is (name not in ("kwh-bank-two-years", "supply-only-netting"))
 
@@ -422,7 +422,7 @@ def test_money_of_a_reset_counts_what_is_paid_out(two_storey):
     table = ledgers.by_reset(paid)
     more = table.loc["Sep", "taken_kwh"] - table.loc["Mar", "taken_kwh"]
     assert table.loc["Sep", "dearer"] == pytest.approx((0.15 - 0.04) * more, abs=0.1)  # each line is rounded
-    assert "160.82 $ above the lowest" in credit_bank.reset_picture(paid).update(size=100, reset="Sep")
+    assert "$160.82 above the lowest" in credit_bank.reset_picture(paid).update(size=100, reset="Sep")
 
 
 def test_rule_of_the_first_surplus_bill_holds_for_all_houses(house):
@@ -640,7 +640,7 @@ def test_reset_check_follows_the_bills_of_the_house(house):
         assert checks.check_reset(date(2026, MONTHS.index(month) + 1, 1).strftime("%B"), house) == result
         assert result.right is bool(table.loc[month, "best"])
         if not result.right:
-            assert f"{table.loc[month, 'dearer']:,.2f} $ above the lowest" in str(result)
+            assert f"${table.loc[month, 'dearer']:,.2f} above the lowest" in str(result)
     assert checks.check_reset(None, house).right is None and checks.check_reset("Mai", house).right is None
 
 

@@ -43,7 +43,8 @@ def values_of(house):
 
 def amounts(words):
     """Return the amounts of money in a caption."""
-    return [float(found.replace(",", "").replace("−", "-")) for found in re.findall(r"([+−-]?[\d,]*\d) \$", words)]
+    found = re.findall(r"([+−]?)\$(\d[\d,]*)", words)
+    return [float(f"{sign}{number}".replace(",", "").replace("−", "-")) for sign, number in found]
 
 
 # ---------------------------------------------------------------- what the lesson says of money
@@ -290,7 +291,7 @@ def test_signs_and_verdicts_follow_the_tolerance(off):
         assert "about zero" in told and back.startswith("about ")
     else:
         assert told[0] == "−+"[off > 0] and (back == "never") == (off < 0) and "about" not in told + back
-    assert pictures.signed(-0.4) == "0 $" and pictures.signed(-3, 5) == "about zero (−3 $)"
+    assert pictures.signed(-0.4) == "$0" and pictures.signed(-3, 5) == "about zero (−$3)"
 
 
 def test_what_the_saving_is_good_to(house):
@@ -330,7 +331,7 @@ def test_the_growth_slider_says_what_it_grows(two_storey):
     held = Growth(export=PricePath(held_years=20, then=Decimal("0.03")), fixed=PricePath(0.0))
     billed = replace(two_storey, tariff=read_tariff("flat-net-billing-5-cents"), outlook=Outlook(growth=held))
     assert pictures.start_values(billed).growth_of == "Growth, other prices"
-    told = "prices: fixed +0 % a year, export as today for 20 years, then 0.03 $, all others +2.5 % a year"
+    told = "prices: fixed +0 % a year, export as today for 20 years, then $0.03, all others +2.5 % a year"
     assert told in pictures.facts(billed)
     faster = bills.life_bills(billed, Course(price_growth=0.05))
     for bill, kwh_bought in zip(faster, (8600, None)):
@@ -362,7 +363,7 @@ def test_the_tornado_gets_a_row_for_export_prices_where_they_matter(two_storey):
 def test_a_tax_credit_is_told_and_counts_in_every_payback(two_storey):
     law = dict(tax_credit_share=0.3, tax_owed=900.0, tax_credit_carry_years=3, eligible_fees=0.5)
     house = replace(two_storey, costs=replace(two_storey.costs, **law))
-    assert "tax credit 30 % of 17,000 $: 5,100 $, of which the tax owed lets 3,600 $ be used" in pictures.facts(house)
+    assert "tax credit 30 % of $17,000: $5,100, of which the tax owed lets $3,600 be used" in pictures.facts(house)
     said = pictures.flow_picture(house).update(price=100, growth=2.5, rate=5, rule=OWN)
     flow = bills.owner_cash_flow(house, house.costs)
     simple = figures_of_merit(flow, 0.05)["simple_payback"]

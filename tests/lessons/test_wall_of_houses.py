@@ -275,11 +275,14 @@ def check_starts(lesson, run, table):
 # ---------------------------------------------------------------- numbers of captions
 
 
+USD = r"(−?\$[\d,.]*\d)"
+
+
 def numbers(pattern, text):
     """Return the numbers of the groups of a pattern in a text."""
     found = re.search(pattern, text)
     assert found, f"no {pattern} in: {text}"
-    return [float(group.replace(",", "").replace("−", "-")) for group in found.groups()]
+    return [float(group.replace(",", "").replace("$", "").replace("−", "-")) for group in found.groups()]
 
 
 def caption(run, word):
@@ -346,9 +349,7 @@ def check_03(run, name, table):
 
 def check_10(run, name, table):
     if bills := two_bills(name, 0.6):  # where the panel starts
-        told = numbers(
-            r"year costs ([−\d,.-]+) \$, and without an array ([\d,.]+) \$", caption(run, "without an array")
-        )
+        told = numbers(rf"year costs {USD}, and without an array {USD}\.", caption(run, "without an array"))
         assert told == pytest.approx(bills[::-1], abs=0.02)
 
 
@@ -357,12 +358,10 @@ def check_05(run, name, table):
     pair = r"self-used ([\d,]+) of ([\d,]+) kWh"
     assert numbers(pair, caption(run, "one kWh less")) == [round(np.minimum(made, used).sum()), round(made.sum())]
     if bills := two_bills(name):
-        told = numbers(
-            r"([\d,]+) \$ without and ([−\d,]+) \$ with it, saved ([−\d,]+) \$", caption(run, "with it, saved")
-        )
+        told = numbers(rf"{USD} without and {USD} with it, saved {USD}:", caption(run, "with it, saved"))
         assert told == pytest.approx([*bills, bills[0] - bills[1]], abs=0.52)
     outlay = sum(table["costs"].get(key, 0) for key in ("installed", "fees", "roof_and_panelboard_work"))
-    told = numbers(r"outlay ([\d,]+) \$ \(([\d.]+) \$ per W", caption(run, "outlay"))
+    told = numbers(rf"outlay {USD} \({USD} per W", caption(run, "outlay"))
     assert told == [outlay, pytest.approx(outlay / rated_kw(table) / 1000, abs=0.0051)]
 
 

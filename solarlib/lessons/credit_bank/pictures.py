@@ -7,7 +7,7 @@ from solarlib.lessons.credit_bank import ledgers
 from solarlib.lessons.tools import MONTHS, Picture, figures
 from solarlib.meter.balance import house_use
 from solarlib.meter.registers import register_difference
-from solarlib.quantities import texts_beside
+from solarlib.quantities import dollars, texts_beside
 
 CAPTIONS = texts_beside(__file__, "captions")
 
@@ -169,10 +169,10 @@ def bill_picture(house):
         chosen = MONTHS.index(month) // each
         mark.set_data([place[chosen]], [other[chosen] + bought[chosen] + 0.12 * top])
         row = year.iloc[chosen]
-        words = [f"{charge.line} {row[f'line {charge.line}'] + 0.0:.2f}" for charge in tariff.charges][:4]  # no -0.00
+        words = [f"{charge.line} {dollars(row[f'line {charge.line}'])}" for charge in tariff.charges][:4]
         more = {"credit": -row["credit_money_applied"], "settled for the year": row.get("settled", 0.0)}
         more |= {"to reach the minimum": row["min_bill_topup"], "paid out": -row["payout"]}
-        words += [f"{name} {amount:.2f}" for name, amount in more.items() if amount]
+        words += [f"{name} {dollars(amount)}" for name, amount in more.items() if amount]
         without = ledgers.second_year(house, tariff, 0)["bill"].sum()
         if len(tariff.charges) > 4:
             words.append("...")

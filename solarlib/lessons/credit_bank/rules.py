@@ -7,7 +7,7 @@ from solarlib.bill.contradictions import size_problems
 from solarlib.house import year_bills
 from solarlib.lessons.credit_bank.ledgers import NEVER, TEXTS, bank_rules, ratings, reset_of
 from solarlib.lessons.tools import MONTHS
-from solarlib.quantities import counted
+from solarlib.quantities import counted, in_form
 
 
 def facts(house):
@@ -51,8 +51,9 @@ def _price_in_words(charge, credit):
         f", from {charge.valid_from}": charge.valid_from,
         f", until {charge.valid_to}": charge.valid_to,
     }
-    price = (" then " if charge.blocks else " to ").join(f"{price:g}" for price in _prices(charge))
-    return f"{price} {TEXTS['for_each'][counts]}{''.join(words for words, so in when.items() if so)}"
+    unit = "" if charge.on == "percent" else "$"
+    price = (" then " if charge.blocks else " to ").join(f"{unit}{price:g}" for price in _prices(charge))
+    return in_form(f"{price} {TEXTS['for_each'][counts]}{''.join(words for words, so in when.items() if so)}")
 
 
 def _prices(charge):
@@ -76,7 +77,7 @@ def _surplus_in_words(tariff):
         share = [100 * float(credit.export_share * credit.export_factor)] if credit.export_share is not None else []
         lines = {"lines": " and ".join(credit.export_lines)} if credit.export_lines else {}
         name = "price" if earned else "share" if share else "lines"
-        worth = " to ".join(f"{value:g}" for value in earned or share)
+        worth = " to ".join(f"{'$' if earned else ''}{value:g}" for value in earned or share)
         said += [TEXTS["surplus"][name].format(worth, **lines)] if max(earned or share or [1]) > 0 else []
     for charge in tariff.amounts:
         if charge.on in TEXTS["sold"] and min(_prices(charge)) < 0:

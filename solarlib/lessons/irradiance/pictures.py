@@ -7,7 +7,7 @@ import pandas as pd
 
 from solarlib.house.year import light_words, weather
 from solarlib.lessons.tools import MONTHS, Picture, figures
-from solarlib.quantities import plane_words, texts_beside, year_index
+from solarlib.quantities import day_words, plane_words, texts_beside, year_index
 from solarlib.sky.sun import clear_sky, noon_side, plane_of_array, position, solar_noon
 
 CAPTIONS = texts_beside(__file__, "captions")
@@ -60,7 +60,7 @@ def day_picture(house):
         peak = int(ideal["ghi"].to_numpy().argmax())
         sky_name.set_position((min(_clock(ideal.index)[peak] + 2.2, 18.5), ideal["ghi"].max() / 1000.0))
         sky_name.set_visible(possible > 0)
-        said = {"date": _date(table.index[0]), "energy": energy, "possible": possible}
+        said = {"date": day_words(table.index[0], "%B"), "energy": energy, "possible": possible}
         date.set_text(f"■ {said['date']} ({_zone(table.index[len(table) // 2])})")
         if not possible:
             return CAPTIONS["day_without_sun"].format(**said)
@@ -115,7 +115,7 @@ def path_picture(house):
         on_plane.set_data(clock, 0 * clock, light["poa_direct"] / 1000.0)
         straight.set_data(clock, table["dni"] / 1000.0)
         now.set_data([hour, hour], [0, top])
-        said = {"date": _date(table.index[0]), "height": height, "angle": angle}
+        said = {"date": day_words(table.index[0], "%B"), "height": height, "angle": angle}
         said["noon"] = _hhmm(solar_noon(table, house.place))
         if height <= 0 or beam == 0:
             return CAPTIONS["below_horizon"].format(**said)
@@ -151,7 +151,8 @@ def parts_picture(house):
             name.set_position((91.5, low))
         total = edges[-1]
         best = int(total.argmax())
-        said = {"date": _date(days[MONTHS.index(month)][KINDS.index(kind)]), "month": month, "best": TILTS[best]}
+        day = days[MONTHS.index(month)][KINDS.index(kind)]
+        said = {"date": day_words(day, "%B"), "month": month, "best": TILTS[best]}
         if not total.max() > 0:
             return CAPTIONS["parts_without_sun"].format(**said)
         said |= dict(zip(roles, 100 * parts[9] / max(total[9], 1e-9)), kind=kind)
@@ -286,10 +287,6 @@ def _clock(index):
 
 def _hhmm(hour):
     return f"{int(hour + 1 / 120):02d}:{int((hour + 1 / 120) * 60) % 60:02d}"
-
-
-def _date(time):
-    return f"{time.day} {time:%B}"
 
 
 def _zone(time):

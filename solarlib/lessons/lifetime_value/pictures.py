@@ -12,7 +12,7 @@ from solarlib.house import bills
 from solarlib.house.file import Growth, PricePath
 from solarlib.house.year_bills import basis, year_energies
 from solarlib.lessons.tools import Picture, figures
-from solarlib.quantities import counted, texts_beside
+from solarlib.quantities import counted, dollars, in_form, texts_beside
 from solarlib.worth import money
 from solarlib.worth.lifetime import Costs, Loan
 
@@ -40,15 +40,16 @@ def facts(house):
     """Return what the lesson assumes about money, in sentences."""
     costs, view = costs_of(house), house.outlook
     known = "" if house.costs else "The house file has no table [costs], so these costs are invented. Enter your own.\n"
-    later = "".join(f", {event.name} in year {event.year} {event.cost:,.0f} $" for event in costs.events)
+    later = "".join(f", {event.name} in year {event.year} for {dollars(event.cost, 0)}" for event in costs.events)
     ends = {"sold for": costs.residual, "removed for": costs.removal}
-    later += "".join(f", {words} {amount:,.0f} $ in the last year" for words, amount in ends.items() if amount)
+    later += "".join(f", {words} {dollars(amount, 0)} in the last year" for words, amount in ends.items() if amount)
     rates = f"discount rate {100 * view.discount_rate:g} %, inflation {100 * view.inflation:g} % a year"
     since = [f" from {rule.valid_from}" if rule.valid_from else "" for rule in house.tariffs]
     names = [f"rule{day}: {rule.name}; {rule.note or 'no note'}\n" for day, rule in zip(since, house.tariffs)]
     return (
-        f"{known}outlay {costs.outlay:,.0f} $ ({costs.outlay / house.system.rated_power_w:.2f} $ per W of modules), "
-        f"rebate {costs.rebate:,.0f} $, {_credit(costs, view.years)}upkeep {_running(costs):,.0f} $ a year{later}\n"
+        f"{known}outlay {dollars(costs.outlay, 0)} ({dollars(costs.outlay / house.system.rated_power_w)} per W of "
+        f"modules), rebate {dollars(costs.rebate, 0)}, {_credit(costs, view.years)}upkeep "
+        f"{dollars(_running(costs), 0)} a year{later}\n"
         f"{counted(view.years, 'year')}; {rates}; prices: {_growth(view)}\n"
         f"{''.join(names)}{basis(house)}"
     ).rstrip("\n")
@@ -63,8 +64,8 @@ def _credit(costs, years):
     if not costs.tax_credit_share:
         return ""
     whole, used = costs.tax_credit_share * costs.tax_credit_base, costs.tax_credits(years).sum()
-    base = f"tax credit {100 * costs.tax_credit_share:g} % of {costs.tax_credit_base:,.0f} $"
-    return f"{base}: {whole:,.0f} $, of which the tax owed lets {used:,.0f} $ be used, "
+    base = f"tax credit {100 * costs.tax_credit_share:g} % of {dollars(costs.tax_credit_base, 0)}"
+    return f"{base}: {dollars(whole, 0)}, of which the tax owed lets {dollars(used, 0)} be used, "
 
 
 def _growth(view):
@@ -75,8 +76,8 @@ def _growth(view):
         rate = rest if path.rate is None else f"{100 * path.rate:+g} % a year"
         held = f"as today for {counted(path.held_years, 'year')}, then " if path.held_years > 1 else ""
         if path != PricePath():
-            words.append(f"{kind} {held}{rate if path.then is None else f'{path.then} $'}")
-    return ", ".join([*words, f"{'all others' if words else 'all'} {rest}"]).replace("-", "−")
+            words.append(f"{kind} {held}{rate if path.then is None else f'${path.then}'}")
+    return in_form(", ".join([*words, f"{'all others' if words else 'all'} {rest}"]))
 
 
 @lru_cache(maxsize=8)
@@ -140,10 +141,10 @@ def saving_picture(house):
         spans = ((0, without), (middle, without), (left, middle), (0, left), (0, claim))
         for box, text, role, (start, end) in zip(rows, words, BAR_ROLES, spans):
             box.set(x=start, width=end - start)
-            text.set_text(dollars(start - end if role in ("pv", "export") else end))
+            text.set_text(dollars(start - end if role in ("pv", "export") else end, 0))
             text.set_x(max(start, end, 0.0) + 0.012 * span)
         amounts = {"without": without, "left": left, "saved": saved, "own": own, "out": out, "claim": claim}
-        told = {name: dollars(amount) for name, amount in amounts.items()}
+        told = {name: dollars(amount, 0) for name, amount in amounts.items()}
         return CAPTIONS["saving"].format(rule=_capital(rule), size=size, **told)
 
     return Picture(figure, [rows, words], update, slow=True)
@@ -232,14 +233,9 @@ def _capital(words):
     return words[0].upper() + words[1:]
 
 
-def dollars(amount):
-    """Return an amount of money in words, in whole dollars."""
-    return f"{amount:,.0f} $".replace("-", "−")
-
-
 def signed(amount, tolerance=0.0):
     """Return an amount of money in words: with its sign, and about zero where it is less than what it is good to."""
-    words = ("+" if round(amount) > 0 else "") + dollars(round(amount))
+    words = ("+" if round(amount) > 0 else "") + dollars(amount, 0)
     return f"about zero ({words})" if abs(amount) < tolerance else words
 
 
@@ -318,7 +314,7 @@ def _rate_words(flow, roots):
         return "The curve is never zero: no internal rate."
     one = 100 * money.internal_rate(flow)
     zeros = [one] if not np.isnan(one) else [root for root in roots if root > -100 * money.NEAR_ZERO] or roots
-    told = " and ".join(f"{root:.1f} %".replace("-0.0", "0.0").replace("-", "−") for root in zeros)
+    told = " and ".join(in_form(f"{root:.1f} %") for root in zeros)
     if np.isnan(one):
         return f"The curve is zero at {told}: there is no one internal rate. Read the curve."
     return f"The curve is zero once{' from 0 % on' if len(roots) > 1 else ''}, at {told}: the internal rate of return."

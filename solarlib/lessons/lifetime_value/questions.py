@@ -5,7 +5,7 @@ import textwrap
 from solarlib.house import bills
 from solarlib.lessons.lifetime_value.pictures import paid_back, when
 from solarlib.lessons.tools import check, questions_beside
-from solarlib.quantities import InputError, require, texts_beside
+from solarlib.quantities import InputError, in_form, require, texts_beside
 from solarlib.worth.lifetime import figures_of_merit
 from solarlib.worth.money import simple_payback
 
@@ -51,7 +51,7 @@ def offer(mine):
 
 def _wrapped(text):
     lines = text.strip("\n").splitlines()
-    return "\n".join(textwrap.fill(line, 100, subsequent_indent="   ") for line in lines)
+    return "\n".join(textwrap.fill(in_form(line), 100, subsequent_indent="   ") for line in lines)
 
 
 CLAIMS = "\n".join(f"{letter}  '{claim['says']}'" for letter, claim in TEXTS["claims"].items())

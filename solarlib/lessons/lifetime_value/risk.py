@@ -19,6 +19,7 @@ from solarlib.lessons.lifetime_value.pictures import (
     start_values,
 )
 from solarlib.lessons.tools import Picture, figures
+from solarlib.quantities import in_form
 from solarlib.worth import money
 from solarlib.worth.risk import tornado
 
@@ -51,7 +52,7 @@ def _export_paths(view):
     """Return {other way for export prices to go on: its words}."""
     path = view.growth.export
     if path.then is not None:
-        return {replace(path, then=factor * path.then): f"then {factor * path.then} $" for factor in (0, 2)}
+        return {replace(path, then=factor * path.then): f"then ${factor * path.then}" for factor in (0, 2)}
     rate = view.price_growth if path.rate is None else path.rate
     return {replace(path, rate=rate + change): _percent(rate + change, "+") for change in (-0.02, 0.02)}
 
@@ -156,4 +157,4 @@ def worth_at(house, factor):
 
 
 def _percent(share, sign=""):
-    return f"{100 * share:{sign}.1f} %".replace("-", "−")
+    return in_form(f"{100 * share:{sign}.1f} %")

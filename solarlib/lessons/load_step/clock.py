@@ -5,7 +5,8 @@ import pandas as pd
 
 from solarlib.lessons.load_step.ladder import record_days
 from solarlib.lessons.load_step.pictures import CAPTIONS
-from solarlib.lessons.tools import MONTHS, Picture, figures
+from solarlib.lessons.tools import Picture, figures
+from solarlib.quantities import day_words
 
 REACH_MIN, SHOWN_MIN = 90, 180  # how far the clock can be moved, and how long the picture is
 
@@ -43,7 +44,7 @@ def clock_picture(house, late_min):
             line.set_data(minute, load)
         steps = [float(np.nanmean(np.abs(np.diff(load)))) for load in (moved_sun, *loads)]
         start = rows.index[begin]
-        told = {"date": f"{start.day} {MONTHS[start.month - 1]}", "start": f"{start:%H:%M}", "moved": moved}
+        told = {"date": day_words(start, "%B"), "start": f"{start:%H:%M}", "moved": moved}
         return CAPTIONS["clock"].format(sun=steps[0], inward=steps[1], outward=steps[2], **told)
 
     return Picture(figure, [pv, *lines], update)

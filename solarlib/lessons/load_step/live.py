@@ -7,8 +7,9 @@ import numpy as np
 from solarlib.direction.likelihood import night_habits
 from solarlib.direction.live import LiveFilter
 from solarlib.lessons.load_step.pictures import CAPTIONS, LAMP_W, mark, year_in_minutes
-from solarlib.lessons.tools import MONTHS, Picture, figures
+from solarlib.lessons.tools import Picture, figures
 from solarlib.meter.registers import unsigned
+from solarlib.quantities import day_words
 
 READINGS = 12  # of one minute each, in a round
 _SEED = 77
@@ -149,7 +150,7 @@ def live_picture(house):
             verdict = "right" if state["said"] == truth else "wrong"
             return CAPTIONS["live_shown"].format(truth=truth, power=power, verdict=verdict, **told, **state)
         at, name = rows.index[0], "live_full" if count == READINGS else "live"
-        begun = f"{at.day} {MONTHS[at.month - 1]} {at:%H:%M}"
+        begun = day_words(at, "%B %H:%M")
         return CAPTIONS[name].format(begun=begun, offered=state["load"] or load, **told, **state)
 
     return Picture(figure, [sun, path, off, on, true, chance, *numbers], update, state=start())

@@ -79,7 +79,7 @@ def step_picture(house):
         before, during = np.abs(steps[:2])
         moved = "stays" if during == before else "rises" if during > before else "falls"
         said = {"before": before, "during": during, "change": during - before, "moved": moved}
-        return CAPTIONS["step"].format(direction=_direction(net), load=load, **said).replace("-", "−")
+        return CAPTIONS["step"].format(direction=_direction(net), load=load, **said)
 
     return Picture(figure, [taken, given, shown, *values], update)
 

@@ -12,7 +12,7 @@ from solarlib.house.health import beside_neighbours
 from solarlib.lessons.own_house.form import Picker
 from solarlib.lessons.tools import Picture, figures
 from solarlib.lessons.tools.progress import progress
-from solarlib.quantities import InputError, refuse_if, texts_beside
+from solarlib.quantities import InputError, day_words, refuse_if, texts_beside
 
 CAPTIONS = texts_beside(__file__, "captions")
 
@@ -102,7 +102,7 @@ def fault_picture(file, house):
         here = {kind_: rows[at] for kind_, rows in marked.items() if rows[at].any()} if marks else {}
         any_odd = np.any(list(here.values()), axis=0) if here else np.zeros(at.size, bool)
         odd.set_data(hour[any_odd], np.minimum(values, 0.985 * top)[any_odd])
-        word.set_text(f"{days[day - 1]:%d %B %Y}")
+        word.set_text(day_words(days[day - 1]))
         for artist in (border, border_word):
             artist.set_visible(bool(marks) and kind == "generation")
         sound = kept.to_numpy()[at] if marks else values  # what is told as impossible is in no sum
@@ -144,7 +144,7 @@ def direction_picture(decoded, record):
         sun.set_data(hour, record["pv_w"].to_numpy()[at] / 1000.0)
         unsure = known & ~ready
         open_marks.set_data(hour[unsure], np.zeros(unsure.sum()))
-        date.set_text(f"{days[day - 1]:%d %B %Y}")
+        date.set_text(day_words(days[day - 1]))
         row = decoded.days.loc[decoded.days.index.astype(str).str.startswith(f"{days[day - 1]:%Y-%m-%d}")].iloc[0]
         share = 100 * unsure.sum() / max(1, known.sum())
         return CAPTIONS["direction"].format(day=days[day - 1], share=share, sure=sure, **row)
@@ -162,7 +162,7 @@ def bill_picture(table):
     if len(off):
         gaps = off["difference"].abs()
         worst, same = off.loc[gaps.idxmax()], int((gaps <= SAME_USD).sum())
-        said = {"same": same, "count": len(off), "day": worst["meter read on"]}
+        said = {"same": same, "count": len(off), "day": day_words(pd.Timestamp(worst["meter read on"]))}
         words = CAPTIONS["bills"].format(computed=worst["computed"], sent=worst["sent"], **said)
     return Picture(figure, [], lambda: words)
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.files import write_whole
-from solarlib.health.words import CALLING, date as in_words
+from solarlib.health.words import CALLING
 from solarlib.house.flows import first_measured, silent
 from solarlib.house.health import ageing, beside_neighbours, cost_a_year, own_shares, performance, shapes, yields
 from solarlib.house.periods import METER, periods_of, register_days
@@ -16,9 +16,9 @@ from solarlib.house.records import bills_of, compare_bills, days_of, period_reco
 from solarlib.house.sensor import directions
 from solarlib.house.year import shade_share
 from solarlib.lessons.own_house import pictures
-from solarlib.lessons.tools.page import Section, dollars, page, section_or_reason
+from solarlib.lessons.tools.page import Section, page, section_or_reason
 from solarlib.meter.balance import house_use
-from solarlib.quantities import InputError, counted, refuse_if, texts_beside
+from solarlib.quantities import InputError, counted, day_words, dollars, refuse_if, texts_beside
 
 _TEXTS = texts_beside(__file__, "report")
 SHOWN_DAYS = 14  # of a table by day; the rest is summed
@@ -152,8 +152,8 @@ def system_table(house, files):
     system, words = house.system, _TEXTS["first"]
     indices = [file.readings.table.index.tz_localize(None) for file in files]
     seen = [at for index in indices for at in (*index[:1], *index[-1:])]
-    ends = f"{in_words(min(seen))} to {in_words(max(seen))}" if seen else words["none"]
-    rows = {words["made"]: in_words(date.today()), words["covers"]: ends}
+    ends = f"{day_words(min(seen))} to {day_words(max(seen))}" if seen else words["none"]
+    rows = {words["made"]: day_words(date.today()), words["covers"]: ends}
     rows[words["power"]] = words["kw"].format(kw=system.rated_power_w / 1000.0, count=system.module_count)
     for number, plane in enumerate(system.planes, 1):
         rows[words["plane_of"].format(number=number)] = words["plane"].format(plane=plane)
@@ -169,7 +169,7 @@ def _change_found(house, comparison, whom):
     shares = [max(0.0, float(-np.expm1(step.change + side * step.error))) for side in (0, 2, -2)]
     kwh, usd = zip(*(cost_a_year(house, share) for share in shares))
     numbers = {"percent": [100 * share for share in shares], "kwh": kwh, "usd": [dollars(amount) for amount in usd]}
-    fits, day = ", ".join(item.reason for item in comparison.evidence if item.fits), in_words(step.first_day)
+    fits, day = ", ".join(item.reason for item in comparison.evidence if item.fits), day_words(step.first_day)
     whom += [words["ask_installer"].format(day=day), words["ask_yourself"]]
     return f"{words['change'].format(day=day, **numbers)} {words['fits' if fits else 'no_fit'].format(fits=fits)}"
 
@@ -183,7 +183,7 @@ def _bills_found(house, periods, bills, whom):
     if off.empty:
         return words["bills_within" if "least" in table else "bills_agree"].format(count=len(bills))
     worst = off.loc[off["difference"].abs().idxmax()]
-    day = in_words(pd.Timestamp(worst["meter read on"]))
+    day = day_words(pd.Timestamp(worst["meter read on"]))
     whom.append(words["ask_utility"].format(day=day))
     amounts = {name: dollars(worst[name]) for name in ("computed", "sent")}
     return words["bills_differ"].format(count=len(bills), off=len(off), day=day, **amounts)
@@ -384,7 +384,8 @@ def records(title, days):
     """Tell how many days are complete, and show the last ones."""
     kept = _needed(days)
     whole = int((kept["quality"] == "complete").sum())
-    line = f"{len(kept)} days, {kept['date'].iloc[0]} to {kept['date'].iloc[-1]}: {whole} are complete."
+    ends = [day_words(pd.Timestamp(kept["date"].iloc[at])) for at in (0, -1)]
+    line = f"{len(kept)} days, {ends[0]} to {ends[1]}: {whole} are complete."
     return Section(title, (line,), (("The last days", shown_days(kept).tail(5)),))
 
 

@@ -6,7 +6,7 @@ import pandas as pd
 from solarlib.house.year import roofs_words, simulate, weather
 from solarlib.lessons.tools import Picture, figures
 from solarlib.meter.registers import split
-from solarlib.quantities import counted, energy_kwh, plane_words, texts_beside
+from solarlib.quantities import counted, day_words, energy_kwh, plane_words, texts_beside
 from solarlib.sky.world import WORLD_BAND, WorldTable
 
 CAPTIONS = texts_beside(__file__, "captions")
@@ -60,7 +60,7 @@ def day_picture(house):
         made_name.set_visible(bool(size))
         used_name.set_position((0.3, load[:6].max() + 0.03 * top))
         energy = split(table["load_w"] - factor * table["generation_w"]).sum()
-        date = f"{table.index[0].day} {table.index[0]:%B}"
+        date = day_words(table.index[0], "%B")
         return CAPTIONS["day"].format(date=date, size=size, made=power.sum(), used=load.sum(), **energy)
 
     return Picture(figure, [made, used, made_name, used_name], update)

@@ -17,7 +17,7 @@ from solarlib.lessons.tools.controls import SPOKEN_DOT, STYLE
 from solarlib.lessons.tools.display import Shown, bundle
 from solarlib.lessons.tools.kept import NOBODY, recalled, remember
 from solarlib.lessons.tools.typed import numbers_in
-from solarlib.quantities import InputError, require, texts_beside
+from solarlib.quantities import InputError, in_form, require, texts_beside
 
 NOT_ANSWERED = "Not answered yet. Type your answer and press Enter."
 
@@ -25,7 +25,7 @@ NOT_ANSWERED = "Not answered yet. Type your answer and press Enter."
 SLIPS = [(float(Fraction(times)), said) for times, said in texts_beside(__file__, "slips").items()]
 MARK = {True: "Right", False: "Not yet", None: "Open"}
 _LOOK = "border-left:{}px solid currentColor;padding:4px 12px;font-size:16px;line-height:24px"
-FRAME = f'<div style="{_LOOK}">{{}}</div>'
+FRAME = f'<div style="{_LOOK}" class="tex2jax_ignore mathjax_ignore">{{}}</div>'
 
 
 @dataclass(frozen=True)
@@ -48,6 +48,9 @@ class Result:
     message: str
     unit: str = ""
     words: tuple = ()
+
+    def __post_init__(self):
+        object.__setattr__(self, "message", in_form(self.message))
 
     def __str__(self):
         return self.message

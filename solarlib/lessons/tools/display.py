@@ -10,6 +10,7 @@ import pandas as pd
 from IPython import get_ipython
 
 pd.set_option("display.max_colwidth", None)  # a text in a table of a lesson is never cut
+pd.set_option("display.html.use_mathjax", False)  # a "$" in it is money, never the start of a formula
 _shown: dict = {}  # notebook cell -> (execution, what it has shown)
 
 

@@ -133,7 +133,7 @@ def move_columns(filled, low, high, place=None, width=0.7):
 def direct_label(ax, x, y, text, role=None, size=TEXT_PT, **how):
     """Write a bold label beside what it names, in the role's text colour (no legend box); return the text."""
     colour = ROLES[role].text if role else INK
-    return ax.text(x, y, text, **{"color": colour, "fontsize": size, "fontweight": "bold"} | how)
+    return ax.text(x, y, text, **{"color": colour, "fontsize": size, "fontweight": "bold", "parse_math": False} | how)
 
 
 def write(ax, labels, top=1.0, wide=1.0, **how):

@@ -13,16 +13,15 @@ import pandas as pd
 from jinja2 import Environment, FileSystemLoader
 from markupsafe import Markup
 
-from solarlib.quantities import InputError, refuse_if, unsigned_zero
+from solarlib.quantities import InputError, day_words, in_form, refuse_if
 
 # Last word of a column's name; what is not its name in words.
 UNITS = {"kwh": "kWh", "kw": "kW", "w": "W", "h": "kWh/kW", "c": "°C", "m2": "W/m²", "percent": "%", "usd": "$"}
 WORDS = {"unsigned": "reading without direction", "light_w": "light", "neighbour_ratio": "ratio to similar systems"}
-FORMS = (  # of a number or a date in a text, and how it is written
+FORMS = (  # beside `in_form`: of a date or a column's name in a text, and how it is written
     (r"(\d{4}-\d\d-\d\d \d\d:\d\d):\d\d(?:[+-]\d\d:\d\d)?", r"\1"),
     (r"\b(?<!\.)([a-z]\w*_(?:kwh|kw|w|h|c|m2|percent|usd))\b(?!\.\w)", lambda found: heading(found[1])),
-    (r"(?<![\w.)-])-(?=[$\d.])", "−"),
-    (r"(?<=\d) ?%", "\u00a0%"),
+    (r"(?<=\d) %", "\u00a0%"),
     (r"(?<![\w.,;:'−-])\d{4,}(?= (?:W|kW|kWh|rows|samples|values|days)\b)", lambda found: f"{int(found[0]):,}"),
 )
 
@@ -81,18 +80,14 @@ def heading(name):
     )
 
 
-def dollars(amount):
-    """Return an amount as text: $231.07, −$5.00."""
-    return "not known" if pd.isna(amount) else f"{'−' if round(amount, 2) < 0 else ''}${abs(amount):,.2f}"
-
-
 def plain(text):
     """Return a text with its numbers, dates and names of columns in the form of the page; other things unchanged."""
     if not isinstance(text, str) or isinstance(text, Markup):
         return text
+    text = in_form(text)
     for found, form in FORMS:
         text = re.sub(found, form, text)
-    return unsigned_zero(text)
+    return text
 
 
 def is_words(cell):
@@ -105,7 +100,7 @@ def shown(cell):
     if pd.isna(cell):
         return "not known"
     if isinstance(cell, str) and re.fullmatch(r"\d{4}-\d\d-\d\d", cell):
-        return f"{(day := pd.Timestamp(cell)).day} {day:%b %Y}"
+        return day_words(pd.Timestamp(cell))
     return f"{cell:,}" if isinstance(cell, (int, float)) and not isinstance(cell, bool) else str(cell)
 
 

@@ -14,7 +14,7 @@ import ipywidgets as widgets
 from solarlib.lessons.tools.controls import CHARACTER_PX, SPEAK, STYLE, Act, Control
 from solarlib.lessons.tools.display import Shown, bundle
 from solarlib.lessons.tools.figures import SHOWN_HEIGHT, SHOWN_WIDTH, png, with_caption
-from solarlib.quantities import InputError, unsigned_zero
+from solarlib.quantities import InputError, in_form
 
 MOST_CONTROLS, MOST_ROWS = 4, 3
 SHOWN = SHOWN_WIDTH, SHOWN_HEIGHT
@@ -82,7 +82,7 @@ class Picture:
         caption = self.update(**values)
         for artist in self.moving:
             if hasattr(artist, "set_text"):
-                artist.set_text(unsigned_zero(artist.get_text()))
+                artist.set_text(in_form(artist.get_text()))
         if not isinstance(caption, str) or len(caption.strip()) < SHORTEST_CAPTION:
             allowed = f"a sentence of {SHORTEST_CAPTION} or more characters"
             raise InputError(f"picture: found the caption {caption!r}, allowed is {allowed}")
@@ -96,7 +96,7 @@ class Picture:
             canvas.restore_region(self._background)
         for artist in self.moving:
             self.figure.draw_artist(artist)
-        return png(self.figure), unsigned_zero(" ".join(caption.split()))
+        return png(self.figure), in_form(" ".join(caption.split()))
 
 
 def _reason(error):

@@ -9,7 +9,7 @@ from solarlib.direction.step_test import certain_import, energy_bounds
 from solarlib.house.year import simulate
 from solarlib.lessons.tools import MONTHS, Picture, figures
 from solarlib.meter.registers import split, unsigned
-from solarlib.quantities import counted, energy_kwh, texts_beside
+from solarlib.quantities import counted, day_words, energy_kwh, texts_beside
 
 CAPTIONS = texts_beside(__file__, "captions")
 SKIES = ("clear", "broken", "dull")
@@ -233,4 +233,4 @@ def mean_change(power_w, kept):
 
 
 def _date(day):
-    return f"{day.index[0].day} {MONTHS[day.index[0].month - 1]}"
+    return day_words(day.index[0], "%B")

@@ -35,7 +35,7 @@ def test_a_whole_page_line_by_line():
         '<table><caption>c &amp; d</caption><thead><tr><th scope="col">day</th><th scope="col">delivered (kWh)</th>'
         '<th scope="col">share</th></tr></thead><tbody>'
         '<tr><th scope=row class="words">a&lt;b</th><td>1.5</td><td>90\u00a0%</td></tr>'
-        "<tr><th scope=row>2 Jan 2026</th><td>not known</td><td>not known</td></tr></tbody></table>",
+        "<tr><th scope=row>2 January 2026</th><td>not known</td><td>not known</td></tr></tbody></table>",
         '<p class="caution"><b>Caution.</b> Ask.</p>',
         '<p class="missing"><b>Not determined.</b> none &lt;i&gt;</p>',
         '<h2 id="part-2">2 Two</h2>',
