@@ -1,4 +1,4 @@
-"""Which month should the bank's year end? What every reset date loses, in a typical year and in many.
+"""Which month should the bank's year end? What every reset date loses.
 
 In words: what a reset takes is the largest sum of the last 0, 1, 2 ... 12 months before it, the month of the reset
 being the last of them. The sum of all twelve cannot be saved by any date; what is above it is lost by bad timing only.
@@ -13,9 +13,6 @@ import pandas as pd
 from solarlib.quantities import refuse_if
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
-_RUN_DAYS = 5  # that stay in their order when years are made of days
-NEAR_KWH = 1.0  # months that lose no more than this above the least count as alike
 
 
 def lost_by_reset_month(surplus_kwh):
@@ -120,62 +117,9 @@ def spendable_kwh(surplus_kwh: npt.ArrayLike, reset_month: int) -> np.ndarray:
     return spendable
 
 
-def years_from_days(daily_kwh, rng, count):
-    """Make years out of the days of one year: each month is filled with runs of its own days, drawn at random.
-
-    Runs are `_RUN_DAYS` long; after the last day of a month comes its first.
-
-    Parameters
-    ----------
-    daily_kwh : array, shape (..., 365)
-        January 1 first; leading axes are several quantities of the same days, which stay together. [kWh]
-    rng : numpy.random.Generator
-    count : int
-        Number of years.
-
-    Returns
-    -------
-    ndarray, shape (..., count, 12)
-        Months, January first, with the means of the given year. [kWh]
-
-    Notes
-    -----
-    A bootstrap of blocks in a circle: Politis and Romano, in "Exploring the limits of bootstrap", Wiley (1992) 263
-    (`from memory`). What a run of days remembers is kept. Months know nothing of each other and the days are those of
-    one year: no wet year, no change in the household. Real years differ more.
-    """
-    daily = _of_a_year(daily_kwh, 365, "days_of_a_year", "daily_kwh")
-    length, month = np.repeat(DAYS, DAYS), np.repeat(np.arange(12), DAYS)
-    first = np.cumsum([0, *DAYS[:-1]])
-    number = np.arange(365) - first[month]
-    start = np.floor(rng.random((count, 12, 31 // _RUN_DAYS + 1))[:, month, number // _RUN_DAYS] * length).astype(int)
-    chosen = first[month] + (start + number % _RUN_DAYS) % length
-    return np.add.reduceat(daily[..., chosen], first, axis=-1)
-
-
-def times_best(lost_kwh):
-    """Return in how many years each reset month loses least, or no more than `NEAR_KWH` above that.
-
-    Parameters
-    ----------
-    lost_kwh : array, shape (years, 12)
-        What a reset takes in each year, such as from `lost_by_reset_month`; January first. [kWh]
-
-    Returns
-    -------
-    Series of int, labelled Jan to Dec
-        Months that are alike count each, so that the sum may exceed the number of years.
-    """
-    lost = twelve_months(lost_kwh).reshape(-1, 12)
-    return pd.Series((lost <= lost.min(axis=1, keepdims=True) + NEAR_KWH).sum(axis=0), index=list(MONTHS))
-
-
 def twelve_months(values):
     """Return an array whose last axis holds 12 finite numbers, January first; else an InputError says so."""
-    return _of_a_year(values, 12, "months_of_years", "surplus")
-
-
-def _of_a_year(values, count, case, name):
-    array = np.asarray(values, float)
-    refuse_if(array.shape[-1:] != (count,) or not np.isfinite(array).all(), case, name, shape=array.shape)
-    return array
+    months = np.asarray(values, float)
+    wrong = months.shape[-1:] != (12,) or not np.isfinite(months).all()
+    refuse_if(wrong, "months_of_years", "surplus", shape=months.shape)
+    return months

@@ -94,15 +94,6 @@ def months(house, size=1.0, tariff=None):
     return pd.concat([pd.DataFrame({"period_start": edges[:-1], "period_end": edges[1:]}), pd.DataFrame(rows)], axis=1)
 
 
-def days(house, size, tariff):
-    """Return the days of the typical year, as `months` returns its months."""
-    shape = shape_of(tariff)
-    made, used = _energies(source_of(house), _step(shape) if shape else 60)
-    made, reads = size * made, pd.date_range(made.index[0], periods=366, freq="D")
-    delivered, received = (used - made).clip(lower=0.0), (made - used).clip(lower=0.0)
-    return periods.monthly_periods(delivered, received, made, list(reads), shape)
-
-
 def two_years(first, second=None):
     """Return the bills of a year, and those of the next (default: the same again), as billing periods in a row."""
     both = pd.concat([first, first if second is None else second], ignore_index=True)

@@ -5,8 +5,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from profiles import examples
-from solarlib.bill import reset
-from solarlib.bill.reset import best_reset, lost_by_reset_month, spendable_kwh, times_best, years_from_days
+from solarlib.bill.reset import best_reset, lost_by_reset_month, spendable_kwh
 from solarlib.quantities import InputError
 
 
@@ -91,78 +90,6 @@ def test_spendable_energy_is_exactly_what_needs_no_purchase(surplus, reset, mont
     free = spendable_kwh(surplus, reset)[month]
     assert bought(free) == bought(0.0)
     assert bought(free + 1) == bought(0.0) + 1
-
-
-DAY_OF_MONTH = np.concatenate([np.arange(days) for days in (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)])
-MONTH_OF_DAY = np.cumsum(DAY_OF_MONTH == 0) - 1
-
-
-def test_made_years_take_only_days_of_the_month_and_keep_its_mean():
-    years = years_from_days(MONTH_OF_DAY.astype(float), np.random.default_rng(1), 40)
-    assert years.shape == (40, 12)
-    assert (years == np.arange(12) * np.bincount(MONTH_OF_DAY)).all()
-    daily = np.random.default_rng(2).gamma(2.0, 5.0, 365)
-    typical = np.bincount(MONTH_OF_DAY, daily)
-    many = years_from_days(daily, np.random.default_rng(3), 20_000)
-    assert many.mean(axis=0) == pytest.approx(typical, abs=4 * many.std(axis=0).max() / np.sqrt(20_000))
-
-
-def test_quantities_of_made_years_stay_together():
-    daily = np.random.default_rng(2).gamma(2.0, 5.0, 365)
-    both = years_from_days(np.stack([daily, 3.0 * daily]), np.random.default_rng(3), 7)
-    assert both.shape == (2, 7, 12) and both[1] == pytest.approx(3.0 * both[0])
-    assert both[0] == pytest.approx(years_from_days(daily, np.random.default_rng(3), 7))
-
-
-def test_longer_runs_keep_the_memory_of_the_days(monkeypatch):
-    """Single days: the spread of a sum of independent days. A whole month as one run: always the same sum."""
-    wave = np.sin(2 * np.pi * DAY_OF_MONTH / 31.0)
-    five = years_from_days(wave, np.random.default_rng(4), 4000)[:, 0].std()
-    monkeypatch.setattr(reset, "_RUN_DAYS", 1)
-    spread = [years_from_days(wave, np.random.default_rng(4), 4000)[:, 0].std(), five]
-    assert spread[0] == pytest.approx(np.sqrt(31) * wave[:31].std(), rel=0.05)
-    assert spread[1] > 1.8 * spread[0]
-    monkeypatch.setattr(reset, "_RUN_DAYS", 28)
-    whole = years_from_days(wave, np.random.default_rng(4), 50)[:, 1]
-    assert whole == pytest.approx(np.full(50, wave[31:59].sum()))
-
-
-def test_months_without_memory_lose_in_sequence_what_they_lose_as_years():
-    """Unlike years in a row: a bank year then mixes two calendar years,
-    which changes nothing where months are independent.
-    """
-    daily = 9.0 * np.cos(2 * np.pi * (np.arange(365) - 170) / 365) + np.random.default_rng(6).normal(0, 6, 365)
-    years = years_from_days(daily, np.random.default_rng(7), 6000)
-    lost = lost_by_reset_month(years)
-    for month in (3, 6, 9, 12):
-        taken = lost_in_sequence(years.ravel(), month)[1:]
-        for level in (0.1, 0.5, 0.9):
-            assert np.quantile(taken, level) == pytest.approx(np.quantile(lost[:, month - 1], level), abs=12), (
-                month,
-                level,
-            )
-
-
-def test_how_often_each_month_is_best_is_counted_year_by_year(monkeypatch):
-    def best(years):
-        return times_best(lost_by_reset_month(years))
-
-    years = np.random.default_rng(5).normal(0, 200, (50, 12))
-    by_hand = sum(best_reset(year)["best"].astype(int) for year in years)
-    assert (best(np.full((3, 12), -1.0)) == 3).all()
-    near = np.zeros(12)
-    near[[5, 6, 11]] = 10.0, -9.0, -1.0  # after June 10 kWh are lost, from July to November 1 kWh, else none
-    assert best(near[None]).tolist() == [1, 1, 1, 1, 1, 0, 1, 1, 1, 1, 1, 1]
-    near[[6, 11]] = -8.99, -1.01
-    assert best(near[None]).tolist() == [1, 1, 1, 1, 1, 0, 0, 0, 0, 0, 0, 1]
-    monkeypatch.setattr(reset, "NEAR_KWH", 1e-9)
-    assert best(years).tolist() == by_hand.tolist()
-
-
-@pytest.mark.parametrize("wrong", [[1.0] * 366, 3.0, [float("nan")] * 365])
-def test_anything_but_a_year_of_days_is_refused(wrong):
-    with pytest.raises(InputError, match="365 finite numbers"):
-        years_from_days(wrong, np.random.default_rng(1), 2)
 
 
 @pytest.mark.parametrize("wrong", [[1, 2, 3], 5.0, [float("nan")] * 12])

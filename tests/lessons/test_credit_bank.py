@@ -10,7 +10,7 @@ import pytest
 
 from lesson_panels import columns
 from solarlib.bill.accounts import ledger
-from solarlib.bill.reset import best_reset, lost_by_reset_month, times_best, years_from_days
+from solarlib.bill.reset import best_reset, lost_by_reset_month
 from solarlib.bill.tariff_file import TARIFF_FOLDER, read_tariff, tariff_from_table
 from solarlib.house import year_bills
 from solarlib.house.file import read_house
@@ -468,66 +468,6 @@ def test_all_best_months_listed_in_few_words():
     assert credit_bank._listed(MONTHS) == "any month"
     assert credit_bank._listed(MONTHS[2:4]) == "Mar, Apr"
     assert credit_bank._listed(MONTHS[1:]) == "any month but Jan"
-
-
-# ---------------------------------------------------------------- part 4: many made years
-
-
-def test_made_years_are_drawn_from_the_days_of_the_house(any_house):
-    """The days' sums are those of the months, and the surplus of another size is drawn with the same days."""
-    year = simulate(any_house)
-    made, used = (energy_kwh(year[name]).resample("D").sum() for name in ("generation_w", "load_w"))
-    assert (made - used).groupby(made.index.month).sum().to_numpy() == pytest.approx(
-        ledgers.surplus_of(any_house), abs=1e-6
-    )
-    for size in (0, 60, ledgers.sizes(any_house)):
-        by_hand = years_from_days((size / 100 * made - used).to_numpy(), np.random.default_rng(3), 30)
-        assert ledgers.made_years(any_house, size, 3) == pytest.approx(by_hand, abs=1e-6)
-    spread = ledgers.made_years(any_house, 100, 1).std(axis=0)
-    assert (spread > 5).all() and not np.array_equal(
-        ledgers.made_years(any_house, 100, 1), ledgers.made_years(any_house, 100, 2)
-    )
-
-
-def test_the_table_of_made_years_counts_what_the_domain_computes(any_house):
-    table = ledgers.in_made_years(any_house)
-    best = best_reset(ledgers.surplus_of(any_house))["best"]
-    assert list(table.index) == list(best.index[best])
-    for drawing in range(1, ledgers.DRAWINGS + 1):
-        lost = lost_by_reset_month(ledgers.made_years(any_house, 100, drawing))
-        assert ledgers.made_losses(any_house, 100, drawing) == pytest.approx(lost)
-        counted = (lost <= lost.min(axis=1, keepdims=True) + 1.0).sum(axis=0)
-        assert table[f"drawing {drawing}"].tolist() == counted[best.to_numpy()].tolist()
-
-
-def test_the_choice_from_the_typical_year_holds_in_most_made_years(any_house):
-    """Check 6 accepts the months that are best in the typical year: one of them is best in most made years too."""
-    typical = best_reset(ledgers.surplus_of(any_house))["best"]
-    for drawing in range(1, ledgers.DRAWINGS + 1):
-        best = times_best(ledgers.made_losses(any_house, 100, drawing))
-        assert best[typical].max() == best.max() >= 25
-
-
-def test_made_years_by_the_bills_are_those_by_the_law(two_storey, monkeypatch):
-    by_law = ledgers.made_losses(two_storey)
-    ledgers.made_losses.cache_clear()
-    monkeypatch.setattr(ledgers, "why_no_law", lambda tariff: ["no reason"])
-    assert ledgers.made_losses(two_storey) == pytest.approx(by_law, abs=0.01)  # bills count in 0.001 kWh
-    ledgers.made_losses.cache_clear()
-
-
-def test_made_years_of_other_rules_are_told_by_the_bills(two_storey):
-    own = replace(two_storey, tariff=read_tariff("time-of-use-bank"))
-    table = ledgers.in_made_years(own)
-    assert list(table) == ["drawing 1"] and table["drawing 1"].max() == 30
-
-
-def test_of_two_months_alike_in_the_typical_year_one_is_safer(two_storey):
-    typical = best_reset(ledgers.surplus_of(two_storey))["best"]
-    assert list(typical.index[typical]) == ["Mar", "Apr"]
-    for drawing in range(1, ledgers.DRAWINGS + 1):
-        best = times_best(ledgers.made_losses(two_storey, 100, drawing))
-        assert best["Mar"] > best["Apr"] + 3
 
 
 def test_part_4_says_where_the_own_rule_has_no_reset(two_storey):

@@ -8,7 +8,7 @@ import pandas as pd
 
 from solarlib.bill import spendable_kwh
 from solarlib.bill.accounts import ledger
-from solarlib.bill.reset import lost_by_reset_month, times_best, why_no_law, years_from_days
+from solarlib.bill.reset import lost_by_reset_month, why_no_law
 from solarlib.bill.tariff_file import read_tariff
 from solarlib.house import year_bills
 from solarlib.lessons.tools import MONTHS
@@ -16,8 +16,6 @@ from solarlib.meter.registers import registers
 from solarlib.quantities import texts_beside
 
 NEVER = "never"
-MADE_YEARS = 30
-DRAWINGS = 5
 HALF_CENT = 0.005
 TEXTS = texts_beside(__file__, "texts")
 OTHER_RULES = TEXTS["other_rules"]  # to compare bills: words on the buttons -> name as for `tariff_named`
@@ -49,48 +47,6 @@ def surplus_of(house, size=100):
     """Return received minus delivered energy of the twelve months, January first. [kWh]"""
     table = months(house, size)
     return (table["received_kwh"] - table["delivered_kwh"]).to_numpy()
-
-
-@lru_cache(maxsize=64)
-def _drawn(house, drawing):
-    """Return (generation, use) of `MADE_YEARS` years, each with its months. [kWh], (years, 12)"""
-    days = np.stack([energy.resample("D").sum().to_numpy() for energy in year_bills.hourly(house)])
-    return years_from_days(days, np.random.default_rng(drawing), MADE_YEARS)
-
-
-def made_years(house, size=100, drawing=1):
-    """Return the surplus of years put together from the days of the typical year; see `reset.years_from_days`.
-
-    `drawing` names the draw. [kWh], (years, 12)
-    """
-    made, used = _drawn(house, drawing)
-    return made * size / 100.0 - used
-
-
-@lru_cache(maxsize=64)
-def made_losses(house, size=100, drawing=1):
-    """Return what each reset month takes in each of the made years, one reset a year. [kWh], (years, 12)
-
-    By the law where it holds; else by the bills of each year made twice in a row, of which the second is taken.
-    """
-    rules = [_bank_alone(yearly_reset(house, month)) for month in MONTHS]
-    if not why_no_law(rules[0]):
-        return lost_by_reset_month(made_years(house, size, drawing))
-    each = rules[0].months_per_bill
-    by_day = year_bills.days(house, size / 100.0, rules[0]).drop(columns=["period_start", "period_end"])
-    drawn = years_from_days(by_day.T.to_numpy(), np.random.default_rng(drawing), MADE_YEARS)
-    bills = np.repeat(drawn, 2, axis=1).reshape(len(drawn), -1, each).sum(axis=2)
-    edges = pd.date_range("2001-01-01", periods=bills.shape[1] + 1, freq=f"{each}MS")
-    periods = pd.DataFrame(dict(zip(by_day, bills)) | {"period_start": edges[:-1], "period_end": edges[1:]})
-    books = [ledger(periods, tariff) for tariff in rules]
-    taken = [book["credit_reset"].to_numpy().reshape(2 * MADE_YEARS, -1).sum(axis=1) for book in books]
-    return np.transpose(taken)[1::2]
-
-
-def _bank_alone(tariff):
-    """Return the rules with the lines that the bank pays for, and no other."""
-    billed = tuple(charge for charge in tariff.charges if charge.on == "billed")
-    return replace(tariff, charges=billed, minimum_bill=None)
 
 
 @lru_cache(maxsize=8)
@@ -255,14 +211,3 @@ def law(house):
     worst = int(lost.argmax())
     spare = spendable_kwh(surplus, worst + 1)[worst]
     return f"Before the worst reset, {MONTHS[worst]}, {spare:,.0f} kWh can be used without buying any."
-
-
-def in_made_years(house):
-    """Return in how many made years no other month takes less: the months that are best in the typical year, drawings.
-
-    One drawing where the bills have to tell, as in `made_losses`.
-    """
-    drawings = range(1, 2 if why_no_law(yearly_reset(house, "Dec")) else DRAWINGS + 1)
-    table = by_reset(house)
-    times = {f"drawing {drawing}": times_best(made_losses(house, 100, drawing)) for drawing in drawings}
-    return pd.DataFrame(times).loc[table.index[table["best"]]]

@@ -1,4 +1,4 @@
-"""Two registers, the bank, twelve bills, what each reset month loses, in one year and many."""
+"""Two registers, the bank, twelve bills, what each reset month loses."""
 
 import numpy as np
 
