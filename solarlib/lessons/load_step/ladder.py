@@ -7,8 +7,7 @@ import pandas as pd
 
 from solarlib.direction.decoder import decode
 from solarlib.direction.step_test import StepTest, certain_import, log_ratio, rise_or_fall
-from solarlib.lessons.load_step.pictures import CAPTIONS, DAYLIGHT_W, year_in_minutes
-from solarlib.lessons.tools import MONTHS, Picture, figures
+from solarlib.lessons.load_step.pictures import DAYLIGHT_W, year_in_minutes
 from solarlib.meter.load import test_load
 from solarlib.meter.registers import unsigned
 from solarlib.quantities import energy_kwh
@@ -19,9 +18,6 @@ DAYS_READ = 8
 LEAST_EVIDENCE = 0.5  # below it a fold-aware test changes nothing
 SPREAD_W = 50.0  # of one reading: its noise and the unrest of the house
 PV_GAIN, PV_NOISE_W = 1.01, 5.0  # of the PV record: no instrument is exact
-# What the panel offers.
-LARGE_W, SPACINGS_MIN, NOISES_W, PV_RECORDS_MIN = 2000.0, (5, 10, 60), (5, 50, 200), (1, 15)
-MOST_WRONG, MOST_KWH = 30.0, 3.0
 _SEED = 777
 
 
@@ -117,39 +113,24 @@ def scores(said, truth):
     return pd.DataFrame({"wrong_percent": wrong, "error_kwh": error}, index=said.columns)
 
 
-def ladder_picture(house):
-    """Return the picture of all rungs: test load, time between tests, noise, PV record -> wrong minutes, energy error.
+def ladder_table(house, cases):
+    """Return how far each rung is from the truth, in words, for some cases.
 
-    A setting is decoded when it is first asked for, 8 days in about a tenth of a second, and kept.
+    A case is decoded in about a tenth of a second.
+
+    Parameters
+    ----------
+    house : House
+    cases : dict
+        Name of a case -> test load [W], time between tests [min], noise [W], length of the PV record's means [min].
+
+    Returns
+    -------
+    DataFrame
+        A row for each of `RUNGS`, a column for each case: wrong minutes by daylight, error of imported energy a day.
     """
-    first = record_days(house, 1).index[0]
-    grid = {"wspace": 0.1, "width_ratios": (1.25, 1)}
-    figure, (left, right) = figures.new_figure(1, 2, left=0.235, right=0.975, top=0.97, **grid)
-    place = np.arange(len(RUNGS))
-    sets = []
-    for ax, most, words in ((left, MOST_WRONG, "wrong minutes (%)"), (right, MOST_KWH, "error of import (kWh a day)")):
-        ax.set(xlim=(0, 1.3 * most), xlabel=words)
-        ax.set_xticks(np.linspace(0, most, 4), [f"{tick:.0f}" for tick in np.linspace(0, most, 4)])
-        figures.rows_axis(ax, place, RUNGS if ax is left else [""] * len(RUNGS), (len(RUNGS) - 0.45, -0.55))
-        role = "reading" if ax is left else "import"
-        container = ax.barh(place, 0 * place, height=0.62, **figures.filled(role))
-        texts = [figures.direct_label(ax, 0, row, "", role, va="center", size=14) for row in place]
-        sets.append((container, texts, most))
-
-    @lru_cache(maxsize=None)
-    def judged(*values):
-        return scores(*signs(house, *values))
-
-    def update(load, every, noise, pv):
-        table = judged(load, every, noise, pv)
-        for (container, texts, most), values, form in zip(sets, table.to_numpy().T, ("{:.1f}", "{:.2f}")):
-            for bar, text, value in zip(container, texts, values):
-                bar.set_width(min(value, most))
-                cut = "» " if value > most else ""  # marks a bar that is cut
-                text.set(x=min(value, most) + 0.015 * most, text=cut + form.format(value))
-        test = {"month": MONTHS[first.month - 1], "load": load, "every": every}
-        naive, aware, passive, tested = table["wrong_percent"].iloc[2:]
-        wrong = {"naive": naive, "aware": aware, "passive": passive, "tested": tested}
-        return CAPTIONS["ladder"].format(days=DAYS_READ, error=table["error_kwh"].iloc[-1], **test, **wrong)
-
-    return Picture(figure, [artist for container, texts, _ in sets for artist in (container, texts)], update)
+    table = {}
+    for name, values in cases.items():
+        rows = scores(*signs(house, *values)).itertuples()
+        table[name] = {row.Index: f"{row.wrong_percent:.1f} %, {row.error_kwh:.2f} kWh" for row in rows}
+    return pd.DataFrame(table)
