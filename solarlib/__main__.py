@@ -1,4 +1,4 @@
-"""The front door: `python3 -m solarlib lab | show | check | test | save` (on Windows `py -m solarlib lab`).
+"""The front door: `python3 -m solarlib lab | show | follow | check | test | save` (on Windows `py -m solarlib lab`).
 
 The first call makes `.venv` beside this folder and installs the pinned environment into it; every later call
 starts at once and needs no network. Only the standard library is used here, and the syntax stays old, so that
@@ -250,6 +250,10 @@ def save(words):
     return [venv_python(), "-m", "solarlib.lessons.save"] + words
 
 
+def follow(words):
+    return [venv_python(), "-m", "solarlib.house.follow"] + words
+
+
 def start(command):
     """Start ``command`` in the project's folder and return its process; Ctrl+C is from now on for it to answer."""
     process = subprocess.Popen(command, cwd=ROOT)
@@ -264,7 +268,7 @@ def run(command):
 
 def main(arguments):
     views = {"lab": "code", "show": "page"}
-    commands = {"check": check, "test": test, "save": save}
+    commands = {"follow": follow, "check": check, "test": test, "save": save}
     if not arguments or arguments[0] not in views | commands:
         say(TEXTS["usage"].format(py="py" if os.name == "nt" else "python3"))
         return 0 if arguments[:1] in (["-h"], ["--help"], ["help"]) else 2

@@ -13,7 +13,7 @@ from collections import defaultdict
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
-DOORS = ("lessons.save:main", "lessons.handout:main")  # `save`, and the page to print
+DOORS = ("lessons.save:main", "lessons.handout:main", "house.follow:main")  # `save`, the page to print, `follow`
 METHODS = ast.FunctionDef | ast.AsyncFunctionDef
 HOOKS = {"format_field"}  # methods that the standard library calls by their name, beside those that end in "_"
 

@@ -9,8 +9,6 @@ import entered
 WAITING = {
     "direction.decoder.decode(kind)": "stamped pulses as a reading",
     "direction.decoder.decode(wh_per_pulse)": "stamped pulses as a reading",
-    "direction.live.LiveFilter(interval_s)": "the live reading of a growing file",
-    "direction.live.LiveFilter(pv_window_s)": "the live reading of a growing file",
     "direction.record.power_from_pulses": "stamped pulses as a reading",
 }
 

@@ -74,7 +74,7 @@ def test_a_python_out_of_the_tested_range_gets_one_sentence_with_what_to_type(cl
 def test_wrong_words_get_the_right_ones(clone, words):
     code, said = run(clone, *words)
     assert code == 2
-    assert all(f"-m solarlib {word}" in said for word in ("lab", "show", "check", "test", "save"))
+    assert all(f"-m solarlib {word}" in said for word in ("lab", "show", "follow", "check", "test", "save"))
     assert not (clone / ".venv").exists()
 
 

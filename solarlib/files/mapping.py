@@ -225,7 +225,8 @@ class Mapping:
     form : int
         Of the file; a newer one is refused.
     keep : str
-        Which of two rows of the same moment with different numbers is used, ``"first"`` or ``"last"``.
+        Which of two rows of the same moment with different numbers is used, ``"first"`` or ``"last"``; ``"rising"``:
+        only rows later than all rows above them.
     """
 
     column: tuple = declared(Table(Column, many=True))
@@ -239,7 +240,7 @@ class Mapping:
     delimiter: str | None = declared(kept("one character such as ; or \\t", _is_mark), default=None)
     encoding: str | None = declared(_sound("one such as utf-8, utf-16-le, cp1252", b"12".decode), default=None)
     header_line: int | None = declared(whole(1, 10_000), default=None)
-    keep: str = declared(choice("first", "last"), default="first")
+    keep: str = declared(choice("first", "last", "rising"), default="first")
     padded: bool = declared(flag(), default=False)
     form: int = declared(whole(1, FORM), default=1)
 

@@ -273,6 +273,10 @@ def _in_order(rows, moments, look):
     """Return rising moments, each once; repeated ones go to the tally, ``keep`` says which of two is used."""
     tally, known = look.tally, moments != MISSING
     moments, rows = moments[known], {key: array[known] for key, array in rows.items()}
+    if look.mapping.keep == "rising" and len(moments):
+        late = np.r_[False, moments[1:] <= np.maximum.accumulate(moments)[:-1]]
+        tally.set_aside("late", rows["line"][late])
+        moments, rows = moments[~late], {key: array[~late] for key, array in rows.items()}
     lines, columns = rows["line"], [rows["value", number] for number in range(len(look.places.values))]
     kind = rows.get("kind", np.zeros(len(lines), np.int8))
     for one in np.unique(kind) if look.words.known else ():

@@ -141,9 +141,14 @@ class Measured:
         """Return the series with a row for every interval; missing ones are NaN. See `regular`."""
         return regular(self.series, self.step, self.origin)
 
+    @property
+    def watts(self) -> float:
+        """The mean power that 1 W, or 1 kWh in an interval, is. [W]"""
+        return 1.0 if self.unit == "W" else 1000.0 / (self.step / ONE_HOUR)
+
     def power_w(self) -> pd.Series:
         """Return the even mean power of a power or an energy. [W]"""
-        return self.even() if self.unit == "W" else self.even() * (1000.0 / (self.step / ONE_HOUR))
+        return self.even() * self.watts
 
     def energy_kwh(self) -> pd.Series:
         """Return the energy in each even interval of a power or an energy. [kWh]"""
