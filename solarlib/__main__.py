@@ -251,19 +251,20 @@ def save(words):
 
 
 def follow(words):
-    return [venv_python(), "-m", "solarlib.house.follow"] + words
+    """A command for the folder where it was typed and its files lie; -P: none of them is taken for a module."""
+    return [venv_python(), "-P", "-m", "solarlib.house.follow"] + words
 
 
-def start(command):
-    """Start ``command`` in the project's folder and return its process; Ctrl+C is from now on for it to answer."""
-    process = subprocess.Popen(command, cwd=ROOT)
+def start(command, folder=ROOT):
+    """Start ``command`` in a folder and return its process; Ctrl+C is from now on for it to answer."""
+    process = subprocess.Popen(command, cwd=folder)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     return process
 
 
-def run(command):
+def run(command, folder=ROOT):
     """Run ``command`` until it ends by itself; return its code."""
-    return start(command).wait()
+    return start(command, folder).wait()
 
 
 def main(arguments):
@@ -275,7 +276,7 @@ def main(arguments):
     make_ready(with_tools=arguments[0] in ("check", "test"))
     if arguments[0] in views:
         return serve(arguments[1:], views[arguments[0]])
-    return run(commands[arguments[0]](arguments[1:]))
+    return run(commands[arguments[0]](arguments[1:]), os.getcwd() if arguments[0] == "follow" else ROOT)
 
 
 if __name__ == "__main__":

@@ -213,6 +213,14 @@ def test_only_a_whole_environment_counts_as_installed(tmp_path, monkeypatch):
     assert not door.is_installed(packages, str(stamp))
 
 
+def test_follow_runs_where_it_was_typed_and_all_else_in_the_project(tmp_path, monkeypatch):
+    monkeypatch.setattr(door, "make_ready", lambda with_tools: None)
+    monkeypatch.setattr(door, "run", lambda command, folder: (command[-2:], Path(folder)))
+    monkeypatch.chdir(tmp_path)
+    assert door.main(["follow", "readings.csv", "signed.csv"]) == (["readings.csv", "signed.csv"], tmp_path)
+    assert door.main(["save"])[1] == ROOT
+
+
 def test_only_words_that_test_install_the_tools(monkeypatch):
     installed = []
     monkeypatch.setattr(door, "is_installed", lambda packages, stamp: False)

@@ -13,7 +13,7 @@ from solarlib.direction.signs import expected
 from solarlib.quantities import refuse_if, require
 
 MEMORY = 15  # samples that tell how much the reading usually moves
-_LONGEST_GAP = 1440.0  # after so many missed samples the past says nothing more
+LONGEST_GAP = 1440  # after so many missed samples the past says nothing more
 
 
 class LiveFilter:
@@ -84,7 +84,7 @@ class LiveFilter:
         u = np.maximum(u, 0.0)
         dark = (pv <= likelihood.DARK_W) & ~unknown
         states = likelihood.implied_states(u, share, self.instrument.test_load_w, self._quiet)
-        gap = np.minimum(self._missed + 1, _LONGEST_GAP)
+        gap = np.minimum(self._missed + 1, LONGEST_GAP)
         level_sd, change_sd = self._sun_doubt(pv, sun_before, gap)
         load, first = states.net_w + pv, np.isnan(self._load).any()
         before = load if first else self._load

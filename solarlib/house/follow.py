@@ -20,11 +20,10 @@ import pandas as pd
 from solarlib.direction.calibration import Repairs
 from solarlib.direction.decoder import DECIDED
 from solarlib.direction.likelihood import LoadHabits, night_habits
-from solarlib.direction.live import LiveFilter
+from solarlib.direction.live import LONGEST_GAP, LiveFilter
 from solarlib.direction.record import LARGEST_W
 from solarlib.files.mapping import mapping_from_toml
 from solarlib.files.reading import read
-from solarlib.files.steps import ONE_HOUR
 from solarlib.house.file import House, read_house
 from solarlib.house.flows import NIGHT_DEG, Checked, bring, first_measured, measured_in, sun_height
 from solarlib.house.sensor import directions
@@ -33,7 +32,6 @@ from solarlib.quantities import InputError, refuse_if, texts_beside
 WORDS = texts_beside(__file__, "follow")
 HEADER = b"time,reading_w,p_export,signed_w,state\n"
 LEAST_WAIT_S, REST = 1.0, 20  # between two looks; as many times as long as the look itself took
-MOST_MISSED = 1440  # samples after which the past says nothing more
 OLD = 3  # PV windows after which the last one says nothing more
 
 
@@ -57,10 +55,11 @@ def grown(path):
     Raises
     ------
     InputError
-        They cannot be read, or the mapping names no interval, or a counter, whose energy would be known a row later.
+        They cannot be read, or the mapping names no interval, a counter, whose energy would be known a row later, or
+        rows of several meters at one moment.
     """
     mapping = replace(mapping_from_toml(path.with_suffix(".toml")), keep="rising")
-    told = mapping.interval and not any(column.kind == "counter" for column in mapping.column)
+    told = mapping.interval and not any(one.kind == "counter" or one.where for one in mapping.column)
     refuse_if(not told, "not_to_follow", path.with_suffix(".toml").name)
     raw = path.read_bytes() if path.is_file() else b""
     with tempfile.TemporaryDirectory() as folder:
@@ -129,15 +128,14 @@ class Following:
         over = made.index + window - pd.Timedelta(seconds=self.repairs.late_s if window > step else 0.0)
         sun = made.set_axis(over).reindex(ends, method="pad", tolerance=OLD * window - pd.Timedelta(1, "ns")).to_numpy()
         night = (sun_height(reading.index, step, self.house) < NIGHT_DEG).to_numpy() & (len(files) > 1)
-        told_w = self.repairs.load.value if self.repairs.load else self.house.meter.test_load_w
-        load_w = told_w if tests is not None else 0.0
-        share = (tests.series / load_w).clip(0, 1) if load_w else pd.Series(0.0, reading.index)
+        load_w = tests and (self.repairs.load.value if self.repairs.load else self.house.meter.test_load_w)
+        share = (tests.series / load_w).clip(0, 1) if tests else pd.Series(0.0, reading.index)
         reading = reading.where(share.notna())  # nobody says whether the test load ran: as if nothing had been read
         table = {"reading_w": reading, "pv_w": np.where(night, 0.0, sun), "share": share.fillna(0.0)}
         known = np.minimum.accumulate(night | (ends < over[-1] + window))
         refuse_if(not known.any(), "no_common_time", sensor.origin, other=array.origin)
         rows, late = pd.DataFrame(table)[known], (~known).sum() * step > OLD * window
-        return lambda: LiveFilter(load_w, step.total_seconds(), window.total_seconds(), self.habits), rows, late
+        return lambda: LiveFilter(load_w or 0.0, step.total_seconds(), window.total_seconds(), self.habits), rows, late
 
     def append(self, begin, rows):
         """Append rows later than the last whole one of the signed file, day by day, each from its midnight on.
@@ -147,8 +145,8 @@ class Following:
         old = self.signed.read_bytes() if self.signed.is_file() else b""
         refuse_if(not (old.startswith(HEADER) or HEADER.startswith(old)), "not_signed", self.signed.name)
         whole = old[: old.rfind(b"\n") + 1]
-        last = pd.to_datetime(whole[:-1].rpartition(b"\n")[2].partition(b",")[0].decode("ascii"), errors="coerce")
-        last = rows.index[0] - ONE_HOUR if pd.isna(last) else last.tz_convert(rows.index.tz)
+        times = ["1970", whole[:-1].rpartition(b"\n")[2].partition(b",")[0].decode("ascii")]
+        last = pd.to_datetime(times, utc=True, format="ISO8601", errors="coerce").max().tz_convert(rows.index.tz)
         with self.signed.open("ab") as file:
             file.truncate(len(whole))
             file.write(b"" if whole else HEADER)
@@ -160,7 +158,7 @@ def signed_lines(live, rows):
     """Yield (moment, line of the signed file) of rows; what is missing between them passes the filter, too."""
     gaps = rows.index.to_series().diff().dt.total_seconds() / live.instrument.interval_s
     for gap, (at, reading, pv, share) in zip(gaps.fillna(1), rows.itertuples()):
-        for _ in range(min(round(gap) - 1, MOST_MISSED)):
+        for _ in range(min(round(gap) - 1, LONGEST_GAP)):
             live.update(np.nan, np.nan)
         p = live.update(reading, pv, share)
         state = "missed" if p != p else "export" if p >= DECIDED else "import" if p <= 1 - DECIDED else "open"
@@ -186,7 +184,7 @@ def main(words):
             told = following.look() or told
             print(told + "\n" if told != before else "", end="", flush=True)
             time.sleep(max(LEAST_WAIT_S, REST * (time.monotonic() - began)))
-    except InputError as error:
+    except (InputError, OSError) as error:
         sys.exit(str(error))
     except KeyboardInterrupt:
         print("\n" + WORDS["ends"].format(given=given))
