@@ -11,7 +11,7 @@ import argparse
 import sys
 import tempfile
 import time
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,12 +19,12 @@ import pandas as pd
 
 from solarlib.direction.calibration import Repairs
 from solarlib.direction.decoder import DECIDED
-from solarlib.direction.likelihood import LoadHabits, night_habits
+from solarlib.direction.likelihood import night_habits
 from solarlib.direction.live import LONGEST_GAP, LiveFilter
 from solarlib.direction.record import LARGEST_W
 from solarlib.files.mapping import mapping_from_toml
 from solarlib.files.reading import read
-from solarlib.house.file import House, read_house
+from solarlib.house.file import read_house
 from solarlib.house.flows import NIGHT_DEG, Checked, bring, first_measured, measured_in, sun_height
 from solarlib.house.sensor import directions
 from solarlib.quantities import InputError, refuse_if, texts_beside
@@ -43,7 +43,7 @@ def learned(found, record):
     InputError
         If its direction is not determined, or was found only after something was mended, which new rows would lack.
     """
-    trust, step = found.account.trust, record.index.to_series().diff().median()
+    trust, step = found.account.trust, record.index[1] - record.index[0]
     refuse_if(trust.verdict != "found", "unsound_start", "earlier", why=" ".join(trust.sentences()))
     nights = found.samples["load_w"].to_numpy(), record["pv_w"].to_numpy()
     return night_habits(*nights, step.total_seconds()), found.account.repairs
@@ -75,83 +75,79 @@ def _power_w(measured, low):
     return power.where(power.between(low, LARGEST_W))
 
 
-@dataclass
-class Following:
-    """A file of readings that grows and its signed one.
+def rows_of(house, paths, repairs):
+    """Return the rows whose PV power is known, whether others wait long for theirs, and how a `LiveFilter` begins.
 
-    Attributes
+    That power is the mean of the last window that is over at the end of the reading. With a file of the array's own it
+    is 0 at night, and not waited for.
+
+    Parameters
     ----------
     house : House
-    paths : tuple of Path
+    paths : sequence of Path
         The file of readings; the array's file, if the readings hold no generation.
-    signed : Path
-    habits, repairs : LoadHabits or None, Repairs
+    repairs : Repairs
         What an earlier record taught; see `learned`.
-    seen, first : object
-        The files' state at the last look, and the first row then.
     """
+    files = [grown(path) for path in paths]
+    sensor, array = first_measured(files[:1], "unsigned"), first_measured(files[-1:], "generation")
+    tests, step, window = measured_in(files[:1], "test_load"), sensor.step, array.step
+    reading, made = _power_w(sensor, -50.0), _power_w(array, -1000.0) / repairs.gain_used
+    ends = reading.index + step
+    over = made.index + window - pd.Timedelta(seconds=repairs.late_s if window > step else 0.0)
+    sun = made.set_axis(over).reindex(ends, method="pad", tolerance=OLD * window - pd.Timedelta(1, "ns")).to_numpy()
+    night = (sun_height(reading.index, step, house) < NIGHT_DEG).to_numpy() & (len(files) > 1)
+    load_w = (repairs.load.value if repairs.load else house.meter.test_load_w) if tests else 0.0
+    share = (tests.series / load_w).clip(0, 1) if tests else pd.Series(0.0, reading.index)
+    reading = reading.where(share.notna())  # nobody says whether the test load ran: as if nothing had been read
+    known = np.minimum.accumulate(night | (ends < over[-1] + window))
+    refuse_if(not known.any(), "no_common_time", sensor.origin, other=array.origin)
+    table = {"reading_w": reading, "pv_w": np.where(night, 0.0, sun), "share": share.fillna(0.0)}
+    late = np.count_nonzero(~known) * step > OLD * window
+    return pd.DataFrame(table)[known], late, (load_w, step.total_seconds(), window.total_seconds())
 
-    house: House
-    paths: tuple
-    signed: Path
-    habits: LoadHabits | None = None
-    repairs: Repairs = Repairs()
-    seen: object = None
-    first: object = None
 
-    def look(self):
-        """Sign what can be signed by now; return a sentence if there is something to say, else nothing."""
+def append(signed, rows, begin):
+    """Append rows later than the last whole one of the signed file, day by day, each from its midnight on.
+
+    In the dark the direction is known, so that a day needs no day before it. ``begin()`` gives a new `LiveFilter`.
+    """
+    old = signed.read_bytes() if signed.is_file() else b""
+    refuse_if(not (old.startswith(HEADER) or HEADER.startswith(old)), "not_signed", signed.name)
+    whole = old[: old.rfind(b"\n") + 1]
+    times = ["1970", whole[:-1].rpartition(b"\n")[2].partition(b",")[0].decode("ascii")]
+    last = pd.to_datetime(times, utc=True, format="ISO8601", errors="coerce").max().tz_convert(rows.index.tz)
+    with signed.open("ab") as file:
+        file.truncate(len(whole))
+        file.write(b"" if whole else HEADER)
+        for _, day in rows[rows.index >= last.normalize()].groupby(lambda at: at.date()):
+            file.write("".join(text for at, text in signed_lines(begin(), day) if at > last).encode("ascii"))
+
+
+def looks(house, paths, signed, habits, repairs):
+    """Sign what can be signed by now, again and again; yield each time a sentence, empty if there is nothing to say.
+
+    Parameters
+    ----------
+    house, paths, repairs
+        As `rows_of` takes them.
+    signed : Path
+    habits : LoadHabits or None
+        What an earlier record taught; see `learned`.
+    """
+    seen = first = None
+    while True:
+        case, why = "well", ""
         try:
-            seen = [(path.stat().st_mtime_ns, path.stat().st_size) for path in self.paths if path.is_file()]
-            if seen == self.seen:
-                return ""
-            begin, rows, late = self.rows()
-        except (InputError, OSError) as error:  # a file may just be written anew
-            return WORDS["waits"].format(why=error)
-        replaced = self.first not in (None, rows.index[0])
-        self.seen, self.first = seen, rows.index[0]
-        self.append(begin, rows)
-        case = "replaced" if replaced else "behind" if late else "well"
-        return WORDS[case].format(name=self.paths[0].name, array=self.paths[-1].name)
-
-    def rows(self):
-        """Return what begins a filter, rows for it whose PV power is known, and whether others wait long for theirs.
-
-        That is the mean of the last window that is over at the end of the reading. With a file of the array's own it
-        is 0 at night, and not waited for.
-        """
-        files = [grown(path) for path in self.paths]
-        sensor, array = first_measured(files[:1], "unsigned"), first_measured(files[-1:], "generation")
-        tests, step, window = measured_in(files[:1], "test_load"), sensor.step, array.step
-        reading, made = _power_w(sensor, -50.0), _power_w(array, -1000.0) / self.repairs.gain_used
-        ends = reading.index + step
-        over = made.index + window - pd.Timedelta(seconds=self.repairs.late_s if window > step else 0.0)
-        sun = made.set_axis(over).reindex(ends, method="pad", tolerance=OLD * window - pd.Timedelta(1, "ns")).to_numpy()
-        night = (sun_height(reading.index, step, self.house) < NIGHT_DEG).to_numpy() & (len(files) > 1)
-        load_w = tests and (self.repairs.load.value if self.repairs.load else self.house.meter.test_load_w)
-        share = (tests.series / load_w).clip(0, 1) if tests else pd.Series(0.0, reading.index)
-        reading = reading.where(share.notna())  # nobody says whether the test load ran: as if nothing had been read
-        table = {"reading_w": reading, "pv_w": np.where(night, 0.0, sun), "share": share.fillna(0.0)}
-        known = np.minimum.accumulate(night | (ends < over[-1] + window))
-        refuse_if(not known.any(), "no_common_time", sensor.origin, other=array.origin)
-        rows, late = pd.DataFrame(table)[known], (~known).sum() * step > OLD * window
-        return lambda: LiveFilter(load_w or 0.0, step.total_seconds(), window.total_seconds(), self.habits), rows, late
-
-    def append(self, begin, rows):
-        """Append rows later than the last whole one of the signed file, day by day, each from its midnight on.
-
-        In the dark the direction is known, so that a day needs no day before it.
-        """
-        old = self.signed.read_bytes() if self.signed.is_file() else b""
-        refuse_if(not (old.startswith(HEADER) or HEADER.startswith(old)), "not_signed", self.signed.name)
-        whole = old[: old.rfind(b"\n") + 1]
-        times = ["1970", whole[:-1].rpartition(b"\n")[2].partition(b",")[0].decode("ascii")]
-        last = pd.to_datetime(times, utc=True, format="ISO8601", errors="coerce").max().tz_convert(rows.index.tz)
-        with self.signed.open("ab") as file:
-            file.truncate(len(whole))
-            file.write(b"" if whole else HEADER)
-            for _, day in rows[rows.index >= last.normalize()].groupby(lambda at: at.date()):
-                file.write("".join(text for at, text in signed_lines(begin(), day) if at > last).encode("ascii"))
+            now = [(path.stat().st_mtime_ns, path.stat().st_size) for path in paths if path.is_file()]
+            if now != seen:
+                rows, late, begin = rows_of(house, paths, repairs)
+                append(signed, rows, lambda begin=begin: LiveFilter(*begin, habits))
+                case = "replaced" if first not in (None, rows.index[0]) else "behind" if late else "well"
+                seen, first = now, rows.index[0]
+        except (InputError, OSError) as error:  # a file may just be written anew, or the signed one be open elsewhere
+            case, why = "waits", error
+        yield WORDS[case].format(why=why, name=paths[0].name, array=paths[-1].name)
 
 
 def signed_lines(live, rows):
@@ -175,16 +171,18 @@ def main(words):
     given, told = parser.parse_args(words), ""
     try:
         house = read_house(given.house)
-        known = learned(*directions([bring(path, house) for path in given.earlier])) if given.earlier else ()
-        paths = tuple(Path(path) for path in (given.readings, given.array) if path)
-        following = Following(house, paths, Path(given.signed), *known)
+        known = (
+            learned(*directions([bring(path, house) for path in given.earlier])) if given.earlier else (None, Repairs())
+        )
+        paths = [Path(path) for path in (given.readings, given.array) if path]
         print(WORDS["begins"].format(given=given))
+        looking = looks(house, paths, Path(given.signed), *known)
         while True:
             began, before = time.monotonic(), told
-            told = following.look() or told
+            told = next(looking) or told
             print(told + "\n" if told != before else "", end="", flush=True)
             time.sleep(max(LEAST_WAIT_S, REST * (time.monotonic() - began)))
-    except (InputError, OSError) as error:
+    except InputError as error:
         sys.exit(str(error))
     except KeyboardInterrupt:
         print("\n" + WORDS["ends"].format(given=given))
