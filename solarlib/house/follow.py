@@ -171,9 +171,8 @@ def main(words):
     given, told = parser.parse_args(words), ""
     try:
         house = read_house(given.house)
-        known = (
-            learned(*directions([bring(path, house) for path in given.earlier])) if given.earlier else (None, Repairs())
-        )
+        earlier = [bring(path, house) for path in given.earlier]
+        known = learned(*directions(earlier)) if earlier else (None, Repairs())
         paths = [Path(path) for path in (given.readings, given.array) if path]
         print(WORDS["begins"].format(given=given))
         looking = looks(house, paths, Path(given.signed), *known)
