@@ -6,11 +6,7 @@ from types import SimpleNamespace
 import entered
 
 # Public names that nothing enters yet, each with the capability that will wire it. The list is to become empty.
-WAITING = {
-    "direction.decoder.decode(kind)": "stamped pulses as a reading",
-    "direction.decoder.decode(wh_per_pulse)": "stamped pulses as a reading",
-    "direction.record.power_from_pulses": "stamped pulses as a reading",
-}
+WAITING = {"direction.decoder.decode(kind)": "a mapping that says that its readings are moments"}
 
 
 def made(**modules):

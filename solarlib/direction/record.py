@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction.likelihood import roughness
-from solarlib.quantities import InputError, check_index, in_full, one_of, require
+from solarlib.quantities import InputError, in_full, one_of, require
 
 LARGEST_W = 1e6
 READING_KINDS = ("mean", "snapshot")
@@ -144,41 +144,6 @@ def read_record(table, kind="mean", pv_window_s=None):
     time_s, size, share = time_s[seen], np.maximum(reading[seen], 0.0), share[seen]
     arrays = seen, time_s, size, np.nan_to_num(share), np.isnan(share), middle, windows
     return Record(*arrays, interval_s, window_s, kind, -offset_s)
-
-
-def power_from_pulses(pulse_times, wh_per_pulse, index):
-    """Return the mean power over intervals from the times of a meter's pulses, for ``reading_w``.
-
-    Energy is taken to grow evenly between two pulses. That tells far more than counting the pulses of each interval,
-    whose rounding hides what the sun and the test load do.
-
-    Parameters
-    ----------
-    pulse_times : DatetimeIndex, increasing, time-zone-aware
-    wh_per_pulse : float
-        [Wh]
-    index : DatetimeIndex
-        Regular START labels of the wanted intervals.
-
-    Returns
-    -------
-    Series
-        NaN in intervals that reach beyond the first or last pulse. [W]
-
-    Raises
-    ------
-    InputError
-        For fewer than two pulses, or times out of order.
-    """
-    require(wh_per_pulse, "wh_per_pulse", 1e-3, 1e5, "Wh")
-    step_s = check_index(index).total_seconds()
-    at = (pulse_times - index[0]).total_seconds().to_numpy()
-    if at.size < 2 or (np.diff(at) < 0).any():
-        raise InputError(f"pulse_times: found {at.size} pulse(s), allowed are two or more in increasing order")
-    start = (index - index[0]).total_seconds().to_numpy()
-    edges = np.append(start, start[-1] + step_s)
-    energy_wh = np.interp(edges, at, wh_per_pulse * np.arange(at.size), left=np.nan, right=np.nan)
-    return pd.Series(np.diff(energy_wh) * 3600 / step_s, index, name="reading_w")
 
 
 def check_columns(table, where, needed, allowed):

@@ -42,9 +42,9 @@ def clean_tables(index, step, columns, mapping, name):
     table, intervals, notes, odd = {}, {}, [], {}
     starts = _starts(index, step, mapping, name)
     columns = {column: _converted(values, column) for values, column in zip(columns, mapping.column)}
-    registers = {column: pd.Series(values, index) for column, values in columns.items() if column.kind == "counter"}
+    registers = {column: pd.Series(values, index) for column, values in columns.items() if column.counts}
     for column, values in columns.items():
-        if column.kind == "counter":
+        if column.counts:
             shown = registers[column] / column.factor  # as displayed: a dial ends in its own unit
             exchanges, most = _exchanges(column, index.tz), MOST_KW / column.factor
             found = interval_energy(shown, column.digits, exchanges, most)
@@ -63,7 +63,7 @@ def clean_tables(index, step, columns, mapping, name):
 
 def _starts(index, step, mapping, name):
     """Stamps at the start of their interval; a register's stay where they are."""
-    counters = [column.kind == "counter" for column in mapping.column]
+    counters = [column.counts for column in mapping.column]
     if mapping.label == "start" or all(counters):
         return index
     refuse_if(any(counters), "kinds", name)
@@ -98,7 +98,8 @@ def _falls(found, name):
 
 
 def _converted(values, column):
-    """Numbers of the file in W or kWh; Wh are divided by 1000, which is exact to the last digit."""
+    """Numbers of the file in W or kWh, pulses as the register that they drive; Wh / 1000 is exact to the last digit."""
+    values = pd.Series(values).cumsum().to_numpy() if column.kind == "pulse" else values
     return values * column.multiplier / 1000.0 if column.unit == "Wh" else values * column.factor
 
 

@@ -137,7 +137,8 @@ class Column:
         One of those that `QUANTITY_UNITS` lists for the quantity: W, kW, Wh, kWh or MWh for flows.
     kind : str
         ``"mean"`` over the interval; ``"interval"`` energy within the interval; ``"counter"`` register that counts
-        up. Only Wh, kWh and MWh need a kind: an interval and a counter look alike in a header.
+        up; ``"pulse"``: each row is the moment of a meter's pulse, and the number its energy. Only Wh, kWh and MWh need
+        a kind: an interval and a counter look alike in a header.
     digits : int, optional
         Digits of a counter before its decimal mark; without them a fall is not taken for a rollover.
     multiplier : float
@@ -156,7 +157,7 @@ class Column:
     name: str | int = declared(Reader("a name or a number from 1", _place))
     quantity: str = declared(choice(*QUANTITY_UNITS))
     unit: str = declared(choice(*FILE_UNITS))
-    kind: str | None = declared(choice("mean", "interval", "counter"), default=None)
+    kind: str | None = declared(choice("mean", "interval", "counter", "pulse"), default=None)
     digits: int | None = declared(whole(3, 12), default=None)
     multiplier: float = declared(number(-1e6, 1e6, kind=float), default=1.0)
     to: str | int | None = declared(Reader("a name or a number from 1", _place), default=None)
@@ -174,13 +175,18 @@ class Column:
             problems.add("unit", repr(self.unit), f"for {self.quantity} one of {', '.join(units)}")
         elif self.kind not in kinds:
             problems.add("kind", repr(self.kind), f"for {self.unit} one of {', '.join(kinds)}")
-        if self.multiplier == 0 or (self.kind == "counter" and self.multiplier < 0):
+        if self.multiplier == 0 or (self.counts and self.multiplier < 0):
             problems.add("multiplier", f"{self.multiplier:g}", "a number that keeps the energy")
         for wrong in misplaced(self):
             problems.add(*wrong)
         if (self.tilt_deg is None) != (self.azimuth_deg is None):
             problems.add("tilt_deg, azimuth_deg", "one alone", "both, or neither")
         problems.stop()
+
+    @property
+    def counts(self):
+        """Whether its numbers are read at the moment of their stamp, and tell of the time since the one before."""
+        return self.kind in ("counter", "pulse")
 
     @property
     def factor(self):

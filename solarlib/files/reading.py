@@ -244,7 +244,7 @@ def _moments(rows, look):
     bare = offsets == MISSING
     moments = np.where(bare, MISSING, walls - offsets)
     refuse_if(zone is None and bare.any(), "no_zone", name, lines=lines[bare])
-    intervals = not look.places.counted and any(column.kind != "counter" for column in mapping.column)
+    intervals = not look.places.counted and any(not column.counts for column in mapping.column)
     if intervals and mapping.label == "start" and look.order.ends:
         raise refusal("ends", name, line=look.order.ends, text=look.stamp(look.order.ends))
     if look.places.counted and bare.all() and counts_hours(walls, rows["since"], zone):

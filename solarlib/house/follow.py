@@ -59,7 +59,7 @@ def grown(path):
         rows of several meters at one moment.
     """
     mapping = replace(mapping_from_toml(path.with_suffix(".toml")), keep="rising")
-    told = mapping.interval and not any(one.kind == "counter" or one.where for one in mapping.column)
+    told = mapping.interval and not any(one.counts or one.where for one in mapping.column)
     refuse_if(not told, "not_to_follow", path.with_suffix(".toml").name)
     raw = path.read_bytes() if path.is_file() else b""
     with tempfile.TemporaryDirectory() as folder:

@@ -9,10 +9,13 @@ import numpy as np
 import pandas as pd
 
 from solarlib.direction.decoder import Decoded, decode
-from solarlib.house.flows import Checked, first_measured, measured_in, silent
+from solarlib.files.flow import flow_of
+from solarlib.files.steps import Measured
+from solarlib.house.flows import Checked, first_measured, limits_kw, measured_in, silent
 from solarlib.house.periods import METER
 from solarlib.quantities import refuse_if
 
+MINUTE, LONGEST_PULSE = pd.Timedelta(minutes=1), pd.Timedelta(minutes=15)
 LEAST_TEST_W = 10.0  # a test load below is a mark that says 1 for "on", or too small for any sensor
 
 
@@ -28,9 +31,11 @@ def sensor_record(files):
         Length of the intervals of the array's file.
     test_load_w : float or None
         The greatest power of the test load. [W]
+    step_wh : float
+        The smallest step of a reading that comes as an energy, as whole pulses do. [Wh]
     """
-    sensor, array = first_measured(files, "unsigned"), first_measured(files, "generation")
-    reading = sensor.power_w()
+    sensor, array = counted_power(files) or first_measured(files, "unsigned"), first_measured(files, "generation")
+    reading, step_wh = sensor.power_w(), 1000 * smallest_step(sensor.series) if sensor.unit == "kWh" else 0.0
     pv, inside = _at(array.power_w(), array.step, reading.index)
     refuse_if(not inside.any(), "no_common_time", sensor.origin, other=array.origin)
     table = pd.DataFrame({"reading_w": reading.to_numpy(), "pv_w": pv}, reading.index)
@@ -41,7 +46,25 @@ def sensor_record(files):
             test_load_w = float(np.nanmax(on))
             refuse_if(test_load_w < LEAST_TEST_W, "small_test_load", tests.origin, most=test_load_w, least=LEAST_TEST_W)
             table["test_on"] = on / test_load_w  # missing: nobody says whether it ran
-    return table[inside], array.step, test_load_w
+    return table[inside], array.step, test_load_w, step_wh
+
+
+def counted_power(files):
+    """Return the power between the moments at which a counter without direction was read, None without any.
+
+    Energy grows evenly between two pulses. That tells far more than counting the pulses of each interval, whose
+    rounding hides what the sun and the test load do. Nothing is told where none came for `LONGEST_PULSE`.
+    """
+    for file in files:
+        for column, part in file.readings.intervals.items():
+            if column.quantity == "unsigned" and file.readings.step is None:
+                end = pd.DatetimeIndex(part["end"])
+                known = part["energy_kwh"].where(end - part.index < LONGEST_PULSE)
+                flow = flow_of(part.index.append(end[-1:]), known, limits_kw(None)["load"], file.name)
+                sums = flow.sums(pd.date_range(flow.edges[0].ceil(MINUTE), flow.edges[-1], freq=MINUTE))
+                power = 60_000 * sums["kwh"].where(sums["even_high"] - sums["even_low"] < 1e-8)
+                return Measured(power, MINUTE, "unsigned", "W", file.name)
+    return None
 
 
 def _at(values, step, index):
@@ -95,9 +118,9 @@ def directions(files: Sequence[Checked], say: Callable = silent) -> tuple[Decode
 
     A meter's file among them ties the energies to its registers.
     """
-    table, window, test_load_w = sensor_record(files)
+    table, window, test_load_w, step_wh = sensor_record(files)
     say(f"finding the direction of {len(table)} readings", 0.1)
     totals = meter_totals(files, table.index)
-    found = decode(table, test_load_w, pv_window_s=window.total_seconds(), registers=totals)
+    found = decode(table, test_load_w, pv_window_s=window.total_seconds(), registers=totals, wh_per_pulse=step_wh)
     say(f"the direction of {len(table)} readings is found", 1.0)
     return found, table

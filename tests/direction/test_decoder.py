@@ -15,7 +15,7 @@ from scipy.stats import binom
 from made_records import LOAD_W, made_house, sign_right
 from solarlib.direction.decoder import decode, pulse_noise_w
 from solarlib.direction.likelihood import implied_states
-from solarlib.direction.record import power_from_pulses, read_record
+from solarlib.direction.record import read_record
 from solarlib.quantities import InputError
 
 
@@ -219,24 +219,6 @@ def test_whole_pulses(house):
     counted = np.diff(np.floor(energy), prepend=0) * 60
     found = decode(readings.assign(reading_w=counted), LOAD_W, wh_per_pulse=1.0)
     assert sign_right(found, truth) > 0.95
-
-
-def test_stamped_pulses_tell_more_than_counted_ones(house):
-    readings, truth = house
-    wh = 7.2
-    energy = np.concatenate([[0.0], np.cumsum(readings["reading_w"].to_numpy() / 60)])
-    second = np.interp(np.arange(wh, energy[-1], wh), energy, 60.0 * np.arange(energy.size))
-    stamps = readings.index[0] + pd.to_timedelta(second, unit="s")
-    stamped = power_from_pulses(stamps, wh, readings.index)
-    assert stamped.mean() == pytest.approx(readings["reading_w"].mean(), rel=0.01)
-    counted = np.diff(np.floor(energy / wh)) * wh * 60
-    signs = [
-        sign_right(decode(readings.assign(reading_w=power), LOAD_W, wh_per_pulse=wh_counted), truth)
-        for power, wh_counted in ((stamped, 0.0), (counted, wh))
-    ]
-    assert signs[0] > signs[1] > 0.85
-    with pytest.raises(InputError, match="pulse_times"):
-        power_from_pulses(stamps[:1], wh, readings.index)
 
 
 def test_night_draw_of_the_converter(house, found):

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solarlib.direction.record import power_from_pulses, read_record
+from solarlib.direction.record import read_record
 from solarlib.quantities import InputError
 
 
@@ -65,12 +65,3 @@ def test_the_ranges_of_a_table(name, value, fits):
     else:
         with pytest.raises(InputError, match=f"{name}: found"):
             read_record(given)
-
-
-def test_pulses_by_hand():
-    """A pulse every 10 s, then every 20 s, of 1 Wh: 360 W and 180 W; nothing is known beyond the first and the last."""
-    start = pd.Timestamp("2026-06-01", tz="UTC")
-    stamps = start + pd.to_timedelta([*range(30, 121, 10), *range(140, 241, 20)], unit="s")
-    index = pd.date_range(start, periods=5, freq="1min")
-    power = power_from_pulses(stamps, 1.0, index)
-    assert power.to_numpy() == pytest.approx([np.nan, 360, 180, 180, np.nan], nan_ok=True)

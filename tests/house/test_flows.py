@@ -83,7 +83,7 @@ def test_a_file_without_mapping_is_told(tmp_path, house):
 
 
 def test_each_sample_gets_the_power_of_the_window_that_holds_it(files):
-    table, window, test_load_w = sensor_record(files)
+    table, window, test_load_w, _ = sensor_record(files)
     power = files[0].table["generation_w"]
     assert window == pd.Timedelta("15min") and test_load_w == 750
     for time in ("2026-10-26 12:00", "2026-10-26 12:14", "2026-10-31 09:59"):
@@ -115,7 +115,7 @@ def test_decoded_energy_stands_near_the_meters_registers(files):
 def test_a_sensor_without_step_tests_is_decoded_all_the_same(files):
     array, _, sensor, *_ = files
     plain = replace(sensor, table=sensor.table.drop(columns="test_load_w"))
-    table, _, test_load_w = sensor_record([array, plain])
+    table, _, test_load_w, _ = sensor_record([array, plain])
     assert test_load_w is None and "test_on" not in table
     assert directions([array, plain])[0].samples["p_export"].notna().any()
 

@@ -4,9 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from made_records import LOAD_W, made_house, sign_right
 from solarlib.house.file import read_house
 from solarlib.house.flows import bring
-from solarlib.house.sensor import directions, meter_totals, sensor_record, smallest_step
+from solarlib.house.sensor import counted_power, directions, meter_totals, sensor_record, smallest_step
 
 NAMES = ("generation-quarter-hours", "meter-registers", "sensor-week", "reads-by-hand")
 
@@ -74,3 +75,46 @@ def test_the_owners_meter_narrows_the_ranges_and_the_account_says_by_how_much(fi
     told = [sentence for sentence in tied.sentences() if "totals change" in sentence]
     assert len(told) == 1 and f"{widths[1].mean():.2f} kWh, on average" in told[0]
     assert not any("totals" in sentence for sentence in free.sentences())
+
+
+def counting(folder, house, name, stamps, **columns):
+    """Bring a file; of each column: unit, kind and numbers. Its name, as far as a dash, is the quantity."""
+    table = pd.DataFrame({"time": stamps.strftime("%Y-%m-%dT%H:%M:%S.%f%z")})
+    lines = ['time = "time"']
+    for column, (unit, kind, numbers) in columns.items():
+        table[column] = numbers
+        lines.append(f'[[column]]\nname = "{column}"\nquantity = "{column}"\nunit = "{unit}"\nkind = "{kind}"')
+    table.to_csv(folder / f"{name}.csv", index=False)
+    (folder / f"{name}.toml").write_text("\n".join(lines), encoding="utf-8")
+    return bring(folder / f"{name}.csv", house)
+
+
+def test_pulses_by_hand(tmp_path, house):
+    """A pulse every 10 s, then every 20 s, of 1 Wh: 360 W and 180 W; nothing is known beyond the first and the last."""
+    start = pd.Timestamp("2026-06-01", tz="UTC")
+    stamps = start + pd.to_timedelta([*range(30, 121, 10), *range(140, 241, 20), *range(1500, 1600, 15)], "s")
+    for kind, numbers in (("pulse", 1), ("counter", range(50, 50 + len(stamps)))):
+        power = counted_power([counting(tmp_path, house, kind, stamps, unsigned=("Wh", kind, numbers))]).series
+        assert power.index[0] == start + pd.Timedelta("1min")
+        assert power.to_numpy()[:3] == pytest.approx([360, 180, 180]) and power.to_numpy()[-1] == pytest.approx(240)
+        assert power.iloc[3:-1].isna().all()  # no pulse for more than a quarter of an hour: nobody knows why
+
+
+def test_stamped_pulses_tell_more_than_counted_ones(tmp_path, house):
+    readings, truth = made_house(days=2, seed=2)
+    wh, index = 7.2, readings.index
+    energy = np.concatenate([[0.0], np.cumsum(readings["reading_w"].to_numpy() / 60)])
+    second = np.interp(np.arange(wh, energy[-1], wh), energy, 60.0 * np.arange(energy.size))
+    stamps = index[0] + pd.to_timedelta(np.round(second, 6), unit="s")
+    tests = ("W", "mean", LOAD_W * readings["test_on"].to_numpy())
+    array = counting(
+        tmp_path, house, "array", index, generation=("W", "mean", readings["pv_w"].to_numpy()), test_load=tests
+    )
+    stamped = counting(tmp_path, house, "stamped", stamps, unsigned=("Wh", "pulse", wh))
+    counts = np.diff(np.floor(energy / wh)) * wh
+    counted = counting(tmp_path, house, "counted", index, unsigned=("Wh", "interval", counts))
+    assert sensor_record([counted, array])[3] == pytest.approx(wh) and sensor_record([stamped, array])[3] == 0
+    found = [directions([file, array])[0] for file in (stamped, counted)]
+    assert sum(found[0].days[["import_kwh", "export_kwh"]].sum()) == pytest.approx(energy[-1] / 1000, rel=0.01)
+    signs = [sign_right(one, truth.reindex(one.samples.index)) for one in found]
+    assert signs[0] > signs[1] > 0.85

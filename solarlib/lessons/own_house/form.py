@@ -115,7 +115,7 @@ class Picker(Shown):
         used = [(name, part) for name, part in self.columns if part["quantity"].value not in (OPEN, LEAVE_OUT)]
         left += [f"what {name} is" for name, part in self.columns if part["quantity"].value == OPEN]
         left += [_WORDS["zone"].lower()] if self._timed and not self.whole["zone"].value else []
-        counted = all(part["kind"].value == "counter" for _, part in used)  # registers are read at the moment itself
+        counted = all(part["kind"].value != "interval" for _, part in used)  # what is read at the moment itself
         left += [_WORDS["label"].lower()] if self.whole["label"].value == OPEN and not counted else []
         left += [] if used else ["what one or more columns are"]
         return left + [f"the unit of {name}" for name, part in used if part["unit"].value == OPEN]
