@@ -12,7 +12,7 @@ from solarlib.direction import chain
 from solarlib.direction.decoder import decode
 from solarlib.direction.likelihood import Instrument
 from solarlib.direction.record import read_record
-from solarlib.direction.signs import chain_of, expected, make_scene, most_sun, of_interval, probability
+from solarlib.direction.signs import chain_of, expected, make_scene, most_sun, of_interval, probability, two_views
 
 
 def scene(pv_w, days=5):
@@ -102,3 +102,22 @@ def test_no_reading_beyond_the_sun_is_told_as_export(minutes, tested):
     found = decode(table, LOAD_W if tested else None, pv_window_s=60 * minutes)
     beyond = heavy & (table["reading_w"] > 1.3 * power.max()).to_numpy()
     assert beyond.sum() > 50 and found.samples["p_export"][beyond].max() < 0.02
+
+
+@pytest.mark.parametrize(
+    "interval_s, pv_window_s, stride",
+    [(10, 10, 6), (10, 60, 6), (60, 60, 2), (60, 900, 15)],  # one a minute, one in two minutes, one in a PV window
+)
+def test_both_views_weigh_less_than_one(interval_s, pv_window_s, stride):
+    """Log-odds of 0.6 of all samples and 0.2 of spaced ones; the second view as it is made here, phase by phase."""
+    readings, _ = made_house(days=1, interval_s=interval_s, seed=8)
+    record = read_record(readings, pv_window_s=pv_window_s)
+    now = make_scene(record, Instrument(record.interval_s, record.window_s, test_load_w=LOAD_W))
+    p_state, (at, w) = two_views(now)
+    other, testing, number = np.zeros(p_state.size), record.test_share > 0, np.arange(p_state.size)
+    for phase in range(stride):
+        there, weights = chain_of(now, testing | (number % stride == phase))
+        other[there] += np.log(chain.odds(weights))
+    quiet = at[~testing[at]]
+    expected_odds = 0.6 * np.log(chain.odds(w))[~testing[at]] + 0.2 * other[quiet]
+    assert np.log(p_state[quiet] / (1 - p_state[quiet])) == pytest.approx(expected_odds, abs=1e-4)
