@@ -9,7 +9,7 @@ import numpy as np
 
 from solarlib.direction import chain, likelihood
 from solarlib.direction.record import LARGEST_W
-from solarlib.direction.signs import expected
+from solarlib.direction.signs import UNBOUND_W, can_go_out, expected
 from solarlib.quantities import refuse_if, require
 
 MEMORY = 15  # samples that tell how much the reading usually moves
@@ -29,6 +29,8 @@ class LiveFilter:
         Window over which the PV power is a mean; the interval if left out. [s]
     habits : likelihood.LoadHabits, optional
         Of an earlier record; without, those of a plain house.
+    most_pv_w : float, optional
+        The most that the array gives: no more can go out. [W]
 
     Attributes
     ----------
@@ -38,12 +40,12 @@ class LiveFilter:
         The same for the net power without the test load: the direction to remember.
     """
 
-    def __init__(self, test_load_w=0.0, interval_s=60.0, pv_window_s=None, habits=None):
+    def __init__(self, test_load_w=0.0, interval_s=60.0, pv_window_s=None, habits=None, most_pv_w=UNBOUND_W):
         load_w = require(test_load_w, "test_load_w", 0, 20_000, "W")
         interval_s = require(interval_s, "interval_s", 0.1, 86_400, "s")
         window_s = require(pv_window_s or interval_s, "pv_window_s", 0.1, 86_400, "s")
         self.instrument = likelihood.Instrument(interval_s, window_s, test_load_w=load_w)
-        self.habits = habits or likelihood.learn_habits()
+        self.habits, self.most_w = habits or likelihood.learn_habits(), np.full(1, float(most_pv_w))
         self.p_export = self.p_export_without = 0.5
         self._odds, self._missed = np.ones(1), np.zeros(1)
         self._load = np.full((2, 1), np.nan)
@@ -90,6 +92,7 @@ class LiveFilter:
         before = load if first else self._load
         steps = likelihood.Steps(before, load, level_sd, np.hypot(change_sd, states.doubt_w), gap, dark, unknown)
         w = likelihood.step_weights(steps, self.habits, self.instrument)
+        w *= can_go_out(states.net_w, self.most_w, self.habits, self.instrument)
         w = chain.floored(np.stack([w[[0, 1], [0, 1]]] * 2) if first else w)
         self._odds = (w[0, 1] + self._odds * w[1, 1]) / (w[0, 0] + self._odds * w[1, 0])
         state = self._odds / (1 + self._odds)

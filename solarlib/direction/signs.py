@@ -134,11 +134,16 @@ def chain_of(scene, keep=None):
     change_sd = np.hypot(change_sd, states.doubt_w[at])
     steps = likelihood.Steps(before(load), load, level_sd, change_sd, record.gap, dark[at], scene.unknown[at])
     w = likelihood.step_weights(steps, scene.habits, scene.instrument)
-    rest_w = states.net_w[:, at] + scene.most_w[at] - scene.habits.base_w  # more cannot go out than the sun gives
-    w *= np.maximum(ndtr(rest_w / (scene.instrument.noise_w + MOST_SHARE * scene.most_w[at])), IMPOSSIBLE)
+    w *= can_go_out(states.net_w[:, at], scene.most_w[at], scene.habits, scene.instrument)
     # The first sample has none before it: both rows alike.
     w[0, 1, 0], w[1, 0, 0] = w[1, 1, 0], w[0, 0, 0]
     return at, chain.floored(w)
+
+
+def can_go_out(net_w, most_w, habits, instrument):
+    """Return a weight for the net power of each state, shape (2, n): no more can go out than the sun gives. [W]"""
+    rest_w = net_w + most_w - habits.base_w
+    return np.maximum(ndtr(rest_w / (instrument.noise_w + MOST_SHARE * most_w)), IMPOSSIBLE)
 
 
 def two_views(scene):

@@ -22,6 +22,7 @@ from solarlib.direction.decoder import DECIDED
 from solarlib.direction.likelihood import night_habits
 from solarlib.direction.live import LONGEST_GAP, LiveFilter
 from solarlib.direction.record import LARGEST_W
+from solarlib.direction.signs import TOP
 from solarlib.files.mapping import mapping_from_toml
 from solarlib.files.reading import read
 from solarlib.house.file import read_house
@@ -136,13 +137,14 @@ def looks(house, paths, signed, habits, repairs):
         What an earlier record taught; see `learned`.
     """
     seen = first = None
+    most_w = TOP * house.system.rated_power_w
     while True:
         case, why = "well", ""
         try:
             now = [(path.stat().st_mtime_ns, path.stat().st_size) for path in paths if path.is_file()]
             if now != seen:
                 rows, late, begin = rows_of(house, paths, repairs)
-                append(signed, rows, lambda begin=begin: LiveFilter(*begin, habits))
+                append(signed, rows, lambda begin=begin: LiveFilter(*begin, habits, most_w))
                 case = "replaced" if first not in (None, rows.index[0]) else "behind" if late else "well"
                 seen, first = now, rows.index[0]
         except (InputError, OSError) as error:  # a file may just be written anew, or the signed one be open elsewhere

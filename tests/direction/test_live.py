@@ -140,3 +140,14 @@ def test_the_ranges_are_those_of_a_record(values, fits):
     else:
         with pytest.raises(InputError, match="allowed is a number from -50 to 1e"):
             LiveFilter().update(*values)
+
+
+def test_no_more_goes_out_than_the_array_gives(habits):
+    """In the middle of a cloudy day the sun's power is not known for a while, and the reading is large."""
+    told = {}
+    for most_w in (5000.0, 9000.0):
+        live = LiveFilter(habits=habits, most_pv_w=most_w)
+        for _ in range(5):
+            live.update(400.0, 900.0)
+        told[most_w] = [live.update(reading, np.nan) for reading in (4000.0, 7000.0)]
+    assert told[5000.0][1] < 0.01 < told[9000.0][1] and told[5000.0][0] == pytest.approx(told[9000.0][0], abs=1e-3)

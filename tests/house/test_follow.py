@@ -248,7 +248,7 @@ def test_a_strangers_file_is_left_alone(house, one_file, tmp_path):
 )
 def test_counters_rows_of_several_meters_and_mappings_without_interval_are_refused(tmp_path, mapping):
     (tmp_path / "readings.toml").write_text(mapping, encoding="utf-8")
-    with pytest.raises(InputError, match="no interval, a counter, or a where"):
+    with pytest.raises(InputError, match="no interval, a counter, pulses, or a where"):
         follow.grown(tmp_path / "readings.csv")
 
 
