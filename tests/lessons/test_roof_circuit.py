@@ -1,4 +1,4 @@
-"""Lesson 03: its pictures show what the domain modules compute, its checks judge, its words approve nothing."""
+"""Roof, shade, converter, circuit: pictures show what the rooms compute, checks judge, words approve nothing."""
 
 import re
 from dataclasses import replace
@@ -9,7 +9,6 @@ from made_circuits import UNLIKE, branch_holds, house_table, joint_holds, made, 
 
 import lesson_panels
 from profiles import examples
-from solarlib.bill.tariff_file import read_tariff
 from solarlib.house.file import HOUSE_FOLDER, house_from_table, read_house
 from solarlib.house.year import weather
 from solarlib.lessons.roof_circuit import (
@@ -57,9 +56,11 @@ def test_roof_picture_shows_both_roofs(house):
     plane = Plane(house.system.module_count, start.tilt, start.azimuth, "roof")
     year = array_power(weather(house), house.place, replace(house.system, planes=(plane,)))["ac_power_w"]
     assert lengths(pitched) == pytest.approx(energy_kwh(year).groupby(year.index.month).sum().to_numpy())
-    assert f"Pitched {energy_kwh(year).sum():,.0f} kWh" in caption and f"trays {lengths(trays).sum():,.0f}" in caption
-    lost, bought = roof_circuit.roof_table(house)[["lost_kwh", "bought_kwh"]].iloc[1]
-    assert f"or {lost:,} kWh are lost" in caption and f"or {bought:,} bought" in caption
+    table = roof_circuit.roof_table(house)
+    (of_pitched, dark_pitched), (of_trays, dark_trays) = table.to_numpy()
+    assert f"the pitched roof makes {dark_pitched:,} of its {energy_kwh(year).sum():,.0f} kWh a year" in caption
+    assert f"the trays {dark_trays:,} of their {lengths(trays).sum():,.0f}" in caption
+    assert (of_pitched, of_trays) == (round(lengths(pitched).sum()), round(lengths(trays).sum()))
 
 
 def test_flat_trays_give_less_of_their_year_in_the_dark_half(house):
@@ -76,32 +77,6 @@ def test_rows_farther_apart_lose_less_and_never_gain(house):
     open_kwh = energy_kwh(roof_circuit.roof_year(house, 10, roof_circuit.noon_side(house.place), "tray")).sum()
     near, far = (energy_kwh(roof_circuit.tray_year(house, distance)).sum() for distance in (1.2, 2.0))
     assert near < far <= open_kwh
-
-
-def test_bought_is_use_less_energy_plus_what_is_lost():
-    made, use = np.full(12, 100.0), np.full(12, 90.0)
-    assert roof_circuit._lost_and_bought(made, use, 3) == pytest.approx((120, 0))
-    made[:6], made[6:] = 0.0, 180.0  # all in the second half of the year, and the reset after it
-    assert roof_circuit._lost_and_bought(made, use, 12) == pytest.approx((540, 540))
-    assert roof_circuit._lost_and_bought(made, use, 6) == pytest.approx((0, 0))
-    assert roof_circuit._lost_and_bought(made, use, None) == pytest.approx((0, 0))
-
-
-def test_reset_month_is_that_of_the_tariff(house, two_storey):
-    assert roof_circuit.reset_month(house) == house.tariff.credit.reset_anchor[0]
-    credit = two_storey.tariff.credit
-    for rules in (
-        read_tariff("flat-net-billing-5-cents"),  # no bank of kWh
-        read_tariff("time-of-use-bank"),  # a bank for each group of hours
-        replace(two_storey.tariff, months_per_bill=2),
-        replace(two_storey.tariff, credit=replace(credit, netting="hour")),
-        replace(two_storey.tariff, credit=replace(credit, life_bills=6)),
-        replace(two_storey.tariff, credit=replace(credit, reset_every_years=2)),
-    ):
-        other = replace(two_storey, tariff=rules)
-        assert roof_circuit.reset_month(other) is None
-    caption = roof_circuit.roof_picture(other).update(30, 180, roof_circuit.USUAL_DISTANCE)
-    assert "With the best reset month, " in caption
 
 
 def test_noon_of_the_shortest_day_stands_low(house, monkeypatch):
@@ -185,14 +160,16 @@ def test_wall_stands_outside_the_array_of_any_size(house):
 # ---------------------------------------------------------------- part 3
 
 
-def test_choice_table_shows_the_losses(house):
-    words = roof_circuit_wires.choice_table(house, (60, 180, 73), (85, 90, 0))
-    shown = [float(line.split()[-2]) for line in words.splitlines()[2:]]
+def test_choice_picture_shows_the_losses(house):
+    picture = roof_circuit_wires.choice_picture(house)
+    caption = picture.update(share=60, turn=180, days=73)
+    bars = [container[0].get_width() for container in picture.figure.axes[0].containers]
     losses = roof_circuit_wires.choice_losses(house, 60, 180, 73)
-    assert shown == pytest.approx([100 * value for pair in losses.values() for value in pair], abs=0.051)
+    assert bars == pytest.approx([100 * value for pair in losses.values() for value in pair])
     assert losses["one failure"] == pytest.approx((0.2 / house.system.module_count, 0.2))
     assert losses["limit"][1] <= losses["limit"][0]  # halves that peak at different hours share one limit
-    assert ("Left out: shade" in words) == house.system.shaded
+    assert f"1 of {house.system.module_count} is out" in caption
+    assert ("Left out: shade" in caption) == house.system.shaded
 
 
 def test_predictions_of_the_choice_hold(house):

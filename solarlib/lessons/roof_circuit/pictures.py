@@ -1,4 +1,4 @@
-"""Pictures of lesson 03, first half: two roofs through the year, and what an obstacle costs."""
+"""Two roofs through the year, and what an obstacle costs."""
 
 import math
 from dataclasses import replace
@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 from matplotlib.ticker import MaxNLocator
 
-from solarlib.bill.reset import lost_by_reset_month, why_no_law
 from solarlib.house.bills import avoided_price
 from solarlib.house.year import house_load, light_words, plain_words, weather, weather_at
 from solarlib.lessons.tools import Picture, figures
@@ -46,14 +45,14 @@ def lying_bars(ax, places, looks):
     return drawn, words
 
 
-def move_lying_bars(drawn, words, values, gap):
-    """Give bars their lengths, and put each number ``gap`` beside its bar."""
+def move_lying_bars(drawn, words, values, gap, rightmost=math.inf):
+    """Give bars their lengths, and put each number ``gap`` beside its bar, at ``rightmost`` at the most."""
     for bar, word, value in zip(drawn, words, values):
         bar[0].set_width(value)
-        word.set(x=value + gap, text=f"{value:.1f}")
+        word.set(x=min(value, rightmost) + gap, text=f"{value:.1f}")
 
 
-# ---------------------------------------------------------------- part 1: pitched roof or trays
+# ---------------------------------------------------------------- pitched roof or trays
 
 
 def roof_year(house, tilt, azimuth, mounting="roof"):
@@ -89,8 +88,6 @@ def roof_picture(house):
     steep = [monthly_kwh(roof_year(house, tilt, noon_side(house.place))).max() for tilt in (0, 15, 30, 60)]
     most = max(*steep, trays[DISTANCES[-1]].max(), 1.0)
     top = 1.3 * max(most, min(use.max(), 2.0 * most))  # a house that uses more still than that: no line
-    emptied = reset_month(house)
-    bank = "the bank" if emptied else "the best reset month"
     free = plain_words(house.system)
     figure, ax = figures.new_figure(bottom=0.1)
     figures.months_axis(ax)
@@ -107,29 +104,24 @@ def roof_picture(house):
     def update(tilt, azimuth, distance):
         pitched, flat = monthly_kwh(roof_year(house, tilt, azimuth)), trays[distance]
         figures.set_heights([*left, *right], [*pitched, *flat])
-        gone, bought = zip(*(_lost_and_bought(made, use, emptied) for made in (pitched, flat)))
-        sums = {"pitched": pitched.sum(), "pitched_dark": pitched[low].sum(), "gone": gone, "bought": bought}
+        sums = {"pitched": pitched.sum(), "pitched_dark": pitched[low].sum()}
         sums |= {"flat": flat.sum(), "flat_dark": flat[low].sum(), "row": 100 * losses[distance]}
-        words = {"dark": _dark_words(house), "bank": bank, "light": light_words(house, (1, tilt, azimuth)) + free}
+        words = {"dark": _dark_words(house), "light": light_words(house, (1, tilt, azimuth)) + free}
         return CAPTIONS["roofs"].format(distance=distance, **sums, **words)
 
     return Picture(figure, [left, right, own], update, slow=True)
 
 
 def roof_table(house):
-    """Return one row a roof: kWh of the year, of the darker half, lost by a bank, bought."""
-    use, emptied, start = monthly_kwh(house_load(house)), reset_month(house), start_values(house)
+    """Return one row a roof: kWh of the year, of the darker half."""
+    start = start_values(house)
     pitched, trays = roof_year(house, start.tilt, start.azimuth), tray_year(house, USUAL_DISTANCE)
     roofs = {
         f"pitched, {plane_words(start.tilt, start.azimuth)}": monthly_kwh(pitched),
         f"trays {TRAY_TILT} deg, rows {USUAL_DISTANCE:g} m apart": monthly_kwh(trays),
     }
     dark, months = f"{_dark_words(house).replace(' to ', '_')}_kwh", _dark_months(house)
-    table = {}
-    for name, made in roofs.items():
-        worst, (lost, bought) = lost_by_reset_month(made - use).max(), _lost_and_bought(made, use, emptied)
-        row = {"year_kwh": made.sum(), dark: made[months].sum(), "lost_if_worst_month_kwh": worst}
-        table[name] = row | {"lost_kwh": lost, "bought_kwh": bought}
+    table = {name: {"year_kwh": made.sum(), dark: made[months].sum()} for name, made in roofs.items()}
     return pd.DataFrame.from_dict(table, orient="index").round(0).astype(int)
 
 
@@ -154,22 +146,6 @@ def _dark_months(house):
     return np.array([9, 10, 11, 0, 1, 2]) if house.place.latitude >= 0 else np.arange(3, 9)
 
 
-def reset_month(house):
-    """Return the month after whose bill the house's kWh bank is emptied, 1 to 12; None where it has no such bank.
-
-    Such a bank is one for which the law of `reset.lost_by_reset_month` holds.
-    """
-    credit = house.tariff.credit
-    return None if credit.unit != "kWh" or why_no_law(house.tariff) else credit.reset_anchor[0]
-
-
-def _lost_and_bought(made, use, emptied):
-    """Return what a kWh bank loses and what must be bought in a year that repeats itself, netted monthly. [kWh]"""
-    lost = lost_by_reset_month(made - use)
-    gone = float(lost.min() if emptied is None else lost[emptied - 1])  # without a rule of its own: the best month
-    return gone, float(use.sum() - made.sum()) + gone
-
-
 @lru_cache(maxsize=32)
 def _row_hours(weather_file, place, albedo, distance):
     sky = weather_at(weather_file, place)
@@ -177,7 +153,7 @@ def _row_hours(weather_file, place, albedo, distance):
     return row_hours(sky, place, plane, ROW, distance, albedo)
 
 
-# ---------------------------------------------------------------- part 2: shade
+# ---------------------------------------------------------------- shade
 
 
 def shade_distance(house):

@@ -1,11 +1,11 @@
-"""Sums of lesson 03: a roof plane, and how many modules have room on it."""
+"""A roof plane, and how many modules have room on it: sums in words."""
 
 from solarlib.lessons.roof_circuit.pictures import CAPTIONS
 from solarlib.roof.layout import RoofPlane, fit_modules
 from solarlib.roof.obstacles import ModuleLayout
 
 GAP_M = 0.02
-_MODULE = ModuleLayout(1, 1)  # of part 2; its gap is taken off
+_MODULE = ModuleLayout(1, 1)  # of the shade; its gap is taken off
 LONG_M, SHORT_M = _MODULE.length_m - GAP_M, _MODULE.width_m - GAP_M
 CHIMNEY_M, ROOM_M = 0.6, 0.2  # its side, and what stays free around it
 

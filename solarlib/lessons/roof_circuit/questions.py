@@ -1,4 +1,4 @@
-"""Checks of lesson 03; their texts and the predictions stand in ``questions.toml``."""
+"""Checks of roof, shade, converter and circuit; their texts and the predictions stand in ``questions.toml``."""
 
 import math
 
@@ -37,7 +37,7 @@ def numbers(word, house):
 
 
 def check_fit(answer, mine):
-    """Check 2: how many modules one straight grid holds on `mine.eave` by `mine.slope`, the better way of two."""
+    """How many modules one straight grid holds on `mine.eave` by `mine.slope`, the better way of two."""
     free, whole = (roof_plane(mine.eave, mine.slope, strip) for strip in (STRIP_M, 0.0))
     upright, sideways = (fit_modules(free, LONG_M, SHORT_M, way, GAP_M).count for way in (True, False))
     all_free, by_area = (area / (LONG_M * SHORT_M) for area in (mine.eave * mine.slope, free_area_m2(free)))
@@ -48,7 +48,7 @@ def check_fit(answer, mine):
 
 
 def check_units(answer, mine):
-    """Check 6: most converters of `mine.current` A on one branch circuit of 20 A, by the sum."""
+    """Most converters of `mine.current` A on one branch circuit of 20 A, by the sum."""
     exact = BREAKER_A / mine.factor / mine.current
     slips = {
         "all_twenty": () if mine.metric else math.floor(BREAKER_A / mine.current),
@@ -61,7 +61,7 @@ def check_units(answer, mine):
 
 
 def check_busbar_room(answer, mine):
-    """Check 7: what the sum at the busbar says about `mine.units` converters on a panelboard."""
+    """What the sum at the busbar says about `mine.units` converters on a panelboard."""
     found = busbar_of(mine)
     by_current, by_breaker, allowed = (found[f"{name}_a"] for name in ("by_current", "by_breaker", "allowed"))
     first = "" if mine.metric else f"main plus 1.25 × current is {by_current:.1f} A, "
@@ -72,7 +72,7 @@ def check_busbar_room(answer, mine):
 
 
 def busbar_of(mine):
-    """Return the sum of check 7: the learner's converters behind one breaker on a panelboard."""
+    """Return the sum of the check: the learner's converters behind one breaker on a panelboard."""
     current = mine.current * mine.units
     if mine.metric:
         breaker = next(size for size in METRIC_BREAKERS_A if size >= current)

@@ -1,13 +1,14 @@
-"""Tables and sentences of lesson 03, second half: one converter or many, the house's own circuit."""
+"""One converter or many: a picture; the house's own circuit: sums in words."""
 
 import re
 import textwrap
 from dataclasses import replace
 from functools import lru_cache
 
-import pandas as pd
-
 from solarlib.house.year import plain_words, weather_at
+from solarlib.lessons.roof_circuit.pictures import CAPTIONS, lying_bars, move_lying_bars
+from solarlib.lessons.tools import Picture
+from solarlib.lessons.tools.figures import new_figure, rows_axis
 from solarlib.quantities import counted, texts_beside
 from solarlib.roof.array import loss_steps
 from solarlib.roof.circuits import ALL_BREAKERS, BY_CURRENT
@@ -18,6 +19,7 @@ from solarlib.roof.wiring import Branch, all_converters, branch_sum, joint_sum, 
 NOMINAL_V = 240.0  # of the worked numbers
 UNKNOWN = "not known"
 KINDS = "one a module", "one for all"
+TURNS = (0, 45, 90, 135, 180)
 
 
 def limit_share(system):
@@ -25,7 +27,7 @@ def limit_share(system):
     return round(100 * system.ac_limit_w / system.rated_power_w)
 
 
-# ---------------------------------------------------------------- part 3: one converter or many
+# ---------------------------------------------------------------- one converter or many
 
 
 def choice_losses(house, share, turn, days):
@@ -38,7 +40,7 @@ def choice_losses(house, share, turn, days):
     share : float
         Limit of all converters together over the label of all modules. [%]
     turn : float
-        How far the second plane faces away from the first. [deg]
+        How far the second plane faces away from the first; one of TURNS. [deg]
     days : float
         One converter stands still for so long. [days]
     """
@@ -50,15 +52,25 @@ def choice_losses(house, share, turn, days):
     }
 
 
-def choice_table(house, *cases):
-    """Return in words what each choice loses in a year, a column for each case: (limit [%], turn [deg], days out)."""
-    table = {}
-    for share, turn, days in cases:
-        losses = choice_losses(house, share, turn, days).items()
-        rows = {f"{name}: {kind}": 100 * lost for name, pair in losses for kind, lost in zip(KINDS, pair)}
-        table[f"{share} %, {turn}°, {days} days"] = rows
-    told = f"lost in a year (%); columns: limit, second half turned, one converter out.{plain_words(house.system)}"
-    return f"{told}\n{pd.DataFrame(table).round(1).to_string()}"
+def choice_picture(house):
+    """Return the picture of the choice: limit, second plane, days of standstill -> what each kind loses in a year."""
+    for turn in TURNS:
+        _turn_loss(house.weather_file, house.place, house.system, turn)
+    names = ("limit", "directions", "one failure")
+    figure, ax = new_figure(left=0.3, right=0.97, top=0.98)
+    places = (0, 0.8, 2.1, 2.9, 4.2, 5.0)
+    rows_axis(ax, places, [f"{name}: {kind}" for name in names for kind in KINDS], (5.6, -0.6))
+    ax.set(xlim=(0, 40), xlabel="lost in a year (%)")
+    boxes, words = lying_bars(ax, places, [("loss", ""), ("loss", "xx")] * 3)
+
+    def update(share, turn, days):
+        losses = choice_losses(house, share, turn, days)
+        values = [100 * value for name in names for value in losses[name]]
+        move_lying_bars(boxes, words, values, 0.3, 36)
+        said = {"lost": values, "count": house.system.module_count, "plain": plain_words(house.system)}
+        return CAPTIONS["choice"].format(share=share, turn=turn, days=days, **said)
+
+    return Picture(figure, [boxes, words], update, slow=True)
 
 
 def _halves(system, turn):
@@ -88,7 +100,7 @@ def _turn_loss(weather_file, place, system, turn):
     return max(0.0, year_loss(shade_hours(sky, place, two, ((), ()), one_string=True)).string_loss)
 
 
-# ---------------------------------------------------------------- part 4: circuits
+# ---------------------------------------------------------------- circuits
 
 
 def own_branch(house):
