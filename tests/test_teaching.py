@@ -19,7 +19,7 @@ from solarlib.lessons.load_step import pictures as step
 from solarlib.lessons.start import pictures as start
 from solarlib.meter import house_use, register_difference, split, unsigned
 from solarlib.quantities import energy_kwh
-from solarlib.roof.circuits import check_branch
+from solarlib.roof import RoofPlane, fit_modules
 from solarlib.worth.money import simple_payback
 
 NOTEBOOKS = Path(__file__).resolve().parents[1] / "notebooks"
@@ -190,9 +190,10 @@ def computed():
     rated, made, light = asked["M3"]
     own = final_yield(made, 1000 * rated)
     found["M3"] = [own, round(performance_ratio(own, light), 2)]
-    breaker, current, _ = asked["M4"]
-    fits = [n for n in range(1, 30) if check_branch(n, current, breaker).verdict != "outside this check"]
-    found["M4"] = [max(fits)]
+    eave, slope, strip, long, short, gap = asked["M4"]
+    edges = {f"clear_{side}_m": strip for side in ("ridge", "eave", "left", "right")}
+    roof = RoofPlane(eave, slope, **edges)
+    found["M4"] = [fit_modules(roof, module_length_m=long, module_width_m=short, gap_m=gap).count]
     delivered = register_difference(99820, 140, 5)
     assert "99820" in QUESTIONS["M5"] and "00140" in QUESTIONS["M5"] and "3100\nto 3350" in QUESTIONS["M5"]
     found["M5"] = [house_use(asked["M5"][-1], delivered, register_difference(3100, 3350, 5)).use_kwh]

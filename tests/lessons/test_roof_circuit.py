@@ -366,12 +366,12 @@ def test_other_values_of_the_circuit_give_sentences_for_unlike_houses(name):
 @pytest.mark.long
 @pytest.mark.parametrize("name", UNLIKE)
 def test_the_whole_lesson_runs_for_unlike_houses(name, tmp_path, monkeypatch):
-    """Every cell of the notebook, with another house in place of the scenario."""
+    """Every cell of both notebooks, with another house in place of the scenario."""
     house = house_from_table(UNLIKE[name])
     monkeypatch.setattr("solarlib.house.read_house", lambda _: house)
-    (notebook,) = [path for path in lesson_panels.NOTEBOOKS if path.stem.startswith("03")]
-    found = lesson_panels.panels_of(notebook)
-    assert len(found) >= 2 and all(panel.error is None for _, panel in found)
+    units = [path for path in lesson_panels.NOTEBOOKS if path.name[:2] in ("03", "13")]
+    found = [panel for path in units for panel in lesson_panels.panels_of(path)]
+    assert len(found) >= 3 and all(panel.error is None for _, panel in found)
 
 
 def test_questions_name_somebody_to_ask():

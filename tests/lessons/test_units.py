@@ -12,6 +12,7 @@ from lesson_units import NOTEBOOKS, minutes_of, stated, tasks_of, text_of
 from solarlib.bill.reset import best_reset
 from solarlib.direction import predicted_during
 from solarlib.meter import house_use
+from solarlib.roof import RoofPlane, check_branch, fit_modules, up_slope_m
 from solarlib.worth.money import simple_payback
 
 LEAST, MOST = 36, 44
@@ -22,6 +23,8 @@ UNITS = (
     "11-read-the-offer",
     "07-load-step",
     "12-whole-days",
+    "03-roof-and-circuit",
+    "13-converter-and-circuit",
 )
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
 ORDER = re.findall(r"^\| \[\d\d\]\(notebooks/([\w-]+)\.ipynb\)", README, flags=re.MULTILINE)
@@ -72,7 +75,7 @@ def test_a_unit_rests_on_earlier_ones_and_leads_to_the_next(name):
     before, after = text.split("**You will be able to**")[0], text.split("## What you can do now")[1]
     held = re.findall(r"\]\(([\w-]+)\.ipynb\)", before)
     assert held and all(ORDER.index(one) < ORDER.index(name) for one in held)
-    assert re.findall(r"Next: \[.*\]\(([\w-]+)\.ipynb\)", after) == [ORDER[ORDER.index(name) + 1]]
+    assert re.findall(r"Next: \[.*\]\(([\w-]+)\.ipynb\)", after) == ORDER[ORDER.index(name) + 1 :][:1]
 
 
 # ---------------------------------------------------------------- what the exercises say is right
@@ -142,3 +145,17 @@ def test_the_missing_numbers_of_the_noise():
     assert [cell for one, cell in zip(found, told) if "?" not in cell and float(cell) != one] == []
     missing = [f"{one:.0f}" for one, cell in zip(found, told) if "?" in cell]
     assert f"{missing[0]}, {missing[1]} and {missing[2]} W" in page("12-whole-days")
+
+
+def test_modules_and_amps_of_the_exercises():
+    eave, slope, strip, long, short, gap = exercise("03-roof-and-circuit", 1)
+    edges = {f"clear_{side}_m": strip for side in ("ridge", "eave", "left", "right")}
+    best = fit_modules(RoofPlane(eave, slope, **edges), module_length_m=long, module_width_m=short, gap_m=gap)
+    assert f"so {best.count} modules, {best.way}" in solved("03-roof-and-circuit")["1"]
+    _, depth, _, tilt, *_ = exercise("03-roof-and-circuit", 2)
+    assert f"= {up_slope_m(depth, tilt):.1f} m" in solved("03-roof-and-circuit")["2"]
+    count, amps, breaker = exercise("13-converter-and-circuit", 1)
+    said = check_branch(int(count), amps, breaker)
+    assert f"= {said['needed_a']:.1f} A" in solved("13-converter-and-circuit")["1"] and "outside" not in said.verdict
+    found = [n for n in range(1, 20) if check_branch(n, 1.6, 20).verdict != "outside this check"]
+    assert f"= {max(found)} converters" in solved("13-converter-and-circuit")["2"]

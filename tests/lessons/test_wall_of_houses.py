@@ -245,6 +245,8 @@ def own_values(lesson, table):
         return {"coefficient": coefficient, "dirt": dirt, "age": age, "limit": limit} | roof
     if lesson == "03":
         return {"tilt": plane["tilt_deg"], "azimuth": plane["azimuth_deg"] % 360}
+    if lesson == "13":
+        return {"share": 100 * rated_ac_kw(table) / rated_kw(table)}
     if lesson in ("05", "11"):
         return {"growth": view.get("price_growth_percent", 2.5), "rate": view.get("discount_rate_percent", 5)}
     return {"load": table["meter"]["test_load_w"]} if lesson == "07" else {}
@@ -331,7 +333,7 @@ def check_02(run, name, table):
     ]
 
 
-def check_03(run, name, table):
+def check_13(run, name, table):
     if by_hand := busbar_by_hand(table):
         sums, allowed, verdict = by_hand
         told = caption(run, "Busbar").splitlines()[0]
@@ -365,7 +367,7 @@ def check_05(run, name, table):
     assert told == [outlay, pytest.approx(outlay / rated_kw(table) / 1000, abs=0.0051)]
 
 
-NUMBERS = {"00": check_00, "01": check_01, "02": check_02, "03": check_03, "05": check_05, "10": check_10}
+NUMBERS = {"00": check_00, "01": check_01, "02": check_02, "05": check_05, "10": check_10, "13": check_13}
 
 
 @pytest.mark.long
