@@ -2,67 +2,21 @@
 
 Writes one HTML file beside each notebook's name into the present folder: offline, no script, no request to any
 server. It is a worksheet: guesses to mark, lines below tasks, axes to draw on, boxes for answers; with ``--key`` the
-teacher's copy, with pictures, hints and answers. Formulas are pictures with their source as alternative text.
+teacher's copy, with pictures, hints and answers.
 """
 
 import argparse
-import base64
-import io
 import re
 import sys
-from html import escape
 from pathlib import Path
 
 import nbformat
 from jinja2 import FileSystemLoader
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
 from nbconvert.exporters import HTMLExporter
 
-from solarlib.lessons.tools.figures import INK
-
 ORDER = ["image/png", "text/html", "text/markdown", "text/plain"]
-FORMULA_PT = 12
+DOLLAR = re.compile(r"(?P<code>`[^`]*`)|\\?\$")  # of an amount: no formula begins with it
 FOLDED = re.compile("<details.*?</details>", re.S)
-CODE_OR_FORMULA = re.compile(
-    r"(?P<code>```.*?```|`[^`\n]*`)|\$\$(?P<display>.+?)\$\$"
-    r"|(?<![\\$\w])\$(?P<inline>[^\s$`](?:[^$`\n]*[^\s$`\\])?)\$(?![\d$])",
-    re.S,
-)
-
-
-def formula(source, display=False):
-    """Return a formula as an HTML picture; what the drawing cannot read stays as its source, in a code font.
-
-    Parameters
-    ----------
-    source : str
-        LaTeX without the dollar signs, of the kind that matplotlib reads.
-    display : bool
-        On a line of its own.
-    """
-    words = escape(" ".join(source.split()), quote=True)
-    figure = Figure(dpi=200)
-    FigureCanvasAgg(figure)
-    figure.text(0, 0, f"${' '.join(source.split())}$", fontsize=FORMULA_PT, color=INK)
-    drawn = io.BytesIO()
-    try:
-        figure.savefig(drawn, format="png", bbox_inches="tight", pad_inches=0.03, metadata={"Software": None})
-    except ValueError:
-        return f"<code>{words}</code>"
-    width = round(int.from_bytes(drawn.getvalue()[16:20], "big") * 96 / 200)
-    data = base64.b64encode(drawn.getvalue()).decode("ascii")
-    image = f'<img class="formula" width="{width}" alt="{words}" src="data:image/png;base64,{data}">'
-    return f"<p>{image}</p>" if display else image
-
-
-def draw_formulas(markdown):
-    """Return markdown with its formulas as pictures; code and dollar amounts stay as they are."""
-
-    def draw(found):
-        return found["code"] or formula(found["display"] or found["inline"], display=bool(found["display"]))
-
-    return CODE_OR_FORMULA.sub(draw, markdown)
 
 
 def handout(notebook, title, code=False, key=False):
@@ -80,8 +34,7 @@ def handout(notebook, title, code=False, key=False):
     notebook = nbformat.from_dict(notebook)
     for cell in notebook.cells:
         if cell.cell_type == "markdown":
-            # formulas first: afterwards no dollar sign is left that could start one
-            cell.source = draw_formulas(cell.source)
+            cell.source = DOLLAR.sub(lambda found: found["code"] or "&#36;", cell.source)
         elif not code or cell.metadata.get("jupyter", {}).get("source_hidden"):
             cell.metadata["transient"] = {"remove_source": True}
     beside = FileSystemLoader(Path(__file__).parent, encoding="utf-8")

@@ -109,6 +109,12 @@ def test_headings(path):
     assert len({words for _, words in found}) == len(found), "two headings with the same words"
 
 
+def test_a_dollar_is_money_and_starts_no_formula(path):
+    """Pages of lessons draw no formulas, so that two amounts in one paragraph are not joined to one."""
+    for number, cell in cells(path, "markdown"):
+        assert not re.search(r"\\\$|\$(?![\d\"])", cell.source), f"cell {number}: a formula is written in words"
+
+
 def test_links_lead_somewhere(path):
     for number, cell in cells(path, "markdown"):
         for target in re.findall(r"\]\(([^)#\s]+)[^)]*\)", cell.source):
