@@ -45,7 +45,7 @@ THROUGH_LESSONS = (
 
 
 # The lessons that read a tariff, by what they share.
-LESSONS = {"roof": ("03", "13"), "bank": ("10", "04"), "money": ("05", "11")}
+LESSONS = {"roof": ("03", "13"), "bank": ("04", "05"), "money": ("06", "07")}
 
 
 # ---------------------------------------------------------------- is every form there?

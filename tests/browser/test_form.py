@@ -2,7 +2,7 @@
 
 
 def test_the_form_is_filled_in_and_reads_the_file(open_lesson, tmp_path):
-    lesson = open_lesson("notebooks/09-own-house.ipynb")
+    lesson = open_lesson("notebooks/12-own-house.ipynb")
     lesson.live()
     page = lesson.page
     form = page.locator(".sl-panel", has=page.get_by_role("button", name="Read the file"))

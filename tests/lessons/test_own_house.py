@@ -1,4 +1,4 @@
-"""Lesson 09: files are checked, faults found, bills compared; the report holds every section or says why not."""
+"""Lesson 12: files are checked, faults found, bills compared; the report holds every section or says why not."""
 
 import re
 from dataclasses import replace
@@ -429,7 +429,7 @@ def test_checks_judge(files, house):
 
 def test_the_lines_for_the_own_house_run(house, tmp_path, monkeypatch, capsys):
     """The cell of the lesson for a reader's own files, run on copies of the example files."""
-    notebook = nbformat.read(EXAMPLES.parents[1] / "notebooks" / "09-own-house.ipynb", as_version=4)
+    notebook = nbformat.read(EXAMPLES.parents[1] / "notebooks" / "12-own-house.ipynb", as_version=4)
     lines = next(cell.source for cell in notebook.cells if "our-days.csv" in cell.source)
     lines = lines.replace("own = []", 'own = ["array.csv", "meter.csv"]').replace("= {}", '= {"2026-04-01": 22.67}')
     for name, shipped in (("array", "generation-quarter-hours"), ("meter", "meter-registers")):

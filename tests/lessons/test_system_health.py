@@ -1,4 +1,4 @@
-"""Lesson 08: its pictures show what the domain modules compute, its checks judge, its sentences are true."""
+"""Lesson 11: its pictures show what the domain modules compute, its checks judge, its sentences are true."""
 
 import re
 from dataclasses import replace

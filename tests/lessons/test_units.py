@@ -17,13 +17,13 @@ from solarlib.worth.money import simple_payback
 
 LEAST, MOST = 36, 44
 UNITS = (
-    "10-two-registers",
-    "04-credit-bank",
-    "05-lifetime-value",
-    "11-read-the-offer",
-    "07-load-step",
-    "12-whole-days",
-    "03-roof-and-circuit",
+    "04-two-registers",
+    "05-credit-bank",
+    "06-lifetime-value",
+    "07-read-the-offer",
+    "09-load-step",
+    "10-whole-days",
+    "03-roof-and-shade",
     "13-converter-and-circuit",
 )
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
@@ -82,22 +82,22 @@ def test_a_unit_rests_on_earlier_ones_and_leads_to_the_next(name):
 
 
 def test_the_bungalow_at_its_meter():
-    before, after, sent, sent_after, made = exercise("10-two-registers", 1)[2:]
+    before, after, sent, sent_after, made = exercise("04-two-registers", 1)[2:]
     found = house_use(made, after - before, sent_after - sent)
-    assert f"= {found.use_kwh:.0f} kWh" in solved("10-two-registers")["1"]
-    assert f"= {found.self_consumed_kwh:.0f} came straight" in solved("10-two-registers")["1"]
+    assert f"= {found.use_kwh:.0f} kWh" in solved("04-two-registers")["1"]
+    assert f"= {found.self_consumed_kwh:.0f} came straight" in solved("04-two-registers")["1"]
 
 
 def test_the_bungalow_loses_in_three_months_only():
-    lost = best_reset(np.array(exercise("04-credit-bank", 1)))["lost_kwh"]
+    lost = best_reset(np.array(exercise("05-credit-bank", 1)))["lost_kwh"]
     assert lost[lost > 0].to_dict() == {"Mar": 1, "Apr": 128, "May": 50}
-    assert "only March, April and May take anything: 1, 128 and 50 kWh" in solved("04-credit-bank")["1"]
+    assert "only March, April and May take anything: 1, 128 and 50 kWh" in solved("05-credit-bank")["1"]
 
 
 def test_the_missing_numbers_are_sums_from_the_right():
-    text = text_of(NOTEBOOKS / "04-credit-bank.ipynb").replace(",", "").replace("−", "-")
+    text = text_of(NOTEBOOKS / "05-credit-bank.ipynb").replace(",", "").replace("−", "-")
     rows = re.findall(r"\| surplus \|(.*)\|\n\| sum to \w+ \|(.*)\|", text)
-    (answers,) = re.findall(r"<details><summary>Answers</summary>(June: .*?)</", page("04-credit-bank"))
+    (answers,) = re.findall(r"<details><summary>Answers</summary>(June: .*?)</", page("05-credit-bank"))
     assert len(rows) == 2
     for surplus, sums in rows:
         kwh, told = [int(cell) for cell in surplus.split("|")], [cell.strip() for cell in sums.split("|")]
@@ -114,46 +114,46 @@ def page(name):
 
 
 def test_money_of_the_exercises():
-    outlay, made, at_once, price, export, upkeep = exercise("05-lifetime-value", 1)
+    outlay, made, at_once, price, export, upkeep = exercise("06-lifetime-value", 1)
     saved = at_once * price + (made - at_once) * export
-    said = solved("05-lifetime-value")["1"]
+    said = solved("06-lifetime-value")["1"]
     assert f"= {saved:.0f} dollars" in said and f"= {simple_payback(outlay, saved, upkeep):.0f} years" in said
-    assert f"${1000 / 1.05**14:.0f} put away today" in solved("05-lifetime-value")["3"]
-    cost, nominal, real, price = exercise("11-read-the-offer", 1)
-    assert f"= {cost / real:.2f} dollars" in solved("11-read-the-offer")["1"] and cost / real < price < cost / nominal
-    assert exercise("11-read-the-offer", 2)[-1] == round(800 * 1.06**24)
+    assert f"${1000 / 1.05**14:.0f} put away today" in solved("06-lifetime-value")["3"]
+    cost, nominal, real, price = exercise("07-read-the-offer", 1)
+    assert f"= {cost / real:.2f} dollars" in solved("07-read-the-offer")["1"] and cost / real < price < cost / nominal
+    assert exercise("07-read-the-offer", 2)[-1] == round(800 * 1.06**24)
 
 
 def test_watts_of_the_exercises():
-    load, before, during = exercise("07-load-step", 1)
+    load, before, during = exercise("09-load-step", 1)
     predicted = [float(watts) for watts in predicted_during(before, load)]
-    assert predicted.index(during) == 2 and f"sent out {before:.0f} W" in solved("07-load-step")["1"]
-    before, load, during = (exercise("07-load-step", 2)[place] for place in (1, 3, 4))
-    assert predicted_during(before, load)[2] == during and f"{before + load:,.0f} W" in solved("07-load-step")["2"]
-    lamp, spread, tests = exercise("12-whole-days", 1)
+    assert predicted.index(during) == 2 and f"sent out {before:.0f} W" in solved("09-load-step")["1"]
+    before, load, during = (exercise("09-load-step", 2)[place] for place in (1, 3, 4))
+    assert predicted_during(before, load)[2] == during and f"{before + load:,.0f} W" in solved("09-load-step")["2"]
+    lamp, spread, tests = exercise("10-whole-days", 1)
     mean = spread / math.sqrt(tests)
-    assert f"= {mean:.0f} W, which goes {lamp / mean:.1f} times" in solved("12-whole-days")["1"]
-    _, noise, _, count, *_ = exercise("12-whole-days", 2)
-    assert f"it jitters by {noise / math.sqrt(count):.0f} W" in solved("12-whole-days")["2"]
+    assert f"= {mean:.0f} W, which goes {lamp / mean:.1f} times" in solved("10-whole-days")["1"]
+    _, noise, _, count, *_ = exercise("10-whole-days", 2)
+    assert f"it jitters by {noise / math.sqrt(count):.0f} W" in solved("10-whole-days")["2"]
 
 
 def test_the_missing_numbers_of_the_noise():
-    text = text_of(NOTEBOOKS / "12-whole-days.ipynb")
+    text = text_of(NOTEBOOKS / "10-whole-days.ipynb")
     counts = [int(n) for n in re.search(r"readings in the mean \|(.*)\|", text)[1].split("|")]
     told = [cell.strip() for cell in re.search(r"jitter of the mean .*?\|(.*)\|", text)[1].split("|")]
     found = [60 / math.sqrt(count) for count in counts]
     assert [cell for one, cell in zip(found, told) if "?" not in cell and float(cell) != one] == []
     missing = [f"{one:.0f}" for one, cell in zip(found, told) if "?" in cell]
-    assert f"{missing[0]}, {missing[1]} and {missing[2]} W" in page("12-whole-days")
+    assert f"{missing[0]}, {missing[1]} and {missing[2]} W" in page("10-whole-days")
 
 
 def test_modules_and_amps_of_the_exercises():
-    eave, slope, strip, long, short, gap = exercise("03-roof-and-circuit", 1)
+    eave, slope, strip, long, short, gap = exercise("03-roof-and-shade", 1)
     edges = {f"clear_{side}_m": strip for side in ("ridge", "eave", "left", "right")}
     best = fit_modules(RoofPlane(eave, slope, **edges), module_length_m=long, module_width_m=short, gap_m=gap)
-    assert f"so {best.count} modules, {best.way}" in solved("03-roof-and-circuit")["1"]
-    _, depth, _, tilt, *_ = exercise("03-roof-and-circuit", 2)
-    assert f"= {up_slope_m(depth, tilt):.1f} m" in solved("03-roof-and-circuit")["2"]
+    assert f"so {best.count} modules, {best.way}" in solved("03-roof-and-shade")["1"]
+    _, depth, _, tilt, *_ = exercise("03-roof-and-shade", 2)
+    assert f"= {up_slope_m(depth, tilt):.1f} m" in solved("03-roof-and-shade")["2"]
     count, amps, breaker = exercise("13-converter-and-circuit", 1)
     said = check_branch(int(count), amps, breaker)
     assert f"= {said['needed_a']:.1f} A" in solved("13-converter-and-circuit")["1"] and "outside" not in said.verdict

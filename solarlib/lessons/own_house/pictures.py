@@ -1,4 +1,4 @@
-"""Pictures of lesson 09: a day with faults, one with direction, bills beside bills, yields, days beside neighbours."""
+"""Pictures of lesson 12: a day with faults, one with direction, bills beside bills, yields, days beside neighbours."""
 
 import shutil
 

@@ -1,4 +1,4 @@
-"""Checks of lesson 09: rows, faults, use, a wrong bill, a change beside neighbours; their texts stand beside them."""
+"""Checks of lesson 12: rows, faults, use, a wrong bill, a change beside neighbours; their texts stand beside them."""
 
 from dataclasses import replace
 

@@ -1,4 +1,4 @@
-"""Lesson 09: the report of a house, section by section, from its files to one HTML page."""
+"""Lesson 12: the report of a house, section by section, from its files to one HTML page."""
 
 from dataclasses import dataclass
 from datetime import date

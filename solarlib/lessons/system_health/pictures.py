@@ -1,4 +1,4 @@
-"""Pictures of lesson 08: four things to compare, a chart of days, shapes within a day, and years of patience.
+"""Pictures of lesson 11: four things to compare, a chart of days, shapes within a day, and years of patience.
 
 All neighbours are made: the house's own typical year on other roofs, each with a scatter of its own.
 """

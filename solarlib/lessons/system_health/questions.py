@@ -1,4 +1,4 @@
-"""Checks of lesson 08: what is right, and the wrong value of each slip. Texts: questions.toml beside this module."""
+"""Checks of lesson 11: what is right, and the wrong value of each slip. Texts: questions.toml beside this module."""
 
 import numpy as np
 

@@ -1,4 +1,4 @@
-"""Pictures of lesson 06: a reading without direction, what its sum says, what is certain, two possible loads."""
+"""Pictures of lesson 08: a reading without direction, what its sum says, what is certain, two possible loads."""
 
 from functools import lru_cache
 

@@ -1,4 +1,4 @@
-"""Checks of lesson 06; the texts of its predictions and checks stand in ``questions.toml``."""
+"""Checks of lesson 08; the texts of its predictions and checks stand in ``questions.toml``."""
 
 import pandas as pd
 
