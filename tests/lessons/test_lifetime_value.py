@@ -134,7 +134,6 @@ def every_picture(house):
         (pictures.saving_picture(house), dict(size=100, rule=OWN)),
         (pictures.flow_picture(house), common | dict(rule=THIRD)),
         *((pictures.curve_picture(house), dict(rate=rate, deal=deal)) for deal in DEALS),
-        (risk.tornado_picture(house), dict(price=100, rate=rate, rule=SOLD)),
     )
 
 
@@ -353,11 +352,8 @@ def test_the_tornado_gets_a_row_for_export_prices_where_they_matter(two_storey):
         flow = bills.net_flow(grown, two_storey.costs, Course(pictures.rules(two_storey)[THIRD]))
         assert result == pytest.approx(float(money.net_present_value(view.discount_rate, flow)))
     assert row["change"].iloc[0] < -100 < 100 < row["change"].iloc[1]
-    picture, names = risk.tornado_picture(two_storey), set()
-    for rule in (OWN, THIRD, OWN):
-        picture.update(price=100, rate=5, rule=rule)
-        names = {text.get_text() for text in picture.figure.axes[0].texts}
-        assert (risk.EXPORT_GROWTH in names) == (rule == THIRD)
+    for rule in (OWN, THIRD):
+        assert (risk.EXPORT_GROWTH in risk.changes_table(two_storey, rule).index) == (rule == THIRD)
 
 
 def test_a_tax_credit_is_told_and_counts_in_every_payback(two_storey):
@@ -384,40 +380,17 @@ def test_the_loan_helps_above_its_rate_and_hurts_below(house):
 # ---------------------------------------------------------------- what moves it most
 
 
-def box_ends(filled):
-    """Return (left, right) of each box of one filled artist; see `figures.move_boxes`."""
-    points = filled.get_paths()[0].vertices
-    low = points[1 : (len(points) - 1) // 2]
-    return list(zip(low[::4, 0], low[2::4, 0]))
-
-
-def test_tornado_picture_draws_the_tornado(house):
-    picture, (_, rate) = risk.tornado_picture(house), values_of(house)
-    words = picture.update(price=100, rate=rate, rule=OWN)
-    table, _, base = risk.worth_changes(house, OWN, 100, rate / 100)
-    assert base == pytest.approx(float(money.net_present_value(rate / 100, bills.net_flow(house, house.costs))))
-    worse, better = (box_ends(filled) for filled in picture.figure.axes[0].collections)
-    names = list(dict.fromkeys(table["factor"]))
-    for row, name in enumerate(names):
-        results = [base, *table.loc[table["factor"] == name, "result"]]
-        assert worse[row] == pytest.approx((min(results), base)) and better[row] == pytest.approx((base, max(results)))
-    assert f"Moves it most: {names[0]}" in words and f"Least: {names[-1]}" in words
-    assert risk.largest(house) == names[0]
-
-
-@pytest.mark.parametrize("tariff", [None, "days-blocks-capacity", "flat-buy-all-sell-all", "capacity-charge-year"])
-def test_no_bar_of_the_tornado_leaves_its_axis(two_storey, tariff):
-    """The axis stands on tables of bills, the bars on the ledger: both ends of every slider stay inside."""
-    own = replace(two_storey, tariff=read_tariff(tariff)) if tariff else two_storey
-    picture, rates = risk.tornado_picture(own), pictures.start_values(own).rate[:2]
-    left, right = picture.figure.axes[0].get_xlim()
-    ends = []
-    for rule in pictures.rules(own):
-        for price, rate in ((75, rates[0]), (125, rates[1])):
-            ends += risk.worth_changes(own, rule, price, rate / 100)[0]["result"].tolist()
-    room = 0.1 * (right - left)
-    assert left + room < min(ends) and max(ends) < right - room
-    assert max(ends) - min(ends) > 0.6 * (right - left)
+def test_the_table_of_changes_tells_both_ends_of_each_factor(house):
+    rate = house.outlook.discount_rate
+    told, (table, words, base) = risk.changes_table(house), risk.worth_changes(house, OWN, 100, rate)
+    assert base == pytest.approx(float(money.net_present_value(rate, bills.net_flow(house, house.costs))))
+    assert list(told.index) == ["nothing", *dict.fromkeys(table["factor"])] and told.index[1] == risk.largest(house)
+    assert amounts(told.loc["nothing", "least"])[0] == pytest.approx(base, abs=0.5)
+    for name in told.index[1:]:
+        rows = table[table["factor"] == name]
+        for column, row in (("least", rows["result"].idxmin()), ("most", rows["result"].idxmax())):
+            assert amounts(told.loc[name, column])[0] == pytest.approx(table.loc[row, "result"], abs=0.5)
+            assert told.loc[name, column].endswith(f"({words[name, table.loc[row, 'setting']]})")
 
 
 def test_one_row_of_the_tornado_by_hand(house):

@@ -147,30 +147,13 @@ def test_shape_picture_shows_the_case(house):
         assert not any(word in caption for word in ask.CAUSES.values())  # the caption does not tell the answer
 
 
-def test_ageing_picture_shows_the_intervals_of_the_domain():
-    picture = sh.ageing_picture(read_house("two-storey"))
-    caption = picture.update(-1.0, 2, 2)
-    told, early = (change_a_year(sh.made_record(years, -0.01, 0.02, 2)) for years in (10, 4))
-    assert (
-        f"After ten it reaches from {sh._signed(100 * told.low)} to {sh._signed(100 * told.high)} % a year" in caption
-    )
-    assert f"After four years the interval is {100 * (early.high - early.low):.1f} % wide" in caption
-    spans = picture.figure.axes[0].lines[-1]
-    assert sorted(set(spans.get_xdata())) == list(sh.YEARS[3:])
-    told = change_a_year(sh.made_record(6, -0.01, 0.02, 2))
-    assert spans.get_ydata()[6:8] == pytest.approx([100 * told.low, 100 * told.high], abs=0.01)  # missing days age, too
-    assert sh._signed(-0.04) == "+0.0" and sh._signed(-0.06) == "−0.1"
-
-
-def test_every_ageing_interval_lies_inside_the_picture():
-    """Its limits hold for the most unlike years and both ends of the rate; before, the lowest bar was cut off."""
-    picture = sh.ageing_picture(read_house("two-storey"))
-    ax = picture.figure.axes[0]
-    for rate in (-2.0, 0.0):
-        for luck in range(1, sh.LUCKS + 1):
-            picture.update(rate, 2.5, luck)
-            ends = ax.lines[-1].get_ydata()
-            assert ax.get_ylim()[0] < np.nanmin(ends) and np.nanmax(ends) < ax.get_ylim()[1]
+def test_ageing_table_tells_the_intervals_of_the_domain():
+    table = sh.ageing_table(-0.005, 0.02)
+    assert list(table.index) == [f"{years} years" for years in range(4, 11)] and table.shape[1] == sh.LUCKS
+    for years, luck in ((4, 1), (10, 5)):
+        found = change_a_year(sh.made_record(years, -0.005, 0.02, luck))
+        ends = [float(word.replace("−", "-")) for word in table.loc[f"{years} years", f"luck {luck}"].split(" to ")]
+        assert ends == pytest.approx([100 * found.low, 100 * found.high], abs=0.051)
 
 
 def test_records_of_two_years_tell_nothing():

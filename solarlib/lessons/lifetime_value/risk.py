@@ -2,23 +2,12 @@
 
 from dataclasses import replace
 
-import numpy as np
+import pandas as pd
 
 from solarlib.house import bills
 from solarlib.house.rules import kinds_of
 from solarlib.lessons.lifetime_value import pictures
-from solarlib.lessons.lifetime_value.pictures import (
-    OWN,
-    SOLD,
-    THIRD,
-    costs_of,
-    exact,
-    priced,
-    rules,
-    signed,
-    start_values,
-)
-from solarlib.lessons.tools import Picture, figures
+from solarlib.lessons.lifetime_value.pictures import OWN, SOLD, THIRD, costs_of, priced, rules, signed
 from solarlib.quantities import in_form
 from solarlib.worth import money
 from solarlib.worth.risk import tornado
@@ -101,53 +90,25 @@ def largest(house):
     return worth_changes(house)[0]["factor"].iloc[0]
 
 
-def tornado_picture(house):
-    """Return the picture of one change at a time: rule, array's price, discount rate -> bars from the base case."""
-    least, most = np.array(start_values(house).rate[:2]) / 100.0
-    settings = [(rule, price, rate) for rule in rules(house) for price in (75, 125) for rate in (least, most)]
-    ends = np.concatenate([worth_changes(house, *setting)[0]["result"] for setting in settings])
-    high, low = max(1.0, ends.max()), min(-1.0, ends.min())
-    span, count = high - low, max(len(_changes(house, rule)) for rule in rules(house))
-    figure, ax = figures.new_figure(left=0.19, right=0.97, top=0.98)
-    ax.set(xlim=(low - 0.2 * span, high + 0.2 * span), xlabel="net present value ($)")
-    figures.rows_axis(ax, range(count), [""] * count, (count - 0.4, -0.6))
-    ax.axvline(0, color=figures.INK, linewidth=1.2, linestyle=":")
-    ax.xaxis.set_major_formatter(pictures.WITH_COMMAS)
-    worse, better = figures.boxes(ax, "loss"), figures.boxes(ax, "money")
-    middle = figures.line(ax, "load", [0, 0], [-0.5, count - 0.5], linestyle="-", linewidth=2.0)
-    rows, look = np.arange(count), {"size": figures.TICK_PT, "va": "center"}
-    edge = ax.get_xlim()[0] - 0.012 * span
-    names = [figures.direct_label(ax, edge, row, "", ha="right", fontweight="normal", **look) for row in rows]
-    left = [figures.direct_label(ax, 0, row, "", "loss", ha="right", **look) for row in rows]
-    right = [figures.direct_label(ax, 0, row, "", "money", ha="left", **look) for row in rows]
+def changes_table(house, rule=OWN, rate=None):
+    """Return the net present value after one change at a time in words: the factor that moves it most comes first.
 
-    def update(price, rate, rule):
-        rate = exact(rate, house.outlook.discount_rate)
-        table, words, base = worth_changes(house, rule, price, rate)
-        middle.set_xdata([base, base])
-        reaches = []
-        for artist in (*names, *left, *right):  # a row may have nothing to say under this rule
-            artist.set_text("")
-        for row, (factor, group) in enumerate(table.groupby("factor", sort=False)):
-            names[row].set_text(factor)
-            least, most = group.loc[group["result"].idxmin()], group.loc[group["result"].idxmax()]
-            for text, end, side in ((left[row], least, -1), (right[row], most, 1)):
-                moved = side * (end["result"] - base) > 0
-                text.set_text(words[factor, end["setting"]] if moved else "")
-                text.set_x((end["result"] if moved else base) + side * 0.01 * span)
-            reaches.append((factor, min(least["result"], base), max(most["result"], base)))
-        drawn = [reach[1:] for reach in reaches] + [(base, base)] * (count - len(reaches))
-        lows, highs = np.array(drawn).T
-        figures.move_boxes(worse, lows, 0.0 * lows + base, rows - 0.35, rows + 0.35)
-        figures.move_boxes(better, 0.0 * highs + base, highs, rows - 0.35, rows + 0.35)
-        near = max(pictures.near_zero(house, price, rate, each) for each in (rule, OWN))
-        top, last = (
-            f"{name}, {signed(a, near)} to {signed(b, near)}" if b - a >= 1 else f"{name}, not at all"
-            for name, a, b in (reaches[0], reaches[-1])
-        )
-        return f"Base case at {100 * rate:g} %: {signed(base, near)}. Moves it most: {top}. Least: {last}."
-
-    return Picture(figure, [worse, better, middle, names, left, right], update, slow=True)
+    Parameters
+    ----------
+    house : House
+    rule : str
+        One of `pictures.rules`.
+    rate : float, optional
+        Discount rate, a share; default: that of the house file.
+    """
+    rate = house.outlook.discount_rate if rate is None else rate
+    table, words, base = worth_changes(house, rule, 100, rate)
+    near = max(pictures.near_zero(house, 100, rate, each) for each in (rule, OWN))
+    rows = {"nothing": [signed(base, near)] * 2}
+    for factor, group in table.groupby("factor", sort=False):
+        ends = group.loc[group["result"].idxmin()], group.loc[group["result"].idxmax()]
+        rows[factor] = [f"{signed(end['result'], near)} ({words[factor, end['setting']]})" for end in ends]
+    return pd.DataFrame.from_dict(rows, orient="index", columns=["least", "most"])
 
 
 def worth_at(house, factor):

@@ -30,7 +30,6 @@ BASELINE_DAYS, FAULT_DAY, CHART_DAYS = 60, 60, 120
 CASES = ("A", "B", "C", "D")
 YEARS = tuple(range(1, 11))
 LUCKS = 5
-AGEING_LIMITS = (-10.0, 8.0)  # of the axis, % a year
 # Of one system's day, so that the ratio to five scatters by 3 %: the median of five normal values has variance 0.28683.
 _SITE = 0.03 / np.sqrt(1.28683)
 _SEED = 8
@@ -272,41 +271,22 @@ def made_record(years, rate=-0.005, weather=0.02, luck=1):
     return pd.Series(np.exp(weather * noise + age * np.log1p(rate)), days)
 
 
-@lru_cache(maxsize=1)
-def _unit_intervals():
-    """Return (luck, years) -> (low, high) of the log rate for years that differ by 1; both scale with the weather."""
-    made = {}
-    for luck in range(1, LUCKS + 1):
-        for years in YEARS[LEAST_YEARS - 1 :]:
-            told = change_a_year(made_record(years, 0.0, 0.001, luck))
-            made[luck, years] = np.log1p([told.low, told.high]) / 0.001
-    return made
+def ageing_table(rate, weather):
+    """Return what full years of records tell of ageing, a column for each luck: 90 % intervals. [% a year]
 
+    Parameters
+    ----------
+    rate, weather : float
+        True change a year, and by how much years differ, as shares.
+    """
 
-def ageing_picture(house):
-    """Return the picture of patience: true change a year, difference of years, luck -> what each year may tell."""
-    units, known = _unit_intervals(), YEARS[LEAST_YEARS - 1 :]
-    figure, ax = figures.new_figure()
-    ax.set(xlim=(0.3, YEARS[-1] + 0.7), xticks=YEARS, xlabel="full years of records")
-    ax.set(ylim=AGEING_LIMITS, ylabel="change (% a year)")
-    ax.axhline(0.0, color=figures.INK, linewidth=1.2)
-    truth = figures.line(ax, "load", [0.3, YEARS[-1] + 0.7], [0, 0], linestyle="--", linewidth=2.0)
-    spans = figures.line(ax, "pv", [], [], linestyle="-", linewidth=9.0, solid_capstyle="butt")
-    figures.write(ax, CAPTIONS["labels"]["ageing"], AGEING_LIMITS[1], va="top", bbox=figures.PAPER)
-    figures.direct_label(ax, 2.0, 0.15, "nothing can\nbe told", ha="center", va="bottom", size=14)
+    def told(years, luck):
+        found = change_a_year(made_record(years, rate, weather, luck))
+        return f"{_signed(100 * found.low)} to {_signed(100 * found.high)}"
 
-    def update(rate, weather, luck):
-        change = np.log1p(rate / 100.0)
-        limits = {years: 100.0 * np.expm1(change + weather / 100.0 * units[luck, years]) for years in known}
-        ends = [[low, high, np.nan] for low, high in limits.values()]
-        spans.set_data(np.repeat(list(limits), 3), np.concatenate(ends))
-        truth.set_ydata([rate, rate])
-        sure = [years for years, (low, high) in limits.items() if high < 0 or low > 0]
-        told = CAPTIONS["ageing_sure"].format(year=sure[0]) if sure else CAPTIONS["ageing_unsure"]
-        low, high = map(_signed, limits[10])
-        return CAPTIONS["ageing"].format(width=limits[4][1] - limits[4][0], low=low, high=high, told=told)
-
-    return Picture(figure, [truth, spans], update)
+    lucks = range(1, LUCKS + 1)
+    rows = {f"{years} years": [told(years, luck) for luck in lucks] for years in YEARS[LEAST_YEARS - 1 :]}
+    return pd.DataFrame.from_dict(rows, orient="index", columns=[f"luck {luck}" for luck in lucks])
 
 
 def _waited(days):
