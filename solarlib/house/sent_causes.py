@@ -1,12 +1,11 @@
 """One bill computed from readings, and single changes of readings, rules or opening sums that may have made another.
 
-Each change is one that happens: a reading on another day, registers or hours in each other's place, a meter constant,
+Each change is one that happens: a reading on another day, registers in each other's place, a meter constant,
 an estimate, another rounding, another price or base, a bank not counted (common practice, no source).
 """
 
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
-from itertools import combinations
+from datetime import timedelta
 
 import pandas as pd
 
@@ -100,11 +99,6 @@ def _of_energies(case, before):
     unsent = {name: 0.0 for name in row.index if name.startswith(("received", "export"))}
     unsent |= {name: energy[name.replace("import", "delivered")] for name in energy if name.startswith("import_")}
     yield "unsent", _WORDS["unsent"], case.last(**unsent)
-    for one, two in combinations(case.rules[-1].bucket_names, 2):
-        ends = {f"_{one}": f"_{two}", f"_{two}": f"_{one}"}
-        turned = {name: name.removesuffix(end) + ends[end] for name in row.index for end in ends if name.endswith(end)}
-        words = _WORDS["buckets"].format(one=one, two=two)
-        yield f"{one} {two}", words, case.last(**{name: row[other] for name, other in turned.items()})
     for constant in CONSTANTS:
         for kind, factor in (("constant", constant), ("no_constant", 1 / constant)):
             yield f"{kind} {constant}", _WORDS[kind].format(constant=constant), case.last(**row * factor)
@@ -131,8 +125,6 @@ def _of_rules(case):
     for other in case.rules if len(case.rules) > 1 else ():
         alone = (replace(other, valid_from=None, valid_to=None),)
         yield f"rules {other.name}", _WORDS["rules"].format(name=other.name), replace(case, rules=alone)
-    for day in _days_of_prices(rules, last) if any(charge.limited for charge in rules.charges) else ():
-        yield f"prices {day}", _WORDS["prices"].format(day=day), case.each(lambda it: _held_on(it, day))  # noqa: B023
 
 
 def _of_line(charge):
@@ -157,23 +149,6 @@ def _by_days(charge):
     if charge.on == "month":
         return replace(charge, on="day", price=charge.price / 30, prorate=False)
     return replace(charge, per="30 days") if charge.on == "kw" and charge.per == "month" else charge
-
-
-def _days_of_prices(rules, last):
-    """The first and the last day of a bill, and the days around each date at which a line begins or ends."""
-    limits = {day for it in rules.charges for day in (it.valid_from, it.valid_to) if day}
-    first, end = (day_of(last[name]) for name in ("period_start", "period_end"))
-    return sorted({first, end - timedelta(days=1)} | limits | {day - timedelta(days=1) for day in limits})
-
-
-def _held_on(rules, day):
-    """The lines that hold on one day, for the whole bill."""
-    held = [
-        replace(it, months=(), valid_from=None, valid_to=None)
-        for it in rules.charges
-        if day.month in (it.months or (day.month,)) and (it.valid_from or day) <= day < (it.valid_to or date.max)
-    ]
-    return replace(rules, charges=tuple(held))
 
 
 def _of_state(case):

@@ -159,14 +159,6 @@ def swapped(periods, one, two):
 
 
 CHANGED = {
-    "the hours of on and off in each other's place": lambda p: last(
-        p,
-        **{
-            f"{what}_kwh_{a}": p[f"{what}_kwh_{b}"].iloc[-1]
-            for what in ("delivered", "received", "import", "export")
-            for a, b in (("on", "off"), ("off", "on"))
-        },
-    ),
     "energies times 10, a meter constant counted once too often": lambda p: last(p, **energies(p, 10)),
     "energies divided by 40, a meter constant left out": lambda p: last(p, **energies(p, 1 / 40)),
     "monthly amounts counted 2 times": lambda p: p.assign(months=[1, 2]),
@@ -193,10 +185,6 @@ OTHER_RULES = {
     "limits of the blocks of 'energy'": (
         BANK,
         {"charge": [BANK["charge"][0], BANK["charge"][1] | {"blocks_by_days": True}, *BANK["charge"][2:]]},
-    ),
-    "the prices of 2026-04-10 for all of the bill": (
-        BANK,
-        {"charge": [*BANK["charge"][:2], {"line": "public", "on": "delivered", "price": "0.0247"}, BANK["charge"][4]]},
     ),
     "'tax' taken of all lines": (BANK, {"charge": [*BANK["charge"][:4], {"line": "tax", "on": "percent", "price": 5}]}),
 }
