@@ -229,6 +229,11 @@ def _days(samples, scene, p_free, bound, trust):
     step tests and without, of which it holds 91 %. On 120 days of 24 made records (minutes, PV of one to fifteen) it
     holds 91 %, on 98 days of four homes that no constant was chosen on 81 %: 51 of 56 on three of them, but 28 of 42
     on the fourth, a heat pump in winter under PV of fifteen minutes. There the days are surer told than they are.
+
+    Where a day of the seven fails, a whole stretch of minutes was told wrongly and surely: a load switched by twice the
+    reading, which then shows much the same. Of the energy told with 98 % and more, four times as much was wrong as was
+    expected with step tests, 1.6 times without. What a house's own nights show of it, played under its sun, did not
+    foretell which homes fail, so no width is learned from them.
     """
     number, names = pd.factorize(samples.index.tz_localize(None).normalize())
     total = samples[["import_kwh", "export_kwh"]].groupby(number).sum()
