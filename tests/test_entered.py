@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import entered
 
 # Public names that nothing enters yet, each with the capability that will wire it. The list is to become empty.
-WAITING = {"direction.decoder.decode(kind)": "a mapping that says that its readings are moments"}
+WAITING: dict[str, str] = {}
 
 
 def made(**modules):

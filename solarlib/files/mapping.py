@@ -228,6 +228,8 @@ class Mapping:
         Length of an interval, e.g. ``"15min"``; default: the commonest step of the file.
     decimal, thousands, delimiter, encoding, header_line : optional
         Found in the file where not given; ``thousands = " "`` stands for any blank.
+    snapshot : bool
+        Whether a power is that of one moment inside its interval, not the mean over it.
     form : int
         Of the file; a newer one is refused.
     keep : str
@@ -248,6 +250,7 @@ class Mapping:
     header_line: int | None = declared(whole(1, 10_000), default=None)
     keep: str = declared(choice("first", "last", "rising"), default="first")
     padded: bool = declared(flag(), default=False)
+    snapshot: bool = declared(flag(), default=False)
     form: int = declared(whole(1, FORM), default=1)
 
     def __post_init__(self):

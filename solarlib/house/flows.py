@@ -4,7 +4,7 @@ Whatever lacks something raises an `InputError` that says what is missing.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, reduce
 from pathlib import Path
 
@@ -47,6 +47,8 @@ class Checked:
         What the mapping tells of each similar system: its name, and its roof if that is known.
     house : House, optional
         Gives the limits of what can be.
+    snapshot : bool
+        Whether its powers are those of moments, not means.
     """
 
     name: str
@@ -55,6 +57,7 @@ class Checked:
     table: pd.DataFrame
     neighbours: dict = field(default_factory=dict)
     house: House | None = None
+    snapshot: bool = False
 
     def measured(self, title: str) -> Measured | None:
         """Return one column of `table`, None where the file has none such or no regular readings."""
@@ -123,7 +126,7 @@ def bring(path: str | Path, house: House, say: Callable = silent) -> Checked:
     readings = read(path, mapping, lambda share: say(f"reading {path.name}", READ_SHARE * share))
     say(f"checking {path.name}", READ_SHARE)
     neighbours = {column.title: column for column in mapping.column if column.quantity == "neighbour"}
-    file = with_findings(readings, house, neighbours)
+    file = replace(with_findings(readings, house, neighbours), snapshot=mapping.snapshot)
     say(f"{path.name} is read and checked", 1.0)
     return file
 

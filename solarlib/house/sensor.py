@@ -121,6 +121,8 @@ def directions(files: Sequence[Checked], say: Callable = silent) -> tuple[Decode
     table, window, test_load_w, step_wh = sensor_record(files)
     say(f"finding the direction of {len(table)} readings", 0.1)
     totals = meter_totals(files, table.index)
-    found = decode(table, test_load_w, pv_window_s=window.total_seconds(), registers=totals, wh_per_pulse=step_wh)
+    kind = "snapshot" if any(file.snapshot and file.measured("unsigned_w") for file in files) else "mean"
+    window_s = window.total_seconds()
+    found = decode(table, test_load_w, kind=kind, pv_window_s=window_s, registers=totals, wh_per_pulse=step_wh)
     say(f"the direction of {len(table)} readings is found", 1.0)
     return found, table

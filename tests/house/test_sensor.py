@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from made_records import LOAD_W, made_house, sign_right
+from solarlib.direction.decoder import decode
 from solarlib.house.file import read_house
 from solarlib.house.flows import bring
 from solarlib.house.sensor import counted_power, directions, meter_totals, sensor_record, smallest_step
@@ -118,3 +119,16 @@ def test_stamped_pulses_tell_more_than_counted_ones(tmp_path, house):
     assert sum(found[0].days[["import_kwh", "export_kwh"]].sum()) == pytest.approx(energy[-1] / 1000, rel=0.01)
     signs = [sign_right(one, truth.reindex(one.samples.index)) for one in found]
     assert signs[0] > signs[1] > 0.85
+
+
+def test_a_mapping_that_says_that_powers_are_moments_has_them_decoded_so(tmp_path, house):
+    readings, _ = made_house(days=1, interval_s=30, kind="snapshot", seed=6)
+    reading, sun = (("W", "mean", readings[name].to_numpy()) for name in ("reading_w", "pv_w"))
+    file = counting(tmp_path, house, "sensor", readings.index, unsigned=reading, generation=sun)
+    assert not file.snapshot
+    mapping = tmp_path / "sensor.toml"
+    mapping.write_text("snapshot = true\n" + mapping.read_text(encoding="utf-8"), encoding="utf-8")
+    found, table = directions([bring(tmp_path / "sensor.csv", house)])
+    for kind, alike in (("snapshot", True), ("mean", False)):
+        told = decode(table, kind=kind, pv_window_s=30.0).days
+        assert np.allclose(found.days.to_numpy(), told.to_numpy()) == alike
