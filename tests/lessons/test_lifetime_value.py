@@ -341,21 +341,6 @@ def test_the_growth_slider_says_what_it_grows(two_storey):
     assert with_slider[1] == pytest.approx(1.05 * 0.995 * own + 0.995 * out, rel=0.01)
 
 
-def test_the_tornado_gets_a_row_for_export_prices_where_they_matter(two_storey):
-    assert risk.EXPORT_GROWTH not in set(risk.worth_changes(two_storey)[0]["factor"])
-    table, words, _ = risk.worth_changes(two_storey, THIRD)
-    row = table[table["factor"] == risk.EXPORT_GROWTH]
-    assert [words[risk.EXPORT_GROWTH, path] for path in row["setting"]] == ["+0.5 %", "+4.5 %"]
-    view = two_storey.outlook
-    for path, result in zip(row["setting"], row["result"]):
-        grown = replace(two_storey, outlook=replace(view, growth=Growth(export=path)))
-        flow = bills.net_flow(grown, two_storey.costs, Course(pictures.rules(two_storey)[THIRD]))
-        assert result == pytest.approx(float(money.net_present_value(view.discount_rate, flow)))
-    assert row["change"].iloc[0] < -100 < 100 < row["change"].iloc[1]
-    for rule in (OWN, THIRD):
-        assert (risk.EXPORT_GROWTH in risk.changes_table(two_storey, rule).index) == (rule == THIRD)
-
-
 def test_a_tax_credit_is_told_and_counts_in_every_payback(two_storey):
     law = dict(tax_credit_share=0.3, tax_owed=900.0, tax_credit_carry_years=3, eligible_fees=0.5)
     house = replace(two_storey, costs=replace(two_storey.costs, **law))

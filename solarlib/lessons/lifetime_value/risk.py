@@ -5,7 +5,6 @@ from dataclasses import replace
 import pandas as pd
 
 from solarlib.house import bills
-from solarlib.house.rules import kinds_of
 from solarlib.lessons.lifetime_value import pictures
 from solarlib.lessons.lifetime_value.pictures import OWN, SOLD, THIRD, costs_of, priced, rules, signed
 from solarlib.quantities import in_form
@@ -13,7 +12,7 @@ from solarlib.worth import money
 from solarlib.worth.risk import tornado
 
 CHANGE_YEAR, MORE_YEARS = 11, 5
-LATER, EXPORT_GROWTH = f"rule from year {CHANGE_YEAR}", "export growth"
+LATER = f"rule from year {CHANGE_YEAR}"
 
 
 def _changes(house, rule):
@@ -21,11 +20,8 @@ def _changes(house, rule):
     view, wear = house.outlook, house.system.degradation_per_year
     growths = [view.price_growth + change for change in (-0.02, 0.02)]
     wears, lives = [wear + 0.005, max(0.0, wear - 0.003)], [max(1, view.years - MORE_YEARS), view.years + MORE_YEARS]
-    tariff = rules(house)[rule]
-    exports = any("export" in kinds_of(each) for each in ((tariff,) if tariff else house.tariffs))
     return {
         "billing rule": (rule, {other: other for other in rules(house) if other != rule}),
-        **({EXPORT_GROWTH: (view.growth.export, _export_paths(view))} if exports else {}),
         LATER: (None, {SOLD: SOLD} if rule == THIRD else {THIRD: THIRD}),
         "energy price": (1.0, {0.8: "−20 %", 1.2: "+20 %"}),
         "array's price": (100, {125: "+25 %", 75: "−25 %"}),
@@ -35,15 +31,6 @@ def _changes(house, rule):
         "upkeep, repairs": (1.0, {2.0: "twice", 0.0: "none"}),
         "wear of modules": (wear, {other: _percent(other) for other in wears}),
     }
-
-
-def _export_paths(view):
-    """Return {other way for export prices to go on: its words}."""
-    path = view.growth.export
-    if path.then is not None:
-        return {replace(path, then=factor * path.then): f"then ${factor * path.then}" for factor in (0, 2)}
-    rate = view.price_growth if path.rate is None else path.rate
-    return {replace(path, rate=rate + change): _percent(rate + change, "+") for change in (-0.02, 0.02)}
 
 
 def changed_rules(house, rule, later, growth=None):
@@ -66,10 +53,8 @@ def worth_changes(house, rule=OWN, price=100, rate=None):
         costs, more = priced(house, price * v["array's price"] / 100.0, v["years of use"]), v["upkeep, repairs"]
         events = tuple(replace(event, cost=more * event.cost) for event in costs.events)
         costs = replace(costs, upkeep_per_year=more * costs.upkeep_per_year, events=events)
-        paths = replace(house.outlook.growth, export=v.get(EXPORT_GROWTH, house.outlook.growth.export))
-        lived = replace(house, outlook=replace(house.outlook, growth=paths))
         flow = bills.spent(costs, v["years of use"]).copy()
-        flow[1:] += _savings(lived, v)
+        flow[1:] += _savings(house, v)
         return float(money.net_present_value(rate, flow))
 
     table = tornado(value, base, {factor: list(settings) for factor, (_, settings) in changes.items()})
