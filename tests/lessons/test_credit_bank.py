@@ -612,12 +612,13 @@ def test_vote_is_what_the_domain_computes():
 
 
 def test_own_bill(two_storey, tmp_path):
-    assert checks.own_bill(two_storey).startswith("Not filled in")
-    words = checks.own_bill(two_storey, "bill-of-may")
+    assert checks.own_bill(two_storey, None, None).startswith("Not filled in")
+    words = checks.own_bill(two_storey, "bill-of-may", None)
     assert "received energy not counted" in words and "energy" in words.splitlines()[3]
     path = tmp_path / "mine.toml"
     path.write_text("total = 3", encoding="utf-8")
     for wrong in (path, "nowhere.toml"):
-        said = checks.own_bill(two_storey, wrong)
+        said = checks.own_bill(two_storey, wrong, ())
         assert said.startswith("This cannot be used.") and "\n" not in said
     assert "cannot be used" in checks.own_bill(two_storey, "bill-of-may", [tmp_path / "none.csv"])
+    assert "none.csv" in checks.own_bill(two_storey, "bill-of-may", " none.csv, other.csv")

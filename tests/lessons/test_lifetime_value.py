@@ -542,9 +542,9 @@ def test_the_prediction_of_part_4_has_a_right_answer(house):
 
 def test_own_offer():
     own = questions.own_offer
-    assert "Not filled in" in own(None, 900) and "Simple payback: 12.0 years" in own(12_000, 1100, 100)
+    assert "Not filled in" in own(None, 900, None) and "Simple payback: 12.0 years" in own(12_000, 1100, 100)
     assert "never comes back" in own(12_000, 80, 100)
-    assert "cannot be used" in own("12000", 900) and "cannot be used" in own(-5, 900)
+    assert "cannot be used" in own("12000", 900, None) and "cannot be used" in own(-5, 900, 0)
 
 
 def test_paybacks_are_the_four_figures_with_their_definitions(house):

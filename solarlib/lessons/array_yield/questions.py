@@ -4,6 +4,7 @@ from solarlib.health.yields import final_yield
 from solarlib.house.year import weather
 from solarlib.lessons.array_yield.pictures import largest_step
 from solarlib.lessons.tools import check, questions_beside
+from solarlib.lessons.tools.field import own_judge
 from solarlib.quantities import InputError, energy_kwh, require, texts_beside
 from solarlib.roof.array import array_power
 
@@ -31,9 +32,9 @@ def predict_step(house):
 def compare(house, made_kwh, rated_kw):
     """Return a sentence that sets a year's energy of the reader's own array beside the typical year of the house."""
     if made_kwh is None or rated_kw is None:
-        return "Not filled in yet. Put your own two numbers in place of None and run the cell again."
+        return "Not filled in yet. Type your own two numbers, each with Enter."
     try:
-        energy, size = require(made_kwh, "made_kwh", 0, 1e7, "kWh"), require(rated_kw, "rated_kw", 0.01, 1e4, "kW")
+        energy, size = (require(made_kwh, "energy", 0, 1e7, "kWh"), require(rated_kw, "power", 0.01, 1e4, "kW"))
     except InputError as error:
         return f"This cannot be used. {error}."
     year_kwh = energy_kwh(array_power(weather(house), house.place, house.system)["ac_power_w"]).sum()
@@ -42,5 +43,8 @@ def compare(house, made_kwh, rated_kw):
     if not typical > 0:
         return said
     said += f" The typical year of this house file gives {typical:,.0f} kWh/kW. The ratio is {own / typical:.2f}."
-    far_off = " That is far off: is made_kwh a whole year in kWh, and rated_kw in kW (not W)?"
+    far_off = " That is far off: is the energy that of a whole year in kWh, and the power in kW (not W)?"
     return said if 0.1 < own / typical < 10 else said + far_off
+
+
+own_year = own_judge(compare, energy_of_one_year="kWh", rated_power="kW")

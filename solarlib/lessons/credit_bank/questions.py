@@ -12,6 +12,7 @@ from solarlib.house import bring
 from solarlib.house.sent_bill import check_sent_bill, read_sent_bill
 from solarlib.lessons.credit_bank.ledgers import TEXTS, by_reset
 from solarlib.lessons.tools import check, questions_beside
+from solarlib.lessons.tools.field import own_judge
 from solarlib.meter.registers import register_difference
 from solarlib.quantities import InputError
 
@@ -80,7 +81,7 @@ def check_reset(answer, house):
 # ---------------------------------------------------------------- a reader's own bill
 
 
-def own_bill(house, path=None, files=()):
+def own_bill(house, path, files):
     """Return a bill that was sent beside the one computed, in words, or a sentence that says what is missing.
 
     Parameters
@@ -88,12 +89,16 @@ def own_bill(house, path=None, files=()):
     house : House
     path : path
         A file such as `data/examples/bill-of-may.toml`; None where not filled in.
-    files : sequence of paths
-        CSV files of the meter, and of the array, each with its mapping beside it.
+    files : sequence of paths, or text
+        CSV files of the meter, and of the array, each with its mapping beside it; a comma between names in a text.
     """
+    named = [file.strip() for file in files.split(",")] if isinstance(files, str) else files or ()
     if path is None:
-        return "Not filled in yet. Put the name of your file in place of None and run the cell again."
+        return "Not filled in yet. Type the name of your file and press Enter."
     try:
-        return str(check_sent_bill(house, read_sent_bill(path), [bring(file, house) for file in files]))
+        return str(check_sent_bill(house, read_sent_bill(path), [bring(file, house) for file in named]))
     except InputError as error:
         return f"This cannot be used. {error}."
+
+
+own_paper = own_judge(own_bill, file_of_the_bill=None, files_of_meter_and_array=None)

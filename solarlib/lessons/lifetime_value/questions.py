@@ -5,6 +5,7 @@ import textwrap
 from solarlib.house import bills
 from solarlib.lessons.lifetime_value.pictures import paid_back, when
 from solarlib.lessons.tools import check, questions_beside
+from solarlib.lessons.tools.field import own_judge
 from solarlib.quantities import InputError, in_form, require, texts_beside
 from solarlib.worth.lifetime import figures_of_merit
 from solarlib.worth.money import simple_payback
@@ -72,7 +73,7 @@ def caution():
     return textwrap.fill(TEXTS["caution"].strip(), 100)
 
 
-def own_offer(outlay, saving, upkeep=0.0):
+def own_offer(outlay, saving, upkeep):
     """Return a sentence about the reader's own offer."""
     if outlay is None or saving is None:
         return TEXTS["own_offer"]["open"]
@@ -84,3 +85,6 @@ def own_offer(outlay, saving, upkeep=0.0):
     if years != years:
         return TEXTS["own_offer"]["never"]
     return TEXTS["own_offer"]["paid"].format(years=years)
+
+
+own_payback = own_judge(own_offer, price_after_rebates="$", saving_of_the_first_year="$", upkeep_a_year="$")

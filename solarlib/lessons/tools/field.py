@@ -1,14 +1,18 @@
 """The field in which a check is answered: written as people write, judged on Enter, the reply beside it."""
 
 import hashlib
+from dataclasses import dataclass
+from functools import wraps
 from html import escape
 
 import ipywidgets as widgets
 
-from solarlib.lessons.tools.check import Result
+from solarlib.lessons.tools.check import FRAME, NOT_ANSWERED, Result, Results
 from solarlib.lessons.tools.controls import SPOKEN_DOT, STYLE
 from solarlib.lessons.tools.display import Shown, bundle
 from solarlib.lessons.tools.kept import NOBODY, recalled, remember
+from solarlib.lessons.tools.typed import numbers_in
+from solarlib.quantities import InputError, in_form
 
 BLANK = "______________"
 MOST_BUTTONS = 6  # words to choose from; of more one is typed
@@ -40,7 +44,7 @@ class Field(Shown):
     """
 
     def __init__(self, judge, given, parts, label):
-        self._judge, self._given, self._parts = judge, given, tuple(parts)
+        self._judge, self._given, self._parts = judge, given, tuple(parts or getattr(judge, "parts", ()))
         empty = self._judged(dict.fromkeys(self._parts or [""]))
         rows = empty.rows if self._parts else {"": empty}
         self.widgets = {part: _input(f"{label} {part}".strip(), result) for part, result in rows.items()}
@@ -101,7 +105,9 @@ def _input(label, result):
     if result.words and len(result.words) <= MOST_BUTTONS:
         return widgets.ToggleButtons(options=list(result.words), value=None, description=label)
     name = f"{label} ({result.unit})" if result.unit else label
-    return widgets.Text(description=name, placeholder=", ".join(result.words), continuous_update=False)
+    return widgets.Text(
+        description=name.replace("_", " "), placeholder=", ".join(result.words), continuous_update=False
+    )
 
 
 def answer(judge, *given, parts=(), label="Answer"):
@@ -112,6 +118,49 @@ def answer(judge, *given, parts=(), label="Answer"):
     ``answer(questions.check_use, mine)``; from code the same check is ``questions.check_use(830, mine)``.
     """
     return Field(judge, given, parts, label)
+
+
+@dataclass(frozen=True)
+class Told(Results):
+    """What is said to a reader's own numbers and words: none of them is right or wrong."""
+
+    said: str
+
+    def __str__(self):
+        return self.said
+
+    def html(self):
+        """Return it as HTML; a table keeps its columns."""
+        look = "white-space:pre-wrap" + ";font-family:var(--jp-code-font-family,monospace)" * ("   " in self.said)
+        return FRAME.format(2, f'<div style="{look}">{escape(in_form(self.said))}</div>')
+
+
+def own_judge(tell, **units):
+    """Return the judge of a field for what a reader has at home.
+
+    Parameters
+    ----------
+    tell : callable
+        ``tell(*given, *theirs)`` returns what is said; None stands for what is not typed yet.
+    **units : str or None
+        The unit of each number, in the order of `tell`; None where words are typed. The names are seen, with blanks.
+    """
+
+    @wraps(tell)
+    def judge(*given, **typed):
+        rows = {name: Result(None, NOT_ANSWERED, unit or "") for name, unit in units.items()}
+        texts = {name: (typed.get(name) or "").strip() or None for name in units}
+        try:
+            theirs = [
+                numbers_in(text, units[name])[0] if text and units[name] else text for name, text in texts.items()
+            ]
+            said = tell(*given, *theirs)
+        except InputError as error:
+            said = str(error)
+        return Told(rows, said)
+
+    judge.parts = tuple(units)
+    return judge
 
 
 def first_name(answer):

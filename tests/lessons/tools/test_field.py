@@ -7,6 +7,7 @@ import pytest
 
 from lesson_panels import NOTEBOOKS, fields_of
 from solarlib.lessons.tools import answer, check, explore, first_name, slider
+from solarlib.lessons.tools.field import own_judge
 from solarlib.lessons.tools.figures import line, new_figure, zero_based
 from solarlib.lessons.tools.panel import CLOSED, Picture
 
@@ -98,6 +99,23 @@ def test_a_first_name_of_ones_own(folder):
     me = answer(first_name, label="Your first name")
     assert str(me) == "your first name" and "Type your first name" in me.result.message
     assert str(me.type(" Ann ")) == "Ann" == str(answer(first_name)) and "runs again" in me.result.message
+
+
+def test_a_readers_own_numbers_are_told_of_and_not_judged(folder):
+    def tell(house, energy, size, name):
+        return f"{house}: {energy} from {size}\n   {name}" if energy and size else "Not filled in yet."
+
+    field = answer(own_judge(tell, energy_of_a_year="kWh", size="kW", name=None), "a<b", label="Your")
+    assert [widget.description for widget in field.widgets.values()] == [
+        "Your energy of a year (kWh)",
+        "Your size (kW)",
+        "Your name",
+    ]
+    assert str(field.result) == "Not filled in yet." and not field.result.right
+    field.type("4 MWh", "4 + 1", " mine ")
+    assert str(field.result) == "a<b: 4000.0 from 5.0\n   mine" and "Right" not in field._reply.value
+    assert "a&lt;b: 4000.0" in field._reply.value and "pre-wrap" in field._reply.value
+    assert "in figures" in str(field.type("many").result) and not field.result.right
 
 
 def picture():
