@@ -18,7 +18,7 @@ from solarlib.lessons.tools import figures
 
 LONGEST_CAPTION = 250  # two lines under the picture
 MOST_NUMBERS = 4  # in a caption; a date is none, and the lines of a bill are a list
-FEW_NUMBERS = ("00", "01", "02", "04", "05", "11")  # lessons whose captions keep to them
+FEW_NUMBERS = ("00", "01", "02", "03", "04", "05", "11", "13")  # lessons whose captions keep to them
 DATE = r"\b\d{1,2} (?:January|February|March|April|May|June|July|August|September|October|November|December)\b"
 pytestmark = pytest.mark.slow
 

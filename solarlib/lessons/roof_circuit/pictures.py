@@ -104,10 +104,14 @@ def roof_picture(house):
     def update(tilt, azimuth, distance):
         pitched, flat = monthly_kwh(roof_year(house, tilt, azimuth)), trays[distance]
         figures.set_heights([*left, *right], [*pitched, *flat])
-        sums = {"pitched": pitched.sum(), "pitched_dark": pitched[low].sum()}
-        sums |= {"flat": flat.sum(), "flat_dark": flat[low].sum(), "row": 100 * losses[distance]}
-        words = {"dark": _dark_words(house), "light": light_words(house, (1, tilt, azimuth)) + free}
-        return CAPTIONS["roofs"].format(distance=distance, **sums, **words)
+        less = (pitched - flat)[low].sum()
+        sums = {"pitched": pitched.sum(), "flat": flat.sum(), "row": 100 * losses[distance], "gap": abs(less)}
+        words = {
+            "dark": _dark_words(house),
+            "side": "less" if less >= 0 else "more",
+            "light": light_words(house, (1, tilt, azimuth)) + free,
+        }
+        return CAPTIONS["roofs"].format(**sums, **words)
 
     return Picture(figure, [left, right, own], update, slow=True)
 
@@ -190,12 +194,12 @@ def kwh_price(house):
 
 def shade_picture(house):
     """Return the picture of shade: an obstacle's place, width, height -> the sky, and three numbers of a year."""
-    ahead, distance = house.system.largest_plane.surface_azimuth, shade_distance(house)
+    ahead = house.system.largest_plane.surface_azimuth
     figure, (sky, numbers) = figures.new_figure(1, 2, width_ratios=(1.25, 1), left=0.08, right=0.985, wspace=0.52)
     _draw_sky(sky, house, ahead)
     thing = figures.area(sky, "load", [0, 1], [0, 0], [0, 0], hatch="", alpha=0.8)
     rows, own = (2, 1, 0), own_shade_words(house)
-    figures.rows_axis(numbers, rows, ["light lost", "converter\na module", "one string"], (-0.6, 2.7))
+    figures.rows_axis(numbers, rows, ["light lost", "converter\nfor each", "one string"], (-0.6, 2.7))
     top = 120 * max(shade_loss(house, 0, WIDEST, TALLEST).string_loss, 0.01)
     numbers.set(xlim=(0, top), xlabel="lost in a year (%)")
     numbers.xaxis.set_major_locator(MaxNLocator(5))
@@ -207,10 +211,8 @@ def shade_picture(house):
         thing.set_data(edges, [0, 0, 0, 0], [0, height, height, 0])
         values = [100 * share for share in (loss.light_lost, loss.module_loss, loss.string_loss)]
         move_lying_bars(boxes, words, values, 0.02 * top)
-        side = "straight ahead" if aside == 0 else f"{abs(aside)}° to the {'right' if aside > 0 else 'left'}"
-        wall = {"distance": distance, "side": side, "width": width, "height": height}
         shares = dict(zip(("light", "module", "string", "choice"), (*values, 100 * loss.benefit)))
-        return CAPTIONS["shade"].format(own=own, **wall, **shares)
+        return CAPTIONS["shade"].format(own=own, **shares)
 
     return Picture(figure, [thing, boxes, words], update, slow=True)
 
@@ -233,7 +235,7 @@ def _draw_sky(ax, house, ahead):
         side, up = np.array([(thing.points[0][0], 0.0), *thing.points, (thing.points[-1][0], 0.0)]).T
         for turn in (-360.0, 0.0, 360.0, 720.0):  # an azimuth may go past north
             ax.plot(side - ahead - turn, up, color=figures.INK, linestyle=":", linewidth=2.0)
-    ax.set(xlim=(-120, 120), xlabel="direction, seen from the array (°)")
+    ax.set(xlim=(-120, 120), xlabel=f"direction; the wall is {shade_distance(house)} m away (°)")
     ax.set_xticks(range(-90, 91, 45), ["90 left", "45", "ahead", "45", "90 right"])
     figures.zero_based(ax, 90, "height above the horizon (°)")
     for month, name in ((6, "21 Jun"), (12, "21 Dec")):

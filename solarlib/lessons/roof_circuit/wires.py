@@ -18,7 +18,7 @@ from solarlib.roof.wiring import Branch, all_converters, branch_sum, joint_sum, 
 
 NOMINAL_V = 240.0  # of the worked numbers
 UNKNOWN = "not known"
-KINDS = "one a module", "one for all"
+KINDS = "one for each", "one for all"
 TURNS = (0, 45, 90, 135, 180)
 
 
@@ -67,8 +67,8 @@ def choice_picture(house):
         losses = choice_losses(house, share, turn, days)
         values = [100 * value for name in names for value in losses[name]]
         move_lying_bars(boxes, words, values, 0.3, 36)
-        said = {"lost": values, "count": house.system.module_count, "plain": plain_words(house.system)}
-        return CAPTIONS["choice"].format(share=share, turn=turn, days=days, **said)
+        more = {"limit": values[0] - values[1], "turned": values[3] - values[2], "out": values[5] - values[4]}
+        return CAPTIONS["choice"].format(plain=plain_words(house.system), **more)
 
     return Picture(figure, [boxes, words], update, slow=True)
 
