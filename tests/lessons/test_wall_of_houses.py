@@ -269,7 +269,7 @@ def check_starts(lesson, run, table):
             if own.get(name) is None:
                 continue
             assert control.make().value == control.value
-            close = 0.5 if name == "limit" else 1e-9  # in whole percent; the sums take the file's own
+            close = 0.5 if name in ("limit", "share") else 1e-9  # in whole percent; the sums take the file's own
             same = control.value == own[name] or abs(control.value - own[name]) < close
             assert same, f"cell {cell}, {name}: {control.value}, in the file {own[name]}"
 
