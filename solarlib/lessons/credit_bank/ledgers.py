@@ -11,7 +11,7 @@ from solarlib.bill.accounts import ledger
 from solarlib.bill.reset import lost_by_reset_month, why_no_law
 from solarlib.bill.tariff_file import read_tariff
 from solarlib.house import year_bills
-from solarlib.lessons.tools import MONTHS
+from solarlib.lessons.tools.figures import MONTHS
 from solarlib.meter.registers import registers
 from solarlib.quantities import texts_beside
 

@@ -4,7 +4,8 @@ import numpy as np
 
 from solarlib.house import year_bills
 from solarlib.lessons.credit_bank import ledgers
-from solarlib.lessons.tools import MONTHS, Picture, figures
+from solarlib.lessons.tools import Picture, figures
+from solarlib.lessons.tools.figures import MONTHS
 from solarlib.meter.balance import house_use
 from solarlib.meter.registers import register_difference
 from solarlib.quantities import dollars, texts_beside

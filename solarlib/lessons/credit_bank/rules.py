@@ -6,7 +6,7 @@ import pandas as pd
 from solarlib.bill.contradictions import size_problems
 from solarlib.house import year_bills
 from solarlib.lessons.credit_bank.ledgers import NEVER, TEXTS, bank_rules, ratings, reset_of
-from solarlib.lessons.tools import MONTHS
+from solarlib.lessons.tools.figures import MONTHS
 from solarlib.quantities import counted, in_form
 
 

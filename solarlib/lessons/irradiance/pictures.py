@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from solarlib.house.year import light_words, weather
-from solarlib.lessons.tools import MONTHS, Picture, figures
+from solarlib.lessons.tools import Picture, figures
+from solarlib.lessons.tools.figures import MONTHS
 from solarlib.quantities import day_words, plane_words, texts_beside, year_index
 from solarlib.sky.sun import clear_sky, noon_side, plane_of_array, position, solar_noon
 

@@ -2,7 +2,8 @@
 
 from solarlib.house.year import simulate
 from solarlib.lessons.start.pictures import monthly
-from solarlib.lessons.tools import MONTHS, check, questions_beside
+from solarlib.lessons.tools import check, questions_beside
+from solarlib.lessons.tools.figures import MONTHS
 from solarlib.quantities import energy_kwh, texts_beside
 
 ASK = questions_beside(__file__)

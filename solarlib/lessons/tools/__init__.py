@@ -2,6 +2,6 @@
 
 from solarlib.lessons.tools.asked import questions_beside
 from solarlib.lessons.tools.controls import act, choice, own_slider, slider, toggle
+from solarlib.lessons.tools.drawing import system_drawing
 from solarlib.lessons.tools.field import answer, first_name
-from solarlib.lessons.tools.figures import MONTHS
 from solarlib.lessons.tools.panel import Picture, explore, show

@@ -7,7 +7,8 @@ import pandas as pd
 
 from solarlib.direction.step_test import certain_import, energy_bounds
 from solarlib.house.year import simulate
-from solarlib.lessons.tools import MONTHS, Picture, figures
+from solarlib.lessons.tools import Picture, figures
+from solarlib.lessons.tools.figures import MONTHS
 from solarlib.meter.registers import split, unsigned
 from solarlib.quantities import counted, day_words, energy_kwh, texts_beside
 
