@@ -19,6 +19,8 @@ from solarlib.house.flows import EXAMPLES, bring
 from solarlib.house.periods import periods_of, register_days
 from solarlib.house.sensor import directions
 from solarlib.lessons.own_house import pictures as draw, questions as ask, report as tell
+from solarlib.lessons.tools.field import answer, decision
+from solarlib.lessons.tools.kept import remember
 from solarlib.lessons.tools.page import Section, heading, page, plain, section_or_reason, shown
 from solarlib.lessons.tools.progress import Progress
 from solarlib.quantities import InputError, day_words, dollars
@@ -344,6 +346,21 @@ def test_the_first_sheet_tells_what_was_found_what_it_costs_and_whom_to_ask(file
     table = dict(report.first.tables[0][1].itertuples(index=False))
     assert table["rated power"] == "6.45 kW of 15 modules" and "tilt 27°, azimuth 200°" in table["plane 1"]
     assert table["readings from"] == "1 March 2026 to 15 November 2026"
+
+
+def test_the_lines_of_the_decision_sheet_are_kept_and_printed_in_the_order_of_the_units(monkeypatch, tmp_path):
+    monkeypatch.setenv("SOLARLIB_ANSWERS", str(tmp_path))
+    assert tell.decisions() == ()
+    first, second = "bank and reset", "how much light"
+    field = answer(decision, first, label="My line")
+    assert "no wrong one" in field.result.html()
+    field.type("Reset in April <b>").close()
+    answer(decision, second, label="My line").type("West is good enough")
+    remember("decisions", {"no such unit": "lost", "saving": "  "})
+    ((caption, table),) = tell.decisions()
+    assert table.values.tolist() == [[second, "West is good enough"], [first, "Reset in April <b>"]]
+    sheet = page("a house", [Section("one", lines=("a line",))], Section("first", tables=((caption, table),)))
+    assert "Reset in April &lt;b&gt;" in sheet and "<b>" not in sheet.split("What I decided")[1].split("</table>")[0]
 
 
 def test_shares_of_periods_by_hand_and_no_more_sent_than_made():

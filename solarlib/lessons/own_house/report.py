@@ -16,6 +16,8 @@ from solarlib.house.records import bills_of, compare_bills, days_of, period_reco
 from solarlib.house.sensor import directions
 from solarlib.house.year import shade_share
 from solarlib.lessons.own_house import pictures
+from solarlib.lessons.tools.drawing import DRAWING
+from solarlib.lessons.tools.kept import recalled
 from solarlib.lessons.tools.page import Section, page, section_or_reason
 from solarlib.meter.balance import house_use
 from solarlib.quantities import InputError, counted, day_words, dollars, refuse_if, texts_beside
@@ -135,8 +137,15 @@ def first(house, files, comparison, billed, bills):
         drawn, alt = fault_pictures(files, house)[:1], _TEXTS["faults"]["alt"]
     else:
         drawn, alt = (pictures.neighbour_picture(compared).render(day=len(compared.days)),), words["days_alt"]
-    tables = ((words["system"], system_table(house, files)),)
+    tables = ((words["system"], system_table(house, files)), *decisions())
     return Section(words["title"], (*found, *whom), tables, drawn, alt=alt)
+
+
+def decisions():
+    """Return the table of what the reader decided in the lessons, unit by unit, if there is any."""
+    kept, words = recalled("decisions"), _TEXTS["first"]
+    rows = [(unit, kept[unit]) for unit in DRAWING["units"] if isinstance(kept.get(unit), str) and kept[unit].strip()]
+    return ((words["decided"], pd.DataFrame(rows, columns=words["decided_heads"])),) if rows else ()
 
 
 def _or_reason(why_not, tell, *arguments):

@@ -18,6 +18,8 @@ BLANK = "______________"
 MOST_BUTTONS = 6  # words to choose from; of more one is typed
 NEW_NAME = "Your own numbers come when the lesson runs again."
 NO_NAME = "Type your first name and press Enter."
+LINE_KEPT = "Kept: the report of your own house prints this line."
+NO_LINE = "Write one line and press Enter. There is no wrong one."
 
 
 class Field(Shown):
@@ -168,3 +170,10 @@ def first_name(answer):
     if answer:
         remember("learner", {"first name": answer})
     return Result(None, NEW_NAME if answer else NO_NAME)
+
+
+def decision(answer, unit):
+    """Keep what a reader decides at the end of a unit: a line of the sheet that the report of their house prints."""
+    if answer:
+        remember("decisions", {unit: answer})
+    return Result(None, LINE_KEPT if answer else NO_LINE)
