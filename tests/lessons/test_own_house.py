@@ -353,7 +353,7 @@ def test_the_lines_of_the_decision_sheet_are_kept_and_printed_in_the_order_of_th
     assert tell.decisions() == ()
     first, second = "bank and reset", "how much light"
     field = answer(decision, first, label="My line")
-    assert "no wrong one" in field.result.html()
+    assert "The Weavers wrote" in field.result.html()
     field.type("Reset in April <b>").close()
     answer(decision, second, label="My line").type("West is good enough")
     remember("decisions", {"no such unit": "lost", "saving": "  "})

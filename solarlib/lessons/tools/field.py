@@ -10,6 +10,7 @@ import ipywidgets as widgets
 from solarlib.lessons.tools.check import FRAME, NOT_ANSWERED, Result, Results
 from solarlib.lessons.tools.controls import SPOKEN_DOT, STYLE
 from solarlib.lessons.tools.display import Shown, bundle
+from solarlib.lessons.tools.drawing import DRAWING
 from solarlib.lessons.tools.kept import NOBODY, recalled, remember
 from solarlib.lessons.tools.typed import numbers_in
 from solarlib.quantities import InputError, in_form
@@ -19,7 +20,6 @@ MOST_BUTTONS = 6  # words to choose from; of more one is typed
 NEW_NAME = "Your own numbers come when the lesson runs again."
 NO_NAME = "Type your first name and press Enter."
 LINE_KEPT = "Kept: the report of your own house prints this line."
-NO_LINE = "Write one line and press Enter. There is no wrong one."
 
 
 class Field(Shown):
@@ -173,7 +173,7 @@ def first_name(answer):
 
 
 def decision(answer, unit):
-    """Keep what a reader decides at the end of a unit: a line of the sheet that the report of their house prints."""
+    """Keep what a reader decides at the end of a unit: a line that the report of their house prints."""
     if answer:
         remember("decisions", {unit: answer})
-    return Result(None, LINE_KEPT if answer else NO_LINE)
+    return Result(None, LINE_KEPT if answer else DRAWING["units"][unit]["household"])
