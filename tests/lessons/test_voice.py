@@ -16,7 +16,7 @@ MOST_WORDS, MOST_SHORT, LONGEST_TASK = 1500, 0.15, 110  # a task stands in one l
 FRAGMENTS = r"Good to \d|Write down:|[Bb]ack to your prediction|[Cc]ompare your prediction|Was your prediction"
 LEFT_OUT = r"\b(simply|obviously|of course|smart|users?|learners?|the reader)\b|!(?!\[)"
 SETTING = r"(Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec|Day \d|Size \d|\d|The start|Limit|Tilt|Load)\b"
-WAITING = ("06", "07", "09", "10")
+WAITING = ()
 LESSONS = [
     (path, ROOT / "solarlib" / "lessons" / package)
     for path in sorted((ROOT / "notebooks").glob("[0-9]*.ipynb"))

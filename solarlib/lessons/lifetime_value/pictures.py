@@ -143,9 +143,9 @@ def saving_picture(house):
             box.set(x=start, width=end - start)
             text.set_text(dollars(start - end if role in ("pv", "export") else end, 0))
             text.set_x(max(start, end, 0.0) + 0.012 * span)
-        amounts = {"without": without, "left": left, "saved": saved, "own": own, "out": out, "claim": claim}
+        amounts = {"without": without, "left": left, "saved": saved, "own": own, "out": out}
         told = {name: dollars(amount, 0) for name, amount in amounts.items()}
-        return CAPTIONS["saving"].format(rule=_capital(rule), size=size, **told)
+        return CAPTIONS["saving"].format(**told)
 
     return Picture(figure, [rows, words], update, slow=True)
 
@@ -223,8 +223,7 @@ def flow_picture(house):
         simple = money.simple_payback(outlay, flows[rule].loc[1, "saving"], _running(paid))
         soon, lasting, late = (paid_back(flow, good, *how) for how in ((0.0,), (0.0, True), (rate,)))
         paybacks = {"simple": when(simple), "soon": soon, "lasting": lasting, "late": late, "rate": 100 * rate}
-        sums = {"net": worth(flow, good), "today": worth(flow, good, rate)}
-        return CAPTIONS["flow"].format(rule=_capital(rule), price=price, **paybacks, **sums)
+        return CAPTIONS["flow"].format(today=worth(flow, good, rate), **paybacks)
 
     return Picture(figure, [rows, first, curves, marks, names], update)
 
@@ -300,7 +299,7 @@ def curve_picture(house):
         shown = [root for root in roots if least <= root <= most and flow[0] < 0]
         zeros.set_data(shown or [0], [0] * max(len(shown), 1))
         zeros.set_visible(bool(shown))
-        said = f"{_capital(deal)}, discount rate {rate:g} %: net present value {told}."
+        said = f"{_capital(deal)}, at a discount rate of {rate:g} %, is worth {told} today."
         return f"{said} {_rate_words(flow, roots)}"
 
     return Picture(figure, [curve, here, zeros], update)

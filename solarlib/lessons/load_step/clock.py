@@ -42,9 +42,9 @@ def clock_picture(house, late_min):
         pv.set_data(minute, moved_sun)
         for line, load in zip(lines, loads):
             line.set_data(minute, load)
-        steps = [float(np.nanmean(np.abs(np.diff(load)))) for load in (moved_sun, *loads)]
+        inward, outward = (float(np.nanmean(np.abs(np.diff(load)))) for load in loads)
         start = rows.index[begin]
         told = {"date": day_words(start, "%B"), "start": f"{start:%H:%M}", "moved": moved}
-        return CAPTIONS["clock"].format(sun=steps[0], inward=steps[1], outward=steps[2], **told)
+        return CAPTIONS["clock"].format(inward=inward, outward=outward, **told)
 
     return Picture(figure, [pv, *lines], update)

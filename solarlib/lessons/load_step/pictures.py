@@ -78,7 +78,7 @@ def step_picture(house):
             text.set(y=value + 0.04 * top, text=f"{value:.0f} W")
         before, during = np.abs(steps[:2])
         moved = "stays" if during == before else "rises" if during > before else "falls"
-        said = {"before": before, "during": during, "change": during - before, "moved": moved}
+        said = {"before": before, "during": during, "moved": moved}
         return CAPTIONS["step"].format(direction=_direction(net), load=load, **said)
 
     return Picture(figure, [taken, given, shown, *values], update)
@@ -127,10 +127,8 @@ def branch_picture(house):
         before, during = float(abs(net)), float(abs(net + load))
         points[0].set_data([net], [during])
         points[1].set_data([before], [during])
-        importing, exporting, through = step_test.predicted_during(before, load)
-        other = f"exporting {exporting:.0f} W" if exporting >= 0 else f"pushed through zero {through:.0f} W"
-        said = {"direction": _direction(net), "load": load, "before": before, "during": during, "sum": before + during}
-        return CAPTIONS["branch"].format(importing=importing, other=other, verdict=_verdict(net, load), **said)
+        said = {"direction": _direction(net), "during": during, "sum": before + during, "importing": before + load}
+        return CAPTIONS["branch"].format(verdict=_verdict(net, load), **said)
 
     return Picture(figure, [*(curve for pair in curves.values() for curve in pair), *points], update)
 
