@@ -104,6 +104,11 @@ def offset_text(minutes):
     return f"{'-' if minutes < 0 else '+'}{hours:02d}:{rest:02d}"
 
 
+def winter_offset(zone):
+    """Return the offset from UTC that the clock of a zone keeps in winter. [min]"""
+    return min(pd.Timestamp(day, tz=zone).utcoffset().total_seconds() // 60 for day in ("2026-01-01", "2026-07-01"))
+
+
 def twelve_hours(walls):
     """Tell whether clock readings stand twice a day and never above 12: morning and afternoon look alike."""
     hours = walls // HOUR_NS % 24

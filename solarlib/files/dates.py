@@ -6,6 +6,7 @@ which one the file itself proves, or that it proves none and a person must tell.
 
 import re
 import unicodedata
+from functools import lru_cache
 
 import numpy as np
 
@@ -33,6 +34,7 @@ _SHAPES = [shape.replace("CLOCK", _WORDS["clock"]).replace("ZONES", _ZONES) for 
 _PATTERNS = tuple(re.compile(shape.replace("WEEKDAYS", _WEEKDAYS), re.IGNORECASE | re.ASCII) for shape in _SHAPES)
 
 
+@lru_cache(maxsize=1 << 14)  # the same first rows are looked at several times
 def looks_like_time(text):
     """Tell whether a text is a date, with or without a time of day."""
     text = text.strip()
@@ -76,6 +78,13 @@ def plain_letters(text):
 
 
 _BLANKS = str.maketrans(dict.fromkeys("\u00a0\u202f\u2009", " ") | dict.fromkeys("\u2013\u2014", "-"))
+
+
+def stamp_range(stamps):
+    """Tell whether stamps hold the end of their interval behind its start, as 04:45-05:00."""
+    match = _match(plain_letters(stamps[0]))
+    told_end, zone = (match and match.groupdict().get(key) or "" for key in ("to", "z"))
+    return bool(told_end) or zone.startswith("-") and (moments(text_matrix(stamps))[1] == MISSING).all()
 
 
 def _match(text):

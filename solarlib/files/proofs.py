@@ -1,110 +1,25 @@
-"""A first mapping for an unknown file, from its first rows: what it leaves open stands behind a #."""
+"""What the numbers and clock readings of a file prove: nights, registers, the clock and its label.
 
-import re
-from collections import Counter
-from pathlib import Path
+Each proof can fail to be had; then nothing is said, and a person is asked.
+"""
+
+from itertools import product
 
 import numpy as np
+import pandas as pd
 
-from solarlib.files import dates
-from solarlib.files.dates import MISSING, ORDERS, TIME_LOOKS, DateOrder, looks_like_time, text_matrix, time_places
-from solarlib.files.mapping import FILE_UNITS, QUANTITY_UNITS, UNIT_WORDS
-from solarlib.files.numbers import as_numbers, number_marks
-from solarlib.files.table import plain, sniff
-from solarlib.quantities import InputError, texts_beside
+from solarlib.files.clock import DOUBLE, SKIPPED, to_utc
+from solarlib.files.dates import DAY_NS, HOUR_NS, MISSING
 
-_WORDS = texts_beside(__file__, "words")
-_NEUTRAL = {*_WORDS["neutral"].split(), *UNIT_WORDS}
-_KNOWN = {words: quantity for quantity, text in _WORDS["quantities"].items() for words in re.split(r"[|\n]", text)}
 LEAST_RISING = 6  # numbers that must rise for a register
-_MARKS = str.maketrans("", "", ",. '")
+LEAST_NIGHTS = 3  # for a night or the sun to prove something
+SMALL = 0.02  # of the largest value: what counts as nothing at night
+DARK_DEG = -1.0  # the sun's elevation below which no module gives what counts
+DARK_DAYS = 0.1  # share of the days on which something may be made in the dark, by a stray reading
 
 
-def suggest_mapping(path: str | Path, zone: str | None = None) -> str:
-    """Look at the first rows of a file and propose how to read it.
-
-    Parameters
-    ----------
-    path : path
-    zone : str, optional
-        Time zone of the house.
-
-    Returns
-    -------
-    str
-        A mapping in TOML, to be looked at; a key that must be set and is not known stands there behind a ``#``.
-
-    Raises
-    ------
-    InputError
-        No table with a date is found.
-    """
-    try:
-        layout, looks = sniff(path, is_time=time_places), looks_like_time
-    except InputError:
-        looks = TIME_LOOKS["unix"]
-        layout = sniff(path, is_time=lambda row: time_places(row, looks))
-    texts = list(zip(*layout.sample))
-    (times, _), *_ = Counter(time_places(row, looks) for row in layout.sample).most_common(1)
-    values = [place for place, column in enumerate(texts) if place not in times and _share_numbers(column) > 0.5]
-    marks = number_marks([text for place in values for text in texts[place]])
-    guesses = Counter(quantity for title in layout.names if (quantity := _guess(title)) not in (None, "neighbour"))
-    twice = [quantity for quantity, count in guesses.items() if count > 1]
-    lines = _of_times(layout, times, texts, looks, zone) + ([] if marks[2] else [f'# decimal = "{marks[0]}"'])
-    lines += [line for place in values for line in _of_column(layout, place, texts[place], marks, twice)]
-    return "\n".join(lines) + "\n"
-
-
-def _of_times(layout, times, texts, looks, zone):
-    """Return lines for the time: its columns, the order of its dates where the first rows leave it open, its zone."""
-    names = [_name(layout, place) for place in times]
-    lines = [f"time = {names[0] if len(names) == 1 else '[' + ', '.join(names) + ']'}"]
-    if looks is not looks_like_time:
-        return [*lines, 'date_order = "unix"']
-    stamps, order = dates.joined_stamps([texts[place] for place in times]), DateOrder()
-    walls, offset = dates.moments(text_matrix(stamps))
-    order.look(walls, np.arange(1, len(stamps) + 1))
-    left = [name for name, against in zip(ORDERS, order.against) if not against]
-    lines += [] if len(left) == 1 or left and not order.differ else [_choice("date_order", left or ORDERS)]
-    return lines + ([f"zone = {quoted(zone)}" if zone else '# zone = "America/New_York"'] if MISSING in offset else [])
-
-
-def _choice(key, options):
-    return f"# {key} = " + " or ".join(quoted(option) for option in options)
-
-
-def _share_numbers(column):
-    texts = (text.translate(_MARKS).lstrip("+-") for text in column)
-    return np.mean([text.isascii() and text.isdigit() for text in texts])
-
-
-def _guess(title):
-    """Return the quantity of which a title is the name, in any of the languages of ``words.toml``; else None."""
-    title = re.sub(r"[\[(][^])]*[])]", "", dates.plain_letters(title).casefold())
-    words = re.sub(r"[^a-z]+", " ", title).split()
-    return _KNOWN.get(" ".join(word for word in words if word not in _NEUTRAL) or title)
-
-
-def _of_column(layout, place, texts, marks, twice):
-    """Return lines for one column of numbers: its quantity, unit and kind."""
-    title = layout.names[place] if place < len(layout.names) else ""
-    pieces = plain(title).translate(str.maketrans("()[]_", "     ")).split()
-    unit = next((UNIT_WORDS[text] for text in sorted(UNIT_WORDS, key=len, reverse=True) if text in pieces), None)
-    able = [quantity for quantity, units in QUANTITY_UNITS.items() if unit is None or unit in units]
-    able = [_guess(title)] if _guess(title) in able and _guess(title) not in twice else able
-    open_ = '# quantity = "unsigned"' if "unsigned" in able else _choice("quantity", able)
-    units = [unit] if unit else QUANTITY_UNITS[able[0]]
-    lines = ["", "[[column]]", f"name = {_name(layout, place)}"]
-    lines.append(f'quantity = "{able[0]}"' if len(able) == 1 else open_)
-    lines.append(f'unit = "{unit}"' if unit else f'# unit = "{"kWh" if "kWh" in units else units[0]}"')
-    if any(len(FILE_UNITS[one][2]) > 1 for one in units):
-        lines.append(f'kind = "{"counter" if _rises(texts, marks) else "interval"}"')
-    return lines
-
-
-def _rises(texts, marks):
+def rises(values):
     """Tell whether numbers are a register's: they rise nearly always, and by little beside what it shows."""
-    values, _ = as_numbers(texts, *marks[:2])
     values = values[np.isfinite(values)]
     steps = np.diff(values)
     if len(values) < LEAST_RISING or not steps.any() or np.median(values) <= 10 * np.median(np.abs(steps)):
@@ -112,14 +27,85 @@ def _rises(texts, marks):
     return (steps >= 0).mean() > 0.97 or ((steps < 0).sum() <= 2 and (steps >= 0).mean() > 0.7)
 
 
-def _name(layout, place):
-    """Return how the mapping names a column: by its title where no other has it, else by its number."""
-    title = layout.names[place] if place < len(layout.names) else ""
-    unique = [plain(name) for name in layout.names].count(plain(title)) == 1
-    return quoted(title) if title and unique else str(place + 1)
+def told_of_intervals(values):
+    """Return what each number tells of its interval, of a register the rise to it."""
+    return np.diff(values, prepend=values[:1]).clip(0.0) if rises(values) else values
 
 
-def quoted(text: str) -> str:
-    """Return a text as TOML writes it."""
-    safe = text.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in safe) + '"'
+def nothing_at_night(walls, values, offset_h=0):
+    """Tell whether numbers are nothing around midnight of each day, and something by day.
+
+    Midnight is that of the clock, or of the house (``offset_h`` from UTC) on a clock of UTC; then more hours must be
+    quiet, so that a noon is not taken for it.
+
+    Returns
+    -------
+    bool or None
+        None where days are too few, or hours too few a day.
+    """
+    known = np.isfinite(values)
+    walls, values = walls[known], np.abs(values[known])
+    hours = walls // HOUR_NS % 24
+    if len(np.unique(walls // DAY_NS)) < LEAST_NIGHTS or len(np.unique(hours)) < 24 or not values.any():
+        return None
+    busy = values > SMALL * np.quantile(values, 0.999)
+    quiet = np.bincount(hours, busy, 24) < SMALL * np.bincount(hours, minlength=24)
+    return bool(quiet[[23, 0, 1, 2, 3]].all() or quiet[(np.arange(-4, 5) - round(offset_h)) % 24].all())
+
+
+def clocks(walls, step, zones, made, sun, labels):
+    """Return the clocks and labels that neither clock changes nor the sun rule out, and what ruled others out.
+
+    Parameters
+    ----------
+    walls : ndarray of int64
+        Clock readings in the order of the file. [ns]
+    step : int
+        Their common distance. [ns]
+    zones : dict of name to tzinfo
+        Clocks that may be.
+    made : ndarray of float or None
+        Power or energy that is nothing at night.
+    sun : callable or None
+        Elevation of the sun at a DatetimeIndex. [deg]
+    labels : sequence of str
+        Sides that a stamp may name.
+    """
+    left, why = dict(zones), []
+    for name, zone in zones.items():
+        _, verdict, resolved = to_utc(walls, zone)
+        if (verdict == SKIPPED).any():
+            left.pop(name)
+            why.append("skipped")
+        elif resolved and not (verdict == DOUBLE).any() or _leaps(walls, step, zone):
+            left = {name: zone}
+            why.append("both_passes" if resolved else "leaps")
+            break
+    pairs = list(product(left or zones, labels))
+    days = len(np.unique(walls // DAY_NS))
+    if made is not None and sun is not None and days >= LEAST_NIGHTS and step <= HOUR_NS:
+        bright = {pair: _in_the_dark(walls, step, made, zones[pair[0]], pair[1], sun) for pair in pairs}
+        fit = [pair for pair in pairs if bright[pair] <= DARK_DAYS]
+        why += ["sun"] if fit and len(fit) < len(pairs) else ["no_sun"] if not fit else []
+        pairs = fit or pairs
+    return pairs, why
+
+
+def _leaps(walls, step, zone):
+    """Tell whether the rows leave out just the hour that the clock skips in spring."""
+    steps = np.diff(walls)
+    for before in walls[:-1][steps == HOUR_NS + step] if step <= HOUR_NS else ():
+        _, verdict, _ = to_utc(np.array([before + step]), zone)
+        if verdict[0] == SKIPPED:
+            return True
+    return False
+
+
+def _in_the_dark(walls, step, made, zone, label, sun):
+    """Share of the days on which something is made while the sun is down from the start to the end of an interval."""
+    moments, _, _ = to_utc(walls, zone)
+    busy = (moments != MISSING) & (np.abs(made) > SMALL * np.nanmax(np.abs(made)))
+    starts = np.sort(moments[busy]) - (step if label == "end" else 0)
+    index = pd.DatetimeIndex(starts.view("datetime64[ns]"), tz="UTC")
+    high = np.maximum(sun(index), sun(index + pd.Timedelta(step, "ns")))
+    return len(np.unique(index.floor("D")[high < DARK_DEG])) / max(1, len(np.unique(index.floor("D"))))

@@ -80,7 +80,7 @@ def read(path: str | Path, mapping: Mapping | str, progress: Callable | None = N
         be used.
     """
     mapping = mapping if isinstance(mapping, Mapping) else mapping_from_toml(mapping)
-    look, rows = _scan(path, mapping, progress)
+    look, rows = scan(path, mapping, progress)
     moments, zone = _moments(rows, look)
     lines, moments, columns = _in_order(rows, moments, look)
     names = [str(column.name) for column in mapping.column]
@@ -97,7 +97,7 @@ def read(path: str | Path, mapping: Mapping | str, progress: Callable | None = N
     return readings
 
 
-def _scan(path, mapping, progress):
+def scan(path, mapping, progress=None, units=None):
     """Return what is known of a file and its rows, before their times are told from a clock; see `read`.
 
     Of the rows that are used an array for each thing: ``line`` numbers in the file, ``wall`` clock readings [ns],
@@ -105,7 +105,7 @@ def _scan(path, mapping, progress):
     time of day that a number tells [ns], ``kind`` of the row by its `where`, (``word``, place) codes of other words.
     """
     layout, places = _layout(path, mapping)
-    look = _Look(layout, mapping, places)
+    look = _Look(layout, mapping, places, units or [column.unit for column in mapping.column])
     parts = list(look.parts(progress)) or [look.used(np.zeros(0, np.int64), [])]
     look.tally.notes.insert(0, told("cut", delimiter=layout.delimiter, marks=look.marks, encoding=layout.encoding))
     return look, _joined(parts, look)  # ten million rows need not stand here twice
@@ -133,9 +133,10 @@ def _layout(path, mapping):
 class _Look:
     """One reading of a file: what is known of it, and what is gathered on the way."""
 
-    def __init__(self, layout, mapping, places):
+    def __init__(self, layout, mapping, places, units):
         self.layout, self.mapping, self.places, self.name = layout, mapping, places, layout.path.name
         self.words, self.tally = Words({} if len(places.values[0]) > 1 else places.unused), Tally()
+        self.units = units
         self.marks = NumberMarks(self.name, mapping.decimal, mapping.thousands)
         self.order = DateOrder(mapping.date_order)
 
@@ -182,7 +183,8 @@ class _Look:
         timed = np.logical_or.reduce([wall != MISSING for wall in walls[order.only]])
         tally.set_aside("time", lines[~timed])
         texts = [[row[place].strip(BARE) for row in rows] for place in values]
-        columns, odd = zip(*(_numbers(cells, column, self.marks) for cells, column in zip(texts, self.mapping.column)))
+        about = zip(texts, self.units, self.mapping.column)
+        columns, odd = zip(*(_numbers(cells, self.marks, unit, column.digits) for cells, unit, column in about))
         if kind is not None:
             kind = np.repeat(kind, len(self.places.values[0]))
             tally.set_aside("unasked", lines[timed & (kind == 0)])
@@ -213,12 +215,12 @@ class _Look:
         return " ".join(cells[place] for place in self.places.times if place < len(cells))
 
 
-def _numbers(texts, column, marks):
+def _numbers(texts, marks, unit, digits):
     """Return the numbers of some cells, and for each case of having none where it holds."""
-    values, empty = as_numbers(texts, marks.decimal, marks.thousands, column.unit)
+    values, empty = as_numbers(texts, marks.decimal, marks.thousands, unit)
     odd = {"empty": empty, "no_number": np.isnan(values) & ~empty}
-    if column.digits is not None:
-        odd["off_dial"] = (values < 0) | (values >= 10.0**column.digits)
+    if digits is not None:
+        odd["off_dial"] = (values < 0) | (values >= 10.0**digits)
         values = np.where(odd["off_dial"], np.nan, values)
     return values, odd
 

@@ -12,6 +12,7 @@ BARE = ' "\t'  # what may stand around a cell
 MOST_WORDS = 20  # of a column that tells meters or directions
 EVEN, UNEVEN = 0.8, 0.6  # share of equal steps: of one meter's rows, of several meters' together
 LONGEST_DAY_H = 25
+LEAST_INSIDE = 4  # rows of one day or hour
 FEW_TWICE = 0.02  # of the moments, as a damaged file may have them
 
 
@@ -106,6 +107,16 @@ def day_clock(texts):
     if whole and 100 <= high <= 2400 and (values % 100 < 60).all():
         return 0, 0
     return (HOUR_NS, 0) if high <= 24 else None
+
+
+def rising_inside(stamps, texts):
+    """Tell whether whole numbers rise within each of the days or hours that stamps name, as a time of day does."""
+    if not all(re.fullmatch(r"\d{1,4}(?:[.,]\d{1,2})?", text) for text in texts):
+        return False
+    starts = [0, *(place for place in range(1, len(stamps)) if stamps[place] != stamps[place - 1]), len(stamps)]
+    values = np.array([float(text.replace(",", ".")) for text in texts])
+    rising = [(np.diff(values[first:last]) > 0).mean() for first, last in zip(starts, starts[1:]) if last - first > 1]
+    return np.median(np.diff(starts)) >= LEAST_INSIDE and len(rising) > 0 and np.mean(rising) > 0.9
 
 
 class Words:

@@ -47,6 +47,7 @@ class Layout:
     first_line: int
     sample: tuple = ()  # cells of the first lines of the table, for a look at how its numbers are written
     above: tuple = ()  # (number, cells) of lines above the header that are as wide as the table
+    below: tuple = ()  # cells of a line of units right below the names
 
     def name(self, place):
         """Return how a person calls the column at a place."""
@@ -133,12 +134,13 @@ def sniff(path, encoding=None, delimiter=None, header_line=None, wanted=(), is_t
     if not header and any(cells[:first]) and header_line is None:
         header = _header_above(cells, first, width, delimiter)
     titles = tuple(cells[header - 1]) if header else ()
+    below = tuple(cells[header]) if header and header < first and units_only(cells[header]) else ()
     wide = [(number, tuple(row)) for number, row in enumerate(cells[: max(0, header - 1)], 1) if len(row) == width]
     above, sample = () if header_line else tuple(wide), tuple(tuple(row) for row in timed if len(row) == width)
     if len(sample) >= sum(bool(row and is_time(row)) for row in cells[: max(0, header - 1)]):  # rows below their header
         _refuse_narrow(path, titles, sample, delimiter)
     cut = encoding, newline, delimiter, header, titles, width, (header or first) + 1
-    return Layout(path, *cut, sample=sample, above=above)
+    return Layout(path, *cut, sample=sample, above=above, below=below)
 
 
 def units_only(cells):

@@ -1,32 +1,33 @@
-"""The form for a mapping: filled in as far as the file proves, else open, and never written over another."""
+"""The form of a file asks only for what the file leaves open."""
 
+import re
 import shutil
 import tomllib
 
+import ipywidgets as widgets
 import pandas as pd
 import pytest
 
 from solarlib.files.mapping import QUANTITY_UNITS
+from solarlib.files.proposal import LEAVE_OUT
 from solarlib.files.reading import read
+from solarlib.house import read_house
 from solarlib.house.flows import EXAMPLES
-from solarlib.lessons.own_house.form import AS_SHOWN, LEAVE_OUT, OPEN, Picker
+from solarlib.lessons.own_house.form import Form
+from solarlib.lessons.own_house.pictures import mapping_form
 
-ZONE = "America/New_York"
-CHOICES = {  # what a person chooses, so that the form says what the shipped mapping says
-    "reads-by-hand": (
-        {"date_order": "month first", "zone": ZONE},
-        {
-            name: {"quantity": quantity, "unit": "kWh", "digits": "5"}
-            for name, quantity in {"In": "delivered", "Out": "received", "Array": "generation"}.items()
-        },
-    ),
-    "meter-registers": (
-        {"number": "1,234.5", "zone": ZONE},
-        {"Register in (kWh)": {"quantity": "delivered"}, "Register out (kWh)": {"quantity": "received"}},
-    ),
-    "generation-quarter-hours": ({"zone": ZONE, "label": "start"}, {}),
-    "sensor-week": ({"label": "start"}, {}),
-    "neighbours-by-day": ({"zone": ZONE, "label": "start"}, {name: {"quantity": "neighbour"} for name in "ABCDEFG"}),
+HOUSE = read_house("two-storey")
+FLOWS = ("delivered", "received", "generation")
+CHOICES = {  # what a person answers, so that the form says what the shipped mapping says
+    "reads-by-hand": {
+        ("date_order", None): "month first",
+        **{("quantity", number): quantity for number, quantity in enumerate(FLOWS[:2])},
+        **{("unit", number): "kWh" for number in range(3)},
+    },
+    "meter-registers": {("number", None): "1,234.5", ("quantity", 0): "delivered", ("quantity", 1): "received"},
+    "generation-quarter-hours": {("label", None): "start"},
+    "sensor-week": {("label", None): "start"},
+    "neighbours-by-day": {("quantity", number): "neighbour" for number in range(7)},
 }
 
 
@@ -36,115 +37,113 @@ def form(tmp_path):
 
     def make(name):
         shutil.copy(EXAMPLES / f"{name}.csv", tmp_path)
-        return Picker(tmp_path / f"{name}.csv", ZONE)
+        return mapping_form(tmp_path / f"{name}.csv", HOUSE)
 
     return make
 
 
-def choose(picker, name):
-    whole, columns = CHOICES[name]
-    for key, value in whole.items():
-        picker.whole[key].value = value
-    for column, part in picker.columns:
-        for key, value in columns.get(column, {}).items():
-            part[key].value = value
+def click(made, name):
+    """Press the buttons of the answers, as long as something is asked."""
+    for spot, value in CHOICES[name].items():
+        made.buttons[spot].value = value
+
+
+def pressed(box, words):
+    """Press the push button with these words."""
+    button = next(one for one in walk(box) if isinstance(one, widgets.Button) and one.description == words)
+    button.click()
+
+
+def walk(widget):
+    yield widget
+    for child in getattr(widget, "children", ()):
+        yield from walk(child)
 
 
 @pytest.mark.parametrize("name", CHOICES)
-def test_with_its_choices_the_form_reads_the_file_and_saves_the_mapping(form, name):
-    picker = form(name)
-    assert bool(picker.still_open) == bool(CHOICES[name][0] or CHOICES[name][1])
-    choose(picker, name)
-    assert picker.still_open == []
-    tomllib.loads(picker.toml)
-    answer = picker.read()
+def test_with_its_answers_the_form_reads_the_file_and_saves_the_mapping(form, name):
+    made = form(name)
+    assert made.still_open
+    click(made, name)
+    assert made.still_open == [] and set(made.buttons) == set(CHOICES[name])  # nothing else is asked
+    assert not any(isinstance(one, (widgets.Dropdown, widgets.Text)) for one in walk(made.box))
+    tomllib.loads(made.proposal.toml)
+    pressed(made.box, "Read the file")
     shipped = read(EXAMPLES / f"{name}.csv", EXAMPLES / f"{name}.toml")
-    assert f"{shipped.account.rows_read} rows read = {shipped.account.rows_used} used" in answer
-    assert picker.save() == f"Saved as {name}.toml, beside the file."
-    assert picker.path.with_suffix(".toml").read_text(encoding="utf-8-sig").startswith("form = 1\n")
-    own = read(picker.path, picker.path.with_suffix(".toml"))
-    if name != "meter-registers":  # there the exchange of the meter must be written by hand
+    assert f"{shipped.account.rows_read} rows read = {shipped.account.rows_used} used" in made.said
+    pressed(made.box, "Save the mapping")
+    pressed(made.box, "Save the mapping")  # the same words once more
+    assert made.said == f"Saved as {name}.toml, beside the file."
+    assert made.path.with_suffix(".toml").read_text(encoding="utf-8-sig").startswith("form = 1\n")
+    own = read(made.path, made.path.with_suffix(".toml"))
+    if name not in ("meter-registers", "reads-by-hand"):  # exchange and digits must be written by hand
         pd.testing.assert_frame_equal(own.table, shipped.table)
-    assert picker.save() == f"{name}.toml holds this mapping."
 
 
-def test_what_is_open_is_asked_for_and_not_saved(form):
-    picker = form("reads-by-hand")
-    assert picker.still_open == [
-        "order of the date",
-        "what In is",
-        "what Out is",
-        "time zone of the clock",
-        "the unit of Array",
+def test_what_is_open_is_asked_for_and_the_reason_is_told(form):
+    made = form("reads-by-hand")
+    assert made.still_open[:2] == [
+        "In which order are day, month and year written, as in 03/01/26?",
+        "What does In measure?",
     ]
-    assert picker.read().startswith("Still to choose: order of the date") and picker.save().startswith(
-        "Not saved. Still to choose"
-    )
-    assert not picker.path.with_suffix(".toml").exists()
-    assert "# date_order is still to choose" in picker.toml
-    data, _ = picker._repr_mimebundle_()
-    assert "Still to choose: order of the date, what In is, what Out is, time zone of the clock" in data["text/plain"]
-    for _, part in picker.columns:
-        part["quantity"].value = LEAVE_OUT
-    picker.whole["date_order"].value = "day first"
-    assert picker.still_open == ["time zone of the clock", "what one or more columns are"]
+    assert made.save().startswith("Still to choose") and not made.path.with_suffix(".toml").exists()
+    assert made.read().startswith("Still to choose: In which order") and made.said in made.answered.value
+    assert "date_order" not in made.proposal.toml
+    data, _ = made._repr_mimebundle_()
+    assert "Still to choose: In which order" in data["text/plain"]
+    assert "its title says so" in made._known.value and "<td>03/01/26</td>" in made._head.value
+    for number in range(3):
+        made.answer("quantity", number, LEAVE_OUT)
+    assert made.answer("date_order", None, "day first").still_open == []
+    assert "column" in made.read()  # none is left to be read
 
 
-def test_an_order_that_only_later_rows_prove_can_be_left_to_the_file(form):
-    picker = form("reads-by-hand")
-    choose(picker, "reads-by-hand")
-    picker.whole["date_order"].value = AS_SHOWN
-    assert picker.still_open == [] and "set date_order" in picker.read()  # no row of this file proves one
-    minutes = pd.date_range("2026-01-01", periods=14 * 288, freq="5min")
-    rows = "".join(f"{t.month}/{t.day}/{t.year} {t:%H:%M},{number}\n" for number, t in enumerate(minutes))
-    picker.path.write_text("Time,Solar (W)\n" + rows, encoding="utf-8")
-    later = Picker(picker.path, ZONE)
-    assert "order of the date" in later.still_open
-    later.whole["zone"].value, later.whole["label"].value = ZONE, "start"
-    later.whole["date_order"].value = AS_SHOWN
-    assert "dates are read month first" in later.read()
+def test_every_point_can_be_changed(form):
+    made = form("generation-quarter-hours")
+    assert set(made.buttons) == {("label", None)}
+    pressed(made.box, "Change a point")
+    assert {("quantity", 0), ("unit", 0)} <= set(made.buttons)
+    made.buttons["quantity", 0].value = "delivered"
+    made.buttons["unit", 0].value = "W"
+    assert 'quantity = "delivered"' in made.proposal.toml and 'unit = "W"' in made.proposal.toml
+    pressed(made.box, "Change a point")
+    assert len(made._questions.children) == 3  # the open one, and what was answered
 
 
 def test_what_has_no_control_stands_in_the_text_as_a_line_to_complete(form):
-    picker = form("neighbours-by-day")
-    choose(picker, "neighbours-by-day")
-    completed = (
-        picker.toml.replace("# tilt_deg", "tilt_deg")
-        .replace("# azimuth_deg", "azimuth_deg")
-        .replace("# multiplier", "multiplier")
-    )
-    plain, filled = read(picker.path, picker.toml), read(picker.path, completed)
+    made = form("neighbours-by-day")
+    click(made, "neighbours-by-day")
+    completed = re.sub("# (tilt_deg|azimuth_deg|multiplier)", r"\1", made.proposal.toml)
+    plain, filled = read(made.path, made.proposal.toml), read(made.path, completed)
     pd.testing.assert_frame_equal(filled.table, plain.table * 0.2)
-    picker = form("sensor-week")
-    choose(picker, "sensor-week")
-    told = read(picker.path, picker.toml.replace("# multiplier", "multiplier")).table
-    pd.testing.assert_series_equal(told["test_load_w"], read(picker.path, picker.toml).table["test_load_w"] * 750)
+    made = form("sensor-week")
+    click(made, "sensor-week")
+    told = read(made.path, made.proposal.toml.replace("# multiplier", "multiplier")).table
+    pd.testing.assert_series_equal(told["test_load_w"], read(made.path, made.proposal.toml).table["test_load_w"] * 750)
 
 
 def test_another_mapping_is_left_as_it_is(form):
-    picker = form("generation-quarter-hours")
-    choose(picker, "generation-quarter-hours")
-    target = picker.path.with_suffix(".toml")
+    made = form("generation-quarter-hours")
+    click(made, "generation-quarter-hours")
+    target = made.path.with_suffix(".toml")
     target.write_text("mine", encoding="utf-8")
-    assert "is there already" in picker.save() and target.read_text(encoding="utf-8") == "mine"
+    assert "rename it first" in made.save()
+    assert target.read_text(encoding="utf-8") == "mine"
 
 
-def test_a_wrong_choice_is_answered_in_words(form):
-    picker = form("sensor-week")
-    choose(picker, "sensor-week")
-    picker.whole["zone"].value = "Nowhere/At all"
-    assert "zone: found 'Nowhere/At all'" in picker.read() and "zone: found" in picker._answer.value
-    picker.whole["zone"].value = ZONE
-    picker.path.unlink()
-    assert "sensor-week.csv" in picker.read()
+def test_a_wrong_zone_is_answered_in_words(form):
+    made = Form(form("generation-quarter-hours").path)
+    made.answer("label", None, "start")
+    assert any("clock" in asked for asked in made.still_open)
+    made.buttons["zone", None].value = "Nowhere/At all"
+    assert "zone: found 'Nowhere/At all'" in made.read() and "zone: found" in made.answered.value
+    made.buttons["zone", None].value = "America/New_York"
+    assert "rows read" in made.read()
 
 
 @pytest.mark.parametrize("quantity", QUANTITY_UNITS)
 def test_each_quantity_offers_its_own_units(form, quantity):
-    picker = form("sensor-week")
-    part = picker.columns[0][1]
-    part["quantity"].value = quantity
-    assert part["unit"].options == (OPEN, *QUANTITY_UNITS[quantity])
-    only = QUANTITY_UNITS[quantity][0] if len(QUANTITY_UNITS[quantity]) == 1 else None
-    assert part["unit"].value == (only or ("W" if "W" in QUANTITY_UNITS[quantity] else OPEN))
-    picker.close()
+    made = form("reads-by-hand").answer("date_order", None, "month first").answer("quantity", 0, quantity)
+    point = made.proposal.points["unit", 0]
+    assert [value for value, _ in point.answers] == QUANTITY_UNITS[quantity]
+    assert (point.value is None) == (len(point.answers) > 1)

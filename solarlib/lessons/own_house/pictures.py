@@ -7,9 +7,9 @@ import pandas as pd
 
 from solarlib.files import TITLES
 from solarlib.files.checks import LIMIT
-from solarlib.house.flows import EXAMPLES, bring, file_of
+from solarlib.house.flows import EXAMPLES, SUN_GRID, bring, file_of, sun_height
 from solarlib.house.health import beside_neighbours
-from solarlib.lessons.own_house.form import Picker
+from solarlib.lessons.own_house.form import Form
 from solarlib.lessons.tools import Picture, figures
 from solarlib.lessons.tools.progress import progress
 from solarlib.quantities import InputError, day_words, refuse_if, texts_beside
@@ -34,8 +34,8 @@ def bring_examples(house):
 
 
 def mapping_form(path, house):
-    """Return the form for the mapping of one file, with the clock of the house; see `form.Picker`."""
-    return Picker(file_of(path), house.place.tz)
+    """Return the form for the mapping of one file, with the clock of the house; see `form.Form`."""
+    return Form(file_of(path), house.place.tz, lambda index: sun_height(index, 0 * SUN_GRID, house).to_numpy())
 
 
 def practice_record(path):
