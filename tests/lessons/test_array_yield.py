@@ -330,7 +330,10 @@ def test_compare_with_ones_own_array(house):
     typical = energy_kwh(year_of(house)["ac_power_w"]).sum() / (house.system.rated_power_w / 1000)
     assert "The ratio is 0.90" in array_yield_checks.compare(house, 0.9 * typical * 5, 5)
     assert "Not filled in" in array_yield_checks.compare(house, None, 5)
-    assert "cannot be used" in array_yield_checks.compare(house, 5000, 0)
-    assert "cannot be used" in array_yield_checks.compare(house, "5000", 5)
+    for made, rated in ((5000, 0), ("5000", 5)):
+        with pytest.raises(InputError, match="power|energy"):
+            array_yield_checks.compare(house, made, rated)
+    said = array_yield_checks.own_year(house, energy_of_one_year="5000 kWh", rated_power="0")
+    assert "cannot be used" in said.html()
     assert "far off" not in array_yield_checks.compare(house, 0.5 * typical * 5, 5)
     assert "not W" in array_yield_checks.compare(house, typical * 5, 5000)  # watts typed for kW

@@ -19,7 +19,7 @@ from solarlib.lessons.credit_bank import ledgers, pictures as credit_bank, quest
 from solarlib.lessons.credit_bank.rules import facts
 from solarlib.lessons.tools.figures import MONTHS
 from solarlib.meter.registers import split
-from solarlib.quantities import energy_kwh
+from solarlib.quantities import InputError, energy_kwh
 from solarlib.sky.weather import Place
 
 NAMES = ("two-storey", "bungalow", "cabin")
@@ -618,7 +618,10 @@ def test_own_bill(two_storey, tmp_path):
     path = tmp_path / "mine.toml"
     path.write_text("total = 3", encoding="utf-8")
     for wrong in (path, "nowhere.toml"):
-        said = checks.own_bill(two_storey, wrong, ())
-        assert said.startswith("This cannot be used.") and "\n" not in said
-    assert "cannot be used" in checks.own_bill(two_storey, "bill-of-may", [tmp_path / "none.csv"])
-    assert "none.csv" in checks.own_bill(two_storey, "bill-of-may", " none.csv, other.csv")
+        with pytest.raises(InputError) as told:
+            checks.own_bill(two_storey, wrong, ())
+        assert "\n" not in str(told.value)
+    with pytest.raises(InputError):
+        checks.own_bill(two_storey, "bill-of-may", [tmp_path / "none.csv"])
+    said = checks.own_paper(two_storey, file_of_the_bill="bill-of-may", files_of_meter_and_array=" none.csv, other.csv")
+    assert "cannot be used" in said.html() and "none.csv" in said.html()

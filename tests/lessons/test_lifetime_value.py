@@ -19,6 +19,7 @@ from solarlib.house.year import simulate
 from solarlib.lessons.lifetime_value import pictures, questions, risk
 from solarlib.lessons.lifetime_value.pictures import DEALS, OWN, SOLD, THIRD, UNPAID
 from solarlib.lessons.tools import check
+from solarlib.quantities import InputError
 from solarlib.worth import money
 from solarlib.worth.lifetime import Costs, Event, Loan, cash_flow, figures_of_merit
 from solarlib.worth.risk import exceeded_yield, relative_sd
@@ -544,7 +545,10 @@ def test_own_offer():
     own = questions.own_offer
     assert "Not filled in" in own(None, 900, None) and "Simple payback: 12.0 years" in own(12_000, 1100, 100)
     assert "never comes back" in own(12_000, 80, 100)
-    assert "cannot be used" in own("12000", 900, None) and "cannot be used" in own(-5, 900, 0)
+    for outlay in ("12000", -5):
+        with pytest.raises(InputError, match="outlay"):
+            own(outlay, 900, None)
+    assert "cannot be used" in questions.own_payback(price_after_rebates="-5", saving_of_the_first_year="900").html()
 
 
 def test_paybacks_are_the_four_figures_with_their_definitions(house):

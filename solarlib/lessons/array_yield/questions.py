@@ -5,7 +5,7 @@ from solarlib.house.year import weather
 from solarlib.lessons.array_yield.pictures import largest_step
 from solarlib.lessons.tools import check, questions_beside
 from solarlib.lessons.tools.field import own_judge
-from solarlib.quantities import InputError, energy_kwh, require, texts_beside
+from solarlib.quantities import energy_kwh, require, texts_beside
 from solarlib.roof.array import array_power
 
 ASK = questions_beside(__file__)
@@ -33,10 +33,7 @@ def compare(house, made_kwh, rated_kw):
     """Return a sentence that sets a year's energy of the reader's own array beside the typical year of the house."""
     if made_kwh is None or rated_kw is None:
         return "Not filled in yet. Type your own two numbers, each with Enter."
-    try:
-        energy, size = (require(made_kwh, "energy", 0, 1e7, "kWh"), require(rated_kw, "power", 0.01, 1e4, "kW"))
-    except InputError as error:
-        return f"This cannot be used. {error}."
+    energy, size = require(made_kwh, "energy", 0, 1e7, "kWh"), require(rated_kw, "power", 0.01, 1e4, "kW")
     year_kwh = energy_kwh(array_power(weather(house), house.place, house.system)["ac_power_w"]).sum()
     own, typical = final_yield(energy, 1000.0 * size), final_yield(float(year_kwh), house.system.rated_power_w)
     said = f"Your array made {own:,.0f} kWh/kW."

@@ -14,7 +14,6 @@ from solarlib.lessons.credit_bank.ledgers import TEXTS, by_reset
 from solarlib.lessons.tools import check, questions_beside
 from solarlib.lessons.tools.field import own_judge
 from solarlib.meter.registers import register_difference
-from solarlib.quantities import InputError
 
 ASK = questions_beside(__file__)
 check_use = ASK.judge("used")  # what the house used [kWh]
@@ -95,10 +94,7 @@ def own_bill(house, path, files):
     named = [file.strip() for file in files.split(",")] if isinstance(files, str) else files or ()
     if path is None:
         return "Not filled in yet. Type the name of your file and press Enter."
-    try:
-        return str(check_sent_bill(house, read_sent_bill(path), [bring(file, house) for file in named]))
-    except InputError as error:
-        return f"This cannot be used. {error}."
+    return str(check_sent_bill(house, read_sent_bill(path), [bring(file, house) for file in named]))
 
 
 own_paper = own_judge(own_bill, file_of_the_bill=None, files_of_meter_and_array=None)

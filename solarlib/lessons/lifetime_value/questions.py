@@ -6,7 +6,7 @@ from solarlib.house import bills
 from solarlib.lessons.lifetime_value.pictures import paid_back, when
 from solarlib.lessons.tools import check, questions_beside
 from solarlib.lessons.tools.field import own_judge
-from solarlib.quantities import InputError, in_form, require, texts_beside
+from solarlib.quantities import in_form, require, texts_beside
 from solarlib.worth.lifetime import figures_of_merit
 from solarlib.worth.money import simple_payback
 
@@ -77,11 +77,8 @@ def own_offer(outlay, saving, upkeep):
     """Return a sentence about the reader's own offer."""
     if outlay is None or saving is None:
         return TEXTS["own_offer"]["open"]
-    try:
-        paid, saved = require(outlay, "outlay", 0, 1e9, "$"), require(saving, "saving", -1e9, 1e9, "$")
-        years = float(simple_payback(paid, saved, require(upkeep or 0.0, "upkeep", 0, 1e9, "$")))
-    except InputError as error:
-        return f"This cannot be used. {error}."
+    paid, saved = require(outlay, "outlay", 0, 1e9, "$"), require(saving, "saving", -1e9, 1e9, "$")
+    years = float(simple_payback(paid, saved, require(upkeep or 0.0, "upkeep", 0, 1e9, "$")))
     if years != years:
         return TEXTS["own_offer"]["never"]
     return TEXTS["own_offer"]["paid"].format(years=years)

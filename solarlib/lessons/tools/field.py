@@ -153,12 +153,9 @@ def own_judge(tell, **units):
         rows = {name: Result(None, NOT_ANSWERED, unit or "") for name, unit in units.items()}
         texts = {name: (typed.get(name) or "").strip() or None for name in units}
         try:
-            theirs = [
-                numbers_in(text, units[name])[0] if text and units[name] else text for name, text in texts.items()
-            ]
-            said = tell(*given, *theirs)
+            said = tell(*given, *(_theirs(text, units[name]) for name, text in texts.items()))
         except InputError as error:
-            said = str(error)
+            said = f"This cannot be used. {error}."
         return Told(rows, said)
 
     judge.parts = tuple(units)
@@ -170,6 +167,10 @@ def first_name(answer):
     if answer:
         remember("learner", {"first name": answer})
     return Result(None, NEW_NAME if answer else NO_NAME)
+
+
+def _theirs(text, unit):
+    return numbers_in(text, unit)[0] if text and unit else text
 
 
 def decision(answer, unit):
