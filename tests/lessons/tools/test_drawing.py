@@ -2,6 +2,7 @@
 
 import itertools
 import re
+from pathlib import Path
 
 import pytest
 
@@ -10,6 +11,7 @@ from solarlib.lessons.tools import system_drawing
 from solarlib.lessons.tools.drawing import DRAWING, QUIET
 from solarlib.lessons.tools.figures import BACKGROUND, INK
 
+NOTEBOOKS = Path(__file__).resolve().parents[3] / "notebooks"
 NAMES = {  # how a sentence may call a part
     "light": "light",
     "array": "array",
@@ -70,3 +72,11 @@ def test_its_numbers_are_those_of_the_house():
     assert f"test load, {house.meter.test_load_w:g} W" in shown
     assert any(f"{house.system.rated_power_w / 1000:g} kW" in text for text in shown)
     assert shown.count("0" * house.meter.digits) == 2
+
+
+def test_each_page_has_the_drawing_of_its_unit_and_asks_for_one_line():
+    pages = [path.read_text(encoding="utf-8") for path in sorted(NOTEBOOKS.glob("[0-9]*.ipynb"))]
+    drawn = [re.findall(r'system_drawing\(house, \\"(.*?)\\"\)', page) for page in pages]
+    asked = [re.findall(r'answer\(decision, \\"(.*?)\\"', page) for page in pages]
+    assert drawn == asked and sorted(sum(drawn, [])) == sorted(DRAWING["units"])
+    assert all(about["household"].startswith("The Weavers wrote: ") for about in DRAWING["units"].values())
