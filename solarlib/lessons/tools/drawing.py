@@ -29,8 +29,8 @@ def system_drawing(house, unit):
     said = {"modules": counted(system.module_count, "module"), "rated_kw": system.rated_power_w / 1000}
     said |= {"test_load": f"test load, {meter.test_load_w:g} W", "digits": "0" * meter.digits}
     figure, ax = figures.new_figure(left=0, right=1, bottom=0, top=1)
-    ax.set(xlim=(0, figures.SHOWN_WIDTH), ylim=(figures.SHOWN_HEIGHT, 0))
-    ax.set_axis_off()
+    ax.set(xlim=(0, figures.SHOWN_WIDTH), ylim=(figures.SHOWN_HEIGHT, 0), xticks=[], yticks=[])
+    ax.spines[:].set_visible(False)
     for name, part in DRAWING["parts"].items():
         _draw(ax, part, name in about["lit"], said)
     if about.get("sign"):
