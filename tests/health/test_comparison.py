@@ -146,7 +146,7 @@ def test_a_sick_neighbour_is_named_and_does_not_alarm_the_own_chart():
         assert (rise >= -1e-12).all() and rise.mean() < 0.02  # 25 % over five would be 5.8 %
         if before.message is None:
             calm += 1
-            assert told.message is None and "n3 by -2" in all_words(told)
+            assert told.message is None and "n3 by −2" in all_words(told)
             assert told.shifts.drop("n3").abs().max() < 0.05 and told.shifts["n3"] == pytest.approx(
                 np.log(0.75), abs=0.05
             )

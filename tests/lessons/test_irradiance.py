@@ -249,9 +249,12 @@ def test_the_whole_lesson_runs_for_any_house(house):
         if "read_house(" in source:
             names["house"] = house
     panels = [held for held in shown if isinstance(held, Panel)]
-    assert len(panels) == 4 and all(panel.error is None and len(panel.caption) <= 250 for panel in panels)
+    drawing, *panels = panels  # the drawing of the system stands first
+    assert drawing.controls == {} and len(panels) == 4
+    assert all(panel.error is None and len(panel.caption) <= 250 for panel in panels)
     fields = [held for held in shown if isinstance(held, Field)]
-    assert [str(held.result) == NOT_ANSWERED for held in fields] == [False] + [True] * 4  # the first asks for a name
+    open_ones = [str(held.result) == NOT_ANSWERED for held in fields]  # the first asks for a name, the last for a line
+    assert open_ones == [False, *[True] * 4, False]
     for source in code:  # a learner goes back to any check: no later cell has taken its numbers
         if "check_" in source:
             assert run_cell(source, names, path.name).result.right is None

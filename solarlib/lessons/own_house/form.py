@@ -33,7 +33,7 @@ class Form(Shown):
         self.proposal = propose(path, zone, sun)
         self._head, self._known, self.answered = (widgets.HTML() for _ in range(3))
         self.answered.add_class("sl-view")
-        self._questions = widgets.VBox()
+        self._questions = widgets.VBox(layout=widgets.Layout(max_height="230px", overflow="auto"))
         self._questions.add_class("sl-question")
         change, read_it, save = (widgets.Button(description=_WORDS[key]) for key in ("change", "read", "save"))
         change.on_click(lambda _: self.ask_all())
