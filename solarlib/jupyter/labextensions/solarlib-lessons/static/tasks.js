@@ -1,4 +1,5 @@
-// The task at hand stands in its panel. Tasks are the last numbered list between a panel and the panel before it.
+// The task at hand stands in its panel. Tasks are the last numbered list between a panel and the panel before it; a
+// still picture, in which nothing can be moved or pressed, has none.
 
 const BESIDE = 'sl-task';
 
@@ -8,7 +9,8 @@ export function attachTasks(notebook) {
     list = [...cell.node.querySelectorAll('.jp-MarkdownOutput ol')].pop() || list;
     const panel = cell.node.querySelector('.sl-panel:not(.sl-question):not(.sl-answer)');
     if (!panel) continue;
-    if (list && !panel.querySelector(`:scope > .${BESIDE}`)) panel.prepend(taskBox([...list.children]));
+    const moves = panel.querySelector('.sl-controls, .jupyter-button, input');
+    if (list && moves && !panel.querySelector(`:scope > .${BESIDE}`)) panel.prepend(taskBox([...list.children]));
     list = null;
   }
 }
