@@ -2,6 +2,7 @@
 
 import itertools
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -80,3 +81,12 @@ def test_each_page_has_the_drawing_of_its_unit_and_asks_for_one_line():
     asked = [re.findall(r'answer\(decision, \\"(.*?)\\"', page) for page in pages]
     assert drawn == asked and sorted(sum(drawn, [])) == sorted(DRAWING["units"])
     assert all(about["household"].startswith("The Weavers wrote: ") for about in DRAWING["units"].values())
+
+
+def test_eight_digits_fit_their_window():
+    house = read_house("two-storey")
+    house = replace(house, meter=replace(house.meter, digits=8))
+    axes = system_drawing(house, "two registers").picture.figure.axes[0]
+    (left, _), (right, _) = axes.transData.transform([(612, 298), (708, 298)])
+    windows = [text.get_window_extent() for text in axes.texts if text.get_text() == "00000000"]
+    assert len(windows) == 2 and all(left < box.x0 and box.x1 < right for box in windows)
