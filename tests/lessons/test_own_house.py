@@ -361,6 +361,9 @@ def test_the_lines_of_the_decision_sheet_are_kept_and_printed_in_the_order_of_th
     assert table.values.tolist() == [[second, "West is good enough"], [first, "Reset in April <b>"]]
     sheet = page("a house", [Section("one", lines=("a line",))], Section("first", tables=((caption, table),)))
     assert "Reset in April &lt;b&gt;" in sheet and "<b>" not in sheet.split("What I decided")[1].split("</table>")[0]
+    answer(decision, second, label="My line").type("")  # taken away again
+    ((_, table),) = tell.decisions()
+    assert table.values.tolist() == [[first, "Reset in April <b>"]]
 
 
 def test_shares_of_periods_by_hand_and_no_more_sent_than_made():

@@ -175,6 +175,6 @@ def _theirs(text, unit):
 
 def decision(answer, unit):
     """Keep what a reader decides at the end of a unit: a line that the report of their house prints."""
-    if answer:
+    if answer is not None:  # a line that is taken away is none
         remember("decisions", {unit: answer})
     return Result(None, LINE_KEPT if answer else DRAWING["units"][unit]["household"])
