@@ -8,7 +8,7 @@ import pandas as pd
 from solarlib.direction import step_test
 from solarlib.house.year import simulate
 from solarlib.lessons.tools import Picture, choice, figures, own_slider, slider
-from solarlib.quantities import texts_beside
+from solarlib.quantities import in_form, texts_beside
 
 CAPTIONS = texts_beside(__file__, "captions")
 DWELLS_S, READING_STEP_S = (10, 30, 60, 150, 300), 10.0  # of the table of noise and time
@@ -105,7 +105,7 @@ def branch_picture(house):
     left.set(xlim=(-reach, reach), xlabel="net power before the test (W)")
     for ax, low in ((left, -reach), (right, 0)):
         ticks = np.linspace(low, reach, 5)
-        ax.set_xticks(ticks, [f"{tick:.0f}".replace("-", "−") for tick in ticks])
+        ax.set_xticks(ticks, [in_form(f"{tick:.0f}") for tick in ticks])
     right.set(xlim=(0, reach), xlabel="reading before (W)")
     for ax in (left, right):
         figures.zero_based(ax, 1.2 * top, "reading during (W)")

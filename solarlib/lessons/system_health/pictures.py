@@ -15,7 +15,7 @@ from solarlib.health.shapes import hourly_ratio
 from solarlib.house.health import one_roof, season, typical_yields
 from solarlib.house.year import weather
 from solarlib.lessons.tools import Picture, figures
-from solarlib.quantities import counted, energy_kwh, texts_beside
+from solarlib.quantities import counted, energy_kwh, in_form, texts_beside
 from solarlib.roof.array import array_power
 from solarlib.sky.sun import clear_sky
 
@@ -300,4 +300,4 @@ def _false(count):
 
 def _signed(value):
     """Return one decimal with its sign; what rounds to zero is +0.0."""
-    return f"{round(float(value), 1) + 0.0:+.1f}".replace("-", "−")
+    return in_form(f"{round(float(value), 1) + 0.0:+.1f}")
