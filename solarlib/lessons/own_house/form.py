@@ -33,7 +33,7 @@ class Form(Shown):
         self.proposal = propose(path, zone, sun)
         self._head, self._known, self.answered = (widgets.HTML() for _ in range(3))
         self.answered.add_class("sl-view")
-        self._questions = widgets.VBox(layout=widgets.Layout(max_height="230px", overflow="auto"))
+        self._questions = widgets.VBox(layout=widgets.Layout(max_height="260px", overflow="auto"))
         self._questions.add_class("sl-question")
         change, read_it, save = (widgets.Button(description=_WORDS[key]) for key in ("change", "read", "save"))
         change.on_click(lambda _: self.ask_all())
@@ -65,7 +65,8 @@ class Form(Shown):
             why = f" ({point.why})" if point.why else ""
             words = widgets.HTML(f"<p><b>{escape(point.question)}</b>{escape(why)}</p>")
             made = widgets.ToggleButtons() if point.answers else widgets.Text(continuous_update=False)
-            self.buttons[spot], self._asked[spot] = made, widgets.VBox([words, made])
+            self.buttons[spot] = made
+            self._asked[spot] = widgets.VBox([words, made], layout=widgets.Layout(flex="none"))  # never squeezed
         made = self.buttons[spot]
         made.unobserve_all("value")
         if point.answers:
